@@ -1,0 +1,131 @@
+// Package volume holds grey values on a grid, and the grid's place in the patient.
+//
+// A [Volume] flows in from package dicomio (a scan) or measure/phantom (a synthetic jaw) and is
+// sampled by the rooms that measure. Frames:
+//
+//	Index   (i, j, k)  column, row, slice; integers on voxel centres; voxels
+//	r3.Vec  (x, y, z)  patient, LPS: +x Left, +y Posterior, +z Superior; mm
+//
+// Outside the field there is no value: NaN, never 0 and never the value at the edge.
+package volume
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Errors of this package; test for them with [errors.Is].
+var (
+	ErrGrid    = errors.New("volume: unusable grid")
+	ErrOutside = errors.New("volume: outside the field")
+)
+
+// Index is a position on the grid in voxels, continuous; whole numbers are voxel centres.
+type Index struct{ I, J, K float64 }
+
+// Grid is the place of a volume's voxels in the patient, a general affine map:
+//
+//	P = Origin + i·Step[0] + j·Step[1] + k·Step[2]
+//
+// The three steps need not be orthogonal: the slices of a tilted gantry are sheared.
+//
+// Source: DICOM PS3.3 C.7.6.2.1.1.
+type Grid struct {
+	Size   [3]int    // voxels: columns, rows, slices
+	Origin r3.Vec    // patient position of the centre of voxel (0, 0, 0), mm
+	Step   [3]r3.Vec // patient vector from a voxel to the next column, row, slice, mm
+}
+
+// Rescale turns a stored value into a grey value: Slope·stored + Intercept. A grey value is
+// relative; it is not a Hounsfield unit and not a density.
+type Rescale struct{ Slope, Intercept float64 }
+
+// Volume is a grid of grey values, 16 bits a voxel.
+type Volume struct {
+	Grid
+	Stored  []int16   // Size[0]·Size[1]·Size[2] stored values: column fastest, then row, then slice
+	Rescale []Rescale // one for all slices, or one a slice (len Size[2])
+	Blank   *int16    // stored value that marks a voxel outside the field (padding); nil: none
+}
+
+// New returns an empty volume on g with slope 1 and intercept 0, or an error wrapping
+// [ErrGrid] when g cannot hold one.
+func New(g Grid) (*Volume, error) {
+	if err := g.Check(); err != nil {
+		return nil, err
+	}
+	n := g.Size[0] * g.Size[1] * g.Size[2]
+	return &Volume{Grid: g, Stored: make([]int16, n), Rescale: []Rescale{{Slope: 1}}}, nil
+}
+
+// Check returns an error wrapping [ErrGrid] when the grid is empty, not finite or flat
+// (its three steps span no volume).
+func (g Grid) Check() error {
+	for axis, n := range g.Size {
+		if n < 1 {
+			return fmt.Errorf("%w: %d voxels along axis %d", ErrGrid, n, axis)
+		}
+	}
+	det := r3.Dot(g.Step[0], r3.Cross(g.Step[1], g.Step[2]))
+	s := g.Spacing()
+	if !(math.Abs(det) > 1e-6*s[0]*s[1]*s[2]) || math.IsInf(det, 0) || hasNaN(g.Origin) {
+		return fmt.Errorf("%w: steps %v, %v, %v span no volume", ErrGrid, g.Step[0], g.Step[1], g.Step[2])
+	}
+	return nil
+}
+
+func hasNaN(v r3.Vec) bool { return math.IsNaN(v.X + v.Y + v.Z) }
+
+// Spacing returns the distance between neighbouring voxel centres along each grid axis, in mm.
+func (g Grid) Spacing() [3]float64 {
+	return [3]float64{r3.Norm(g.Step[0]), r3.Norm(g.Step[1]), r3.Norm(g.Step[2])}
+}
+
+// Patient returns the patient position of ix, in mm (LPS).
+func (g Grid) Patient(ix Index) r3.Vec {
+	p := r3.Add(g.Origin, r3.Scale(ix.I, g.Step[0]))
+	p = r3.Add(p, r3.Scale(ix.J, g.Step[1]))
+	return r3.Add(p, r3.Scale(ix.K, g.Step[2]))
+}
+
+// Index returns the position of patient point p (mm, LPS) on the grid, in voxels. It is the
+// inverse of [Grid.Patient].
+func (g Grid) Index(p r3.Vec) Index { return g.IndexVec(r3.Sub(p, g.Origin)) }
+
+// IndexVec returns the index difference that belongs to patient vector d (mm, LPS), in voxels.
+func (g Grid) IndexVec(d r3.Vec) Index {
+	bc := r3.Cross(g.Step[1], g.Step[2])
+	ca := r3.Cross(g.Step[2], g.Step[0])
+	ab := r3.Cross(g.Step[0], g.Step[1])
+	det := r3.Dot(g.Step[0], bc)
+	return Index{r3.Dot(d, bc) / det, r3.Dot(d, ca) / det, r3.Dot(d, ab) / det}
+}
+
+// Contains reports whether ix lies within the voxel centres of the grid, where interpolation
+// has a value.
+func (g Grid) Contains(ix Index) bool {
+	in := func(x float64, n int) bool { return x >= 0 && x <= float64(n-1) }
+	return in(ix.I, g.Size[0]) && in(ix.J, g.Size[1]) && in(ix.K, g.Size[2])
+}
+
+// RescaleOf returns the rescale of slice k.
+func (v *Volume) RescaleOf(k int) Rescale {
+	if len(v.Rescale) == 1 {
+		return v.Rescale[0]
+	}
+	return v.Rescale[k]
+}
+
+// Grey returns the grey value of voxel (i, j, k), or NaN where the voxel is blank.
+// It panics outside the grid, as a slice does. The result is a relative grey value without unit.
+func (v *Volume) Grey(i, j, k int) float64 {
+	s := v.Stored[(k*v.Size[1]+j)*v.Size[0]+i]
+	if v.Blank != nil && s == *v.Blank {
+		return math.NaN()
+	}
+	r := v.RescaleOf(k)
+	return r.Slope*float64(s) + r.Intercept
+}
