@@ -1,0 +1,88 @@
+package measure
+
+import (
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/safety"
+)
+
+// Jaw is the jaw a plan is about.
+type Jaw string
+
+// The two jaws.
+const (
+	Mandible Jaw = "mandible"
+	Maxilla  Jaw = "maxilla"
+)
+
+// Limit is what a ridge height ends at.
+type Limit string
+
+// The limits of a ridge height, as the plan file and the tables spell them.
+const (
+	ToAuto       Limit = "auto"
+	ToCanal      Limit = "canal"
+	ToSinus      Limit = "sinus"
+	ToNasalFloor Limit = "nasal_floor"
+	ToBorder     Limit = "border"
+)
+
+// AxisRule says where a site's axis comes from.
+type AxisRule string
+
+// The axis rules. AxisGiven goes with a vector.
+const (
+	AxisRidge    AxisRule = "ridge"
+	AxisOcclusal AxisRule = "occlusal"
+	AxisGiven    AxisRule = "given"
+)
+
+// Plan is a checked site plan: what to measure and what to keep away from. Every point is in
+// patient coordinates (LPS, mm), whatever the file used; see [Plan.VoxelPoints].
+type Plan struct {
+	Case            string
+	Jaw             Jaw
+	VoxelPoints     bool   // the file gave voxel indices and [Plan.Place] has not yet been called
+	Occlusal        r3.Vec // unit vector from the base of the jaw toward the biting surface
+	OcclusalFrom    string // "given vector", "plane by three points", "default for the mandible" …
+	OrientationNote string
+	Arch            []r3.Vec // ≥ 4 points, mm
+	Sites           []Site
+	Structures      []safety.Structure
+	Margins         map[string]float64 // mm, overrides by kind of structure or "buccal_plate", "lingual_plate", "basal_cortex"
+	MarginsSource   string
+	ScaleHalfWidth  float64 // relative half-width of the scan's scale error, no unit
+	Path            string  // the file it came from, base name only
+	SHA256          string  // of the file's bytes
+}
+
+// Site is one candidate place for an implant.
+type Site struct {
+	ID, Tooth   string    // Tooth in ISO 3950 two-digit designation
+	At          *r3.Vec   // projected on the arch, mm; nil: ArcMM is set
+	ArcMM       *float64  // arc length, mm
+	Axis        AxisRule  //
+	AxisVec     r3.Vec    // unit vector from crest to base, when Axis is AxisGiven
+	HeightTo    Limit     //
+	Crest       *r3.Vec   // the operator's crest point, mm; nil: found
+	Depths      []float64 // depths of the widths and plates below the crest, mm, ascending
+	WantedWidth float64   // mm; 0: not asked
+	Implant     *PlannedImplant
+	Sizes       *Sizes
+	Line        int // of the plan file, for messages
+}
+
+// PlannedImplant is a site's virtual implant; what is left out comes from the measured site.
+type PlannedImplant struct {
+	Platform     *r3.Vec // mm; nil: the crest point (or the usable crest)
+	Axis         *r3.Vec // unit vector platform to apex; nil: the site's axis
+	Diameter     float64 // mm
+	ApexDiameter float64 // mm; 0: as Diameter
+	Length       float64 // mm
+}
+
+// Sizes are plain implant sizes to try at a site.
+type Sizes struct {
+	Diameters []float64 // mm, ascending
+	Lengths   []float64 // mm, ascending
+}

@@ -1,0 +1,112 @@
+package measure
+
+import (
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/safety"
+	"ridgerule/measure/uncertainty"
+)
+
+// Result is everything one case gave: numbers, where they were taken, and on what.
+type Result struct {
+	Case            string
+	Jaw             Jaw
+	Occlusal        r3.Vec // unit vector, patient LPS
+	OcclusalFrom    string
+	OrientationNote string
+	Sites           []SiteResult
+	Arch            ArchResult
+	Margins         []NamedRule
+	Scan            Scan
+	Plan            PlanFacts
+	ScaleHalfWidth  float64 // relative, no unit
+	Synthetic       bool
+}
+
+// Row is one number of measurements.csv: quantity, where, value, uncertainty, verdict.
+type Row struct {
+	Quantity string
+	At       *float64 // depth below the crest (below the platform for bone beside an implant), mm; nil: does not apply
+	To       string
+	Value    *float64 // in Unit; nil: no number, and Note says why
+	Unit     string   // "mm", "deg" or "1"
+	Budget   uncertainty.Budget
+	Margin   *float64 // mm; nil: no margin applies
+	Verdict  safety.Verdict
+	Note     string
+}
+
+// SiteResult is what was measured at one site. A site that could not be measured carries Err
+// and rows without values.
+type SiteResult struct {
+	ID, Tooth string
+	Frame     reformat.Frame // of the site's section
+	Outline   []reformat.UV  // closed outer edge of the bone, section mm; first point not repeated
+	Crest     reformat.UV    // crest point, section mm
+	Axis      reformat.UV    // unit vector crest to base, section
+	AxisFrom  AxisRule
+	Chords    []Chord         // one a depth of the plan
+	HeightEnd reformat.UV     // where the height ends on the axis line, section mm
+	HeightTo  Limit           // what it ends at; empty: no height
+	Implant   *safety.Implant // the virtual implant as held against the margins
+	Findings  []safety.Finding
+	Rows      []Row
+	Verdict   safety.Verdict // the worst of its findings
+	Note      string
+	Err       string // why the site could not be measured; empty: measured
+}
+
+// Chord is one width of the ridge in its section, with the inner edges of its plates.
+type Chord struct {
+	Depth                     float64      // below the crest along the axis, mm
+	Buccal, Lingual           reformat.UV  // outer edges, section mm
+	BuccalInner, LingualInner *reformat.UV // endosteal edges; nil: thinner than the scan resolves, or not found
+}
+
+// ArchResult holds the rows that concern several sites. Row.To of a pair row names nothing;
+// the pair is in Sites.
+type ArchResult struct {
+	Curve  []r3.Vec // the arch curve, evenly spaced, patient LPS, mm
+	Length float64  // mm
+	Rows   []ArchRow
+}
+
+// ArchRow is a row whose site column is "arch" or two site ids joined by "|".
+type ArchRow struct {
+	Sites string
+	Row
+}
+
+// NamedRule is one margin in force.
+type NamedRule struct {
+	Name string // kind of structure, "buccal_plate", "lingual_plate" …
+	safety.Rule
+	Changed bool // the plan changed it
+}
+
+// Scan is what was measured on, without identity.
+type Scan struct {
+	SeriesHash  string     // sha256 that stands for the series
+	Size        [3]int     // voxels: columns, rows, slices
+	Spacing     [3]float64 // mm
+	Encoding    string     // transfer syntax in words
+	Orientation string     // in words
+	Verdict     string     // "fit", "fit with cautions"
+	Cautions    []string   // each carried into every output
+	Blur        float64    // Gaussian sigma estimated at the bone's edges, mm; NaN: not estimated
+	Noise       float64    // SD in homogeneous bone or soft tissue, grey values; NaN: not estimated
+}
+
+// PlanFacts identify the plan file.
+type PlanFacts struct{ Name, SHA256 string }
+
+// Lookup returns the first row with this quantity (and depth, mm, when at is not NaN).
+func (s *SiteResult) Lookup(quantity string, at float64) (Row, bool) {
+	for _, r := range s.Rows {
+		if r.Quantity == quantity && (at != at || r.At != nil && *r.At == at) {
+			return r, true
+		}
+	}
+	return Row{}, false
+}

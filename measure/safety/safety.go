@@ -1,0 +1,97 @@
+// Package safety holds structures and implants, measures the distances between them exactly, and
+// holds those distances against margins.
+//
+// Vectors flow in (patient LPS, mm), a [Finding] a pair flows out. The package never sees an
+// image. What is not known is [NotAssessed] with its reason and never reads as [Clear].
+package safety
+
+import (
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/uncertainty"
+)
+
+// Kind says what a structure is, in the words of the plan file.
+type Kind string
+
+// The kinds of structure.
+const (
+	Canal         Kind = "canal"
+	MentalForamen Kind = "mental_foramen"
+	AnteriorLoop  Kind = "anterior_loop"
+	IncisiveCanal Kind = "incisive_canal"
+	Sinus         Kind = "sinus"
+	NasalFloor    Kind = "nasal_floor"
+	Root          Kind = "root"
+	ImplantBody   Kind = "implant"
+	Other         Kind = "other"
+)
+
+// Structure is something an implant must keep away from: a chain of capsules or a closed surface.
+type Structure struct {
+	Name           string    // unique in its plan
+	Kind           Kind      //
+	Path           []r3.Vec  // capsule chain, patient LPS, mm; one point is a sphere; empty when Surface is set
+	Radii          []float64 // mm, one a point of Path; between points the radius changes linearly
+	Surface        *Surface  // closed triangle surface, patient LPS, mm; nil when Path is set
+	SD             float64   // standard uncertainty of its marking, mm
+	Margin         *float64  // mm; nil: the rule of its kind
+	PlannedRemoval bool      // a root that will be taken out: distances are reported, not judged
+}
+
+// Implant is a virtual implant: a flat-ended cylinder or cone.
+type Implant struct {
+	Platform     r3.Vec  // centre of the platform, patient LPS, mm
+	Axis         r3.Vec  // unit vector from platform to apex
+	Diameter     float64 // at the platform, mm
+	ApexDiameter float64 // at the apex, mm; 0: as Diameter
+	Length       float64 // mm
+}
+
+// Verdict is what a distance says about a margin.
+type Verdict string
+
+// The verdicts, mildest first. The empty verdict means that no margin applies.
+const (
+	NoMargin    Verdict = ""
+	Clear       Verdict = "clear"
+	Uncertain   Verdict = "uncertain"
+	Breach      Verdict = "breach"
+	NotAssessed Verdict = "not assessed"
+)
+
+// Rule is the margin of one kind of structure with where it comes from.
+type Rule struct {
+	Margin float64 // mm
+	Source string
+}
+
+// Finding is one distance held against one margin.
+type Finding struct {
+	To       string // the structure's or other site's name
+	Kind     Kind
+	Distance uncertainty.Length // surface to surface, mm; negative: depth of overlap; NaN: not known
+	Near     [2]r3.Vec          // the two nearest points (implant's first), patient LPS, mm
+	Margin   float64            // mm; meaningless when Verdict is NoMargin
+	Source   string             // of the margin
+	Verdict  Verdict
+	Reason   string // why not assessed, or what else must be known
+}
+
+// Judge holds distance d against margin (mm):
+//
+//	clear if d − U ≥ margin; breach if d + U < margin; otherwise uncertain
+//
+// A distance that is NaN is not assessed.
+func Judge(d uncertainty.Length, margin float64) Verdict {
+	u := d.U()
+	switch {
+	case d.Value-u >= margin:
+		return Clear
+	case d.Value+u < margin:
+		return Breach
+	case d.Value == d.Value && u == u:
+		return Uncertain
+	}
+	return NotAssessed
+}
