@@ -1,0 +1,105 @@
+package dicomio
+
+import (
+	"context"
+
+	"ridgerule/dicomio/volume"
+)
+
+// Verdict says whether a series is fit to measure.
+type Verdict int
+
+// The verdicts, from best to worst.
+const (
+	Fit Verdict = iota
+	FitWithCautions
+	Unfit
+)
+
+// String returns "fit", "fit with cautions" or "unfit".
+func (v Verdict) String() string { return [...]string{"fit", "fit with cautions", "unfit"}[v] }
+
+// Caution is something the reader of every output must know.
+type Caution struct {
+	Code string // machine-readable, e.g. "lossy"; the list is in docs/reading.md
+	Text string // a sentence
+}
+
+// Series is one stack of slices and what its headers say of it.
+type Series struct {
+	Number int         // in the listing, from 1
+	UID    string      // SeriesInstanceUID as found; with a suffix in [Series.Part] when it was split
+	Part   int         // 0, or 1, 2, … when one UID held several stacks
+	Grid   volume.Grid // size and place of the volume; Check fails when the geometry could not be had
+	Images []Image     // one a slice, in slice order (ascending along the normal); duplicates are left out
+
+	Facts    Facts
+	Cautions []Caution
+	Problems []*SeriesError // why it is unfit; empty when it is not
+	Identity Identity       // never printed unless asked for
+}
+
+// Image says where one slice came from.
+type Image struct {
+	File  string // path inside the door
+	Frame int    // 0-based frame in the file
+	SOP   string // SOPInstanceUID
+}
+
+// Facts are harmless to print.
+type Facts struct {
+	Modality       string  // e.g. CT
+	SOPClass       string  // name, e.g. "CT Image Storage"; the UID when it has no name here
+	Encoding       string  // name of the transfer syntax
+	Lossy          bool    // pixels passed a lossy compression, now or before
+	Photometric    string  // MONOCHROME1 or MONOCHROME2
+	Invert         bool    // MONOCHROME1: dark means more; for display only, grey values are as stored
+	BitsStored     int     // bits
+	Signed         bool    // stored values are two's complement
+	RescaleType    string  // unit of the grey values as the file claims it; may be empty
+	KVP            float64 // tube voltage, kV; 0: not said
+	SliceThickness float64 // mm; 0: not said. Never used for geometry
+	Orientation    string  // in words, e.g. "axial: columns toward Left, rows toward Posterior, slices toward Superior"
+	Files          int     // files the slices come from
+	Bytes          int64   // bytes of those files
+}
+
+// Identity is what points to a person. It is never printed unless the user asks.
+type Identity struct {
+	PatientName, PatientID, PatientBirthDate, PatientSex string
+	StudyDate, StudyDescription, SeriesDescription       string
+	InstitutionName, AccessionNumber                     string
+}
+
+// Verdict returns [Unfit] when the series has a problem, else [FitWithCautions] when it has a caution, else [Fit].
+func (s *Series) Verdict() Verdict {
+	switch {
+	case len(s.Problems) > 0:
+		return Unfit
+	case len(s.Cautions) > 0:
+		return FitWithCautions
+	}
+	return Fit
+}
+
+// Err returns nil when the series is fit, else its first problem; the message counts the others.
+func (s *Series) Err() error { return nil }
+
+// Bytes returns the memory its volume takes, in bytes.
+func (s *Series) Bytes() int64 {
+	n := s.Grid.Size
+	return 2 * int64(n[0]) * int64(n[1]) * int64(n[2])
+}
+
+// Read reads the pixels into one volume, in parallel. progress, when not nil, is called from one goroutine at a time
+// after each slice. Cautions that only the pixels can raise are appended to s.Cautions before it returns.
+//
+// It returns s.Err() when the series is unfit, a [*SeriesError] when a file has changed or cannot be decoded, and ctx's
+// error when cancelled.
+func (s *Series) Read(ctx context.Context, progress func(done, total int)) (*volume.Volume, error) {
+	return nil, &SeriesError{Problem: "not written yet"}
+}
+
+// Hash returns the SHA-256 (hexadecimal) of what v holds and where: UIDs, grid, rescale and stored values, slice by
+// slice. File names, file order and lossless encodings do not move it.
+func (s *Series) Hash(v *volume.Volume) string { return "" }
