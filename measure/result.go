@@ -17,6 +17,7 @@ type Result struct {
 	OrientationNote string
 	Sites           []SiteResult
 	Arch            ArchResult
+	Structures      []safety.Structure // what the plan marked, as held against the implants
 	Margins         []NamedRule
 	Scan            Scan
 	Plan            PlanFacts

@@ -1,0 +1,24 @@
+package measure
+
+import "ridgerule/measure/safety"
+
+// The words of a [Result] that package safety defines, so that whoever reads a result needs
+// this package only.
+type (
+	Structure = safety.Structure
+	Surface   = safety.Surface
+	Implant   = safety.Implant
+	Finding   = safety.Finding
+	Verdict   = safety.Verdict
+	Rule      = safety.Rule
+	Kind      = safety.Kind
+)
+
+// The verdicts, mildest first.
+const (
+	NoMargin    = safety.NoMargin
+	Clear       = safety.Clear
+	Uncertain   = safety.Uncertain
+	Breach      = safety.Breach
+	NotAssessed = safety.NotAssessed
+)
