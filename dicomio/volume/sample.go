@@ -1,0 +1,179 @@
+package volume
+
+import (
+	"math"
+	"runtime"
+	"sync"
+	"unsafe"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Plane is a raster of points in the patient: pixel (x, y) lies at Origin + x·StepX + y·StepY.
+type Plane struct {
+	Origin        r3.Vec // centre of pixel (0, 0), patient LPS, mm
+	StepX, StepY  r3.Vec // patient vectors from a pixel to its right and its lower neighbour, mm
+	Width, Height int    // pixels
+}
+
+// edge is how far outside the outermost voxel centres a point still counts as on them, in
+// voxels: the rounding of a few float64 operations on coordinates of some hundred voxels.
+const edge = 1e-6
+
+// At returns the grey value at patient point p (LPS, mm) by trilinear interpolation, or NaN
+// outside the field. The result is a relative grey value without unit.
+func (v *Volume) At(p r3.Vec) float64 { return float64(v.at(v.Index(p))) }
+
+// at interpolates at ix; NaN outside the voxel centres and next to a blank voxel with weight.
+func (v *Volume) at(ix Index) float32 {
+	i, fi, ok1 := cell(ix.I, v.Size[0])
+	j, fj, ok2 := cell(ix.J, v.Size[1])
+	k, fk, ok3 := cell(ix.K, v.Size[2])
+	if !ok1 || !ok2 || !ok3 {
+		return float32(math.NaN())
+	}
+	sum := 0.0
+	for corner := range 8 {
+		di, dj, dk := corner&1, corner>>1&1, corner>>2
+		w := weight(fi, di) * weight(fj, dj) * weight(fk, dk)
+		if w == 0 {
+			continue
+		}
+		sum += w * v.Grey(i+di, j+dj, k+dk)
+	}
+	return float32(sum)
+}
+
+func weight(f float64, upper int) float64 {
+	if upper == 1 {
+		return f
+	}
+	return 1 - f
+}
+
+// cell returns the voxel below x on an axis of n voxels and the fraction above it.
+func cell(x float64, n int) (int, float64, bool) {
+	if !(x >= -edge && x <= float64(n-1)+edge) {
+		return 0, 0, false
+	}
+	if whole := math.Round(x); math.Abs(x-whole) <= edge {
+		x = whole // on a voxel centre the neighbours have no say, blank ones least of all
+	}
+	i := int(x)
+	return i, x - float64(i), true
+}
+
+// Sample fills dst (Width·Height grey values, row by row) with the volume on the plane, by
+// trilinear interpolation; NaN outside the field. dst is allocated when it is too short. Rows
+// are shared out to as many goroutines as there are processors.
+func (v *Volume) Sample(dst []float32, p Plane) []float32 {
+	n := p.Width * p.Height
+	if cap(dst) < n {
+		dst = make([]float32, n)
+	}
+	dst = dst[:n]
+	workers := min(runtime.GOMAXPROCS(0), 1+n/4096)
+	var wait sync.WaitGroup
+	for w := range workers {
+		wait.Go(func() {
+			for y := w; y < p.Height; y += workers {
+				v.row(dst[y*p.Width:(y+1)*p.Width], r3.Add(p.Origin, r3.Scale(float64(y), p.StepY)), p.StepX)
+			}
+		})
+	}
+	wait.Wait()
+	return dst
+}
+
+// row samples one row of pixels that starts at patient point p.
+func (v *Volume) row(dst []float32, p, step r3.Vec) {
+	a, d := v.Index(p), v.IndexVec(step)
+	point := func(x int) Index {
+		f := float64(x)
+		return Index{a.I + f*d.I, a.J + f*d.J, a.K + f*d.K}
+	}
+	lo, hi := 0, 0
+	if v.plain() {
+		lo, hi = v.inside(a, d, len(dst))
+		v.step(dst[lo:hi], point(lo), d)
+	}
+	for x := range dst {
+		if x < lo || x >= hi {
+			dst[x] = v.at(point(x))
+		}
+	}
+}
+
+// plain reports whether the fast loop applies: one rescale, no blank voxels, no flat axis.
+func (v *Volume) plain() bool {
+	return v.Blank == nil && len(v.Rescale) == 1 && v.Size[0] > 1 && v.Size[1] > 1 && v.Size[2] > 1
+}
+
+// inside returns the pixels lo ≤ x < hi of a row of n whose cell lies well within the grid.
+func (v *Volume) inside(a, d Index, n int) (lo, hi int) {
+	l, h := 0.0, float64(n-1)
+	clip := func(start, step float64, size int) {
+		top := float64(size-1) - edge
+		switch {
+		case step == 0 && !(start >= edge && start <= top):
+			h = -1
+		case step > 0:
+			l, h = math.Max(l, (edge-start)/step), math.Min(h, (top-start)/step)
+		case step < 0:
+			l, h = math.Max(l, (top-start)/step), math.Min(h, (edge-start)/step)
+		}
+	}
+	clip(a.I, d.I, v.Size[0])
+	clip(a.J, d.J, v.Size[1])
+	clip(a.K, d.K, v.Size[2])
+	if !(l <= h) {
+		return 0, 0
+	}
+	lo, hi = int(math.Ceil(l)), int(math.Floor(h))+1
+	if lo >= hi {
+		return 0, 0
+	}
+	return lo, hi
+}
+
+// fixed is a grid coordinate with 32 fractional bits: adding a step is exact to 2⁻³³ voxel, so
+// a row of a thousand pixels ends within 1e-6 voxel of where it should.
+func fixed(x float64) int64 { return int64(math.Round(x * (1 << 32))) }
+
+// step is the hot loop: trilinear interpolation at a, a+d, a+2d … All cells must lie within the
+// grid, which inside has made sure of; the loads are unchecked because the compiler's bounds
+// checks cost a seventh of the speed (BenchmarkSample).
+func (v *Volume) step(dst []float32, a, d Index) {
+	if len(dst) == 0 {
+		return
+	}
+	const frac = 1.0 / (1 << 32)
+	i, j, k := fixed(a.I), fixed(a.J), fixed(a.K)
+	di, dj, dk := fixed(d.I), fixed(d.J), fixed(d.K)
+	row := uintptr(v.Size[0]) * 2
+	slice := row * uintptr(v.Size[1])
+	base := unsafe.Pointer(&v.Stored[0])
+	slope, intercept := float32(v.Rescale[0].Slope), float32(v.Rescale[0].Intercept)
+	for x := range dst {
+		fi := float32(int64(uint32(i))) * frac
+		fj := float32(int64(uint32(j))) * frac
+		fk := float32(int64(uint32(k))) * frac
+		p := unsafe.Add(base, uintptr(k>>32)*slice+uintptr(j>>32)*row+uintptr(i>>32)*2)
+		c00 := lerp(p, fi)
+		c10 := lerp(unsafe.Add(p, row), fi)
+		q := unsafe.Add(p, slice)
+		c01 := lerp(q, fi)
+		c11 := lerp(unsafe.Add(q, row), fi)
+		c0 := c00 + fj*(c10-c00)
+		c1 := c01 + fj*(c11-c01)
+		dst[x] = slope*(c0+fk*(c1-c0)) + intercept
+		i, j, k = i+di, j+dj, k+dk
+	}
+}
+
+// lerp interpolates between the stored value at p and its right neighbour.
+func lerp(p unsafe.Pointer, f float32) float32 {
+	a := int32(*(*int16)(p))
+	b := int32(*(*int16)(unsafe.Add(p, 2)))
+	return float32(a) + f*float32(b-a)
+}
