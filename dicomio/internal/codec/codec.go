@@ -63,3 +63,29 @@ func (s Shape) Check(name string, n int) error {
 	}
 	return nil
 }
+
+// CheckSamples returns an error unless every sample is one that a stream of the given precision, in bits, can hold.
+//
+// Beyond that precision only copies of the sign may stand, and only when s is Signed: some encoders code the sign-extended
+// word. A signed frame of fewer bits than Stored whose top bit is set is refused: nothing says whether that bit is a sign.
+func (s Shape) CheckSamples(name string, offset int, samples []uint16, precision int) error {
+	var all uint16
+	for _, v := range samples {
+		all |= v
+	}
+	short := s.Signed && precision < s.Stored
+	if all>>precision == 0 && !(short && all>>(precision-1) != 0) {
+		return nil
+	}
+	for i, v := range samples {
+		over := int16(v) >> (precision - 1) // 0 or −1 when v is a sign-extended number of precision bits
+		switch {
+		case v>>precision != 0 && !(s.Signed && over == -1):
+			return &Error{name, offset, fmt.Sprintf("sample %d has the value %d in a stream of %d bits", i, v, precision), ErrCorrupt}
+		case v>>precision == 0 && short && v>>(precision-1) != 0:
+			return &Error{name, offset, fmt.Sprintf("signed samples of %d bits stored, coded with %d: the sign of sample %d is ambiguous",
+				s.Stored, precision, i), ErrUnsupported}
+		}
+	}
+	return nil
+}
