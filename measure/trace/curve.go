@@ -1,0 +1,81 @@
+package trace
+
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/interp"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// curve is a path as a function of arc length: natural cubic splines of x, y and z over the
+// length along its points.
+type curve struct {
+	s       []float64 // arc length at the points, mm
+	x, y, z interp.NaturalCubic
+}
+
+// newCurve returns the curve through points; repeated points are dropped. It is false for
+// fewer than two different points.
+func newCurve(points []r3.Vec) (*curve, bool) {
+	c := &curve{}
+	var xs, ys, zs []float64
+	for i, p := range points {
+		length := 0.0
+		if len(c.s) > 0 {
+			d := r3.Norm(r3.Sub(p, r3.Vec{X: xs[len(xs)-1], Y: ys[len(ys)-1], Z: zs[len(zs)-1]}))
+			if d < 1e-6 {
+				continue
+			}
+			length = c.s[len(c.s)-1] + d
+		}
+		_ = i
+		c.s, xs, ys, zs = append(c.s, length), append(xs, p.X), append(ys, p.Y), append(zs, p.Z)
+	}
+	if len(c.s) < 2 {
+		return nil, false
+	}
+	ok := c.x.Fit(c.s, xs) == nil && c.y.Fit(c.s, ys) == nil && c.z.Fit(c.s, zs) == nil
+	return c, ok
+}
+
+// length returns the curve's length along its points, mm.
+func (c *curve) length() float64 { return c.s[len(c.s)-1] }
+
+// at returns the point at arc length s (mm).
+func (c *curve) at(s float64) r3.Vec {
+	return r3.Vec{X: c.x.Predict(s), Y: c.y.Predict(s), Z: c.z.Predict(s)}
+}
+
+// even returns points about step mm apart, evenly, the ends included, and their distance.
+func (c *curve) even(step float64) ([]r3.Vec, float64) {
+	n := max(1, int(math.Round(c.length()/step)))
+	points := make([]r3.Vec, n+1)
+	for i := range points {
+		points[i] = c.at(c.length() * float64(i) / float64(n))
+	}
+	return points, c.length() / float64(n)
+}
+
+// tangents returns the direction of an even row of points at each, from the chord over reach
+// points each way.
+func tangents(points []r3.Vec, reach int) []r3.Vec {
+	t := make([]r3.Vec, len(points))
+	for i := range t {
+		lo, hi := max(0, i-reach), min(len(points)-1, i+reach)
+		if hi == lo {
+			continue
+		}
+		t[i] = r3.Unit(r3.Sub(points[hi], points[lo]))
+	}
+	return t
+}
+
+func median(x []float64) float64 {
+	y := append([]float64(nil), x...)
+	sort.Float64s(y)
+	if len(y) == 0 {
+		return math.NaN()
+	}
+	return y[len(y)/2]
+}

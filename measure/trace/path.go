@@ -1,0 +1,171 @@
+package trace
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Path is a canal as traced, from the first mark to the last: points evenly spaced along its
+// centre-line. All slices have one entry a point.
+type Path struct {
+	Points     []r3.Vec  // centre-line, patient LPS, mm
+	Radii      []float64 // radius of the dark lumen, mm; the canal's bony wall lies outside it
+	SD         []float64 // 1-sigma of the centre toward any one direction across the path, mm
+	RadiusSD   []float64 // 1-sigma of the radius, mm
+	Confidence []float64 // how much of the canal's edge stands out of noise and marrow, 0 to 1, see [Path.Low]; no unit
+	Low        []Span    // stretches of low confidence: look there first
+	Length     float64   // along the centre-line, mm
+}
+
+// Span is a stretch of a path.
+type Span struct {
+	From, To   float64 // arc length from the first point, mm
+	Confidence float64 // least in the stretch, 0 to 1; no unit
+}
+
+// sectors divide the canal's edge for the confidence.
+const sectors = 8
+
+// confidence returns how much of the edge of the canal in this section stands out, 0 to 1
+// without unit: the mean over eight sectors of
+//
+//	Φ(CNR − 2),  CNR = (grey just outside the lumen − grey inside) / noise
+//
+// where noise is the usual standard deviation, marrow texture included, of the picture just
+// outside the wall. A sector two noises above the lumen counts half.
+func (c *section) confidence(f *fit, noise float64) float64 {
+	if !f.ok {
+		return 0
+	}
+	var inside, n float64
+	var ring, count [sectors]float64
+	for _, p := range c.px {
+		dx, dy := p.x-f.model[mx], p.y-f.model[my]
+		switch rho := math.Hypot(dx, dy); {
+		case rho < 0.7*f.model[mr]:
+			inside, n = inside+p.grey, n+1
+		case rho >= f.model[mr] && rho < f.model[mr]+2*wallThick:
+			k := int((math.Atan2(dy, dx)/math.Pi+1)/2*sectors) % sectors
+			ring[k], count[k] = ring[k]+p.grey, count[k]+1
+		}
+	}
+	sum := 0.0
+	for k := range ring {
+		if n > 0 && count[k] > 0 {
+			sum += normal((ring[k]/count[k]-inside/n)/noise - 2)
+		}
+	}
+	return sum / sectors
+}
+
+// surroundings returns the usual standard deviation of grey value around the canal, from 0.8
+// to 1.8 mm outside its lumen. In grey values, without unit.
+func (c *centred) surroundings() float64 {
+	var sds []float64
+	for i, q := range c.sections {
+		if _, sd := q.mean(c.r.value[i]+0.8, c.r.value[i]+1.8); sd > 0 {
+			sds = append(sds, sd)
+		}
+	}
+	return max(median(sds), 1e-3)
+}
+
+// path reads the last round's lines at even points.
+func (c *centred) path(o Options) (*Path, error) {
+	cur, ok := newCurve(c.centres())
+	if !ok || len(cur.s) != len(c.points) {
+		return nil, fmt.Errorf("%w: the centre-line folds", ErrNoPath)
+	}
+	noise := c.surroundings()
+	sd, sdR, conf := make([]float64, len(c.points)), make([]float64, len(c.points)), make([]float64, len(c.points))
+	for i := range c.points {
+		sd[i] = math.Sqrt((c.x[0].variance[i] + c.x[1].variance[i] + c.x[2].variance[i]) / 3)
+		sdR[i] = math.Sqrt(c.r.variance[i])
+		conf[i] = c.sections[i].confidence(&c.fits[i], noise)
+	}
+	p := &Path{Length: cur.length()}
+	var step float64
+	p.Points, step = cur.even(o.Spacing)
+	for i := range p.Points {
+		s := step * float64(i)
+		p.Radii = append(p.Radii, lerp(cur.s, c.r.value, s))
+		p.SD = append(p.SD, lerp(cur.s, sd, s))
+		p.RadiusSD = append(p.RadiusSD, lerp(cur.s, sdR, s))
+		p.Confidence = append(p.Confidence, lerp(cur.s, conf, s))
+	}
+	p.Low = low(p.Confidence, step, o.Low)
+	return p, nil
+}
+
+// lerp reads y at s on the rising row x; the unit is that of y.
+func lerp(x, y []float64, s float64) float64 {
+	i := 1
+	for i < len(x)-1 && x[i] < s {
+		i++
+	}
+	f := min(1, max(0, (s-x[i-1])/(x[i]-x[i-1])))
+	return y[i-1] + f*(y[i]-y[i-1])
+}
+
+// low returns the stretches whose confidence lies below limit.
+func low(confidence []float64, step, limit float64) []Span {
+	var spans []Span
+	open := false
+	for i, c := range confidence {
+		s := step * float64(i)
+		switch {
+		case c >= limit:
+			open = false
+		case !open:
+			spans, open = append(spans, Span{s, s, c}), true
+		default:
+			last := &spans[len(spans)-1]
+			last.To, last.Confidence = s, min(last.Confidence, c)
+		}
+	}
+	return spans
+}
+
+// MarkingSD returns the 1-sigma uncertainty of the traced surface that a plan carries as
+// sd_mm, in mm: centre and radius together where they are least certain, because a plan has
+// one number for the whole canal.
+func (p *Path) MarkingSD() float64 {
+	worst := 0.0
+	for i := range p.SD {
+		worst = max(worst, math.Hypot(p.SD[i], p.RadiusSD[i]))
+	}
+	return worst
+}
+
+// WriteYAML writes the path as one entry of a plan's structures, of kind canal and marked
+// 'traced, to be confirmed', with the stretches of low confidence as comments.
+func (p *Path) WriteYAML(w io.Writer, name string) error {
+	if len(p.Points) == 0 || len(p.Radii) != len(p.Points) {
+		return errors.New("trace: a path without points or radii cannot be written")
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "# traced, to be confirmed: %.1f mm of canal\n", p.Length)
+	for _, s := range p.Low {
+		fmt.Fprintf(&b, "# low confidence (down to %.2f) from %.1f to %.1f mm along the path: look there first\n", s.Confidence, s.From, s.To)
+	}
+	fmt.Fprintf(&b, "- name: %s\n  kind: canal\n  path:\n", strconv.Quote(name))
+	for _, q := range p.Points {
+		fmt.Fprintf(&b, "    - [%.3f, %.3f, %.3f]\n", q.X, q.Y, q.Z)
+	}
+	b.WriteString("  radii_mm: [")
+	for i, r := range p.Radii {
+		if i > 0 {
+			b.WriteString(", ")
+		}
+		fmt.Fprintf(&b, "%.3f", r)
+	}
+	fmt.Fprintf(&b, "]\n  sd_mm: %.3f\n", p.MarkingSD())
+	_, err := io.WriteString(w, b.String())
+	return err
+}

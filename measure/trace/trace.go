@@ -1,0 +1,205 @@
+// Package trace follows a canal through a volume between marked points.
+//
+// A volume and two or more marks inside the canal flow in; a [Path] flows out: the canal's
+// centre-line, its radius, the uncertainty of both and how far the picture can be trusted at
+// each point. The way there, one file a step:
+//
+//	box.go      a small isotropic lattice around each pair of marks, whatever the volume's grid
+//	tube.go     how much each lattice node looks like the inside of a dark tube
+//	march.go    the arrival time of a front that runs fast inside tubes (fast marching)
+//	descend.go  the way back down the arrival times: the minimal path
+//	section.go  centre and radius of the canal in planes across that path
+//	smooth.go   the centre-line through the centres, each as firm as its section
+//	path.go     the even path, its confidence, and the structure written for a plan
+//
+// Frames:
+//
+//	r3.Vec   (x, y, z)  patient, LPS; mm
+//	node     (a, b, c)  box lattice, a runs from the first mark to the second; lattice steps
+//	(x, y)              plane across the path, from the path; mm
+//
+// A trace is a proposal. Marrow can look like a canal; a person confirms it.
+package trace
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+)
+
+// Errors of this package; test for them with [errors.Is].
+var (
+	ErrMarks   = errors.New("trace: unusable marks")
+	ErrOutside = errors.New("trace: outside the field")
+	ErrBlank   = errors.New("trace: no grey value")
+	ErrNoPath  = errors.New("trace: no path")
+)
+
+// MarkError tells which mark cannot be used and why. It unwraps to one of the errors above.
+type MarkError struct {
+	Mark   int    // position in the list of marks, from 0
+	At     r3.Vec // where the mark is, patient LPS, mm
+	Err    error
+	Remedy string // what the user can do
+}
+
+// Error names the mark by its place in the list, counted from 1 as a reader counts.
+func (e *MarkError) Error() string {
+	return fmt.Sprintf("%v: mark %d at (%.2f, %.2f, %.2f) mm: %s",
+		e.Err, e.Mark+1, e.At.X, e.At.Y, e.At.Z, e.Remedy)
+}
+
+// Unwrap returns the sentinel.
+func (e *MarkError) Unwrap() error { return e.Err }
+
+// Options are the choices of [Follow]; the zero value is ready to use.
+type Options struct {
+	Spacing float64 // distance between points of the path, mm; 0 means 1
+	MarkSD  float64 // how well the marks are placed, 1-sigma, mm; 0 means 0.5
+	Reach   float64 // how far the canal may bow away from the line between two marks, mm; 0 means a quarter of their distance, at least 10
+	Low     float64 // confidence below which a stretch is named in Path.Low; 0 means 0.5
+}
+
+func (o Options) withDefaults() Options {
+	def := func(x *float64, d float64) {
+		if *x == 0 {
+			*x = d
+		}
+	}
+	def(&o.Spacing, 1)
+	def(&o.MarkSD, 0.5)
+	def(&o.Low, 0.5)
+	return o
+}
+
+func (o Options) check() error {
+	for _, f := range []struct {
+		name      string
+		x, lo, hi float64
+	}{
+		{"spacing", o.Spacing, 0.1, 10}, {"mark sd", o.MarkSD, 0.01, 5},
+		{"reach", o.Reach, 0, 40}, {"low confidence", o.Low, 0, 1},
+	} {
+		if !(f.x >= f.lo && f.x <= f.hi) {
+			return fmt.Errorf("trace: %s %g is not within %g to %g", f.name, f.x, f.lo, f.hi)
+		}
+	}
+	return nil
+}
+
+const (
+	nearest  = 1.0   // mm; two marks closer than this are one mark
+	farthest = 150.0 // mm; no canal of a jaw is longer, and memory grows with it
+)
+
+// Follow returns the path of the canal that runs through the marks, in their order: the
+// minimal path over a tube measure at the canal's scale between each mark and the next,
+// re-centred on the canal in planes across it. Marks are patient positions (LPS, mm) inside
+// the canal; being 1 mm off its centre does no harm.
+//
+// A mark that is not finite, repeats its neighbour, or lies outside the field or on a blank
+// voxel comes back as a [*MarkError]. Where blank voxels or the field's edge leave no way from
+// a mark to the next, the error wraps [ErrNoPath].
+//
+// Source: Sethian JA. Proc Natl Acad Sci 1996;93:1591–1595. doi:10.1073/pnas.93.4.1591
+// Source: Cohen LD, Kimmel R. Int J Comput Vis 1997;24:57–78. doi:10.1023/A:1007922224810
+// (both from memory).
+func Follow(ctx context.Context, v *volume.Volume, marks []r3.Vec, o Options) (*Path, error) {
+	o = o.withDefaults()
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	s, err := newSampler(v)
+	if err != nil {
+		return nil, err
+	}
+	if err := checkMarks(s, marks); err != nil {
+		return nil, err
+	}
+	rough, err := rough(ctx, s, marks, o)
+	if err != nil {
+		return nil, err
+	}
+	return recentre(ctx, s, rough, marks, o)
+}
+
+// rough returns the minimal path through all marks, before re-centring.
+func rough(ctx context.Context, s *sampler, marks []r3.Vec, o Options) ([]r3.Vec, error) {
+	legs := make([][]r3.Vec, len(marks)-1)
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(2) // boxes in memory at a time
+	for i := range legs {
+		g.Go(func() (err error) {
+			legs[i], err = leg(ctx, s, marks[i], marks[i+1], o)
+			if errors.Is(err, ErrNoPath) {
+				err = fmt.Errorf("%w from mark %d to mark %d; set a mark between them", err, i+1, i+2)
+			}
+			return err
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return nil, err
+	}
+	path := legs[0]
+	for _, l := range legs[1:] {
+		path = append(path, l[1:]...)
+	}
+	return path, nil
+}
+
+// leg returns the minimal path from mark a to mark b.
+func leg(ctx context.Context, s *sampler, a, b r3.Vec, o Options) ([]r3.Vec, error) {
+	box, err := newBox(ctx, s, a, b, o.Reach)
+	if err != nil {
+		return nil, err
+	}
+	tube := newTube(box)
+	from, to := tube.snap(a), tube.snap(b)
+	tube.calibrate(from, to)
+	f := newFront(box.n, box.step, tube.speed)
+	if err := f.run(ctx, box.node(from), box.node(to), 2); err != nil {
+		return nil, err
+	}
+	down, err := f.descend(box.node(to), box.node(from))
+	if err != nil {
+		return nil, err
+	}
+	path := make([]r3.Vec, len(down))
+	for i, p := range down {
+		path[len(down)-1-i] = box.patient(p)
+	}
+	return path, nil
+}
+
+func checkMarks(s *sampler, marks []r3.Vec) error {
+	if len(marks) < 2 {
+		return fmt.Errorf("%w: %d given; a canal is followed between two or more", ErrMarks, len(marks))
+	}
+	for i, m := range marks {
+		fail := func(err error, remedy string) error { return &MarkError{i, m, err, remedy} }
+		switch {
+		case !finite(m):
+			return fail(ErrMarks, "not a finite position")
+		case !s.v.Contains(s.v.Index(m)):
+			return fail(ErrOutside, "move it inside the scanned field")
+		case math.IsNaN(s.at(m)):
+			return fail(ErrBlank, "the voxel is blank (padding); move it into the picture")
+		case i > 0 && r3.Norm(r3.Sub(m, marks[i-1])) < nearest:
+			return fail(ErrMarks, fmt.Sprintf("closer than %g mm to the mark before it; remove one of them", nearest))
+		case i > 0 && r3.Norm(r3.Sub(m, marks[i-1])) > farthest:
+			return fail(ErrMarks, fmt.Sprintf("farther than %g mm from the mark before it; set a mark between them", farthest))
+		}
+	}
+	return nil
+}
+
+func finite(p r3.Vec) bool {
+	s := p.X + p.Y + p.Z
+	return !math.IsNaN(s) && !math.IsInf(s, 0)
+}

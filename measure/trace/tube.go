@@ -1,0 +1,122 @@
+package trace
+
+import (
+	"math"
+	"sync"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// scales are the blurs at which tubes are looked for, sigma in mm. A dark tube of radius r
+// stands out most at about r/√2 beyond its wall: 1 to 2 mm is the canal's radius.
+var scales = [3]float64{0.8, 1.1, 1.5}
+
+const (
+	slowest  = 0.02 // speed where nothing looks like a tube, of the speed in a perfect one
+	snapping = 1.5  // mm; how far a mark may move onto the canal it means
+)
+
+// tube tells how much a node of a box looks like the inside of a dark tube.
+type tube struct {
+	*box
+	blurred [len(scales)][]float32
+	c       [len(scales)]float64 // Frangi's c: half the strength of the second derivatives at the marks
+	memo    []float32            // speed + 1; 0: not yet asked for
+}
+
+func newTube(x *box) *tube {
+	t := &tube{box: x, memo: make([]float32, len(x.grey))}
+	var wait sync.WaitGroup
+	for i, sigma := range scales {
+		wait.Go(func() { t.blurred[i] = smooth(x.grey, x.n, math.Max(sigma, x.step)/x.step) })
+	}
+	wait.Wait()
+	return t
+}
+
+// speed returns the speed of the front at a node: 1 inside a perfect tube, slowest away from
+// any, 0 where there is no grey value. Without unit.
+func (t *tube) speed(node int) float64 {
+	if !t.open[node] {
+		return 0
+	}
+	if t.memo[node] == 0 {
+		t.memo[node] = float32(1 + slowest + (1-slowest)*t.measure(node))
+	}
+	return float64(t.memo[node]) - 1
+}
+
+// measure returns the largest of the scales' Frangi measures at a node, 0 to 1.
+func (t *tube) measure(node int) float64 {
+	best := 0.0
+	for i := range scales {
+		if h, ok := t.hessian(node, i); ok && h.xx+h.yy+h.zz > 0 {
+			best = max(best, frangi(h.eigenvalues(), t.c[i]))
+		}
+	}
+	return best
+}
+
+// hessian returns the second derivatives of grey value at a node and scale, times sigma²
+// (scale-normalised): central differences of the blurred picture. It is false on the box's faces.
+func (t *tube) hessian(node, scale int) (symmetric, bool) {
+	g, n := t.blurred[scale], t.n
+	a, b, c := node%n[0], node/n[0]%n[1], node/(n[0]*n[1])
+	if a < 1 || b < 1 || c < 1 || a > n[0]-2 || b > n[1]-2 || c > n[2]-2 {
+		return symmetric{}, false
+	}
+	x, y, z := 1, n[0], n[0]*n[1]
+	k := scales[scale] * scales[scale] / (t.step * t.step)
+	straight := func(d int) float64 { return k * float64(g[node-d]-2*g[node]+g[node+d]) }
+	mixed := func(d, e int) float64 {
+		return k * float64(g[node+d+e]-g[node+d-e]-g[node-d+e]+g[node-d-e]) / 4
+	}
+	return symmetric{straight(x), straight(y), straight(z), mixed(x, y), mixed(x, z), mixed(y, z)}, true
+}
+
+// snap returns the point near mark m that most looks like the middle of a tube, moved only
+// across that tube: where along the canal the user marked is the user's word.
+func (t *tube) snap(m r3.Vec) r3.Vec {
+	best, at := 0.0, m
+	q := t.node(m)
+	f := front{n: t.n, stride: [3]int{1, t.n[0], t.n[0] * t.n[1]}, step: t.step}
+	f.around(q, snapping/t.step, func(node int, mm float64) {
+		for i := range scales {
+			h, ok := t.hessian(node, i)
+			if !ok || !t.open[node] {
+				continue
+			}
+			l := h.eigenvalues()
+			if l[1] <= 0 || l[2] <= 0 {
+				continue
+			}
+			if score := l[1] * math.Exp(-mm*mm/(2*snapping*snapping/4)); score > best {
+				best, at = score, t.onto(m, node, h.eigenvector(l[0]))
+			}
+		}
+	})
+	return at
+}
+
+// onto returns node's position, moved along d to the plane through m across d.
+func (t *tube) onto(m r3.Vec, node int, d r3.Vec) r3.Vec {
+	f := front{n: t.n, stride: [3]int{1, t.n[0], t.n[0] * t.n[1]}}
+	q := f.coords(node)
+	p := t.patient([3]float64{float64(q[0]), float64(q[1]), float64(q[2])})
+	axis := r3.Add(r3.Add(r3.Scale(d.X, t.axis[0]), r3.Scale(d.Y, t.axis[1])), r3.Scale(d.Z, t.axis[2]))
+	return r3.Sub(p, r3.Scale(r3.Dot(r3.Sub(p, m), axis), axis))
+}
+
+// calibrate sets the strength a canal has in this picture from the marks, which lie in it.
+func (t *tube) calibrate(marks ...r3.Vec) {
+	f := front{n: t.n, stride: [3]int{1, t.n[0], t.n[0] * t.n[1]}}
+	for i := range scales {
+		sum := 0.0
+		for _, m := range marks {
+			h, _ := t.hessian(f.nearest(t.node(m)), i)
+			l := h.eigenvalues()
+			sum += math.Sqrt(l[0]*l[0] + l[1]*l[1] + l[2]*l[2])
+		}
+		t.c[i] = max(sum/float64(2*len(marks)), 1e-9)
+	}
+}
