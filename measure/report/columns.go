@@ -1,0 +1,99 @@
+package report
+
+// Column is one column of a table, as a Frictionless Table Schema describes it.
+type Column struct {
+	Name        string   `json:"name"`
+	Title       string   `json:"title"`
+	Type        string   `json:"type"` // "string" or "number"
+	Unit        string   `json:"unit,omitempty"`
+	Description string   `json:"description"`
+	Limits      *limits  `json:"constraints,omitempty"`
+	Categories  []string `json:"categories,omitempty"`
+}
+
+// limits are a column's Table Schema constraints.
+type limits struct {
+	Required bool     `json:"required,omitempty"`
+	Minimum  *float64 `json:"minimum,omitempty"`
+}
+
+func text(name, title, about string) Column {
+	return Column{Name: name, Title: title, Type: "string", Description: about}
+}
+
+func number(name, title, unit, about string) Column {
+	return Column{Name: name, Title: title, Type: "number", Unit: unit, Description: about}
+}
+
+func required(c Column) Column {
+	c.Limits = &limits{Required: true}
+	return c
+}
+
+func notNegative(c Column) Column {
+	zero := 0.0
+	c.Limits = &limits{Minimum: &zero}
+	return c
+}
+
+// names returns the header of a table.
+func names(columns []Column) []string {
+	out := make([]string, len(columns))
+	for i, c := range columns {
+		out[i] = c.Name
+	}
+	return out
+}
+
+var verdictWords = []string{"clear", "uncertain", "breach", "not assessed"}
+
+// MeasurementColumns returns the columns of measurements.csv in their order.
+func MeasurementColumns() []Column {
+	verdict := text("verdict", "Verdict", "What the value says about the margin: clear if value − U ≥ margin, breach if value + U < margin, else uncertain; not assessed when something is missing. Empty where no margin applies.")
+	verdict.Categories = verdictWords
+	return []Column{
+		required(text("case", "Case", "Label of the case, from the plan. Never a patient's name or number.")),
+		required(text("site", "Site", "Site id of the plan; 'arch' for the whole arch; two ids joined by '|' for a pair.")),
+		text("tooth", "Tooth", "Tooth position, ISO 3950 two-digit designation."),
+		required(text("quantity", "Quantity", "What was measured.")),
+		notNegative(number("at_mm", "Depth", "mm", "Depth below the crest along the ridge axis; below the platform for bone beside an implant. Empty where no depth applies.")),
+		text("to", "To", "What the height ends at, or the name of the structure or other site."),
+		number("value", "Value", "", "The number, in the unit of the column 'unit'. Empty: no number, and the note says why."),
+		text("unit", "Unit", "mm, deg (degrees) or 1 (a relative grey value or a pure number)."),
+		notNegative(number("u", "Standard uncertainty", "", "Standard uncertainty u of the value, in its unit (JCGM 100).")),
+		notNegative(number("U", "Expanded uncertainty", "", "Expanded uncertainty U = 2·u of the value, in its unit.")),
+		number("margin", "Margin", "mm", "The margin the value was held against."),
+		verdict,
+		text("note", "Note", "Why there is no number, or what else must be known."),
+	}
+}
+
+// SiteColumns returns the columns of sites.csv in their order, for widths at these depths (mm).
+func SiteColumns(depths []float64) []Column {
+	verdict := text("verdict", "Verdict", "The worst verdict of the site's findings.")
+	verdict.Categories = verdictWords
+	columns := []Column{
+		required(text("case", "Case", "Label of the case, from the plan.")),
+		required(text("site", "Site", "Site id of the plan.")),
+		text("tooth", "Tooth", "Tooth position, ISO 3950 two-digit designation."),
+		number("arc_mm", "Arc length", "mm", "Place of the section on the arch curve, from the first arch point."),
+	}
+	for _, axis := range []string{"x", "y", "z"} {
+		columns = append(columns, number("crest_"+axis, "Crest point "+axis, "mm", "Crest point in the patient, DICOM LPS, "+axis+"."))
+	}
+	for _, axis := range []string{"x", "y", "z"} {
+		columns = append(columns, number("axis_"+axis, "Axis "+axis, "1", "Unit vector from crest to base, DICOM LPS, "+axis+"."))
+	}
+	columns = append(columns,
+		number("height_mm", "Ridge height", "mm", "From the crest point along the axis to the first limit."),
+		notNegative(number("height_U_mm", "U of the height", "mm", "Expanded uncertainty of the height, k = 2.")),
+		text("height_to", "Height ends at", "canal, sinus, nasal_floor or border; empty: no height."))
+	for _, d := range depths {
+		columns = append(columns, number("width_"+plain(d)+"mm_mm", "Ridge width at "+plain(d)+" mm", "mm",
+			"Chord of the bone's outline perpendicular to the axis, "+plain(d)+" mm below the crest."))
+	}
+	return append(columns,
+		number("tilt_deg", "Tilt", "deg", "Angle between the section's base direction and the axis; positive when the base lies buccal of the crest."),
+		verdict,
+		text("note", "Note", "Why a number is missing, or what else must be known."))
+}

@@ -1,0 +1,91 @@
+package report
+
+// How numbers are written.
+//
+//	tables   fixed point, four decimals: 0.1 µm, far below any scan, so that a recomputation can
+//	         be compared and no rounding of ours is seen in a statistic
+//	people   U to two significant digits, at most two decimals, rounded up; the value to the same
+//	         decimal. A number whose rounding would change its verdict gets one more decimal.
+//
+// Source of the second rule: JCGM 100:2008 (GUM), 7.2.6.
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+const minus = "−"
+
+// cell writes x for the tables; NaN and infinities are empty.
+func cell(x float64) string {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return ""
+	}
+	text := strconv.FormatFloat(x, 'f', 4, 64)
+	if text == "-0.0000" {
+		return "0.0000"
+	}
+	return text
+}
+
+// cellOf writes the number behind p; nil is empty.
+func cellOf(p *float64) string {
+	if p == nil {
+		return ""
+	}
+	return cell(*p)
+}
+
+// plain writes x in as few digits as say it exactly: the depths and names of columns.
+func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+
+// decimals returns how many decimals a person is shown of a value with expanded uncertainty U.
+func decimals(U float64) int {
+	if U >= 1 {
+		return 1
+	}
+	return 2
+}
+
+// fixed writes x with n decimals and a true minus sign.
+func fixed(x float64, n int) string {
+	if math.IsNaN(x) {
+		return "no value"
+	}
+	text := strconv.FormatFloat(math.Abs(x), 'f', n, 64)
+	if x < 0 && strings.Trim(text, "0.") != "" {
+		return minus + text
+	}
+	return text
+}
+
+// roundUp writes x ≥ 0 with n decimals, never smaller than it is: an uncertainty is not rounded
+// away.
+func roundUp(x float64, n int) string {
+	scale := math.Pow(10, float64(n))
+	return strconv.FormatFloat(math.Ceil(x*scale-1e-9)/scale, 'f', n, 64)
+}
+
+// reading is a value with its uncertainty as a person reads it.
+type reading struct{ Value, U string }
+
+// read rounds value and its expanded uncertainty U (same unit) for a person.
+func read(value, U float64) reading {
+	if math.IsNaN(value) {
+		return reading{}
+	}
+	if math.IsNaN(U) || U <= 0 {
+		return reading{Value: fixed(value, 2)}
+	}
+	n := decimals(U)
+	return reading{fixed(value, n), roundUp(U, n)}
+}
+
+// String returns "12.34 ± 0.27", or the value alone where no uncertainty is known.
+func (r reading) String() string {
+	if r.U == "" {
+		return r.Value
+	}
+	return r.Value + " ± " + r.U
+}

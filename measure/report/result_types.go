@@ -1,0 +1,220 @@
+package report
+
+import (
+	"encoding/json"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/uncertainty"
+)
+
+// The shape of result.json, described for others by result.schema.json. Names carry units; a
+// number that is not known is null.
+
+type resultJSON struct {
+	Format     int             `json:"format"`
+	Case       string          `json:"case"`
+	Jaw        measure.Jaw     `json:"jaw"`
+	Synthetic  bool            `json:"synthetic"`
+	Cautions   []string        `json:"cautions"`
+	Provenance provenanceJSON  `json:"provenance"`
+	Scan       scanJSON        `json:"scan"`
+	Convention conventionJSON  `json:"convention"`
+	Margins    []marginJSON    `json:"margins"`
+	Structures []structureJSON `json:"structures"`
+	Sites      []siteJSON      `json:"sites"`
+	Arch       archJSON        `json:"arch"`
+}
+
+type provenanceJSON struct {
+	Tool    string            `json:"tool"`
+	Date    string            `json:"date,omitempty"`
+	Options map[string]string `json:"options,omitempty"`
+	Plan    planJSON          `json:"plan"`
+}
+
+type planJSON struct {
+	Name   string `json:"name"`
+	SHA256 string `json:"sha256"`
+}
+
+type scanJSON struct {
+	SeriesHash     string   `json:"series_hash"`
+	Size           [3]int   `json:"size_voxels"`
+	Spacing        [3]num   `json:"spacing_mm"`
+	Encoding       string   `json:"encoding"`
+	Orientation    string   `json:"orientation"`
+	Verdict        string   `json:"verdict"`
+	Cautions       []string `json:"cautions,omitempty"`
+	Blur           num      `json:"blur_sigma_mm"`
+	Noise          num      `json:"noise_sd"`
+	ScaleHalfWidth num      `json:"scale_half_width"`
+}
+
+type conventionJSON struct {
+	Occlusal vec    `json:"occlusal"`
+	From     string `json:"occlusal_from"`
+	Note     string `json:"orientation_note,omitempty"`
+}
+
+type marginJSON struct {
+	Name    string `json:"name"`
+	Margin  num    `json:"margin_mm"`
+	Source  string `json:"source"`
+	Changed bool   `json:"changed_by_plan"`
+}
+
+type structureJSON struct {
+	Name    string       `json:"name"`
+	Kind    measure.Kind `json:"kind"`
+	Path    []vec        `json:"path_mm,omitempty"`
+	Radii   []num        `json:"radii_mm,omitempty"`
+	Surface *surfaceJSON `json:"surface,omitempty"`
+	SD      num          `json:"sd_mm"`
+	Margin  *float64     `json:"margin_mm,omitempty"`
+	Removal bool         `json:"planned_removal,omitempty"`
+}
+
+type surfaceJSON struct {
+	Points    []vec    `json:"points_mm"`
+	Triangles [][3]int `json:"triangles"`
+}
+
+type frameJSON struct {
+	Arc     num `json:"arc_mm"`
+	Origin  vec `json:"origin_mm"`
+	Buccal  vec `json:"buccal"`
+	Coronal vec `json:"coronal"`
+	Along   vec `json:"along_arch"`
+}
+
+type chordJSON struct {
+	Depth        num `json:"depth_mm"`
+	Buccal       uv  `json:"buccal_mm"`
+	Lingual      uv  `json:"lingual_mm"`
+	BuccalInner  *uv `json:"buccal_inner_mm,omitempty"`
+	LingualInner *uv `json:"lingual_inner_mm,omitempty"`
+}
+
+type implantJSON struct {
+	Platform     vec `json:"platform_mm"`
+	Axis         vec `json:"axis"`
+	Diameter     num `json:"diameter_mm"`
+	ApexDiameter num `json:"apex_diameter_mm,omitempty"`
+	Length       num `json:"length_mm"`
+}
+
+type findingJSON struct {
+	To       string             `json:"to"`
+	Kind     measure.Kind       `json:"kind"`
+	Distance num                `json:"distance_mm"`
+	Std      num                `json:"standard_uncertainty_mm"`
+	U        num                `json:"expanded_uncertainty_mm"`
+	Budget   uncertainty.Budget `json:"budget,omitempty"`
+	Near     [2]vec             `json:"nearest_points_mm"`
+	Margin   num                `json:"margin_mm"`
+	Source   string             `json:"margin_source,omitempty"`
+	Verdict  measure.Verdict    `json:"verdict"`
+	Reason   string             `json:"reason,omitempty"`
+}
+
+type rowJSON struct {
+	Sites    string             `json:"sites,omitempty"`
+	Quantity string             `json:"quantity"`
+	At       *float64           `json:"at_mm,omitempty"`
+	To       string             `json:"to,omitempty"`
+	Value    *float64           `json:"value"`
+	Unit     string             `json:"unit"`
+	Std      *float64           `json:"standard_uncertainty,omitempty"`
+	U        *float64           `json:"expanded_uncertainty,omitempty"`
+	Budget   uncertainty.Budget `json:"budget,omitempty"`
+	Margin   *float64           `json:"margin_mm,omitempty"`
+	Verdict  measure.Verdict    `json:"verdict,omitempty"`
+	Note     string             `json:"note,omitempty"`
+}
+
+type siteJSON struct {
+	ID        string           `json:"id"`
+	Tooth     string           `json:"tooth"`
+	Frame     frameJSON        `json:"frame"`
+	Outline   []uv             `json:"outline_mm,omitempty"`
+	Crest     uv               `json:"crest_mm"`
+	Axis      uv               `json:"axis"`
+	AxisFrom  measure.AxisRule `json:"axis_from"`
+	Chords    []chordJSON      `json:"chords,omitempty"`
+	HeightEnd uv               `json:"height_end_mm"`
+	HeightTo  measure.Limit    `json:"height_to"`
+	Implant   *implantJSON     `json:"implant,omitempty"`
+	Findings  []findingJSON    `json:"findings,omitempty"`
+	Rows      []rowJSON        `json:"measurements,omitempty"`
+	Verdict   measure.Verdict  `json:"verdict"`
+	Note      string           `json:"note,omitempty"`
+	Err       string           `json:"error,omitempty"`
+}
+
+type archJSON struct {
+	Curve  []vec     `json:"curve_mm,omitempty"`
+	Length num       `json:"length_mm"`
+	Rows   []rowJSON `json:"measurements,omitempty"`
+}
+
+// num is a number that may be unknown: NaN and infinities are null.
+type num float64
+
+func (n num) MarshalJSON() ([]byte, error) {
+	if x := float64(n); math.IsNaN(x) || math.IsInf(x, 0) {
+		return []byte("null"), nil
+	}
+	return json.Marshal(float64(n))
+}
+
+func (n *num) UnmarshalJSON(data []byte) error {
+	if string(data) == "null" {
+		*n = num(math.NaN())
+		return nil
+	}
+	return json.Unmarshal(data, (*float64)(n))
+}
+
+// vec is a point or direction in the patient: [x, y, z].
+type vec [3]num
+
+func vecOf(v r3.Vec) vec      { return vec{num(v.X), num(v.Y), num(v.Z)} }
+func (v vec) patient() r3.Vec { return r3.Vec{X: float64(v[0]), Y: float64(v[1]), Z: float64(v[2])} }
+
+// uv is a point or direction in a section: [u, v].
+type uv [2]num
+
+func uvOf(p reformat.UV) uv       { return uv{num(p.U), num(p.V)} }
+func (p uv) section() reformat.UV { return reformat.UV{U: float64(p[0]), V: float64(p[1])} }
+
+func uvPointer(p *reformat.UV) *uv {
+	if p == nil {
+		return nil
+	}
+	out := uvOf(*p)
+	return &out
+}
+
+func (p *uv) pointer() *reformat.UV {
+	if p == nil {
+		return nil
+	}
+	out := p.section()
+	return &out
+}
+
+// each maps a slice; nil stays nil.
+func each[A, B any](in []A, f func(A) B) []B {
+	if in == nil {
+		return nil
+	}
+	out := make([]B, len(in))
+	for i, a := range in {
+		out[i] = f(a)
+	}
+	return out
+}
