@@ -1,0 +1,184 @@
+package repeat
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+)
+
+// WriteMethods writes text a paper can start from (Markdown): how agreement was analysed, what came
+// out, what GRRAS asks and the table answers or leaves to the author, and the sources.
+func (r *Result) WriteMethods(w io.Writer) error {
+	var b strings.Builder
+	b.WriteString("# Agreement of " + r.name() + "\n\n## Methods\n\n" + r.methods() + "\n\n## Results\n\n")
+	for _, p := range r.Pairs {
+		b.WriteString(r.pairText(p) + "\n\n")
+	}
+	b.WriteString(r.overallText() + "\n")
+	if len(r.Notes) > 0 {
+		b.WriteString("\n## To know before reading the figures\n\n")
+		for _, n := range r.Notes {
+			b.WriteString("- " + line(n) + "\n")
+		}
+	}
+	b.WriteString(r.checklistText())
+	b.WriteString("\n## Sources\n\n")
+	for _, s := range r.sources() {
+		b.WriteString("- " + s + "\n")
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+// line keeps text of the user on one line.
+func line(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+func (r *Result) name() string {
+	if r.Unit == "" {
+		return line(r.Value)
+	}
+	return fmt.Sprintf("%s (%s)", line(r.Value), line(r.Unit))
+}
+
+// level is the confidence in per cent, as text.
+func (r *Result) level() string { return fmt.Sprintf("%g %%", 100*r.Confidence) }
+
+func (r *Result) methods() string {
+	d := r.Design
+	var b strings.Builder
+	say := func(format string, a ...any) { fmt.Fprintf(&b, format, a...) }
+	who := strings.Join(d.Raters, ", ")
+	if d.Sessions {
+		say("One rater measured %s in %s (%s); ", plural(d.Subjects, "subject"), plural(len(d.Raters), "session"), line(who))
+	} else {
+		say("%s (%s) measured %s; ", strings.ToUpper(plural(len(d.Raters), "rater")[:1])+plural(len(d.Raters), "rater")[1:], line(who), plural(d.Subjects, "subject"))
+	}
+	say("%s. ", r.process())
+	say("Differences were taken as first minus second. The mean difference is given with a t interval and tested against zero by a paired t test. ")
+	if slices.ContainsFunc(r.Pairs, func(p Pair) bool { return p.Of == "single readings" && p.Reason == "" }) {
+		say("Limits of agreement are the mean difference ± %g SD, with exact intervals from the noncentral t distribution. ", r.LimitsFactor)
+	}
+	if slices.ContainsFunc(r.Pairs, func(p Pair) bool { return p.Of != "single readings" }) {
+		say("Where a rater read a subject more than once, means were compared, and the SD of the difference was put back to single readings before limits of agreement (mean ± %g SD, approximate intervals) were set. ", r.LimitsFactor)
+	}
+	say("Proportional bias was tested by regressing the difference on the mean. ")
+	say("The within-subject SD comes from analysis of variance, and the repeatability coefficient is 1.96·√2 times it. ")
+	say("%s", r.modelText())
+	say(" Lin's concordance is given with an interval through Fisher's z. All intervals are at %s; they suppose normal errors of the same size over the whole range, which the plots of difference against mean are there to judge.", r.level())
+	return b.String()
+}
+
+func (r *Result) modelText() string {
+	switch r.Design.Model {
+	case TwoWay:
+		return "Intraclass correlations are from the two-way table, in all six forms, with intervals from F (exact but for ICC(2,·), whose degrees of freedom are Satterthwaite's)."
+	case TwoWayReplicates:
+		return "Variance components are from the two-way table with replicates; intraclass correlations are of the " + r.Overall.Of + ", in all six forms."
+	}
+	return "As the numbers of readings are unequal, variance components are one-way, and ICC(1,1) is given with the interval of Thomas and Hultquist; forms that tell raters apart are not given."
+}
+
+// span is an estimate with its interval, in the unit of the readings.
+func (r *Result) span(e Estimate, at int) string {
+	if !e.Value.Known() {
+		return "not known (" + e.Reason + ")"
+	}
+	return r.figure(e.Value, at) + r.interval(e.Interval, at)
+}
+
+func (r *Result) interval(i Interval, at int) string {
+	if !i.Low.Known() || !i.High.Known() {
+		return ""
+	}
+	return fmt.Sprintf(" (%s CI %s to %s)", r.level(), digits(i.Low, at), digits(i.High, at))
+}
+
+func (r *Result) pairText(p Pair) string {
+	if p.Reason != "" {
+		return fmt.Sprintf("%s and %s: not compared, as %s.", line(p.First), line(p.Second), p.Reason)
+	}
+	at := decimals(float64(p.SD.Value))
+	limit := func(l Limit) string {
+		if l.Reason != "" {
+			return r.figure(l.Value, at) + r.interval(l.Approx, at)
+		}
+		return r.figure(l.Value, at) + r.interval(l.Exact, at)
+	}
+	var b strings.Builder
+	say := func(format string, a ...any) { fmt.Fprintf(&b, format, a...) }
+	say("%s minus %s, %s, %s: mean difference %s, %s; limits of agreement %s and %s.", line(p.First), line(p.Second), plural(p.Subjects, "subject"), p.Of,
+		r.span(p.Bias, at), chance(p.BiasTest), limit(p.LowerLimit), limit(p.UpperLimit))
+	if p.Dahlberg.Value.Known() {
+		say(" Within-subject SD (Dahlberg's error) %s; repeatability coefficient %s.", r.span(p.WithinSD, at), r.span(p.Repeat, at))
+	}
+	say(" Slope of difference on mean %s, %s. Lin's concordance %s.", pure(r, p.Slope), chance(p.SlopeTest), pure(r, p.Concordance))
+	return b.String()
+}
+
+func pure(r *Result, e Estimate) string {
+	if !e.Value.Known() {
+		return "not known (" + e.Reason + ")"
+	}
+	return digits(e.Value, 3) + r.interval(e.Interval, 3)
+}
+
+// chance is a p value as papers print it.
+func chance(t Test) string {
+	switch {
+	case !t.P.Known():
+		return "no test (the differences do not vary)"
+	case t.P < 0.001:
+		return "p < 0.001"
+	}
+	return "p = " + digits(t.P, 3)
+}
+
+func (r *Result) overallText() string {
+	o := r.Overall
+	at := decimals(float64(o.WithinSD.Value))
+	var b strings.Builder
+	say := func(format string, a ...any) { fmt.Fprintf(&b, format, a...) }
+	say("All together: within-subject SD %s (%s); repeatability coefficient %s; minimal detectable change %s. ",
+		r.span(o.WithinSD, at), o.Meaning, r.span(o.Repeat, at), r.span(o.MDC, at))
+	var parts []string
+	for _, c := range o.Components {
+		parts = append(parts, c.Of+" "+r.figure(c.SD, at))
+	}
+	say("SD by source: %s. ", strings.Join(parts, ", "))
+	parts = nil
+	for _, c := range o.ICC {
+		parts = append(parts, c.Form+" "+pure(r, c.Estimate))
+	}
+	say("Intraclass correlations of %s: %s.", o.Of, strings.Join(parts, "; "))
+	return b.String()
+}
+
+func (r *Result) checklistText() string {
+	var b strings.Builder
+	b.WriteString("\n## What GRRAS asks\n\n| | asked | from the table | for the author |\n| --- | --- | --- | --- |\n")
+	cell := func(s string) string { return strings.ReplaceAll(line(s), "|", `\|`) }
+	for _, i := range r.Checklist() {
+		fmt.Fprintf(&b, "| %d | %s | %s | %s |\n", i.Number, i.Asks, cell(i.Data), cell(i.Author))
+	}
+	return b.String()
+}
+
+// sources are the papers behind the figures that were given.
+func (r *Result) sources() []string {
+	out := []string{
+		"Bland JM, Altman DG. Lancet 1986;327:307–310 (limits of agreement, repeatability).",
+		"Carkeet A. Optom Vis Sci 2015;92:e71–e80 (exact intervals of the limits).",
+		"Shrout PE, Fleiss JL. Psychol Bull 1979;86:420–428 (intraclass correlation).",
+		"McGraw KO, Wong SP. Psychol Methods 1996;1:30–46 (intraclass correlation).",
+		"Lin LI. Biometrics 1989;45:255–268; corrected 2000;56:324–325 (concordance).",
+		"Kottner J et al. J Clin Epidemiol 2011;64:96–106 (reporting).",
+	}
+	if slices.ContainsFunc(r.Pairs, func(p Pair) bool { return p.Of != "single readings" }) {
+		out = append(out, "Bland JM, Altman DG. Stat Methods Med Res 1999;8:135–160 (limits with replicates).")
+	}
+	if r.Design.Model == OneWayUnequal {
+		out = append(out, "Thomas JD, Hultquist RA. Ann Stat 1978;6:582–587 (interval with unequal numbers).")
+	}
+	return out
+}

@@ -1,0 +1,130 @@
+package repeat
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+)
+
+// WriteJSON writes the whole result, indented. An absent number is null, and its reason stands beside it.
+func (r *Result) WriteJSON(w io.Writer) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	return e.Encode(r)
+}
+
+// CSVColumns are the columns of WriteCSV, in order. of is a rater, two raters joined by " − ", or "all";
+// low and high are at the level confidence; df2 is empty where a distribution has one.
+var CSVColumns = []string{"statistic", "of", "value", "low", "high", "confidence", "unit", "n", "df", "df2", "p", "method", "note"}
+
+// row is one figure of the tidy table.
+type row struct {
+	statistic, of string
+	Estimate
+	n          int
+	df, df2, p Number
+	method     string
+}
+
+// WriteCSV writes every figure, one a row (RFC 4180, UTF-8, LF), in the columns [CSVColumns]. Names
+// that a spreadsheet would run as a formula are made safe with an apostrophe.
+func (r *Result) WriteCSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	out.Write(CSVColumns) // an error stays in out and comes back at the end
+	for _, x := range r.rows() {
+		level := ""
+		if x.Low.Known() || x.High.Known() {
+			level = fmt.Sprint(r.Confidence)
+		}
+		out.Write([]string{x.statistic, safe(x.of), x.Value.String(), x.Low.String(), x.High.String(), level, safe(x.Unit),
+			fmt.Sprint(x.n), x.df.String(), x.df2.String(), x.p.String(), x.method, x.Reason})
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// safe keeps a label from being run as a formula.
+func safe(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return "'" + s
+	}
+	return s
+}
+
+// rows lays the result out, from the pairs to all raters.
+func (r *Result) rows() []row {
+	var out []row
+	add := func(x row) { out = append(out, x) }
+	for _, x := range r.Raters {
+		x.rows(r.Unit, add)
+	}
+	for _, p := range r.Pairs {
+		p.rows(r.LimitsFactor, add)
+	}
+	r.Overall.rows(r.Design.Subjects, add)
+	return out
+}
+
+func plain(statistic, of string, e Estimate, n int, method string) row {
+	return row{statistic, of, e, n, none, none, none, method}
+}
+
+func (x Rater) rows(unit string, add func(row)) {
+	add(plain("mean", x.Name, exactly(float64(x.Mean), unit, ""), x.Readings, ""))
+	add(plain("sd", x.Name, exactly(float64(x.SD), unit, ""), x.Readings, ""))
+	if x.ICC != nil {
+		add(plain("within_subject_sd", x.Name, x.WithinSD, x.Readings, "replicates by this rater"))
+		add(plain("repeatability_coefficient", x.Name, x.Repeat, x.Readings, "1.96·√2·within-subject SD"))
+		add(x.ICC.row("icc_replicates", x.Name, x.Readings))
+	}
+}
+
+func (p Pair) rows(factor float64, add func(row)) {
+	of, n := p.First+" − "+p.Second, p.Subjects
+	tested := func(name string, e Estimate, t Test, method string) {
+		add(row{name, of, e, n, t.DF, none, t.P, method})
+	}
+	tested("bias", p.Bias, p.BiasTest, "mean of first − second; t interval; paired t test; "+p.Of)
+	add(plain("sd_of_difference", of, p.SD, n, "of single readings; χ² interval"))
+	for _, l := range []struct {
+		name string
+		Limit
+	}{{"lower_limit", p.LowerLimit}, {"upper_limit", p.UpperLimit}} {
+		at := fmt.Sprintf("bias ± %g SD; ", factor)
+		add(plain(l.name, of, Estimate{l.Value, l.Exact, l.Unit, l.Reason}, n, at+"exact interval, noncentral t"))
+		add(plain(l.name, of, Estimate{l.Value, l.Approx, l.Unit, p.Reason}, n, at+"approximate interval"))
+	}
+	tested("proportional_bias_slope", p.Slope, p.SlopeTest, "regression of difference on mean")
+	add(plain("within_subject_sd", of, p.WithinSD, n, "one-way, bias included; χ² interval, exact without bias"))
+	add(plain("dahlberg_error", of, p.Dahlberg, n, "√(Σd²/2n)"))
+	add(plain("random_error_sd", of, p.RandomSD, n, "SD of difference/√2, bias taken off"))
+	add(plain("repeatability_coefficient", of, p.Repeat, n, "1.96·√2·within-subject SD"))
+	add(plain("concordance", of, p.Concordance, n, "Lin, divisor n; Fisher z interval"))
+	add(plain("correlation", of, exactly(float64(p.Correlation), "1", ""), n, "Pearson; not a measure of agreement"))
+	add(plain("accuracy", of, exactly(float64(p.Accuracy), "1", ""), n, "C_b, concordance/correlation"))
+}
+
+func (o Overall) rows(n int, add func(row)) {
+	for _, c := range o.Components {
+		name := "variance_" + strings.ReplaceAll(c.Of, " × ", "_by_")
+		add(plain(name, "all", exactly(float64(c.Variance), c.UnitSq, ""), n, "analysis of variance; below zero is 0"))
+	}
+	add(plain("within_subject_sd", "all", o.WithinSD, n, o.Meaning+"; χ² interval"))
+	add(plain("random_error_sd", "all", o.RandomSD, n, "two-way residual; χ² interval"))
+	add(plain("repeatability_coefficient", "all", o.Repeat, n, "1.96·√2·within-subject SD"))
+	add(plain("minimal_detectable_change", "all", o.MDC, n, "95 %, two single readings by any raters"))
+	add(plain("minimal_detectable_change_same_rater", "all", o.MDCSame, n, "95 %, differences between raters taken off"))
+	for _, c := range o.ICC {
+		x := c.row("icc", "all", n)
+		x.method += "; " + o.Of
+		add(x)
+	}
+}
+
+func (c ICC) row(statistic, of string, n int) row {
+	method := fmt.Sprintf("%s; %s; %s", c.Form, c.Name, c.Meaning)
+	return row{statistic, of, c.Estimate, n, c.DF1, c.DF2, c.P, method}
+}
