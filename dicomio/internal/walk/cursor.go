@@ -1,6 +1,9 @@
 package walk
 
-import "io"
+import (
+	"bytes"
+	"io"
+)
 
 // cursor reads forward through a source, with a small window, and jumps where the source allows it.
 type cursor struct {
@@ -12,8 +15,6 @@ type cursor struct {
 	buf  [8192]byte
 	lo   int // buf[lo:hi] are the bytes from off on
 	hi   int
-
-	last uint32 // tag of the last item delimiter passed, for the walker; else another tag
 }
 
 func newCursor(src Source) *cursor { return &cursor{r: src.R, at: src.At, size: src.Size} }
@@ -107,5 +108,5 @@ func (c *cursor) reader() io.Reader {
 	if c.at != nil {
 		return io.NewSectionReader(c.at, c.off, c.size-c.off)
 	}
-	return io.MultiReader(bytesReader(c.buf[c.lo:c.hi]), c.r)
+	return io.MultiReader(bytes.NewReader(c.buf[c.lo:c.hi]), c.r)
 }

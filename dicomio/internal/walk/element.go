@@ -50,11 +50,11 @@ func (w *walker) element(lv level, end int64) (element, error) {
 	if err := w.c.skip(size); err != nil {
 		return el, w.lost(el, err)
 	}
-	return el, w.fits(el, end)
+	return el, w.fits(el, lv, end)
 }
 
 // fits returns an error when the value cannot lie before end.
-func (w *walker) fits(el element, end int64) error {
+func (w *walker) fits(el element, lv level, end int64) error {
 	delimiter := el.tag == tagItemEnd || el.tag == tagSequenceEnd
 	switch {
 	case delimiter:
@@ -65,7 +65,8 @@ func (w *walker) fits(el element, end int64) error {
 		if el.vr != "" && el.vr != "SQ" && el.vr != "UN" && el.vr != "OB" && el.vr != "OW" {
 			return w.broken(el, "length undefined in VR "+el.vr)
 		}
-	case el.tag != tagPixels && el.tag != tagPadding && w.c.off+int64(el.length) > end:
+	case lv.depth == 0 && (el.tag == tagPixels || el.tag == tagPadding): // judged by the caller
+	case w.c.off+int64(el.length) > end:
 		e := w.broken(el, fmt.Sprintf("length %d, %d bytes are left", el.length, max(0, end-w.c.off)))
 		if end == w.c.size && !w.c.open {
 			e.Missing = w.c.off + int64(el.length) - end
@@ -93,9 +94,6 @@ func (w *walker) lost(el element, err error) error {
 	e.Missing = max(1, el.at+8-w.c.size)
 	return e
 }
-
-// ended reports whether the last thing read was an item delimiter.
-func (w *walker) ended() bool { return w.c.last == tagItemEnd }
 
 // keep copies a wanted value into the sieve, as VR vr, little endian.
 func (w *walker) keep(el element, vr string, bigEndian bool) error {

@@ -96,7 +96,7 @@ func Walk(src Source) (*File, error) {
 	w := &walker{c: newCursor(src), file: &File{}}
 	err := w.start(src)
 	if err == nil {
-		err = w.dataset(level{bigEndian: w.file.BigEndian, implicit: w.implicit, keep: true}, w.c.size)
+		_, err = w.dataset(level{bigEndian: w.file.BigEndian, implicit: w.implicit, keep: true}, w.c.size)
 	}
 	w.file.Sieved = w.out.file()
 	return w.file, err
@@ -148,13 +148,13 @@ func (w *walker) meta() error {
 		if err != nil {
 			return err
 		}
-		if el.length == undefined {
+		switch {
+		case el.length == undefined:
 			return w.broken(el, "length undefined in the File Meta group")
-		}
-		if el.tag != tagSyntax {
-			err = w.c.skip(int64(el.length))
-		} else {
+		case el.tag == tagSyntax:
 			w.file.Syntax, err = w.text(el)
+		default:
+			err = w.c.skip(int64(el.length))
 		}
 		if err != nil {
 			return w.lost(el, err)
@@ -181,40 +181,38 @@ func (w *walker) settle() error {
 		w.file.Inferred = true
 		w.file.Syntax = infer(explicit, big)
 	case known && (want.implicit != w.implicit || want.bigEndian != w.file.BigEndian):
-		return &Error{Offset: w.c.off, What: "the data set is encoded as " + name(infer(explicit, big)) +
-			", the File Meta group declares " + name(w.file.Syntax)}
+		return &Error{Offset: w.c.off, What: "the data set is encoded as " + Name(infer(explicit, big)) +
+			", the File Meta group declares " + Name(w.file.Syntax)}
 	}
 	return nil
 }
 
-// dataset walks elements up to offset end, or to the delimiter of an item of undefined length. At the top level it ends
-// at Pixel Data.
-func (w *walker) dataset(lv level, end int64) error {
+// dataset walks elements up to offset end, or to the delimiter of an item, and says which. At the top level it ends at
+// Pixel Data.
+func (w *walker) dataset(lv level, end int64) (delimited bool, err error) {
 	for w.c.off < end && !w.c.atEOF() {
 		el, err := w.element(lv, end)
 		if err != nil {
-			return err
+			return false, err
 		}
+		done := false
 		switch {
 		case el.tag == tagItemEnd && lv.depth > 0:
-			return nil
+			return true, nil
+		case el.tag == tagPadding && lv.depth == 0:
+			return false, nil
 		case el.tag>>16 == 0xFFFE:
-			if lv.depth == 0 && el.tag == tagPadding {
-				return nil
-			}
-			return w.broken(el, "a delimiter where an element should be")
+			err = w.broken(el, "a delimiter where an element should be")
 		case lv.depth == 0 && el.tag>>16 == 0x7FE0:
-			done, err := w.pixels(el, lv)
-			if done || err != nil {
-				return err
-			}
+			done, err = w.pixels(el)
 		default:
-			if err := w.value(el, lv, end); err != nil {
-				return err
-			}
+			err = w.value(el, lv, end)
+		}
+		if done || err != nil {
+			return false, err
 		}
 	}
-	return nil
+	return false, nil
 }
 
 // value passes over one value, keeping it when wanted.
@@ -288,12 +286,12 @@ func (w *walker) item(item element, lv level, end int64) error {
 	if item.length != undefined {
 		end = w.c.off + int64(item.length)
 	}
-	start := w.c.off
-	if err := w.dataset(lv, end); err != nil {
+	delimited, err := w.dataset(lv, end)
+	switch {
+	case err != nil:
 		return err
-	}
-	if item.length == undefined && (w.c.off >= end || w.c.off == start) && !w.ended() {
-		return w.broken(item, "the item has no end")
+	case delimited != (item.length == undefined):
+		return w.broken(item, "the item does not end where it says")
 	}
 	return nil
 }
