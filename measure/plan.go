@@ -51,9 +51,13 @@ type Plan struct {
 	Structures      []safety.Structure
 	Margins         map[string]float64 // mm, overrides by kind of structure or "buccal_plate", "lingual_plate", "basal_cortex"
 	MarginsSource   string
-	ScaleHalfWidth  float64 // relative half-width of the scan's scale error, no unit
-	Path            string  // the file it came from, base name only
-	SHA256          string  // of the file's bytes
+	ScaleHalfWidth  float64  // relative half-width of the scan's scale error, no unit
+	Path            string   // the file it came from, base name only
+	SHA256          string   // of the file's bytes
+	Cautions        []string // what looks odd but may be meant; carried into every output
+
+	plane *[3]r3.Vec      // the occlusal plane's points until they are placed
+	marks map[string]mark // where each point and station stands in the file
 }
 
 // Site is one candidate place for an implant.

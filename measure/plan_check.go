@@ -1,0 +1,202 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+)
+
+// Bounds of what an arch and its directions may be. They catch points in a wrong order and signs
+// the wrong way round; every jaw lies well inside them.
+const (
+	leastStep   = 0.01 // between neighbouring arch points, mm; nearer ones have no direction
+	mostTurn    = 120  // at one arch point, seen along the occlusal direction, degrees
+	leastUpward = 0.2  // of a plane's unit normal along the usual occlusal direction, without unit: below it the plane has no upper side
+)
+
+const inOrder = "list the points in order from one end to the other"
+
+// checkShape holds the plan's points, which are patient coordinates, against each other.
+func (p *Plan) checkShape(f *faults) {
+	p.settleOcclusal(f)
+	if p.Occlusal == (r3.Vec{}) {
+		return
+	}
+	if r3.Dot(p.Occlusal, usualOcclusal(p.Jaw)) < 0 {
+		p.Cautions = append(p.Cautions, fmt.Sprintf("occlusal [%g, %g, %g] points away from the usual biting side of the %s: check its sign",
+			p.Occlusal.X, p.Occlusal.Y, p.Occlusal.Z, p.Jaw))
+	}
+	p.checkArch(f)
+	for i, s := range p.Sites {
+		if s.Axis == AxisGiven {
+			p.checkDown(f, fmt.Sprintf("sites[%d].axis", i), siteName(s.ID), s.AxisVec, "from crest to base")
+		}
+		if s.Implant != nil && s.Implant.Axis != nil {
+			p.checkDown(f, fmt.Sprintf("sites[%d].implant.axis", i), siteName(s.ID), *s.Implant.Axis, "from platform to apex")
+		}
+	}
+}
+
+// settleOcclusal turns the three points of the occlusal plane into its normal, on the usual
+// biting side of the jaw.
+func (p *Plan) settleOcclusal(f *faults) {
+	if p.plane == nil {
+		return
+	}
+	a, b := r3.Sub(p.plane[1], p.plane[0]), r3.Sub(p.plane[2], p.plane[0])
+	n := r3.Cross(a, b)
+	if r3.Norm(n) < 1e-3*r3.Norm(a)*r3.Norm(b) || r3.Norm(n) < leastStep*leastStep {
+		f.add(p.markAt("occlusal_plane"), "", "give three points far apart", "the three points of occlusal_plane lie on a line")
+		return
+	}
+	n = r3.Unit(n)
+	up := r3.Dot(n, usualOcclusal(p.Jaw))
+	if math.Abs(up) < leastUpward {
+		f.add(p.markAt("occlusal_plane"), "", "give occlusal: a vector toward the biting surface", "the plane stands upright, so that its biting side is not known")
+		return
+	}
+	p.Occlusal, p.plane = r3.Scale(math.Copysign(1, up), n), nil
+}
+
+// checkDown refuses an axis that points toward the biting surface.
+func (p *Plan) checkDown(f *faults, path, where string, d r3.Vec, meant string) {
+	if p.Jaw != "" && r3.Dot(d, p.Occlusal) > 0 {
+		f.add(p.markAt(path), where, "turn its signs round", "axis [%.3g, %.3g, %.3g] points toward the biting surface, it must point %s", d.X, d.Y, d.Z, meant)
+	}
+}
+
+// checkArch refuses points in a wrong order: a curve through them would fold back or cross itself.
+func (p *Plan) checkArch(f *faults) {
+	flat := make([]r3.Vec, len(p.Arch)) // seen along the occlusal direction
+	for i, a := range p.Arch {
+		flat[i] = r3.Sub(a, r3.Scale(r3.Dot(a, p.Occlusal), p.Occlusal))
+	}
+	before := len(f.list)
+	for i := 1; i < len(flat); i++ {
+		if d := r3.Norm(r3.Sub(flat[i], flat[i-1])); d < leastStep {
+			f.add(p.markAt(archPath(i)), "arch", "remove one of them", "points %d and %d are %.3g mm apart in the occlusal plane", i, i+1, d)
+		}
+	}
+	for i := 1; i+1 < len(flat) && len(f.list) == before; i++ {
+		if turn := angle(r3.Sub(flat[i], flat[i-1]), r3.Sub(flat[i+1], flat[i])); turn > mostTurn {
+			f.add(p.markAt(archPath(i)), "arch", inOrder, "the curve folds back at point %d (turns by %.0f degrees)", i+1, turn)
+			return
+		}
+	}
+	if len(f.list) > before {
+		return
+	}
+	if i, j, crosses := selfCrossing(flat, p.Occlusal); crosses {
+		f.add(p.markAt(archPath(j)), "arch", inOrder,
+			"the curve crosses itself: points %d–%d and %d–%d", i+1, i+2, j+1, j+2)
+	}
+}
+
+// angle returns the angle between two directions, in degrees.
+func angle(a, b r3.Vec) float64 {
+	return math.Atan2(r3.Norm(r3.Cross(a, b)), r3.Dot(a, b)) * 180 / math.Pi
+}
+
+// selfCrossing returns the first two segments of a polyline in the plane ⟂ up that meet without
+// being neighbours.
+func selfCrossing(pts []r3.Vec, up r3.Vec) (i, j int, crosses bool) {
+	side := func(a, b, c r3.Vec) float64 { return r3.Dot(r3.Cross(r3.Sub(b, a), r3.Sub(c, a)), up) }
+	for j := 2; j+1 < len(pts); j++ {
+		for i := 0; i+1 < j; i++ {
+			a, b, c, d := pts[i], pts[i+1], pts[j], pts[j+1]
+			if side(a, b, c)*side(a, b, d) < 0 && side(c, d, a)*side(c, d, b) < 0 {
+				return i, j, true
+			}
+		}
+	}
+	return 0, 0, false
+}
+
+// markAt returns where the value at a key path stands.
+func (p *Plan) markAt(path string) mark {
+	if m, ok := p.marks[path]; ok {
+		return m
+	}
+	return mark{file: p.Path}
+}
+
+// CheckOn holds a placed plan against the scan: the grid and the length of the arch curve, in mm.
+// It returns a [PlanErrors] with every point of a site outside the grid and every station past
+// the end of the curve, or nil.
+//
+// A structure or an arch that leaves the field is no error, for both may pass through a small
+// field of view; one that lies wholly outside it is.
+func (p *Plan) CheckOn(g volume.Grid, curveLength float64) error {
+	f := &faults{}
+	const remedy = "check the point and the plan's coordinates (patient or voxel)"
+	inside := func(v r3.Vec) bool { return g.Contains(g.Index(v)) }
+	if !anyInside(p.Arch, inside) {
+		f.add(p.markAt(archPath(0)), "arch", remedy, "no arch point is inside the scan (%s)", extent(g))
+	}
+	for i, s := range p.Sites {
+		path, where := fmt.Sprintf("sites[%d]", i), siteName(s.ID)
+		for _, v := range sitePoints(s) {
+			if !inside(*v.at) {
+				f.add(p.markAt(path+v.key), where, remedy, "%s [%.6g, %.6g, %.6g] mm is outside the scan (%s)", v.key[1:], v.at.X, v.at.Y, v.at.Z, extent(g))
+			}
+		}
+		if s.ArcMM != nil && *s.ArcMM > curveLength {
+			f.add(p.markAt(path+".arc_mm"), where, fmt.Sprintf("give arc_mm from 0 to %.1f", math.Floor(curveLength*10)/10),
+				"station %.6g mm is past the end of the arch (%.1f mm)", *s.ArcMM, curveLength)
+		}
+	}
+	for i, s := range p.Structures {
+		if len(s.Path) > 0 && !anyInside(s.Path, inside) {
+			f.add(p.markAt(fmt.Sprintf("structures[%d].path[0]", i)), "structure "+quoted(s.Name), remedy, "no point of it is inside the scan (%s)", extent(g))
+		}
+	}
+	return f.err()
+}
+
+func anyInside(pts []r3.Vec, inside func(r3.Vec) bool) bool {
+	for _, v := range pts {
+		if inside(v) {
+			return true
+		}
+	}
+	return false
+}
+
+// sitePoint is a point that the plan gives for a site; its key path begins with a dot.
+type sitePoint struct {
+	key string
+	at  *r3.Vec
+}
+
+func sitePoints(s Site) []sitePoint {
+	all := []sitePoint{{".at", s.At}, {".crest", s.Crest}}
+	if s.Implant != nil {
+		all = append(all, sitePoint{".implant.platform", s.Implant.Platform})
+	}
+	given := all[:0]
+	for _, v := range all {
+		if v.at != nil {
+			given = append(given, v)
+		}
+	}
+	return given
+}
+
+// extent describes the box around a grid's voxel centres in the patient.
+func extent(g volume.Grid) string {
+	low, high := g.Origin, g.Origin
+	for corner := range 8 {
+		ix := volume.Index{
+			I: float64(corner&1) * float64(g.Size[0]-1),
+			J: float64(corner>>1&1) * float64(g.Size[1]-1),
+			K: float64(corner>>2&1) * float64(g.Size[2]-1),
+		}
+		v := g.Patient(ix)
+		low = r3.Vec{X: min(low.X, v.X), Y: min(low.Y, v.Y), Z: min(low.Z, v.Z)}
+		high = r3.Vec{X: max(high.X, v.X), Y: max(high.Y, v.Y), Z: max(high.Z, v.Z)}
+	}
+	return fmt.Sprintf("x %.1f to %.1f, y %.1f to %.1f, z %.1f to %.1f mm", low.X, high.X, low.Y, high.Y, low.Z, high.Z)
+}

@@ -1,0 +1,259 @@
+package measure
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// The plan file, format 1: YAML (or JSON, which is YAML), every key described in docs/plan.md.
+//
+// Rules of the reader:
+//   - a key that is not known is an error: a misspelt key must not silently fall back to a default;
+//   - every error of the file comes at once, with line, column, value and remedy;
+//   - what needs only the plan is checked here; what needs the scan, in [Plan.CheckOn].
+const (
+	planFormat    = 1
+	maxSites      = 1000
+	maxStructures = 1000
+	maxArch       = 1000  // arch points
+	maxPath       = 10000 // points of one structure
+)
+
+// defaultScaleHalfWidth is the relative half-width of the scale error of an uncalibrated scan,
+// without unit. Source: method, section 5; every length's budget grows with it.
+const defaultScaleHalfWidth = 0.005
+
+var planKeys = []string{"format", "case", "jaw", "coordinates", "occlusal", "occlusal_plane",
+	"orientation_note", "arch", "sites", "structures", "margins_mm", "margins_source", "scan"}
+
+// OpenPlan reads the plan file at path; files it names are looked for beside it. See [ReadPlan].
+func OpenPlan(path string) (*Plan, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, planFile(path, err)
+	}
+	if !info.Mode().IsRegular() {
+		return nil, planFile(path, errors.New("not a file"))
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, planFile(path, err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, maxPlanBytes+1))
+	if err != nil {
+		return nil, planFile(path, err)
+	}
+	return ReadPlan(filepath.Base(path), data, os.DirFS(filepath.Dir(path)))
+}
+
+// planFile is the fault of a plan that cannot be opened.
+func planFile(path string, err error) error {
+	var why *fs.PathError
+	if errors.As(err, &why) {
+		err = why.Err
+	}
+	return PlanErrors{{File: filepath.Base(path), What: err.Error(), Remedy: "name a site plan (YAML or JSON)"}}
+}
+
+// ReadPlan reads a plan from the bytes of its file. The name is used in messages; dir holds the
+// files that the plan names (arch.file, surface), and may be nil when it names none.
+//
+// Points keep the file's coordinates: call [Plan.Place] once before measuring, which turns voxel
+// indices into patient coordinates and does nothing for a plan that gives those.
+//
+// The error is a [PlanErrors] with every fault of the plan.
+func ReadPlan(name string, data []byte, dir fs.FS) (*Plan, error) {
+	r := &planReader{file: filepath.Base(name), marks: map[string]mark{}}
+	if len(data) > maxPlanBytes {
+		r.add(mark{file: r.file}, "", "leave out what is not a site plan", "the file is larger than %d MB", maxPlanBytes>>20)
+		return nil, r.err()
+	}
+	tree := parseYAML(r.file, yamlBytes(data), &r.faults)
+	if tree == nil {
+		return nil, r.err()
+	}
+	top := r.node(tree, "", "").mapping(planKeys...)
+	if !top.isMapping() || !r.format(top) {
+		return nil, r.err()
+	}
+	p := r.plan(top, dir)
+	sum := sha256.Sum256(data)
+	p.Path, p.SHA256, p.marks = r.file, hex.EncodeToString(sum[:]), r.marks
+	if !p.VoxelPoints {
+		p.checkShape(&r.faults)
+	}
+	if err := r.err(); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+// yamlBytes returns the text without what YAML minds and JSON does not: a byte order mark, and
+// tabs between the values of a JSON file. (JSON allows no raw tab within a text.)
+func yamlBytes(data []byte) []byte {
+	data = bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
+	if strings.HasPrefix(strings.TrimLeft(string(data[:min(len(data), 64)]), " \t\r\n"), "{") {
+		return bytes.ReplaceAll(data, []byte("\t"), []byte(" "))
+	}
+	return data
+}
+
+// format reports whether the file says that it is of the one format there is; otherwise nothing
+// else in it can be judged.
+func (r *planReader) format(top fields) bool {
+	n, ok := top.need("format", "begin the plan with format: 1")
+	if !ok {
+		return false
+	}
+	if v, ok := n.number(); ok && v != planFormat {
+		n.fail("this program reads format: 1", "format is %g", v)
+		return false
+	}
+	return true
+}
+
+func (r *planReader) plan(top fields, dir fs.FS) *Plan {
+	p := &Plan{ScaleHalfWidth: defaultScaleHalfWidth, Margins: map[string]float64{}}
+	r.label(top, p)
+	if n, ok := top.need("jaw", "write jaw: mandible or jaw: maxilla"); ok {
+		p.Jaw = Jaw(n.oneOf(string(Mandible), string(Maxilla)))
+	}
+	if n, ok := top.get("coordinates"); ok {
+		p.VoxelPoints = n.oneOf("patient", "voxel") == "voxel"
+	}
+	r.occlusal(top, p)
+	if n, ok := top.get("orientation_note"); ok {
+		p.OrientationNote, _ = n.text(500)
+	}
+	if n, ok := top.need("arch", "give arch: points: with at least 4 points along the arch"); ok {
+		p.Arch = r.arch(n, dir)
+	}
+	if n, ok := top.need("sites", "list at least one site: tooth, and at or arc_mm"); ok {
+		p.Sites = r.sites(n, p.Jaw)
+	}
+	if n, ok := top.get("structures"); ok {
+		p.Structures = r.structures(n, dir)
+	}
+	r.margins(top, p)
+	if n, ok := top.get("scan"); ok {
+		r.scan(n, p)
+	}
+	return p
+}
+
+// label reads the case's label, which becomes a file and folder name.
+func (r *planReader) label(top fields, p *Plan) {
+	n, ok := top.need("case", "give the case a label of your own, not the patient's name: case: pine-042")
+	if !ok {
+		return
+	}
+	s, ok := n.text(64)
+	if !ok {
+		return
+	}
+	if why := badFileName(s); why != "" {
+		n.fail("use letters, digits, - and _", "case %s %s", quoted(s), why)
+		return
+	}
+	p.Case = s
+}
+
+// badFileName says why s is no safe file name on any system; "" when it is one.
+func badFileName(s string) string {
+	device := strings.ToLower(s)
+	if dot := strings.IndexByte(device, '.'); dot >= 0 {
+		device = device[:dot]
+	}
+	switch {
+	case strings.TrimSpace(s) == "":
+		return "is empty"
+	case strings.ContainsAny(s, `/\:*?"<>|`):
+		return `holds one of / \ : * ? " < > |`
+	case s[0] == '.' || s[len(s)-1] == '.' || s[0] == ' ' || s[len(s)-1] == ' ':
+		return "begins or ends with a dot or space"
+	case s[0] == '-' || s[0] == '~':
+		return fmt.Sprintf("begins with %c", s[0])
+	case len(s) > 128:
+		return "is too long for a file name"
+	case device == "con" || device == "prn" || device == "aux" || device == "nul",
+		len(device) == 4 && (device[:3] == "com" || device[:3] == "lpt") && device[3] >= '0' && device[3] <= '9':
+		return "is a device name on some systems"
+	}
+	return ""
+}
+
+// occlusalGiven says that the plan gave the occlusal direction as a vector.
+const occlusalGiven = "given vector"
+
+// occlusal reads the direction toward the biting surface, or keeps the three points of its plane.
+func (r *planReader) occlusal(top fields, p *Plan) {
+	given, isGiven := top.get("occlusal")
+	plane, isPlane := top.get("occlusal_plane")
+	switch {
+	case isGiven && isPlane:
+		plane.fail("keep one of them", "occlusal and occlusal_plane are both given")
+	case isGiven:
+		p.Occlusal, _ = given.direction()
+		p.OcclusalFrom = occlusalGiven
+	case isPlane:
+		pts, ok := plane.points(3)
+		if ok && len(pts) != 3 {
+			plane.fail("give three points of the plane", "occlusal_plane has %d points", len(pts))
+			ok = false
+		}
+		r.marks["occlusal_plane"] = plane.mark
+		if ok {
+			p.plane = (*[3]r3.Vec)(pts)
+		}
+		p.OcclusalFrom = "plane by three points"
+	default:
+		p.Occlusal = usualOcclusal(p.Jaw)
+		p.OcclusalFrom = "default for the " + string(p.Jaw)
+	}
+}
+
+// usualOcclusal returns the direction from the base of a jaw toward its biting surface in a
+// patient whose occlusal plane is horizontal.
+func usualOcclusal(j Jaw) r3.Vec {
+	if j == Maxilla {
+		return r3.Vec{Z: -1}
+	}
+	return r3.Vec{Z: 1}
+}
+
+// marginKeys are the margins that a plan may change.
+var marginKeys = []string{"canal", "mental_foramen", "anterior_loop", "incisive_canal", "sinus",
+	"nasal_floor", "root", "implant", "other", "buccal_plate", "lingual_plate", "basal_cortex"}
+
+func (r *planReader) margins(top fields, p *Plan) {
+	if n, ok := top.get("margins_mm"); ok {
+		f := n.mapping(marginKeys...)
+		for _, key := range marginKeys {
+			if v, ok := f.get(key); ok {
+				p.Margins[key], _ = v.between(0, 50, " mm")
+			}
+		}
+	}
+	if n, ok := top.get("margins_source"); ok {
+		p.MarginsSource, _ = n.text(500)
+	}
+}
+
+func (r *planReader) scan(n node, p *Plan) {
+	if v, ok := n.mapping("scale_half_width").get("scale_half_width"); ok {
+		if x, ok := v.between(0, 0.1, ""); ok {
+			p.ScaleHalfWidth = x
+		}
+	}
+}

@@ -1,0 +1,152 @@
+package measure
+
+import (
+	"errors"
+
+	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/lexer"
+	"github.com/goccy/go-yaml/parser"
+	"github.com/goccy/go-yaml/token"
+)
+
+// Nothing reaches the YAML parser unseen: it recurses without a limit (a stack that overflows
+// cannot be recovered from) and its time grows with the square of the keys in one mapping. The
+// guard reads the tokens, which cost linear time, and refuses what no plan needs.
+const (
+	maxPlanBytes = 4 << 20
+	maxNesting   = 16 // brackets within brackets, or dashes on one line
+	maxKeys      = 64 // keys of one mapping
+)
+
+// parseYAML returns the only document of a YAML or JSON text, or the fault that stopped it.
+func parseYAML(file string, data []byte, f *faults) ast.Node {
+	tokens := lexer.Tokenize(string(data))
+	guard := planGuard{file: file, faults: f}
+	for _, t := range tokens {
+		guard.see(t)
+	}
+	if len(f.list) > 0 {
+		return nil
+	}
+	tree, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
+	if err != nil {
+		at, what := syntaxFault(file, err)
+		f.add(at, "", "mend the YAML there (or just above)", "not readable as YAML: %s", what)
+		return nil
+	}
+	for _, doc := range tree.Docs {
+		if doc.Body != nil {
+			return doc.Body
+		}
+	}
+	f.add(mark{file: file}, "", "write a site plan that begins with format: 1", "the file holds nothing")
+	return nil
+}
+
+// syntaxFault takes the place and the message out of a parser's error.
+func syntaxFault(file string, err error) (mark, string) {
+	var y yaml.Error
+	if errors.As(err, &y) && y.GetToken() != nil {
+		return markOf(file, y.GetToken()), y.GetMessage()
+	}
+	return mark{file: file}, quoted(err.Error())
+}
+
+func markOf(file string, t *token.Token) mark {
+	if t == nil || t.Position == nil {
+		return mark{file: file}
+	}
+	return mark{file: file, line: max(t.Position.Line, 0), column: max(t.Position.Column, 0)}
+}
+
+// planGuard walks the tokens of a file.
+type planGuard struct {
+	file   string
+	faults *faults
+	flow   []int       // keys so far in each open bracket
+	block  map[int]int // keys so far of the block mapping at each column
+	dashes int         // list dashes on this line
+	line   int
+	began  bool // a value has been seen, so that another document may not begin
+}
+
+// see takes the next token.
+func (g *planGuard) see(t *token.Token) {
+	if t.Position != nil && t.Position.Line != g.line {
+		g.line, g.dashes = t.Position.Line, 0
+	}
+	switch t.Type {
+	case token.AnchorType, token.AliasType, token.TagType, token.MergeKeyType, token.MappingKeyType, token.DirectiveType:
+		g.refuse(t, "write the value itself", "%s is a YAML feature that a plan does not use", quoted(t.Value))
+	case token.DocumentHeaderType:
+		if g.began {
+			g.refuse(t, "keep one plan a file", "a second document begins")
+		}
+	case token.SequenceStartType, token.MappingStartType:
+		g.open(t)
+	case token.SequenceEndType, token.MappingEndType:
+		g.flow = g.flow[:max(0, len(g.flow)-1)]
+	case token.SequenceEntryType:
+		g.dash(t)
+	case token.MappingValueType:
+		g.key(t)
+	case token.SingleQuoteType, token.DoubleQuoteType:
+		if t.Prev != nil && (t.Prev.Type == token.SingleQuoteType || t.Prev.Type == token.DoubleQuoteType) {
+			g.refuse(t, "put a comma or a line end between them", "two texts stand side by side")
+		}
+	}
+	if t.Type != token.CommentType && t.Type != token.DocumentHeaderType {
+		g.began = true
+	}
+}
+
+func (g *planGuard) refuse(t *token.Token, remedy, format string, args ...any) {
+	g.faults.add(markOf(g.file, t), "", remedy, format, args...)
+}
+
+func (g *planGuard) open(t *token.Token) {
+	g.flow = append(g.flow, 0)
+	if len(g.flow) == maxNesting+1 {
+		g.refuse(t, "close the brackets before it", "more than %d brackets are open", maxNesting)
+	}
+}
+
+func (g *planGuard) dash(t *token.Token) {
+	g.forget(t.Position.Column)
+	if g.dashes++; g.dashes == maxNesting+1 {
+		g.refuse(t, "a plan needs one dash, or two for a point written with dashes", "more than %d list dashes on one line", maxNesting)
+	}
+}
+
+// key counts a key with its mapping: the innermost bracket, or the block mapping at the key's
+// column.
+func (g *planGuard) key(t *token.Token) {
+	if n := len(g.flow); n > 0 {
+		if g.flow[n-1]++; g.flow[n-1] == maxKeys+1 {
+			g.refuse(t, "remove what no plan has", "more than %d keys in one mapping", maxKeys)
+		}
+		return
+	}
+	key := t
+	if t.Prev != nil {
+		key = t.Prev
+	}
+	column := key.Position.Column
+	g.forget(column)
+	if g.block == nil {
+		g.block = map[int]int{}
+	}
+	if g.block[column]++; g.block[column] == maxKeys+1 {
+		g.refuse(key, "remove what no plan has", "more than %d keys in one mapping", maxKeys)
+	}
+}
+
+// forget ends the block mappings that stand to the right of column.
+func (g *planGuard) forget(column int) {
+	for c := range g.block {
+		if c > column {
+			delete(g.block, c)
+		}
+	}
+}
