@@ -107,7 +107,7 @@ type box struct {
 }
 
 const (
-	boxStep  = 0.4     // mm; half the finest tube scale, see scales
+	boxStep  = 0.3     // mm; half the finest tube scale, see scales
 	maxNodes = 8 << 20 // bounds memory: about 20 bytes a node
 	minReach = 10.0    // mm; the mandibular canal bows up to about a quarter of its length
 )

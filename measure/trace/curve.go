@@ -20,7 +20,7 @@ type curve struct {
 func newCurve(points []r3.Vec) (*curve, bool) {
 	c := &curve{}
 	var xs, ys, zs []float64
-	for i, p := range points {
+	for _, p := range points {
 		length := 0.0
 		if len(c.s) > 0 {
 			d := r3.Norm(r3.Sub(p, r3.Vec{X: xs[len(xs)-1], Y: ys[len(ys)-1], Z: zs[len(zs)-1]}))
@@ -29,7 +29,6 @@ func newCurve(points []r3.Vec) (*curve, bool) {
 			}
 			length = c.s[len(c.s)-1] + d
 		}
-		_ = i
 		c.s, xs, ys, zs = append(c.s, length), append(xs, p.X), append(ys, p.Y), append(zs, p.Z)
 	}
 	if len(c.s) < 2 {
@@ -45,6 +44,23 @@ func (c *curve) length() float64 { return c.s[len(c.s)-1] }
 // at returns the point at arc length s (mm).
 func (c *curve) at(s float64) r3.Vec {
 	return r3.Vec{X: c.x.Predict(s), Y: c.y.Predict(s), Z: c.z.Predict(s)}
+}
+
+// trim returns the arc lengths of the curve's points nearest to first and last, looked for
+// within trimming of its ends: where the marks' planes cut the curve.
+func (c *curve) trim(first, last r3.Vec) (from, to float64) {
+	const trimming, fine = 3.0, 0.01
+	reach := min(trimming, c.length()/3)
+	foot := func(m r3.Vec, start, dir float64) float64 {
+		best, at := math.Inf(1), start
+		for q := 0.0; q <= reach; q += fine {
+			if d := r3.Norm(r3.Sub(c.at(start+dir*q), m)); d < best {
+				best, at = d, start+dir*q
+			}
+		}
+		return at
+	}
+	return foot(first, 0, 1), foot(last, c.length(), -1)
 }
 
 // even returns points about step mm apart, evenly, the ends included, and their distance.

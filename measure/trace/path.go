@@ -37,8 +37,8 @@ const sectors = 8
 //
 //	Φ(CNR − 2),  CNR = (grey just outside the lumen − grey inside) / noise
 //
-// where noise is the usual standard deviation, marrow texture included, of the picture just
-// outside the wall. A sector two noises above the lumen counts half.
+// where noise is the rms difference between picture and model around the canal, marrow texture
+// included: this section's or the path's usual one, whichever is larger. A sector two noises above the lumen counts half.
 func (c *section) confidence(f *fit, noise float64) float64 {
 	if !f.ok {
 		return 0
@@ -50,7 +50,7 @@ func (c *section) confidence(f *fit, noise float64) float64 {
 		switch rho := math.Hypot(dx, dy); {
 		case rho < 0.7*f.model[mr]:
 			inside, n = inside+p.grey, n+1
-		case rho >= f.model[mr] && rho < f.model[mr]+2*wallThick:
+		case rho >= f.model[mr] && rho < f.model[mr]+0.8:
 			k := int((math.Atan2(dy, dx)/math.Pi+1)/2*sectors) % sectors
 			ring[k], count[k] = ring[k]+p.grey, count[k]+1
 		}
@@ -64,40 +64,28 @@ func (c *section) confidence(f *fit, noise float64) float64 {
 	return sum / sectors
 }
 
-// surroundings returns the usual standard deviation of grey value around the canal, from 0.8
-// to 1.8 mm outside its lumen. In grey values, without unit.
-func (c *centred) surroundings() float64 {
-	var sds []float64
-	for i, q := range c.sections {
-		if _, sd := q.mean(c.r.value[i]+0.8, c.r.value[i]+1.8); sd > 0 {
-			sds = append(sds, sd)
-		}
-	}
-	return max(median(sds), 1e-3)
-}
-
 // path reads the last round's lines at even points.
-func (c *centred) path(o Options) (*Path, error) {
+func (c *centred) path(marks []r3.Vec, o Options) (*Path, error) {
 	cur, ok := newCurve(c.centres())
 	if !ok || len(cur.s) != len(c.points) {
 		return nil, fmt.Errorf("%w: the centre-line folds", ErrNoPath)
 	}
-	noise := c.surroundings()
-	sd, sdR, conf := make([]float64, len(c.points)), make([]float64, len(c.points)), make([]float64, len(c.points))
+	sd, sdR := make([]float64, len(c.points)), make([]float64, len(c.points))
 	for i := range c.points {
 		sd[i] = math.Sqrt((c.x[0].variance[i] + c.x[1].variance[i] + c.x[2].variance[i]) / 3)
 		sdR[i] = math.Sqrt(c.r.variance[i])
-		conf[i] = c.sections[i].confidence(&c.fits[i], noise)
 	}
-	p := &Path{Length: cur.length()}
-	var step float64
-	p.Points, step = cur.even(o.Spacing)
-	for i := range p.Points {
-		s := step * float64(i)
+	from, to := cur.trim(marks[0], marks[len(marks)-1])
+	p := &Path{Length: to - from}
+	n := max(1, int(math.Round(p.Length/o.Spacing)))
+	step := p.Length / float64(n)
+	for i := range n + 1 {
+		s := from + step*float64(i)
+		p.Points = append(p.Points, cur.at(s))
 		p.Radii = append(p.Radii, lerp(cur.s, c.r.value, s))
 		p.SD = append(p.SD, lerp(cur.s, sd, s))
 		p.RadiusSD = append(p.RadiusSD, lerp(cur.s, sdR, s))
-		p.Confidence = append(p.Confidence, lerp(cur.s, conf, s))
+		p.Confidence = append(p.Confidence, lerp(cur.s, c.confidence, s))
 	}
 	p.Low = low(p.Confidence, step, o.Low)
 	return p, nil

@@ -11,15 +11,18 @@ const lag = 4 // pixels; noise and marrow texture are no longer alike a millimet
 //
 // with ρ the correlation of the differences between picture and model, pooled over all sections.
 //
+// A section counts by its confidence: half of it doubles the sd.
+//
 // Source: White H. Econometrica 1980;48:817–838. doi:10.2307/1912934 (from memory); pooling is ours.
 func (c *centred) precision() {
 	rho := c.correlation()
 	c.sd, c.sdR = make([]float64, len(c.fits)), make([]float64, len(c.fits))
 	for i := range c.fits {
 		c.sd[i], c.sdR[i] = math.Inf(1), math.Inf(1)
-		if f := &c.fits[i]; f.ok {
+		if f := c.fits[i]; f.ok {
 			xx, yy, rr := c.sections[i].sandwich(f, rho)
-			c.sd[i], c.sdR[i] = math.Sqrt((xx+yy)/2), math.Sqrt(rr)
+			trust := max(c.confidence[i], faint)
+			c.sd[i], c.sdR[i] = math.Sqrt((xx+yy)/2)/trust, math.Sqrt(rr)/trust
 		}
 	}
 }
@@ -41,7 +44,7 @@ func (c *section) grid(f func(i int) float64) *grid {
 func (c *centred) correlation() correlogram {
 	var num, den correlogram
 	for i := range c.fits {
-		f := &c.fits[i]
+		f := c.fits[i]
 		if !f.ok {
 			continue
 		}
@@ -78,7 +81,7 @@ func (c *section) sandwich(f *fit, rho correlogram) (xx, yy, rr float64) {
 	influence := func(row int) *grid { // of each pixel's difference on parameter row
 		return c.grid(func(k int) float64 {
 			sum := 0.0
-			for b := range 8 {
+			for b := range params {
 				sum += f.inverse.At(row, b) * f.jacobi[k][b]
 			}
 			return sum * f.weight[k] * scale

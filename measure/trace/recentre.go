@@ -11,22 +11,33 @@ import (
 
 const (
 	rounds      = 4    // of fitting sections and smoothing; the path settles after three
-	bend        = 0.02 // 1/mm; how fast a canal's direction drifts: 0.14 rad over a millimetre... see docs/trace.md
-	widen       = 0.01 // 1/mm; the same for its radius
-	anchorSD    = 1.0  // mm; how far from the rough path the centre may lie where sections tell nothing
+	anchorSD    = 1.0  // mm; how far from the path of the round before the centre may lie where a section tells nothing
+	radiusSD    = 0.4  // mm; how far from the canal's usual radius it may lie where a section tells nothing
 	tangentSpan = 3    // sections each way
-	typical     = 1.3  // mm, a usual canal radius; where the first fit starts
+	faint       = 0.05 // least confidence that still counts
 )
+
+// known is what one round learns about this canal and this picture for the next.
+type known struct {
+	blur   float64 // sigma of picture and sampling, mm
+	radius func(part float64) float64
+	inside float64 // usual grey value of the lumen
+	wall   float64 // usual brightness of the wall above marrow
+	thick  float64 // usual thickness of the wall, mm
+	firm   bool    // false before the first round
+}
 
 // centred is the path between rounds: even points with a fit at each.
 type centred struct {
-	points   []r3.Vec
-	step     float64 // mm
-	sections []*section
-	fits     []fit
-	sd, sdR  []float64 // of the fits, +Inf where there is none, mm
-	x        [3]line   // smoothed centre
-	r        line      // smoothed radius
+	points     []r3.Vec
+	step       float64 // mm
+	sections   []*section
+	spread     float64 // usual standard deviation of a section: the scale of contrast, grey values
+	fits       []*fit
+	confidence []float64
+	sd, sdR    []float64 // of the fits, +Inf where there is none, mm
+	x          [3]line   // smoothed centre
+	r          line      // smoothed radius
 }
 
 // recentre moves the rough path onto the canal's centre and measures radius, uncertainty and
@@ -34,23 +45,27 @@ type centred struct {
 func recentre(ctx context.Context, s *sampler, rough, marks []r3.Vec, o Options) (*Path, error) {
 	points := rough
 	var c *centred
-	for round := range rounds {
+	know := known{blur: math.Sqrt(0.2*0.2 + s.pitch*s.pitch/6), thick: 0.4}
+	for range rounds {
 		cur, ok := newCurve(points)
 		if !ok {
 			return nil, fmt.Errorf("%w: the marks fall on one point of the canal; set them farther apart", ErrNoPath)
 		}
-		next := &centred{}
-		next.points, next.step = cur.even(apartMM)
-		if err := next.fitSections(ctx, s, c, round); err != nil {
+		c = &centred{}
+		c.points, c.step = cur.even(apartMM)
+		if err := c.cut(ctx, s); err != nil {
 			return nil, err
 		}
-		if err := next.smooth(marks, o); err != nil {
+		if err := c.fitSections(ctx, &know); err != nil {
 			return nil, err
 		}
-		c = next
+		if err := c.smooth(marks, o); err != nil {
+			return nil, err
+		}
+		know = c.learn(know.blur)
 		points = c.centres()
 	}
-	return c.path(o)
+	return c.path(marks, o)
 }
 
 // centres returns the smoothed centre-line.
@@ -62,22 +77,101 @@ func (c *centred) centres() []r3.Vec {
 	return p
 }
 
-// fitSections cuts the sections and fits a canal in each, starting from what the round before
-// learnt about this canal.
-func (c *centred) fitSections(ctx context.Context, s *sampler, before *centred, round int) error {
-	n := len(c.points)
-	c.sections, c.fits = make([]*section, n), make([]fit, n)
+// cut samples the sections.
+func (c *centred) cut(ctx context.Context, s *sampler) error {
+	c.sections = make([]*section, len(c.points))
 	t := tangents(c.points, tangentSpan)
-	if err := parallel(ctx, n, func(i int) { c.sections[i] = newSection(s, c.points[i], t[i]) }); err != nil {
+	err := parallel(ctx, len(c.points), func(i int) { c.sections[i] = newSection(s, c.points[i], t[i]) })
+	var sds []float64
+	for _, q := range c.sections {
+		if q == nil {
+			continue
+		}
+		if _, sd := q.mean(0, math.Inf(1)); !math.IsNaN(sd) {
+			sds = append(sds, sd)
+		}
+	}
+	c.spread = 1
+	if len(sds) > 0 {
+		c.spread = max(median(sds), 1)
+	}
+	return err
+}
+
+// fitSections fits a canal in each section, starting from what is known.
+func (c *centred) fitSections(ctx context.Context, know *known) error {
+	if err := c.choose(ctx, know); err != nil {
 		return err
 	}
-	d := newDisc(math.Sqrt(0.2*0.2 + s.pitch*s.pitch/4))
-	spread := c.spread()
-	err := parallel(ctx, n, func(i int) {
-		c.fits[i] = c.sections[i].fit(d, c.prior(before, i, spread))
-	})
+	d := newDisc(know.blur)
+	c.fits = make([]*fit, len(c.points))
+	err := parallel(ctx, len(c.points), func(i int) { c.fits[i] = c.sections[i].fit(d, c.prior(know, i)) })
+	if err != nil {
+		return err
+	}
+	c.trust()
 	c.precision()
-	return err
+	return nil
+}
+
+// choose picks, by the whole path's vote, what no single section can tell well: in the first
+// round where the fits of the radius and of the wall start, then the blur of this picture.
+func (c *centred) choose(ctx context.Context, know *known) error {
+	if !know.firm {
+		err := c.pick(ctx, know, []float64{0.8, 1.2, 1.7, 2.3}, func(k *known, r float64) {
+			k.radius = func(float64) float64 { return r }
+		})
+		if err != nil {
+			return err
+		}
+		return c.pick(ctx, know, []float64{0.3, 0.6, 0.9}, func(k *known, t float64) { k.thick = t })
+	}
+	b := know.blur
+	return c.pick(ctx, know, []float64{b, b / 1.25, b * 1.25}, func(k *known, b float64) {
+		k.blur = min(max(b, 0.12), 0.8)
+	})
+}
+
+// pick sets know to the best of several values of one number, by vote.
+func (c *centred) pick(ctx context.Context, know *known, values []float64, set func(*known, float64)) error {
+	best, from := math.Inf(1), *know
+	for _, x := range values {
+		k := from
+		set(&k, x)
+		cost, err := c.vote(ctx, &k)
+		if err != nil {
+			return err
+		}
+		if cost < best {
+			best, *know = cost, k
+		}
+	}
+	return nil
+}
+
+// vote returns how badly sections are explained with what is known: the mean over every
+// fourth section of the differences within 3 mm, those larger than half the usual contrast
+// counting no more than that. In grey values squared, without unit.
+func (c *centred) vote(ctx context.Context, know *known) (float64, error) {
+	const every = 4
+	d := newDisc(know.blur)
+	n := (len(c.points) + every - 1) / every
+	cost := make([]float64, n)
+	limit := c.spread * c.spread / 4
+	err := parallel(ctx, n, func(i int) {
+		q := c.sections[i*every]
+		f := q.fit(d, c.prior(know, i*every))
+		for k, p := range q.px {
+			if p.x*p.x+p.y*p.y < 9 {
+				cost[i] += min(f.resid[k]*f.resid[k], limit)
+			}
+		}
+	})
+	sum := 0.0
+	for _, q := range cost {
+		sum += q
+	}
+	return sum, err
 }
 
 func parallel(ctx context.Context, n int, f func(i int)) error {
@@ -95,52 +189,34 @@ func parallel(ctx context.Context, n int, f func(i int)) error {
 	return g.Wait()
 }
 
-// spread returns the usual standard deviation of grey value in a section: the scale of this
-// picture's contrast, whatever its grey values mean. In grey values, without unit.
-func (c *centred) spread() float64 {
-	var sds []float64
-	for _, q := range c.sections {
-		if _, sd := q.mean(0, math.Inf(1)); !math.IsNaN(sd) {
-			sds = append(sds, sd)
-		}
-	}
-	return max(median(sds), 1)
-}
-
-// mean returns mean and standard deviation of the pixels between lo and hi mm from the path,
-// in grey values.
-func (c *section) mean(lo, hi float64) (mean, sd float64) {
-	var n, sum, sq float64
-	for _, p := range c.px {
-		if rho := math.Hypot(p.x, p.y); rho >= lo && rho < hi {
-			n, sum, sq = n+1, sum+p.grey, sq+p.grey*p.grey
-		}
-	}
-	mean = sum / n
-	return mean, math.Sqrt(max(sq/n-mean*mean, 0))
-}
-
 // prior returns what is known of the canal in section i before looking closely.
-func (c *centred) prior(before *centred, i int, spread float64) prior {
-	q := c.sections[i]
+func (c *centred) prior(know *known, i int) prior {
+	q, s := c.sections[i], c.spread
 	inside, _ := q.mean(0, 0.7)
-	ring, _ := q.mean(1.2, 2.4)
 	out, _ := q.mean(2.2, math.Inf(1))
+	r := know.radius(float64(i) / float64(max(1, len(c.points)-1)))
 	p := prior{
-		mean: model{mr: typical, mInside: inside, mWall: max(ring, inside+spread), mOut: out},
-		sd:   model{0.8, 0.8, 0.4, spread, 3 * spread, 2 * spread, spread / 2, spread / 2},
+		mean: model{mr: r, mInside: inside, mOut: out, mWall: s / 2, mThick: know.thick},
+		sd:   model{0.8, 0.8, 0.4, s, 2 * s, s / 2, s / 2, 2 * s, 0.15},
 	}
-	if before != nil {
-		at := min(len(before.points)-1, int(math.Round(float64(i)*float64(len(before.points)-1)/float64(max(1, len(c.points)-1)))))
-		p.mean[mr], p.sd[mr] = before.r.value[at], 0.3
-		p.sd[mx], p.sd[my] = 0.6, 0.6
-		p.mean[mInside], p.sd[mInside] = before.usual(mInside), spread/4
-		p.mean[mWall], p.sd[mWall] = before.usual(mWall), 2*spread
+	if know.firm {
+		p.sd[mx], p.sd[my], p.sd[mr] = 0.6, 0.6, 0.3
+		p.mean[mInside], p.sd[mInside] = know.inside, s/4
+		p.mean[mWall], p.sd[mWall] = know.wall, s
+		p.mean[mThick], p.sd[mThick] = know.thick, 0.1
 	}
 	return p
 }
 
-// usual returns the median of one number of the model along the path.
+// learn returns what this round knows about the canal.
+func (c *centred) learn(blur float64) known {
+	k := known{blur: blur, firm: true, inside: c.usual(mInside), wall: c.usual(mWall), thick: c.usual(mThick)}
+	n := len(c.points) - 1
+	k.radius = func(part float64) float64 { return c.r.value[int(math.Round(part*float64(n)))] }
+	return k
+}
+
+// usual returns the median of one number of the model along the path, in that number's unit.
 func (c *centred) usual(k int) float64 {
 	var x []float64
 	for _, f := range c.fits {
@@ -149,82 +225,25 @@ func (c *centred) usual(k int) float64 {
 		}
 	}
 	if len(x) == 0 {
-		return 0
+		return map[int]float64{mr: 1.2, mThick: 0.4}[k]
 	}
 	return median(x)
 }
 
-// smooth draws the centre-line and the radius through the fits. The marks at both ends are
-// observations too, as firm as the user's hand.
-func (c *centred) smooth(marks []r3.Vec, o Options) error {
-	n := len(c.points)
-	var obs [3][]float64
-	v := make([]float64, n)
-	for i, f := range c.fits {
-		p := c.points[i]
-		w := 1 / (anchorSD * anchorSD)
+// trust sets the confidence of every section.
+func (c *centred) trust() {
+	var noises []float64
+	for _, f := range c.fits {
 		if f.ok {
-			k := 1 / (c.sd[i] * c.sd[i])
-			q := c.sections[i].point(f.model[mx], f.model[my])
-			p = r3.Scale(1/(w+k), r3.Add(r3.Scale(w, p), r3.Scale(k, q)))
-			w += k
-		}
-		if end := i == 0 || i == n-1; end {
-			m := marks[0]
-			if i > 0 {
-				m = marks[len(marks)-1]
-			}
-			k := 1 / (o.MarkSD * o.MarkSD)
-			p = r3.Scale(1/(w+k), r3.Add(r3.Scale(w, p), r3.Scale(k, m)))
-			w += k
-		}
-		v[i] = 1 / w
-		obs[0], obs[1], obs[2] = append(obs[0], p.X), append(obs[1], p.Y), append(obs[2], p.Z)
-	}
-	for k := range obs {
-		var ok bool
-		if c.x[k], ok = c.robust(obs[k], v, bend); !ok {
-			return fmt.Errorf("%w: the centre-line cannot be drawn", ErrNoPath)
+			noises = append(noises, f.noise)
 		}
 	}
-	return c.smoothRadius()
-}
-
-func (c *centred) robust(obs, v []float64, bend float64) (line, bool) {
-	w := clone(v)
-	var l line
-	for range 3 {
-		var ok bool
-		if l, ok = smoothLine(obs, w, c.step, bend); !ok {
-			return l, false
-		}
-		for i := range w {
-			z2 := (obs[i] - l.value[i]) * (obs[i] - l.value[i]) / v[i]
-			w[i] = v[i] * (1 + z2/9)
-		}
+	usual := 1.0
+	if len(noises) > 0 {
+		usual = median(noises)
 	}
-	return l, true
-}
-
-func (c *centred) smoothRadius() error {
-	obs, v := make([]float64, len(c.fits)), make([]float64, len(c.fits))
-	usual := c.usual(mr)
-	if usual == 0 {
-		usual = typical
-	}
+	c.confidence = make([]float64, len(c.fits))
 	for i, f := range c.fits {
-		w := 1 / (0.4 * 0.4)
-		obs[i] = usual
-		if f.ok {
-			k := 1 / (c.sdR[i] * c.sdR[i])
-			obs[i] = (w*usual + k*f.model[mr]) / (w + k)
-			w += k
-		}
-		v[i] = 1 / w
+		c.confidence[i] = c.sections[i].confidence(f, max(usual, f.noise))
 	}
-	var ok bool
-	if c.r, ok = c.robust(obs, v, widen); !ok {
-		return fmt.Errorf("%w: the radius cannot be drawn", ErrNoPath)
-	}
-	return nil
 }

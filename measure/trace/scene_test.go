@@ -79,6 +79,13 @@ func nearestOn(line []r3.Vec, p r3.Vec) (float64, float64) {
 	return best, at
 }
 
+// disc is the value at distance d from the axis of a cylinder of radius r, 1 inside and 0
+// outside, blurred: a curved edge moves inward by sigma²/2r. Against the integral it errs by
+// less than 0.002 mm at sigma/r ≤ 0.3 (reference values: r 1.0, sigma 0.3 → 0.953150; r 1.5 → 1.469480).
+func (s scene) disc(d, r float64) float64 {
+	return phi((r - s.sigma*s.sigma/(2*r) - d) / s.sigma)
+}
+
 func phi(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
 
 // field is the distance of each voxel to a line and the place of the foot, +Inf far away.
@@ -189,10 +196,12 @@ func (s scene) paint(t testing.TB, g volume.Grid) *volume.Volume {
 					grey += (m - grey) * inner
 				}
 				if d := float64(canal.dist[at]); d < s.radius+s.wall+1 {
-					if arc := float64(canal.arc[at]); !(arc > s.gap[0] && arc < s.gap[1]) {
-						grey += (wallGrey - grey) * phi((s.radius+s.wall-d)/s.sigma) * bone
+					lumen, tube := s.disc(d, s.radius), s.disc(d, s.radius+s.wall)
+					if arc := float64(canal.arc[at]); arc > s.gap[0] && arc < s.gap[1] {
+						tube = lumen
 					}
-					grey += (softGrey - grey) * phi((s.radius-d)/s.sigma)
+					lining := softGrey + (wallGrey-softGrey)*bone // the wall ends where the bone ends
+					grey += (tube-lumen)*(lining-grey) + lumen*(softGrey-grey)
 				}
 				v.Stored[at] = int16(math.Round(grey + s.noise*r.NormFloat64()))
 				at++

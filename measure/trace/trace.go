@@ -146,11 +146,24 @@ func rough(ctx context.Context, s *sampler, marks []r3.Vec, o Options) ([]r3.Vec
 	if err := g.Wait(); err != nil {
 		return nil, err
 	}
-	path := legs[0]
-	for _, l := range legs[1:] {
-		path = append(path, l[1:]...)
+	return join(legs, marks), nil
+}
+
+// join returns the legs in one row. About the marks between them it leaves a gap, because a
+// mark beside the canal draws both legs aside; the re-centred path closes it.
+func join(legs [][]r3.Vec, marks []r3.Vec) []r3.Vec {
+	const gap = 1.5 // mm
+	var path []r3.Vec
+	for i, l := range legs {
+		for _, p := range l {
+			before := i > 0 && r3.Norm(r3.Sub(p, marks[i])) < gap
+			after := i < len(legs)-1 && r3.Norm(r3.Sub(p, marks[i+1])) < gap
+			if !before && !after {
+				path = append(path, p)
+			}
+		}
 	}
-	return path, nil
+	return path
 }
 
 // leg returns the minimal path from mark a to mark b.

@@ -9,7 +9,7 @@ import (
 
 // scales are the blurs at which tubes are looked for, sigma in mm. A dark tube of radius r
 // stands out most at about r/√2 beyond its wall: 1 to 2 mm is the canal's radius.
-var scales = [3]float64{0.8, 1.1, 1.5}
+var scales = [4]float64{0.6, 0.8, 1.1, 1.5}
 
 const (
 	slowest  = 0.02 // speed where nothing looks like a tube, of the speed in a perfect one
@@ -54,7 +54,7 @@ func (t *tube) measure(node int) float64 {
 			best = max(best, frangi(h.eigenvalues(), t.c[i]))
 		}
 	}
-	return best
+	return best * best
 }
 
 // hessian returns the second derivatives of grey value at a node and scale, times sigma²
