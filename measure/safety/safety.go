@@ -64,6 +64,7 @@ const (
 type Rule struct {
 	Margin float64 // mm
 	Source string
+	Mark   string // how far the source was verified: "abstract read", "from memory" …
 }
 
 // Finding is one distance held against one margin.

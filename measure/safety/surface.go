@@ -1,9 +1,183 @@
 package safety
 
-import "gonum.org/v1/gonum/spatial/r3"
+import (
+	"fmt"
+	"math"
+	"sync"
 
-// Surface is a closed triangle surface in the patient (LPS, mm).
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Surface is a closed triangle surface in the patient (LPS, mm). It must not change once a
+// distance has been asked of it: its search tree is built at the first question and kept.
 type Surface struct {
 	Points    []r3.Vec // mm
 	Triangles [][3]int // indices of Points, counter-clockwise seen from outside
+
+	once  sync.Once
+	ready *shape
+	err   error
+	faces []r3.Vec          // normal of each triangle
+	edges map[[2]int]r3.Vec // sum of the normals at each edge, lower index first
+	tips  []r3.Vec          // angle-weighted normal at each point
+}
+
+// Validate returns [ErrBody] unless the surface is finite, closed and consistently oriented:
+// every edge is run through exactly once each way.
+func (s *Surface) Validate() error {
+	s.once.Do(s.prepare)
+	return s.err
+}
+
+func (s *Surface) shape() *shape {
+	s.once.Do(s.prepare)
+	return s.ready
+}
+
+func (s *Surface) prepare() {
+	if s.err = s.check(); s.err != nil {
+		return
+	}
+	s.ready = &shape{surface: s, triangles: make([]triangle, len(s.Triangles))}
+	boxes := make([]box, len(s.Triangles))
+	for i := range s.Triangles {
+		s.ready.triangles[i] = s.corner(i)
+		boxes[i] = s.ready.triangles[i].box()
+	}
+	s.ready.tree = newTree(boxes)
+	s.normals()
+}
+
+func (s *Surface) corner(i int) triangle {
+	t := s.Triangles[i]
+	return triangle{s.Points[t[0]], s.Points[t[1]], s.Points[t[2]]}
+}
+
+func (s *Surface) check() error {
+	if len(s.Triangles) < 4 {
+		return fmt.Errorf("%w: a closed surface has at least 4 triangles, not %d", ErrBody, len(s.Triangles))
+	}
+	if !finite(s.Points...) {
+		return fmt.Errorf("%w: surface with a coordinate that is not finite", ErrBody)
+	}
+	ways := make(map[[2]int]int, 3*len(s.Triangles))
+	for i, t := range s.Triangles {
+		for k := range 3 {
+			a, b := t[k], t[(k+1)%3]
+			if a < 0 || a >= len(s.Points) || a == b {
+				return fmt.Errorf("%w: triangle %d has corners %v of %d points", ErrBody, i+1, t, len(s.Points))
+			}
+			if ways[[2]int{a, b}]++; ways[[2]int{a, b}] > 1 {
+				p := s.Points[a]
+				return fmt.Errorf("%w: surface edge at (%.3f, %.3f, %.3f) mm is used twice in one direction: facets overlap or face both ways", ErrBody, p.X, p.Y, p.Z)
+			}
+		}
+	}
+	for _, t := range s.Triangles {
+		for k := range 3 {
+			if a, b := t[k], t[(k+1)%3]; ways[[2]int{b, a}] == 0 {
+				p := s.Points[a]
+				return fmt.Errorf("%w: surface is open at (%.3f, %.3f, %.3f) mm: close it in the program that made it", ErrBody, p.X, p.Y, p.Z)
+			}
+		}
+	}
+	if v := s.Volume(); !(v > 0) {
+		return fmt.Errorf("%w: surface encloses %g mm³: its facets face inwards", ErrBody, v)
+	}
+	return nil
+}
+
+// Volume returns the enclosed volume, mm³; negative when the facets face inwards.
+//
+//	V = Σ a·(b × c) / 6    (divergence theorem)
+func (s *Surface) Volume() float64 {
+	if len(s.Points) == 0 {
+		return 0
+	}
+	sum, o := 0.0, s.Points[0]
+	for _, t := range s.Triangles {
+		a, b, c := r3.Sub(s.Points[t[0]], o), r3.Sub(s.Points[t[1]], o), r3.Sub(s.Points[t[2]], o)
+		sum += r3.Dot(a, r3.Cross(b, c)) / 6
+	}
+	return sum
+}
+
+// normals makes the normals that say inside from outside at faces, edges and corners.
+//
+// Source: Bærentzen JA, Aanæs H. IEEE Trans Vis Comput Graph 2005;11:243–253 (angle-weighted
+// pseudonormals; from memory).
+func (s *Surface) normals() {
+	s.faces = make([]r3.Vec, len(s.Triangles))
+	s.edges = make(map[[2]int]r3.Vec, 3*len(s.Triangles)/2)
+	s.tips = make([]r3.Vec, len(s.Points))
+	for i, t := range s.Triangles {
+		c := s.corner(i)
+		n := r3.Cross(r3.Sub(c[1], c[0]), r3.Sub(c[2], c[0]))
+		if r3.Norm(n) == 0 {
+			continue
+		}
+		n = unit(n)
+		s.faces[i] = n
+		for k := range 3 {
+			e := edgeKey(t[k], t[(k+1)%3])
+			s.edges[e] = r3.Add(s.edges[e], n)
+			u, v := r3.Sub(c[(k+1)%3], c[k]), r3.Sub(c[(k+2)%3], c[k])
+			angle := math.Atan2(r3.Norm(r3.Cross(u, v)), r3.Dot(u, v))
+			s.tips[t[k]] = r3.Add(s.tips[t[k]], r3.Scale(angle, n))
+		}
+	}
+}
+
+func edgeKey(a, b int) [2]int { return [2]int{min(a, b), max(a, b)} }
+
+// signed returns the distance of x from the surface, negative inside, mm, and the surface's
+// nearest point.
+func (s *Surface) signed(x r3.Vec) (float64, r3.Vec) {
+	best, at := math.Inf(1), 0
+	s.nearest(0, &box{lo: array(x), hi: array(x)}, x, &best, &at)
+	t := s.Triangles[at]
+	p, w := s.ready.triangles[at].nearest(x)
+	n := s.faces[at]
+	for k := range 3 {
+		a, b := (k+1)%3, (k+2)%3
+		switch {
+		case w[a] == 0 && w[b] == 0:
+			n = s.tips[t[k]]
+		case w[k] == 0 && w[a] > 0 && w[b] > 0:
+			n = s.edges[edgeKey(t[a], t[b])]
+		}
+	}
+	if d := math.Sqrt(best); r3.Dot(r3.Sub(x, p), n) >= 0 {
+		return d, p
+	} else {
+		return -d, p
+	}
+}
+
+func array(x r3.Vec) [3]float64 { return [3]float64{x.X, x.Y, x.Z} }
+
+// nearest finds the triangle nearest to x; best is the squared distance, mm².
+func (s *Surface) nearest(i int, b *box, x r3.Vec, best *float64, at *int) {
+	t := s.ready.tree
+	n := &t.nodes[i]
+	if n.leaf() {
+		for _, k := range t.order[n.from:n.to] {
+			p, _ := s.ready.triangles[k].nearest(x)
+			if d := r3.Norm2(r3.Sub(x, p)); d < *best {
+				*best, *at = d, k
+			}
+		}
+		return
+	}
+	l, r := n.left, n.right
+	dl, dr := t.nodes[l].apart(b), t.nodes[r].apart(b)
+	if dr < dl {
+		l, r, dl, dr = r, l, dr, dl
+	}
+	if dl*dl < *best {
+		s.nearest(l, b, x, best, at)
+	}
+	if dr*dr < *best {
+		s.nearest(r, b, x, best, at)
+	}
 }

@@ -1,0 +1,70 @@
+package safety
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// smallestCone returns the axis of the smallest cone from one apex that holds all directions:
+// the axis whose largest angle to any of them is least. Exact for directions within one
+// half-space.
+//
+// Method: the smallest circle on the sphere, grown point by point; two or three directions on
+// its rim determine it. Source: Welzl E. New results and new trends in computer science 1991,
+// 359–370 (move by move, without recursion; from memory).
+func smallestCone(dirs []r3.Vec) r3.Vec {
+	c := sphereCap{axis: dirs[0], cos: 1}
+	for i, p := range dirs {
+		if c.holds(p) {
+			continue
+		}
+		c = sphereCap{axis: p, cos: 1}
+		for j, q := range dirs[:i] {
+			if c.holds(q) {
+				continue
+			}
+			c = capOf(p, q)
+			for _, r := range dirs[:j] {
+				if !c.holds(r) {
+					c = capThrough(p, q, r)
+				}
+			}
+		}
+	}
+	return c.axis
+}
+
+// sphereCap is a cap of the unit sphere.
+type sphereCap struct {
+	axis r3.Vec
+	cos  float64 // of its half opening
+}
+
+// holds compares chords, not cosines: a cosine forgets small angles.
+func (c sphereCap) holds(p r3.Vec) bool {
+	return r3.Norm(r3.Sub(p, c.axis)) <= math.Sqrt(2*max(1-c.cos, 0))+1e-12
+}
+
+func capOf(p, q r3.Vec) sphereCap {
+	m := r3.Add(p, q)
+	if r3.Norm(m) == 0 {
+		m = across(p)
+	}
+	m = unit(m)
+	return sphereCap{m, cosBetween(m, p)}
+}
+
+func capThrough(p, q, r r3.Vec) sphereCap {
+	m := r3.Cross(r3.Sub(q, p), r3.Sub(r, p))
+	if r3.Norm(m) < 1e-300 {
+		return capOf(p, q)
+	}
+	if m = unit(m); r3.Dot(m, p) < 0 {
+		m = r3.Scale(-1, m)
+	}
+	return sphereCap{m, cosBetween(m, p)}
+}
+
+// cosBetween returns the cosine of the angle between unit vectors from their chord, without unit.
+func cosBetween(a, b r3.Vec) float64 { return 1 - r3.Norm2(r3.Sub(a, b))/2 }

@@ -1,0 +1,159 @@
+package safety
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// overlap returns the gap between two convex bodies that meet: minus the length of the least
+// translation that separates them, and the points that part last.
+//
+//	depth = min over unit n of  h(n) = support of (A − B) along n
+//
+// A polytope of support points grows inside A − B: its nearest face bounds the depth from below,
+// h of that face's normal from above. Growth ends when the two agree to 1e-9 mm, or after
+// 600 support points (a ring of equally good directions); then the value is still a translation
+// that separates, at most some 1e-5 mm longer than the least.
+//
+// Method: expanding polytope (van den Bergen G. Proc Game Developers Conf 2001; from memory).
+func overlap(a, b convex) Gap {
+	p, ok := startPolytope(a, b)
+	if !ok {
+		return Gap{}
+	}
+	best := Gap{Distance: math.Inf(-1)}
+	for range 600 {
+		f := p.nearestFace()
+		if f < 0 {
+			break
+		}
+		face := p.faces[f]
+		v := pick(a, b, face.n)
+		h := r3.Dot(v.w, face.n)
+		if -h > best.Distance {
+			best = Gap{Distance: -h, Near: p.witness(face)}
+		}
+		if h-face.d <= 1e-9 || !p.grow(v) {
+			break
+		}
+	}
+	return best
+}
+
+// polytope is a convex hull of support points of A − B.
+type polytope struct {
+	vertices []vertex
+	faces    []hullFace
+}
+
+type hullFace struct {
+	v [3]int
+	n r3.Vec  // outward unit normal
+	d float64 // distance of its plane from the origin along n, mm
+}
+
+// startPolytope returns a tetrahedron of support points.
+func startPolytope(a, b convex) (*polytope, bool) {
+	p := &polytope{}
+	x := r3.Vec{X: 1}
+	p.vertices = append(p.vertices, pick(a, b, x), pick(a, b, r3.Scale(-1, x)))
+	line := r3.Sub(p.vertices[1].w, p.vertices[0].w)
+	if r3.Norm(line) == 0 {
+		return nil, false
+	}
+	side := across(unit(line))
+	p.add(a, b, side, func(w r3.Vec) float64 { return r3.Norm(r3.Cross(w, unit(line))) })
+	n := r3.Cross(line, r3.Sub(p.vertices[2].w, p.vertices[0].w))
+	if r3.Norm(n) == 0 {
+		return nil, false
+	}
+	n = unit(n)
+	p.add(a, b, n, func(w r3.Vec) float64 { return math.Abs(r3.Dot(w, n)) })
+	for _, f := range [4][3]int{{0, 1, 2}, {0, 3, 1}, {1, 3, 2}, {2, 3, 0}} {
+		p.faces = append(p.faces, p.face(f))
+	}
+	for i, opposite := range [4]int{3, 2, 0, 1} {
+		f := &p.faces[i]
+		if r3.Dot(f.n, p.vertices[opposite].w) > f.d {
+			*f = p.face([3]int{f.v[0], f.v[2], f.v[1]})
+		}
+	}
+	return p, true
+}
+
+// add appends the support point along ±d that lies further off by the measure.
+func (p *polytope) add(a, b convex, d r3.Vec, off func(r3.Vec) float64) {
+	u, v := pick(a, b, d), pick(a, b, r3.Scale(-1, d))
+	if off(r3.Sub(v.w, p.vertices[0].w)) > off(r3.Sub(u.w, p.vertices[0].w)) {
+		u = v
+	}
+	p.vertices = append(p.vertices, u)
+}
+
+// face returns a face through three vertices; a sliver lies infinitely far out, so that
+// nobody looks behind it.
+func (p *polytope) face(v [3]int) hullFace {
+	o := p.vertices[v[0]].w
+	n := r3.Cross(r3.Sub(p.vertices[v[1]].w, o), r3.Sub(p.vertices[v[2]].w, o))
+	l := r3.Norm(n)
+	if l < 1e-18 {
+		return hullFace{v: v, d: math.Inf(1)}
+	}
+	n = r3.Scale(1/l, n)
+	return hullFace{v, n, r3.Dot(n, o)}
+}
+
+func (p *polytope) nearestFace() int {
+	at, least := -1, math.Inf(1)
+	for i := range p.faces {
+		if p.faces[i].d < least {
+			at, least = i, p.faces[i].d
+		}
+	}
+	return at
+}
+
+// grow adds a vertex: the faces that see it go, and their rim is joined to it. It returns
+// false when no face sees it.
+func (p *polytope) grow(v vertex) bool {
+	type edge [2]int
+	rim := map[edge]bool{}
+	var order []edge
+	kept := p.faces[:0:0]
+	for _, f := range p.faces {
+		if !(r3.Dot(f.n, v.w)-f.d > 1e-12) {
+			kept = append(kept, f)
+			continue
+		}
+		for i := range 3 {
+			e := edge{f.v[i], f.v[(i+1)%3]}
+			if back := (edge{e[1], e[0]}); rim[back] {
+				delete(rim, back)
+				continue
+			}
+			rim[e] = true
+			order = append(order, e)
+		}
+	}
+	if len(kept) == len(p.faces) {
+		return false
+	}
+	p.faces = kept
+	p.vertices = append(p.vertices, v)
+	for _, e := range order {
+		if rim[e] {
+			p.faces = append(p.faces, p.face([3]int{e[0], e[1], len(p.vertices) - 1}))
+		}
+	}
+	return true
+}
+
+// witness returns the points of the two bodies that meet at the face's nearest point.
+func (p *polytope) witness(f hullFace) [2]r3.Vec {
+	u, v, w := p.vertices[f.v[0]], p.vertices[f.v[1]], p.vertices[f.v[2]]
+	t := triangle{u.w, v.w, w.w}
+	_, k := t.nearest(r3.Vec{})
+	ta, tb := triangle{u.a, v.a, w.a}, triangle{u.b, v.b, w.b}
+	return [2]r3.Vec{ta.point(k), tb.point(k)}
+}

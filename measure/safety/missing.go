@@ -1,0 +1,306 @@
+package safety
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/uncertainty"
+)
+
+// Place is a site as the rules about missing structures see it.
+type Place struct {
+	Tooth    string  // ISO 3950; decides which structures concern the site
+	At       r3.Vec  // the site on the arch, patient LPS, mm
+	Tangent  r3.Vec  // unit tangent of the arch at the site, either way
+	Occlusal r3.Vec  // unit vector from the base of the jaw toward the biting surface
+	Radius   float64 // largest radius of the implant, mm; 0: [usualRadius]
+	Seen     []Kind  // kinds found in the image at this site, whose distances the caller reports
+}
+
+const (
+	usualRadius = 2.5 // mm; implants in use are 3 to 5 mm wide (common practice, no source)
+
+	// sideReach is how far from a site, seen along the occlusal direction, a structure may lie
+	// and still be on its side, mm. A canal runs within 10 mm of the arch; the other side's lies
+	// 30 mm off and more. Common practice, no source.
+	sideReach = 20.0
+
+	// foramenReach is how near a canal must end to a marked mental foramen for the end to be
+	// the canal's own, surface to surface, mm. Our choice: the canal turns outward through
+	// the plate for some millimetres before it opens.
+	foramenReach = 5.0
+)
+
+// Missing returns a finding, [NotAssessed], for every structure that concerns the site and was
+// neither marked where it matters nor seen in the image:
+//
+//	posterior mandible (34–38, 44–48)  the canal, marked on this side and past the implant both
+//	                                   ways by the margin, unless it ends at a marked mental foramen
+//	mandible (31–35, 41–45)            the anterior loop: for 33, 34 (43, 44), and for every site
+//	                                   mesial to a marked mental foramen on its side. No fixed
+//	                                   distance is safe, so no site is too far; a loop that is
+//	                                   not there is marked as a point at the foramen
+//	posterior maxilla (14–18, 24–28)   the sinus
+//	anterior maxilla (11–13, 21–23)    the nasal floor; at 11 and 21 also the incisive canal
+//
+// A site without a tooth number is not assessed as a whole.
+//
+// Source: regions: docs/method.md 5 and Magat 2020, Zhang et al. 2015 (abstracts read); loop:
+// J Oral Implantol 2015;41:632 (abstract read). Which sites the loop concerns is our choice.
+func Missing(p Place, structures []Structure, rules Rules) []Finding {
+	quadrant, tooth, ok := fdi(p.Tooth)
+	if !ok {
+		return []Finding{absent(Other, rules, fmt.Sprintf("tooth %q is no ISO 3950 number: which structures concern the site is not known", p.Tooth))}
+	}
+	m := missing{p, structures, rules, mesial(p, quadrant), nil}
+	lower := quadrant >= 3
+	if lower && tooth >= 4 {
+		m.canal()
+	}
+	if lower && tooth <= 5 {
+		m.loop(tooth)
+	}
+	if !lower && tooth >= 4 {
+		m.need(Sinus, sideReach, "not marked on this side and not found in the image")
+	}
+	if !lower && tooth <= 3 {
+		m.need(NasalFloor, sideReach, "not marked at this site and not found in the image")
+	}
+	if !lower && tooth == 1 {
+		m.need(IncisiveCanal, sideReach, "not marked near this site")
+	}
+	return m.out
+}
+
+type missing struct {
+	Place
+	structures []Structure
+	rules      Rules
+	mesial     r3.Vec // unit tangent of the arch toward the midline
+	out        []Finding
+}
+
+// mesial turns the tangent toward the midline: forward at the sides, toward the other side in
+// front. It holds for heads turned by less than 45°.
+func mesial(p Place, quadrant int) r3.Vec {
+	toward := r3.Vec{X: 1, Y: -1} // the patient's right: left and forward is mesial
+	if quadrant == 2 || quadrant == 3 {
+		toward.X = -1
+	}
+	if r3.Dot(p.Tangent, toward) < 0 {
+		return r3.Scale(-1, p.Tangent)
+	}
+	return p.Tangent
+}
+
+func absent(kind Kind, rules Rules, reason string) Finding {
+	rule := rules[string(kind)]
+	nan := math.NaN()
+	return Finding{To: strings.ReplaceAll(string(kind), "_", " "), Kind: kind, Distance: uncertainty.Length{Value: nan},
+		Near: [2]r3.Vec{{X: nan, Y: nan, Z: nan}, {X: nan, Y: nan, Z: nan}}, Margin: rule.Margin, Source: rule.Source,
+		Verdict: NotAssessed, Reason: reason}
+}
+
+func (m *missing) report(kind Kind, format string, args ...any) {
+	m.out = append(m.out, absent(kind, m.rules, fmt.Sprintf(format, args...)))
+}
+
+// need reports a kind that was neither seen in the image nor marked within reach (mm).
+func (m *missing) need(kind Kind, reach float64, reason string) {
+	if slices.Contains(m.Seen, kind) {
+		return
+	}
+	for _, s := range m.marked(kind) {
+		if m.beside(s) <= reach {
+			return
+		}
+	}
+	m.report(kind, "%s %s", strings.ReplaceAll(string(kind), "_", " "), reason)
+}
+
+func (m *missing) marked(kind Kind) []*Structure {
+	var out []*Structure
+	for i := range m.structures {
+		if m.structures[i].Kind == kind {
+			out = append(out, &m.structures[i])
+		}
+	}
+	return out
+}
+
+// canal reports a canal that does not run past the site.
+func (m *missing) canal() {
+	if slices.Contains(m.Seen, Canal) {
+		return
+	}
+	need := m.radius() + m.rules[string(Canal)].Margin
+	why, nearest := "canal not marked on this side", math.Inf(1)
+	for _, s := range m.marked(Canal) {
+		off, reason := m.runsPast(s, need)
+		if reason == "" {
+			return
+		}
+		if off < nearest {
+			nearest, why = off, reason
+		}
+	}
+	m.report(Canal, "%s", why)
+}
+
+func (m *missing) radius() float64 {
+	if m.Radius > 0 {
+		return m.Radius
+	}
+	return usualRadius
+}
+
+// runsPast says why a canal does not run past the site by need mm on both sides, or nothing;
+// off is how far beside the site it lies, mm.
+func (m *missing) runsPast(s *Structure, need float64) (off float64, why string) {
+	off = m.beside(s)
+	from, to := m.reach(s)
+	switch {
+	case off > sideReach && m.along(s):
+		return off, fmt.Sprintf("canal %q does not reach the site: it ends %.0f mm away", s.Name, off)
+	case off > sideReach:
+		return off, fmt.Sprintf("canal not marked on this side: %q lies %.0f mm away", s.Name, off)
+	case to < need && !m.endsAtForamen(s):
+		return off, ends(s.Name, to, "mesial", "distal") + ": mark it further mesially, or the mental foramen it ends at"
+	case from > -need:
+		return off, ends(s.Name, -from, "distal", "mesial") + ": mark it further distally"
+	}
+	return off, ""
+}
+
+func ends(name string, past float64, this, other string) string {
+	if past < 0 {
+		return fmt.Sprintf("canal %q does not reach the site: it ends %.1f mm %s of it", name, -past, other)
+	}
+	return fmt.Sprintf("canal %q ends %.1f mm %s of the site, within reach of the margin", name, past, this)
+}
+
+// beside returns the least distance between the site and the structure's marking, seen along
+// the occlusal direction, mm.
+func (m *missing) beside(s *Structure) float64 {
+	least := math.Inf(1)
+	if s.Surface != nil {
+		for i := range s.Surface.Triangles {
+			t := s.Surface.corner(i)
+			flat := triangle{m.flat(t[0]), m.flat(t[1]), m.flat(t[2])}
+			d, _ := flat.signed(r3.Vec{})
+			least = min(least, d)
+		}
+		return least
+	}
+	for i, x := range s.Path {
+		seg := newRoundCone(m.flat(x), m.flat(s.Path[min(i+1, len(s.Path)-1)]), 0, 0)
+		d, _ := seg.signed(r3.Vec{})
+		least = min(least, d)
+	}
+	return least
+}
+
+// flat returns a point relative to the site, with the occlusal direction taken out.
+func (m *missing) flat(x r3.Vec) r3.Vec {
+	v := r3.Sub(x, m.At)
+	return r3.Sub(v, r3.Scale(r3.Dot(v, m.Occlusal), m.Occlusal))
+}
+
+// along says whether the structure's nearest point lies rather along the arch than across it.
+func (m *missing) along(s *Structure) bool {
+	least, along := math.Inf(1), false
+	for _, x := range s.points() {
+		v := m.flat(x)
+		if d := r3.Norm(v); d < least {
+			t := r3.Dot(v, m.mesial)
+			least, along = d, 2*t*t > d*d
+		}
+	}
+	return along
+}
+
+// endsAtForamen says whether the structure's mesial end lies at a marked mental foramen or loop.
+func (m *missing) endsAtForamen(s *Structure) bool {
+	if len(s.Path) == 0 {
+		return false
+	}
+	first, last := s.Path[0], s.Path[len(s.Path)-1]
+	end, r := first, s.radius(0)
+	if r3.Dot(m.flat(last), m.mesial) > r3.Dot(m.flat(first), m.mesial) {
+		end, r = last, s.radius(len(s.Path)-1)
+	}
+	tip := Structure{Path: []r3.Vec{end}, Radii: []float64{r}}
+	for _, f := range append(m.marked(MentalForamen), m.marked(AnteriorLoop)...) {
+		if g, err := Distance(tip, *f); err == nil && g.Distance <= foramenReach {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *Structure) radius(i int) float64 {
+	if i < len(s.Radii) {
+		return s.Radii[i]
+	}
+	return 0
+}
+
+// loop reports an anterior loop that is not marked though the site may lie over it.
+func (m *missing) loop(tooth int) {
+	if slices.Contains(m.Seen, AnteriorLoop) {
+		return
+	}
+	foramen := m.ownSide(MentalForamen, tooth)
+	concerns := tooth == 3 || tooth == 4
+	if foramen != nil {
+		_, to := m.reach(foramen)
+		concerns = to < m.radius()+m.rules[string(AnteriorLoop)].Margin // not distal by the margin
+	}
+	if !concerns || m.ownSide(AnteriorLoop, tooth) != nil {
+		return
+	}
+	if foramen == nil {
+		m.report(AnteriorLoop, "anterior loop not marked, nor the mental foramen on this side: no fixed distance mesial to it is safe")
+		return
+	}
+	m.report(AnteriorLoop, "anterior loop not marked, and the site is not clear distal to %q: no fixed distance mesial to the foramen is safe", foramen.Name)
+}
+
+// ownSide returns the marked structure of this kind that is nearest to a lower site on its own
+// side, or nil. Foramen and loop of the own side lie distal of the site, or beside it; a front
+// tooth is as near to the other side's, so there only distal counts.
+func (m *missing) ownSide(kind Kind, tooth int) *Structure {
+	var at *Structure
+	least := math.Inf(1)
+	for _, s := range m.marked(kind) {
+		_, to := m.reach(s)
+		own := to < 0 || tooth >= 3 && m.beside(s) <= sideReach
+		if d := m.beside(s); own && d < least {
+			at, least = s, d
+		}
+	}
+	return at
+}
+
+// reach returns how far the structure reaches distally and mesially of the site, mm along the
+// tangent, its radius included.
+func (m *missing) reach(s *Structure) (from, to float64) {
+	from, to = math.Inf(1), math.Inf(-1)
+	for i, x := range s.points() {
+		along := r3.Dot(m.flat(x), m.mesial)
+		from, to = min(from, along-s.radius(i)), max(to, along+s.radius(i))
+	}
+	return from, to
+}
+
+// points returns the structure's path, or its surface's corners.
+func (s *Structure) points() []r3.Vec {
+	if s.Surface != nil {
+		return s.Surface.Points
+	}
+	return s.Path
+}
