@@ -1,12 +1,25 @@
 package dicomio
 
-import "io/fs"
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"sort"
+	"strings"
+)
 
 // Door is one way in to files, whatever they came in: the rest of the package sees only an [fs.FS].
 type Door struct {
 	FS     fs.FS    // slash-separated names below the path opened
 	Names  []string // regular files to look at, sorted
 	Passed []Passed // what was passed over on the way, by reason
+
+	absent []string // listed by a DICOMDIR, not there
+	close  func() error
 }
 
 // Passed counts files that were passed over for one reason.
@@ -22,7 +35,142 @@ type Passed struct {
 //
 // It returns an error wrapping [ErrPath] when path does not exist, and a [*SeriesError] when it cannot be opened or, for
 // an archive, holds an entry that lies about its name or size.
-func Open(path string, limits Limits) (*Door, error) { return nil, ErrPath }
+func Open(path string, limits Limits) (*Door, error) {
+	limits = limits.withDefaults(runtime.GOMAXPROCS(0))
+	real, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return nil, pathError(path, err)
+	}
+	info, err := os.Stat(real)
+	switch {
+	case err != nil:
+		return nil, pathError(path, err)
+	case info.IsDir():
+		return openFolder(real, limits)
+	case !info.Mode().IsRegular():
+		return nil, &SeriesError{Code: "unreadable", File: filepath.Base(path), Problem: "is neither a folder nor a regular file",
+			Remedy: "give a folder, a .zip, a DICOMDIR or a DICOM file"}
+	}
+	return openFile(real, limits)
+}
+
+// NewDoor returns a door to the regular files of fsys: for an archive or a store of one's own. Files whose fs.File is
+// an [io.ReaderAt] are read by offset.
+func NewDoor(fsys fs.FS, limits Limits) (*Door, error) {
+	d := &Door{FS: fsys}
+	return d, d.search(".", limits.withDefaults(1))
+}
 
 // Close releases what the door holds open.
-func (d *Door) Close() error { return nil }
+func (d *Door) Close() error {
+	if d.close == nil {
+		return nil
+	}
+	return d.close()
+}
+
+func pathError(path string, err error) error {
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("%w: %s", ErrPath, printable(path, 200))
+	}
+	return &SeriesError{Code: "unreadable", File: filepath.Base(path), Problem: "cannot be opened (" + reason(err) + ")",
+		Remedy: "check the permissions, or copy it to a folder that you may read", Cause: err}
+}
+
+// reason returns what the operating system said, without the path.
+func reason(err error) string {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return pe.Err.Error()
+	}
+	return err.Error()
+}
+
+func openFolder(path string, limits Limits) (*Door, error) {
+	root, err := os.OpenRoot(path)
+	if err != nil {
+		return nil, pathError(path, err)
+	}
+	d := &Door{FS: root.FS(), close: root.Close}
+	if err := d.search(".", limits); err != nil {
+		root.Close()
+		return nil, err
+	}
+	return d, nil
+}
+
+// openFile opens one file: by its first bytes an archive, else by its name or content a DICOMDIR, else an image.
+func openFile(path string, limits Limits) (*Door, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, pathError(path, err)
+	}
+	var magic [4]byte
+	_, err = io.ReadFull(f, magic[:])
+	if err == nil && (string(magic[:]) == "PK\x03\x04" || string(magic[:]) == "PK\x05\x06") {
+		return openZip(f, limits)
+	}
+	f.Close()
+	root, err := os.OpenRoot(filepath.Dir(path))
+	if err != nil {
+		return nil, pathError(path, err)
+	}
+	name := filepath.Base(path)
+	d := &Door{FS: root.FS(), Names: []string{name}, close: root.Close}
+	if err := d.followDirectory(name, limits); err != nil {
+		root.Close()
+		return nil, err
+	}
+	return d, nil
+}
+
+// search walks the tree below dir and notes its regular files. It does not follow symbolic links, so it ends.
+func (d *Door) search(dir string, limits Limits) error {
+	err := fs.WalkDir(d.FS, dir, func(name string, entry fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			d.pass("unreadable: "+reason(err), name)
+			if entry != nil && entry.IsDir() {
+				return fs.SkipDir
+			}
+		case entry.IsDir():
+		case entry.Type()&fs.ModeSymlink != 0:
+			d.pass("a symbolic link, not followed", name)
+		case !entry.Type().IsRegular():
+			d.pass("not a regular file", name)
+		case len(d.Names) >= limits.Files:
+			return &SeriesError{Code: "limit", Problem: fmt.Sprintf("more than %d files", limits.Files),
+				Remedy: "point at a smaller folder, or raise the limit on files"}
+		default:
+			d.Names = append(d.Names, name)
+		}
+		return nil
+	})
+	sort.Strings(d.Names)
+	if err != nil && !errors.Is(err, ErrSeries) {
+		return pathError(dir, err)
+	}
+	return err
+}
+
+// pass counts one file passed over.
+func (d *Door) pass(reason, name string) { d.Passed = count(d.Passed, reason, name) }
+
+// count adds one file to the entry of reason.
+func count(passed []Passed, reason, name string) []Passed {
+	for i := range passed {
+		if passed[i].Reason == reason {
+			passed[i].Count++
+			if name < passed[i].First {
+				passed[i].First = name
+			}
+			return passed
+		}
+	}
+	return append(passed, Passed{Reason: reason, Count: 1, First: name})
+}
+
+// isDirectory reports whether name is what PS3.10 8.6 calls a DICOMDIR, in any case.
+func isDirectory(name string) bool {
+	return strings.EqualFold(filepath.Base(name), "DICOMDIR")
+}

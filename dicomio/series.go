@@ -1,7 +1,7 @@
 package dicomio
 
 import (
-	"context"
+	"fmt"
 
 	"ridgerule/dicomio/volume"
 )
@@ -37,6 +37,15 @@ type Series struct {
 	Cautions []Caution
 	Problems []*SeriesError // why it is unfit; empty when it is not
 	Identity Identity       // never printed unless asked for
+
+	door    *Door
+	limits  Limits
+	planes  []*plane // in slice order once judged
+	lost    []*plane // images of the series without a place
+	misfits []*plane // images of another matrix or spacing
+	leftOut string   // why it is no stack but was found beside one
+	blank   *int16
+	remap   map[*source]padding // files whose padding is another value than blank, or a range
 }
 
 // Image says where one slice came from.
@@ -83,23 +92,19 @@ func (s *Series) Verdict() Verdict {
 }
 
 // Err returns nil when the series is fit, else its first problem; the message counts the others.
-func (s *Series) Err() error { return nil }
+func (s *Series) Err() error {
+	if len(s.Problems) == 0 {
+		return nil
+	}
+	first := *s.Problems[0]
+	if more := len(s.Problems) - 1; more > 0 {
+		first.Problem += fmt.Sprintf(" (and %d more problem(s))", more)
+	}
+	return &first
+}
 
 // Bytes returns the memory its volume takes, in bytes.
 func (s *Series) Bytes() int64 {
 	n := s.Grid.Size
 	return 2 * int64(n[0]) * int64(n[1]) * int64(n[2])
 }
-
-// Read reads the pixels into one volume, in parallel. progress, when not nil, is called from one goroutine at a time
-// after each slice. Cautions that only the pixels can raise are appended to s.Cautions before it returns.
-//
-// It returns s.Err() when the series is unfit, a [*SeriesError] when a file has changed or cannot be decoded, and ctx's
-// error when cancelled.
-func (s *Series) Read(ctx context.Context, progress func(done, total int)) (*volume.Volume, error) {
-	return nil, &SeriesError{Problem: "not written yet"}
-}
-
-// Hash returns the SHA-256 (hexadecimal) of what v holds and where: UIDs, grid, rescale and stored values, slice by
-// slice. File names, file order and lossless encodings do not move it.
-func (s *Series) Hash(v *volume.Volume) string { return "" }

@@ -1,0 +1,255 @@
+package dicomio
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+)
+
+// Rules of this file. Slices are ordered by n·P, n = row × column, P = ImagePositionPatient. The step S is the
+// least-squares slope of P over the slice number k, all slices at once:
+//
+//	P(k) ≈ Origin + k·S
+//
+// S need not be parallel to n: a tilted gantry shears the stack. The stack is even when, with s = n·S,
+//
+//	every gap n·(P(k+1) − P(k)) is within max(1 % of s, q) of s, and
+//	every position is within max(1 % of s, 0.75·Σq) of the line,
+//
+// where q is what rounding to the decimals given in the file does to a gap: Σ |n|·quantum, a quantum being the last
+// decimal stated, at most 0.01 mm. A stack rounded to 0.01 mm is off its line by 0.005 mm at most plus what that moves
+// the line, so 0.75 quanta accepts it; a single slice displaced by one quantum is off by nearly 1 and is refused.
+// A gap of a whole number of steps is a missing slice, and is named.
+
+const (
+	uneven    = 0.01 // of the step: a larger deviation of a gap is refused
+	wholeGap  = 0.1  // of the median gap: how near a gap must be to a multiple of it to be called missing slices
+	sheared   = 0.1  // degrees between S and n, from which the shear is cautioned
+	disagree  = 0.05 // of the step: how far SliceThickness or SpacingBetweenSlices may be from it without a caution
+	samePlace = 1e-3 // mm: two images nearer than this lie in one place
+)
+
+// along returns the position of p along its series' normal, mm.
+func (p *plane) along(n r3.Vec) float64 { return r3.Dot(n, p.position) }
+
+// order sorts planes along n, then by name and frame so that nothing depends on the order of files.
+func order(planes []*plane, n r3.Vec) {
+	sort.SliceStable(planes, func(i, j int) bool {
+		a, b := planes[i].along(n), planes[j].along(n)
+		switch {
+		case a != b:
+			return a < b
+		case planes[i].src.name != planes[j].src.name:
+			return planes[i].src.name < planes[j].src.name
+		}
+		return planes[i].frame < planes[j].frame
+	})
+}
+
+// judgeGeometry fits the grid. Slices are in order and lie in places of their own.
+func (s *Series) judgeGeometry() {
+	p := s.planes[0]
+	s.Grid = volume.Grid{Size: [3]int{p.src.pixels.columns, p.src.pixels.rows, len(s.planes)}}
+	if len(p.faults) > 0 || p.row == (r3.Vec{}) {
+		return
+	}
+	s.Grid.Step[0], s.Grid.Step[1] = r3.Scale(p.spacing[1], p.row), r3.Scale(p.spacing[0], p.column)
+	if len(s.planes) < fewest {
+		s.Grid.Origin, s.Grid.Step[2] = p.position, p.normal()
+		s.problem(&SeriesError{Code: "too_few", File: p.src.name, Problem: fmt.Sprintf("%d slice(s): not a volume", len(s.planes)),
+			Remedy: fmt.Sprintf("give the folder that holds the whole series, at least %d slices", fewest)})
+		return
+	}
+	s.Grid.Origin, s.Grid.Step[2] = line(s.planes)
+	if e := s.gaps(p.normal()); e != nil {
+		s.problem(e)
+		return
+	}
+	if err := s.Grid.Check(); err != nil {
+		s.problem(&SeriesError{Code: "bad_geometry", Problem: err.Error(), Remedy: "export the series again"})
+		return
+	}
+	if s.Bytes() > s.limits.Volume {
+		s.problem(&SeriesError{Code: "limit", Problem: fmt.Sprintf("the volume takes %d MiB of memory, %d MiB are allowed", s.Bytes()>>20, s.limits.Volume>>20),
+			Remedy: "raise the limit, or export a smaller field"})
+	}
+	s.cautionGeometry(p.normal())
+}
+
+// line returns the least-squares line through the positions over the slice number: position of slice 0, mm, and step, mm.
+func line(planes []*plane) (origin, step r3.Vec) {
+	n := float64(len(planes))
+	var mean, slope r3.Vec
+	for _, p := range planes {
+		mean = r3.Add(mean, r3.Scale(1/n, p.position))
+	}
+	middle, sum := (n-1)/2, 0.0
+	for k, p := range planes {
+		t := float64(k) - middle
+		slope = r3.Add(slope, r3.Scale(t, r3.Sub(p.position, mean)))
+		sum += t * t
+	}
+	step = r3.Scale(1/sum, slope)
+	return r3.Sub(mean, r3.Scale(middle, step)), step
+}
+
+// gaps returns nil when the stack is even, else which slices are missing, or where it is uneven.
+func (s *Series) gaps(n r3.Vec) *SeriesError {
+	gap := make([]float64, len(s.planes)-1)
+	var coarse r3.Vec
+	for k, p := range s.planes {
+		coarse = r3.Vec{X: max(coarse.X, p.quantum.X), Y: max(coarse.Y, p.quantum.Y), Z: max(coarse.Z, p.quantum.Z)}
+		if k > 0 {
+			gap[k-1] = p.along(n) - s.planes[k-1].along(n)
+		}
+	}
+	if e := s.missing(n, gap); e != nil {
+		return e
+	}
+	step := r3.Dot(n, s.Grid.Step[2])
+	rounding := math.Abs(n.X)*coarse.X + math.Abs(n.Y)*coarse.Y + math.Abs(n.Z)*coarse.Z
+	var list []string
+	worst := 0.0
+	for k, g := range gap {
+		worst = max(worst, math.Abs(g-step))
+		if math.Abs(g-step) > max(uneven*step, rounding)+1e-6 {
+			list = append(list, fmt.Sprintf("%.3f mm from %s to %s", g, s.planes[k].place(), s.planes[k+1].place()))
+		}
+	}
+	if len(list) == 0 {
+		list = s.astray(max(uneven*step, 0.75*(coarse.X+coarse.Y+coarse.Z)) + 1e-6)
+	}
+	if len(list) == 0 {
+		if worst > uneven*step+1e-6 {
+			s.caution("rounded_positions", fmt.Sprintf("slice positions are rounded: gaps differ from the step of %.4f mm by up to %.4f mm; the step is fitted over all slices", step, worst))
+		}
+		return nil
+	}
+	return &SeriesError{Code: "uneven", Attribute: "ImagePositionPatient",
+		Problem: fmt.Sprintf("slices are not evenly spaced (step %.3f mm): %s", step, shorten(list)),
+		Remedy:  "export the whole series again; slices are never interpolated"}
+}
+
+// astray lists the slices further than limit (mm) from the line.
+func (s *Series) astray(limit float64) (list []string) {
+	for k, p := range s.planes {
+		off := r3.Norm(r3.Sub(p.position, r3.Add(s.Grid.Origin, r3.Scale(float64(k), s.Grid.Step[2]))))
+		if off > limit {
+			list = append(list, fmt.Sprintf("the slice at %s is %.3f mm out of place", p.place(), off))
+		}
+	}
+	return list
+}
+
+// missing names the slices missing where gaps are whole multiples of the median gap.
+func (s *Series) missing(n r3.Vec, gap []float64) *SeriesError {
+	sorted := append([]float64(nil), gap...)
+	sort.Float64s(sorted)
+	step := sorted[(len(sorted)-1)/2] // the lower median: of two gaps the smaller is the step
+	if !(step > 0) {
+		return nil
+	}
+	var list []string
+	count := 0
+	for k, g := range gap {
+		times := math.Round(g / step)
+		if times < 2 || times > 1e6 || math.Abs(g-times*step) > wholeGap*step {
+			continue
+		}
+		count += int(times) - 1
+		from, to := s.planes[k], s.planes[k+1]
+		for m := 1.0; m < times && len(list) < 8; m++ {
+			at := r3.Add(from.position, r3.Scale(m/times, r3.Sub(to.position, from.position)))
+			list = append(list, "at "+point(at))
+		}
+	}
+	if count == 0 {
+		return nil
+	}
+	text := strings.Join(list, ", ")
+	if count > len(list) {
+		text += fmt.Sprintf(" and %d more", count-len(list))
+	}
+	return &SeriesError{Code: "missing_slice", Attribute: "ImagePositionPatient",
+		Problem: fmt.Sprintf("%d slice(s) missing %s (step %.3f mm)", count, text, step),
+		Remedy:  "export the whole series again; a gap is never filled in"}
+}
+
+// place words where a slice lies and which file it is.
+func (p *plane) place() string {
+	where := point(p.position) + " (" + printable(p.src.name, 64)
+	if p.src.frames > 1 {
+		where += fmt.Sprintf(", frame %d", p.frame+1)
+	}
+	return where + ")"
+}
+
+// point writes a patient position, mm.
+func point(p r3.Vec) string { return fmt.Sprintf(`%.3f\%.3f\%.3f mm`, p.X, p.Y, p.Z) }
+
+// shorten joins at most eight entries of a list.
+func shorten(list []string) string {
+	if len(list) > 8 {
+		return strings.Join(list[:8], ", ") + fmt.Sprintf(" and %d more", len(list)-8)
+	}
+	return strings.Join(list, ", ")
+}
+
+// cautionGeometry tells what a reader of the numbers should know about the grid.
+func (s *Series) cautionGeometry(n r3.Vec) {
+	step := s.Grid.Step[2]
+	angle := math.Atan2(r3.Norm(r3.Cross(n, step)), r3.Dot(n, step)) * 180 / math.Pi
+	if angle > sheared {
+		s.caution("sheared", fmt.Sprintf("the slices are sheared by %.2f degrees (tilted gantry); the volume is sampled on its sheared grid", angle))
+	}
+	along, src := r3.Dot(n, step), s.planes[0].src
+	for _, stated := range []struct {
+		keyword string
+		mm      float64
+	}{{"SliceThickness", src.thickness}, {"SpacingBetweenSlices", src.between}} {
+		if stated.mm != 0 && math.Abs(math.Abs(stated.mm)-along) > disagree*along {
+			s.caution("stated_"+strings.ToLower(stated.keyword), fmt.Sprintf("%s says %g mm, the slice positions say %.4g mm: positions are used", stated.keyword, stated.mm, along))
+		}
+	}
+}
+
+// orientation words the directions of the grid: which body direction each index grows toward.
+func orientation(g volume.Grid) string {
+	name := "oblique"
+	n := r3.Unit(r3.Cross(g.Step[0], g.Step[1]))
+	for _, plane := range []struct {
+		cosine float64
+		name   string
+	}{{n.Z, "axial"}, {n.Y, "coronal"}, {n.X, "sagittal"}} {
+		switch c := math.Abs(plane.cosine); {
+		case c > math.Cos(0.5*math.Pi/180):
+			name = plane.name
+		case c > math.Sqrt2/2:
+			name = fmt.Sprintf("oblique, %.1f degrees from %s", math.Acos(min(1, c))*180/math.Pi, plane.name)
+		}
+	}
+	return fmt.Sprintf("%s: columns toward %s, rows toward %s, slices toward %s", name, toward(g.Step[0]), toward(g.Step[1]), toward(g.Step[2]))
+}
+
+// toward names the body direction nearest to v.
+func toward(v r3.Vec) string {
+	x, y, z := math.Abs(v.X), math.Abs(v.Y), math.Abs(v.Z)
+	pick := func(c float64, negative, positive string) string {
+		if c < 0 {
+			return negative
+		}
+		return positive
+	}
+	switch {
+	case x >= y && x >= z:
+		return pick(v.X, "Right", "Left")
+	case y >= z:
+		return pick(v.Y, "Anterior", "Posterior")
+	}
+	return pick(v.Z, "Inferior", "Superior")
+}

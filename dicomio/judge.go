@@ -1,0 +1,329 @@
+package dicomio
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"strings"
+
+	"ridgerule/dicomio/internal/walk"
+)
+
+// kind says what makes an image no original CT slice, as the code of its problem; empty when nothing does.
+//
+// Source: DICOM PS3.3 C.7.6.1.1.2 (Image Type), C.8.2.1.1.1 (LOCALIZER).
+func (p *plane) kind() string {
+	src := p.src
+	types := append(append([]string(nil), src.imageType...), p.frameType...)
+	first := func(v []string) string {
+		if len(v) == 0 {
+			return ""
+		}
+		return strings.ToUpper(v[0])
+	}
+	has := func(word string) bool {
+		for _, t := range types {
+			if strings.EqualFold(t, word) {
+				return true
+			}
+		}
+		return false
+	}
+	switch {
+	case isSecondaryCapture(src.class):
+		return "secondary_capture"
+	case ctClasses[src.class] == "":
+		return "not_ct"
+	case src.pixels.samples != 1 || !strings.HasPrefix(src.pixels.photometric, "MONOCHROME") && src.pixels.photometric != "":
+		return "colour"
+	case has("LOCALIZER"):
+		return "localizer"
+	case first(src.imageType) == "DERIVED" || first(p.frameType) == "DERIVED":
+		return "derived"
+	case src.burnedIn:
+		return "burned_in"
+	}
+	return ""
+}
+
+// kindProblem words the problem of a kind.
+func kindProblem(kind string, p *plane) *SeriesError {
+	e := &SeriesError{Code: kind, File: p.src.name, Remedy: "export the original slices (ImageType ORIGINAL, a CT image class)"}
+	switch kind {
+	case "secondary_capture":
+		e.Attribute, e.Value, e.Problem = "SOPClassUID", className(p.src.class), "a picture of a screen is not measured"
+	case "not_ct":
+		e.Attribute, e.Value, e.Problem = "SOPClassUID", className(p.src.class), "not a CT volume"
+	case "colour":
+		e.Attribute, e.Value, e.Problem = "PhotometricInterpretation", printable(p.src.pixels.photometric, 24), "colour pictures are not measured"
+	case "localizer":
+		e.Attribute, e.Value, e.Problem = "ImageType", printable(strings.Join(p.src.imageType, `\`), 64), "a localizer (scout) is not measured"
+	case "derived":
+		e.Attribute, e.Value, e.Problem = "ImageType", printable(strings.Join(p.src.imageType, `\`), 64), "computed from other images: their distances and grey values are not the scan's"
+	case "burned_in":
+		e.Attribute, e.Value, e.Problem = "BurnedInAnnotation", "YES", "text burned into the pixels is not the patient"
+	}
+	return e
+}
+
+// checkPixels holds the pixel format and the length of Pixel Data against what is read here.
+func (src *source) checkPixels() {
+	p, px := src.pixels, src.walked.Pixels
+	refuse := func(attribute, value, problem, remedy string) {
+		src.fault(&SeriesError{Code: "pixel_format", Attribute: attribute, Value: value, Problem: problem, Remedy: remedy})
+	}
+	const again = "export the series again as 16-bit CT"
+	switch {
+	case px.Float:
+		refuse("FloatPixelData", "", "floating-point pixels are not read", again)
+	case p.rows == 0 || p.columns == 0:
+		refuse("Rows, Columns", fmt.Sprintf("%d × %d", p.rows, p.columns), "no pixels", again)
+	case p.allocated != 8 && p.allocated != 16:
+		refuse("BitsAllocated", fmt.Sprint(p.allocated), "only 8 and 16 are read", again)
+	case p.stored < 1 || p.stored > p.allocated || p.high >= p.allocated || p.high < p.stored-1:
+		refuse("BitsStored, HighBit", fmt.Sprintf("%d, %d of %d", p.stored, p.high, p.allocated), "contradict each other", again)
+	case !walk.Known(src.walked.Syntax):
+		src.fault(&SeriesError{Code: "syntax", Attribute: "TransferSyntaxUID", Value: printable(src.walked.Syntax, 64),
+			Problem: "is not read", Remedy: "convert to Explicit VR Little Endian, with dcmconv, dcmdjpeg or gdcmconv --raw"})
+	case src.walked.Syntax == walk.JPEGExtended && p.allocated != 8:
+		src.fault(&SeriesError{Code: "syntax", Attribute: "TransferSyntaxUID", Value: walk.Name(src.walked.Syntax),
+			Problem: "lossy 12-bit JPEG is not read", Remedy: "export the series again without lossy compression"})
+	case px.Encapsulated == walk.Native(src.walked.Syntax):
+		src.fault(&SeriesError{Code: "syntax", Attribute: "TransferSyntaxUID", Value: walk.Name(src.walked.Syntax),
+			Problem: "does not fit how Pixel Data is stored", Remedy: "export the series again"})
+	default:
+		src.checkLength()
+	}
+}
+
+// checkLength counts the bytes of Pixel Data.
+func (src *source) checkLength() {
+	px := src.walked.Pixels
+	short := func(missing int64, what string) {
+		src.fault(&SeriesError{Code: "truncated", Attribute: "PixelData", Problem: fmt.Sprintf("%s: %d bytes are missing", what, missing),
+			Remedy: "copy or export the file again"})
+	}
+	want := src.pixels.bytes() * int64(src.frames)
+	switch {
+	case px.Encapsulated && len(px.Fragments) == 0:
+		short(1, "there are no fragments")
+	case px.Encapsulated:
+		src.checkGrowth(want)
+	case px.Length < want:
+		short(want-px.Length, fmt.Sprintf("%d frame(s) of %d × %d × %d bit need %d bytes", src.frames, src.pixels.columns, src.pixels.rows, src.pixels.allocated, want))
+	case src.walked.Deflated == 0 && px.Offset+px.Length > src.size && px.Offset+want > src.size:
+		short(px.Offset+want-src.size, "the file is cut short")
+	case px.Length > want+1:
+		src.caution("extra_pixels", fmt.Sprintf("%s: Pixel Data is %d bytes longer than its frames", printable(src.name, 64), px.Length-want))
+	}
+}
+
+// checkGrowth refuses compressed pixels that claim to grow beyond reason.
+func (src *source) checkGrowth(want int64) {
+	if limit := (128 << 20) + growth*src.walked.Pixels.Length; want > limit {
+		src.fault(&SeriesError{Code: "limit", Attribute: "PixelData", Problem: fmt.Sprintf("%d bytes claim to decode to %d, more than the %d allowed", src.walked.Pixels.Length, want, limit),
+			Remedy: "export the series again, uncompressed"})
+	}
+}
+
+func (src *source) caution(code, text string) {
+	src.cautions = append(src.cautions, Caution{code, text})
+}
+
+// problem notes a problem of the series.
+func (s *Series) problem(e *SeriesError) { s.Problems = append(s.Problems, e) }
+
+// caution notes a caution, once for each code.
+func (s *Series) caution(code, text string) {
+	for _, c := range s.Cautions {
+		if c.Code == code {
+			return
+		}
+	}
+	s.Cautions = append(s.Cautions, Caution{code, text})
+}
+
+// candidate reports whether the series may be the volume that was meant: a stack of original CT slices, fit or not.
+func (s *Series) candidate() bool { return s.leftOut == "" && s.planes[0].kind() == "" }
+
+// settle fills in everything that is said of the series, and judges it.
+func (s *Series) settle(ctx context.Context) error {
+	p := s.planes[0]
+	s.UID, s.Identity = p.src.series, p.src.identity
+	if kind := p.kind(); kind != "" {
+		s.problem(kindProblem(kind, p))
+	}
+	if s.leftOut != "" {
+		s.problem(&SeriesError{Code: "localizer", File: p.src.name, Problem: s.leftOut, Remedy: "measure the stack"})
+	}
+	s.judgeLost()
+	s.judgeSources()
+	s.judgeMixture()
+	if err := s.judgeDuplicates(ctx); err != nil {
+		return err
+	}
+	s.judgeGeometry()
+	s.judgeValues()
+	s.judgePadding()
+	s.describe()
+	return nil
+}
+
+// judgeLost names images of the series that have no place, or do not fit the stack.
+func (s *Series) judgeLost() {
+	for _, p := range append(s.lost, s.planes...) {
+		for _, e := range p.faults {
+			if !s.hasProblem(e.Code, e.Attribute) {
+				s.problem(e)
+			}
+		}
+	}
+	for _, p := range s.misfits {
+		q := s.planes[0]
+		s.problem(&SeriesError{Code: "odd_slice", File: p.src.name, Attribute: "PixelSpacing, Rows, Columns", Value: p.gridText(),
+			Problem: "the series has " + q.gridText(), Remedy: "move this file out of the folder if it belongs to another series, or export the series again"})
+	}
+}
+
+func (p *plane) gridText() string {
+	return fmt.Sprintf(`%g\%g mm, %d × %d`, p.spacing[0], p.spacing[1], p.src.pixels.rows, p.src.pixels.columns)
+}
+
+func (s *Series) hasProblem(code, attribute string) bool {
+	for _, p := range s.Problems {
+		if p.Code == code && p.Attribute == attribute {
+			return true
+		}
+	}
+	return false
+}
+
+// judgeSources takes over what was wrong with each file, the first of each sort.
+func (s *Series) judgeSources() {
+	for _, src := range s.sources(true) {
+		for _, e := range src.problems {
+			if !s.hasProblem(e.Code, e.Attribute) {
+				s.problem(e)
+			}
+		}
+		for _, c := range src.cautions {
+			s.caution(c.Code, c.Text)
+		}
+		switch src.walked.Syntax {
+		case walk.JPEGBaseline, walk.JPEGExtended, walk.JPEGLSNear, walk.JPEG2000Any:
+			s.Facts.Lossy = true
+		}
+		if src.lossy {
+			s.Facts.Lossy = true
+		}
+		if src.walked.Inferred {
+			s.caution("syntax_inferred", printable(src.name, 64)+": no TransferSyntaxUID; the encoding was told from the data set")
+		}
+	}
+	if s.Facts.Lossy {
+		s.caution("lossy", "the pixels passed a lossy compression: edges may have moved")
+	}
+}
+
+// sources returns the files of the series, each once; with all, those of lost slices too.
+func (s *Series) sources(all bool) []*source {
+	planes := s.planes
+	if all {
+		planes = append(append([]*plane(nil), s.planes...), s.lost...)
+	}
+	seen := map[*source]bool{}
+	var out []*source
+	for _, p := range planes {
+		if !seen[p.src] {
+			seen[p.src] = true
+			out = append(out, p.src)
+		}
+	}
+	return out
+}
+
+// judgeMixture refuses what must be one in a series and is not.
+func (s *Series) judgeMixture() {
+	p := s.planes[0]
+	for _, q := range s.planes[1:] {
+		switch {
+		case q.src.frameOfReference != p.src.frameOfReference && !s.hasProblem("mixed", "FrameOfReferenceUID"):
+			s.problem(&SeriesError{Code: "mixed", File: q.src.name, Attribute: "FrameOfReferenceUID",
+				Problem: "differs from that of " + printable(p.src.name, 64) + ": positions cannot be compared", Remedy: "export each acquisition by itself"})
+		case q.rescaleType != p.rescaleType && !s.hasProblem("mixed", "RescaleType"):
+			s.problem(&SeriesError{Code: "mixed", File: q.src.name, Attribute: "RescaleType", Value: printable(q.rescaleType, 16),
+				Problem: fmt.Sprintf("%s has %q: grey values of two units", printable(p.src.name, 64), printable(p.rescaleType, 16)), Remedy: "export each acquisition by itself"})
+		case q.rescaled != p.rescaled && !s.hasProblem("mixed", "RescaleSlope"):
+			s.problem(&SeriesError{Code: "mixed", File: q.src.name, Attribute: "RescaleSlope",
+				Problem: "some slices state a rescale and some do not", Remedy: "export the series again"})
+		case !q.sameDirections(p, steadyDirection):
+			s.caution("unsteady_orientation", fmt.Sprintf("ImageOrientationPatient differs between slices by more than %g; the first slice's is used", steadyDirection))
+		}
+	}
+}
+
+// judgeValues looks at rescale, padding and what else concerns grey values.
+func (s *Series) judgeValues() {
+	p := s.planes[0]
+	low, high, finest := math.Inf(1), math.Inf(-1), math.Inf(1)
+	varies := false
+	for _, q := range s.planes {
+		varies = varies || q.rescale != p.rescale
+		a, b := q.greyRange()
+		low, high, finest = min(low, a), max(high, b), min(finest, math.Abs(q.rescale.Slope))
+	}
+	if varies {
+		text := "the rescale differs from slice to slice; each is applied exactly"
+		if (high-low)/finest > 65535 {
+			text += ". At the finest slope the whole range would need more than 16 bit"
+		}
+		s.caution("rescale_varies", text)
+	}
+	if p.src.frames > 1 && p.src.class == ctImage {
+		s.caution("frame_direction", "nothing in the file says which way its frames are stacked; row × column direction is assumed, so the volume may be mirrored along its slices")
+	}
+	if s.UID == "" {
+		s.caution("no_series_uid", "SeriesInstanceUID is missing; all such images were taken as one series")
+	}
+	if len(p.src.imageType) > 1 && strings.EqualFold(p.src.imageType[1], "SECONDARY") && p.kind() == "" {
+		s.caution("secondary", "ImageType says SECONDARY: made after the examination")
+	}
+}
+
+// greyRange returns the least and greatest grey value that the stored bits can mean, relative grey values without unit.
+func (p *plane) greyRange() (low, high float64) {
+	least, most := 0.0, math.Pow(2, float64(p.src.pixels.stored))-1
+	if p.src.pixels.signed {
+		most = math.Pow(2, float64(p.src.pixels.stored-1)) - 1
+		least = -most - 1
+	}
+	a := p.rescale.Slope*least + p.rescale.Intercept
+	b := p.rescale.Slope*most + p.rescale.Intercept
+	return min(a, b), max(a, b)
+}
+
+// describe fills the facts.
+func (s *Series) describe() {
+	src, f := s.planes[0].src, &s.Facts
+	f.Modality, f.SOPClass = printable(src.modality, 16), className(src.class)
+	f.Encoding, f.Photometric = walk.Name(src.walked.Syntax), printable(src.pixels.photometric, 24)
+	f.Invert = src.pixels.photometric == "MONOCHROME1"
+	f.BitsStored, f.Signed = src.pixels.stored, src.pixels.signed
+	f.RescaleType, f.KVP, f.SliceThickness = printable(s.planes[0].rescaleType, 16), src.kvp, src.thickness
+	if !walk.Known(src.walked.Syntax) {
+		f.Encoding = printable(f.Encoding, 64)
+	}
+	for _, src := range s.sources(false) {
+		f.Files++
+		f.Bytes += src.size
+		if src.walked.Syntax != s.planes[0].src.walked.Syntax {
+			s.caution("mixed_encoding", "the files are of more than one transfer syntax")
+		}
+	}
+	if s.Grid.Check() == nil {
+		f.Orientation = orientation(s.Grid)
+	}
+	for _, p := range s.planes {
+		s.Images = append(s.Images, Image{File: p.src.name, Frame: p.frame, SOP: p.src.sop})
+	}
+}
