@@ -48,8 +48,8 @@ func decimals(U float64) int {
 	return 2
 }
 
-// fixed writes x with n decimals and a true minus sign.
-func fixed(x float64, n int) string {
+// rounded writes x with n decimals and a true minus sign.
+func rounded(x float64, n int) string {
 	if math.IsNaN(x) {
 		return "no value"
 	}
@@ -76,10 +76,10 @@ func read(value, U float64) reading {
 		return reading{}
 	}
 	if math.IsNaN(U) || U <= 0 {
-		return reading{Value: fixed(value, 2)}
+		return reading{Value: rounded(value, 2)}
 	}
 	n := decimals(U)
-	return reading{fixed(value, n), roundUp(U, n)}
+	return reading{rounded(value, n), roundUp(U, n)}
 }
 
 // String returns "12.34 ± 0.27", or the value alone where no uncertainty is known.

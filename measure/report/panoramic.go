@@ -1,0 +1,110 @@
+package report
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure"
+)
+
+// panoramicSheet draws the picture along the arch with the place of each site and the marked
+// structures. Across runs the arc length; the patient's head is up.
+func panoramicSheet(r *measure.Result, p Picture, w window) *sheet {
+	const left, top, bottom = 8.0, 9.0, 16.0
+	width, height := float64(p.Width)*p.Step, float64(p.Height)*p.Step
+	scale := paperScale(width, height, 158, 90)
+	s := &sheet{
+		Title: "Along the arch", About: "Panoramic view along the arch with the place of each site.", Scale: scale,
+		Width: left + width*scale + 4, Height: top + height*scale + bottom,
+	}
+	flip := r.Occlusal.Z < 0
+	s.grey(picture{At: spot{left, top}, Width: width * scale, Height: height * scale, Image: w.grey(p, flip)})
+	at := func(arc, v float64) spot {
+		y := p.First.V + p.Step/2 - v
+		if flip {
+			y = v - p.last().V + p.Step/2
+		}
+		return spot{left + (arc-p.First.U+p.Step/2)*scale, top + y*scale}
+	}
+	floor := top + height*scale
+	for _, structure := range r.Structures {
+		for _, line := range alongArch(r, structure.Path) {
+			var points []spot
+			for _, q := range line {
+				points = append(points, at(q.X, q.Y))
+			}
+			s.onPicture(points, false, 0.3, 0.9, 0.7)
+		}
+	}
+	for i := range r.Sites {
+		s.siteLine(&r.Sites[i], at(r.Sites[i].Frame.Arc, 0).X, left, left+width*scale, top, floor)
+	}
+	s.arcRuler(p, scale, left, floor)
+	if r.Synthetic {
+		s.namePicture(spot{left + 1.6, floor - 1.6}, syntheticCaution, start, small)
+	}
+	s.write(label{At: spot{s.Width - 4, floor + 11}, Text: "scale " + plain(scale) + " : 1, " + w.String(), Size: tiny, Anchor: end, Ink: soft})
+	s.write(label{At: spot{left, floor + 11}, Text: "Arc length from the first arch point, mm. Curved view: distances across the arch only.", Size: tiny, Ink: soft})
+	s.write(label{At: spot{left, floor + 14.4}, Text: "For review by a licensed clinician. Not a diagnosis.", Size: tiny, Ink: soft})
+	return s
+}
+
+func (s *sheet) siteLine(site *measure.SiteResult, x, left, right, top, floor float64) {
+	if math.IsNaN(x) || x < left || x > right {
+		return
+	}
+	s.onPicture([]spot{{x, top}, {x, floor}}, false, 0.2, 2, 1)
+	s.write(label{At: spot{x, top - 1.6}, Text: site.ID, Size: 3.2, Weight: bold, Anchor: middleOf, Ink: black})
+}
+
+func (s *sheet) arcRuler(p Picture, scale, left, floor float64) {
+	first := p.First.U - p.Step/2
+	end := first + float64(p.Width)*p.Step
+	for mm := math.Ceil(first); mm <= end; mm++ {
+		x, long := left+(mm-first)*scale, 0.8
+		if math.Mod(mm, 10) == 0 {
+			long = 2
+			s.write(label{At: spot{x, floor + 5}, Text: rounded(mm, 0), Size: tiny, Anchor: middleOf, Ink: soft})
+		}
+		s.rule(spot{x, floor}, spot{x, floor + long}, 0.15, soft)
+	}
+}
+
+// alongArch returns path as arc length (X) and height above the curve along the occlusal
+// direction (Y), both mm, by the nearest point of the curve; pieces that lie past its ends are
+// left out. It is for drawing.
+func alongArch(r *measure.Result, path []r3.Vec) [][]spot {
+	curve := r.Arch.Curve
+	if len(curve) < 2 {
+		return nil
+	}
+	step := r.Arch.Length / float64(len(curve)-1)
+	var all [][]spot
+	var line []spot
+	for _, p := range path {
+		best, arc, foot := math.Inf(1), 0.0, r3.Vec{}
+		for i := 1; i < len(curve); i++ {
+			ab := r3.Sub(curve[i], curve[i-1])
+			t := math.Min(1, math.Max(0, r3.Dot(r3.Sub(p, curve[i-1]), ab)/r3.Norm2(ab)))
+			q := r3.Add(curve[i-1], r3.Scale(t, ab))
+			flat := r3.Sub(p, q)
+			flat = r3.Sub(flat, r3.Scale(r3.Dot(flat, r.Occlusal), r.Occlusal))
+			if d := r3.Norm(flat); d < best {
+				best, arc, foot = d, (float64(i-1)+t)*step, q
+			}
+		}
+		if arc <= 0 || arc >= r.Arch.Length || math.IsInf(best, 1) {
+			all, line = append(all, line), nil
+			continue
+		}
+		line = append(line, spot{arc, r3.Dot(r3.Sub(p, foot), r.Occlusal)})
+	}
+	var kept [][]spot
+	for _, l := range append(all, line) {
+		if len(l) > 1 {
+			kept = append(kept, l)
+		}
+	}
+	return kept
+}

@@ -1,0 +1,69 @@
+package report
+
+import "math"
+
+// ring returns the points of an ellipse with half-axes a (along X) and b, mm of paper.
+func ring(at spot, a, b float64) []spot {
+	const n = 48
+	out := make([]spot, n)
+	for i := range out {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / n)
+		out[i] = spot{at.X + a*cos, at.Y + b*sin}
+	}
+	return out
+}
+
+// dashes cuts a polyline into the pieces that a dash pattern leaves, mm of paper.
+func dashes(points []spot, pattern []float64) [][]spot {
+	if !usable(pattern) {
+		return [][]spot{points}
+	}
+	var out [][]spot
+	piece, on, k, left := []spot{points[0]}, true, 0, pattern[0]
+	for i := 1; i < len(points); i++ {
+		a, b := points[i-1], points[i]
+		for d := apart(a, b); d > left; d = apart(a, b) {
+			a = between(a, b, left/d)
+			if on {
+				out = append(out, append(piece, a))
+			}
+			piece, on = []spot{a}, !on
+			k = (k + 1) % len(pattern)
+			left = pattern[k]
+		}
+		left -= apart(a, b)
+		piece = append(piece, b)
+	}
+	if on && len(piece) > 1 {
+		out = append(out, piece)
+	}
+	return out
+}
+
+// usable reports whether a dash pattern moves on: no pen may hang on a pattern of zeros.
+func usable(pattern []float64) bool {
+	sum := 0.0
+	for _, d := range pattern {
+		if !(d > 0.01) {
+			return false
+		}
+		sum += d
+	}
+	return sum > 0
+}
+
+func apart(a, b spot) float64 { return math.Hypot(b.X-a.X, b.Y-a.Y) }
+
+func between(a, b spot, t float64) spot {
+	return spot{a.X + t*(b.X-a.X), a.Y + t*(b.Y-a.Y)}
+}
+
+// spreadOut moves wanted positions (ascending) apart until neighbours are at least gap from each
+// other, and no further than needed in the one direction.
+func spreadOut(wanted []float64, gap float64) []float64 {
+	out := append([]float64{}, wanted...)
+	for i := 1; i < len(out); i++ {
+		out[i] = math.Max(out[i], out[i-1]+gap)
+	}
+	return out
+}
