@@ -12,6 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -103,6 +104,7 @@ func writeSlices(dir string, v *volume.Volume, options WriteOptions) error {
 	if options.Comment == "" {
 		options.Comment = "Synthetic volume: no patient."
 	}
+	options.Comment = ascii(options.Comment)
 	size := v.Size[0] * v.Size[1]
 	sums := make([][sha256.Size]byte, v.Size[2])
 	err := each(context.Background(), workers, v.Size[2], func(k int) error {
@@ -121,6 +123,16 @@ func writeSlices(dir string, v *volume.Volume, options WriteOptions) error {
 	return each(context.Background(), workers, v.Size[2], func(k int) error {
 		return os.WriteFile(filepath.Join(dir, fmt.Sprintf("IM%04d.dcm", k+1)), w.slice(k), 0o644)
 	})
+}
+
+// ascii returns s with every character that the default repertoire lacks as a question mark.
+func ascii(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' || r > '~' {
+			return '?'
+		}
+		return r
+	}, s)
 }
 
 type ctWriter struct {
@@ -197,6 +209,7 @@ func (w ctWriter) where(e *encoder, k int) {
 	e.decimals(0x00200032, p.X, p.Y, p.Z)
 	e.decimals(0x00200037, x.X, x.Y, x.Z, y.X, y.Y, y.Z)
 	e.text(0x00200052, "UI", w.uid("frame of reference"))
+	e.text(0x00200060, "CS")
 	e.text(0x00201040, "LO")
 	e.text(0x00204000, "LT", w.options.Comment)
 	e.short(0x00280002, "US", 1)
@@ -223,5 +236,5 @@ func (w ctWriter) what(e *encoder, k int) {
 	}
 	e.decimals(0x00281052, r.Intercept)
 	e.decimals(0x00281053, r.Slope)
-	e.text(0x00281054, "LO", "US") // PS3.3 C.8.2.1: required when the unit is not HU; US is "unspecified"
+	// No RescaleType: PS3.3 C.8.2.1 allows an original CT image only HU there, and a synthetic grey value is none.
 }
