@@ -213,8 +213,8 @@ func (g *grid) classify(o Options) error {
 		g.Model, g.Replicates = TwoWayReplicates, m
 	}
 	if !equal && o.RequireBalanced {
-		return fmt.Errorf("%w: %d readings for %d subjects × %d raters, %d places empty; complete the table, or let unequal numbers be analysed one-way",
-			ErrUnbalanced, g.Readings, g.Subjects, len(g.Raters), g.EmptyCells)
+		return fmt.Errorf("%w: %s for %s by %s, %s empty; complete the table, or let unequal numbers be analysed one-way",
+			ErrUnbalanced, plural(g.Readings, "reading"), plural(g.Subjects, "subject"), plural(len(g.Raters), "rater"), plural(g.EmptyCells, "place"))
 	}
 	return nil
 }

@@ -56,8 +56,8 @@ func sdInterval(s, df, confidence float64) Interval {
 // nodes leave nothing but rounding; 120 already agree to 1e-12.
 const nodes = 240
 
-// noncentralT is the distribution function of the noncentral t at t, with df degrees of freedom and
-// noncentrality delta; a pure number. With w = √(χ²/df) it is the mean of a normal probability:
+// noncentralT is the noncentral t distribution with df degrees of freedom and noncentrality delta.
+// With w = √(χ²/df) its distribution function is the mean of a normal probability:
 //
 //	P(T ≤ t) = ∫ Φ(t·w − δ) f(w) dw,   f(w) ∝ w^(df−1) · exp(−df·w²/2)
 //
@@ -66,39 +66,54 @@ const nodes = 240
 //
 // Source: Johnson NL, Kotz S, Balakrishnan N. Continuous Univariate Distributions 2, 2nd ed., ch. 31
 // (from memory).
-func noncentralT(t, df, delta float64) float64 {
-	reach := 12 / math.Sqrt(2*df)
-	x, weight := make([]float64, nodes), make([]float64, nodes)
-	quad.Legendre{}.FixedLocations(x, weight, math.Max(0, 1-reach), 1+reach)
-	var part, whole float64
-	for i, w := range x {
-		f := weight[i] * math.Exp((df-1)*math.Log(w)-df*(w*w-1)/2)
-		part += f * distuv.UnitNormal.CDF(t*w-delta)
-		whole += f
-	}
-	return part / whole
+type noncentralT struct {
+	df, delta float64
+	w, f      []float64 // nodes, and their share of the probability
 }
 
-// noncentralTQuantile is the t at which the noncentral t reaches p; a pure number. Bisection: the
-// function is monotone, and sixty halvings cost a millisecond or two.
-func noncentralTQuantile(p, df, delta float64) float64 {
-	low, high := delta-1, delta+1
-	for step := 1.0; noncentralT(low, df, delta) > p; step *= 2 {
+func newNoncentralT(df, delta float64) noncentralT {
+	n := noncentralT{df, delta, make([]float64, nodes), make([]float64, nodes)}
+	reach := 12 / math.Sqrt(2*df)
+	quad.Legendre{}.FixedLocations(n.w, n.f, math.Max(0, 1-reach), 1+reach)
+	whole := 0.0
+	for i, w := range n.w {
+		n.f[i] *= math.Exp((df-1)*math.Log(w) - df*(w*w-1)/2)
+		whole += n.f[i]
+	}
+	for i := range n.f {
+		n.f[i] /= whole
+	}
+	return n
+}
+
+// cdf is the probability of t or less; a pure number.
+func (n noncentralT) cdf(t float64) float64 {
+	p := 0.0
+	for i, w := range n.w {
+		p += n.f[i] * math.Erfc((n.delta-t*w)/math.Sqrt2) / 2
+	}
+	return p
+}
+
+// quantile is the t at which the distribution reaches p; a pure number. Bisection to the last bit: the
+// function is monotone, and halving is safe where Newton's steps are not.
+func (n noncentralT) quantile(p float64) float64 {
+	low, high := n.delta-1, n.delta+1
+	for step := 1.0; n.cdf(low) > p; step *= 2 {
 		low -= step
 	}
-	for step := 1.0; noncentralT(high, df, delta) < p; step *= 2 {
+	for step := 1.0; n.cdf(high) < p; step *= 2 {
 		high += step
 	}
-	for range 200 {
+	for {
 		mid := low + (high-low)/2
-		if mid == low || mid == high {
-			break
+		if mid <= low || mid >= high {
+			return mid
 		}
-		if noncentralT(mid, df, delta) < p {
+		if n.cdf(mid) < p {
 			low = mid
 		} else {
 			high = mid
 		}
 	}
-	return low + (high-low)/2
 }

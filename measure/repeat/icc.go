@@ -151,10 +151,16 @@ func unequalICC(w oneWay, s settings) ICC {
 		out.Estimate = absent("1", subjectsAlike)
 	case w.within == 0:
 		out.Estimate = exactly(1, "1", noError)
+	case w.between == 0:
+		out.Estimate = exactly(rho, "1", "the subjects' means do not differ")
 	default:
 		f := w.harmonic * w.spread / w.within
 		bound := func(q float64) float64 { t := (f/q - 1) / w.harmonic; return t / (1 + t) }
-		out.Estimate = between(rho, bound(fQuantile(1-s.tail(), df1, df2)), bound(fQuantile(s.tail(), df1, df2)), "1")
+		low, high := bound(fQuantile(1-s.tail(), df1, df2)), bound(fQuantile(s.tail(), df1, df2))
+		out.Estimate = between(rho, low, high, "1")
+		if !(low <= rho && rho <= high) { // rests on equal weights, the figure on n₀
+			out.Estimate = exactly(rho, "1", "no interval: the numbers of readings differ too much")
+		}
 	}
 	return out
 }

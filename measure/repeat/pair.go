@@ -135,8 +135,8 @@ const normal95 = 1.96
 // Bland JM, Altman DG. Lancet 1986;327:307–310 (approximate).
 func limits(bias, s, n float64, o settings) (lower, upper Limit) {
 	tail, c := o.tail(), o.factor
-	inner := s * noncentralTQuantile(tail, n-1, c*math.Sqrt(n)) / math.Sqrt(n)
-	outer := s * noncentralTQuantile(1-tail, n-1, c*math.Sqrt(n)) / math.Sqrt(n)
+	t := newNoncentralT(n-1, c*math.Sqrt(n))
+	inner, outer := s*t.quantile(tail)/math.Sqrt(n), s*t.quantile(1-tail)/math.Sqrt(n)
 	rough := tQuantile(1-tail, n-1) * s * math.Sqrt(3/n)
 	low, high := bias-c*s, bias+c*s
 	lower = Limit{Number(low), pairOf(bias-outer, bias-inner), pairOf(low-rough, low+rough), o.unit, ""}

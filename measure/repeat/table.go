@@ -120,4 +120,3 @@ func syntax(err error) error {
 	}
 	return fmt.Errorf("repeat: the table cannot be read: %w", err)
 }
-
