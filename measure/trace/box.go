@@ -2,96 +2,12 @@ package trace
 
 import (
 	"context"
-	"fmt"
 	"math"
 
-	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
 )
-
-// sampler reads grey values between voxels, linearly in each grid direction.
-type sampler struct {
-	v      *volume.Volume
-	rows   [3]r3.Vec // index = rows·(P − origin), voxels per mm
-	pitch  float64   // cube root of a voxel's volume, mm
-	stride [3]int
-}
-
-func newSampler(v *volume.Volume) (*sampler, error) {
-	if v == nil {
-		return nil, fmt.Errorf("%w: no volume", volume.ErrGrid)
-	}
-	if err := v.Check(); err != nil {
-		return nil, err
-	}
-	n := v.Size
-	if len(v.Stored) != n[0]*n[1]*n[2] || (len(v.Rescale) != 1 && len(v.Rescale) != n[2]) {
-		return nil, fmt.Errorf("%w: %d values and %d rescales for %v voxels", volume.ErrGrid, len(v.Stored), len(v.Rescale), n)
-	}
-	bc, ca, ab := r3.Cross(v.Step[1], v.Step[2]), r3.Cross(v.Step[2], v.Step[0]), r3.Cross(v.Step[0], v.Step[1])
-	det := r3.Dot(v.Step[0], bc)
-	return &sampler{
-		v:      v,
-		rows:   [3]r3.Vec{r3.Scale(1/det, bc), r3.Scale(1/det, ca), r3.Scale(1/det, ab)},
-		pitch:  math.Cbrt(math.Abs(det)),
-		stride: [3]int{1, n[0], n[0] * n[1]},
-	}, nil
-}
-
-// at returns the grey value at patient point p (LPS, mm), or NaN outside the field and beside
-// a blank voxel. Grey values have no unit.
-func (s *sampler) at(p r3.Vec) float64 {
-	d := r3.Sub(p, s.v.Origin)
-	i, fi, ok1 := cell(r3.Dot(s.rows[0], d), s.v.Size[0])
-	j, fj, ok2 := cell(r3.Dot(s.rows[1], d), s.v.Size[1])
-	k, fk, ok3 := cell(r3.Dot(s.rows[2], d), s.v.Size[2])
-	if !ok1 || !ok2 || !ok3 {
-		return math.NaN()
-	}
-	at := i + j*s.stride[1] + k*s.stride[2]
-	lower := s.slice(at, fi, fj, k)
-	if fk == 0 {
-		return lower
-	}
-	return lower + fk*(s.slice(at+s.stride[2], fi, fj, k+1)-lower)
-}
-
-// slice returns the grey value inside one slice, at is the lower corner of the cell.
-func (s *sampler) slice(at int, fi, fj float64, k int) float64 {
-	row := func(at int) float64 {
-		a := s.stored(at)
-		if fi == 0 {
-			return a
-		}
-		return a + fi*(s.stored(at+1)-a)
-	}
-	g := row(at)
-	if fj != 0 {
-		g += fj * (row(at+s.stride[1]) - g)
-	}
-	r := s.v.RescaleOf(k)
-	return r.Slope*g + r.Intercept
-}
-
-func (s *sampler) stored(at int) float64 {
-	x := s.v.Stored[at]
-	if s.v.Blank != nil && x == *s.v.Blank {
-		return math.NaN()
-	}
-	return float64(x)
-}
-
-// cell splits index x into the lower voxel and the fraction beyond it. The fraction is 0 on
-// the last voxel, so that no neighbour is needed there.
-func cell(x float64, n int) (int, float64, bool) {
-	if !(x >= 0 && x <= float64(n-1)) {
-		return 0, 0, false
-	}
-	i := int(x)
-	return i, x - float64(i), true
-}
 
 // box is an isotropic lattice around two marks. Its first axis runs from one mark to the other
 // and its middle is half-way between them, so that exchanging the marks turns the box by half
@@ -112,7 +28,7 @@ const (
 	minReach = 10.0    // mm; the mandibular canal bows up to about a quarter of its length
 )
 
-func newBox(ctx context.Context, s *sampler, a, b r3.Vec, reach float64) (*box, error) {
+func newBox(ctx context.Context, v *volume.Volume, a, b r3.Vec, reach float64) (*box, error) {
 	d := r3.Sub(b, a)
 	length := r3.Norm(d)
 	if reach == 0 {
@@ -131,7 +47,7 @@ func newBox(ctx context.Context, s *sampler, a, b r3.Vec, reach float64) (*box, 
 		x.origin = r3.Sub(x.origin, r3.Scale(x.step*float64(n-1)/2, x.axis[i]))
 	}
 	x.grey, x.open = make([]float32, size()), make([]bool, size())
-	if err := x.sample(ctx, s); err != nil {
+	if err := x.sample(ctx, v); err != nil {
 		return nil, err
 	}
 	x.fill()
@@ -177,37 +93,65 @@ func (x *box) node(p r3.Vec) [3]float64 {
 
 // sample fills the lattice with the mean grey value of each node's own cube, so that fine
 // voxels lend all their photons.
-func (x *box) sample(ctx context.Context, s *sampler) error {
-	sub := min(3, max(1, int(math.Round(x.step/s.pitch))))
-	g, ctx := errgroup.WithContext(ctx)
-	g.SetLimit(2)
+func (x *box) sample(ctx context.Context, v *volume.Volume) error {
+	sub := min(3, max(1, int(math.Round(x.step/pitch(v.Grid)))))
+	var fine []float32
+	layer := make([]float32, x.n[0]*x.n[1])
 	for c := range x.n[2] {
-		g.Go(func() error {
-			for b := range x.n[1] {
-				for a := range x.n[0] {
-					x.sampleNode(s, a, b, c, sub)
-				}
-			}
-			return ctx.Err()
-		})
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		clear(layer)
+		for k := range sub {
+			fine = v.Sample(fine, x.plane(float64(c)+offset(k, sub), sub))
+			x.gather(layer, fine, sub)
+		}
+		x.settle(c, layer, float32(sub*sub*sub))
 	}
-	return g.Wait()
+	return nil
 }
 
-func (x *box) sampleNode(s *sampler, a, b, c, sub int) {
-	off := func(i int) float64 { return (float64(i)+0.5)/float64(sub) - 0.5 }
-	sum := 0.0
-	for k := range sub {
-		for j := range sub {
-			for i := range sub {
-				sum += s.at(x.patient([3]float64{float64(a) + off(i), float64(b) + off(j), float64(c) + off(k)}))
+// offset returns where the i-th of n parts of a unit cell lies from its middle; without unit.
+func offset(i, n int) float64 { return (float64(i)+0.5)/float64(n) - 0.5 }
+
+// plane is the raster, sub times finer than the lattice, of lattice layer c.
+func (x *box) plane(c float64, sub int) volume.Plane {
+	o := offset(0, sub)
+	return volume.Plane{
+		Origin: x.patient([3]float64{o, o, c}),
+		StepX:  r3.Scale(x.step/float64(sub), x.axis[0]),
+		StepY:  r3.Scale(x.step/float64(sub), x.axis[1]),
+		Width:  x.n[0] * sub, Height: x.n[1] * sub,
+	}
+}
+
+// gather adds a fine raster's pixels to the nodes they belong to.
+func (x *box) gather(layer, fine []float32, sub int) {
+	width := x.n[0] * sub
+	for row := range x.n[1] * sub {
+		to := layer[row/sub*x.n[0]:]
+		from := fine[row*width : (row+1)*width]
+		for a := range x.n[0] {
+			for _, g := range from[a*sub : (a+1)*sub] {
+				to[a] += g
 			}
 		}
 	}
-	at := x.at(a, b, c)
-	if !math.IsNaN(sum) {
-		x.grey[at], x.open[at] = float32(sum/float64(sub*sub*sub)), true
+}
+
+// settle writes layer c from sums over count points; a sum that is NaN closes its node.
+func (x *box) settle(c int, layer []float32, count float32) {
+	start := x.at(0, 0, c)
+	for i, sum := range layer {
+		if sum == sum {
+			x.grey[start+i], x.open[start+i] = sum/count, true
+		}
 	}
+}
+
+// pitch returns the edge of a cube as large as a voxel, mm.
+func pitch(g volume.Grid) float64 {
+	return math.Cbrt(math.Abs(r3.Dot(g.Step[0], r3.Cross(g.Step[1], g.Step[2]))))
 }
 
 // fill gives closed nodes the value of the nearest open node in their row, else their column,

@@ -33,12 +33,18 @@ func newDisc(sigma float64) *disc {
 // discValue integrates over y = r·sin θ by the midpoint rule; the integrand is smooth and
 // vanishes with its slopes at both ends, so few points do.
 func discValue(rho, r, sigma float64) float64 {
-	const points = 32
+	const points, far = 32, 5.0
+	switch {
+	case rho > r+far*sigma:
+		return 0
+	case rho < r-far*sigma:
+		return 1
+	}
 	sum := 0.0
 	for i := range points {
 		theta := math.Pi * ((float64(i)+0.5)/points - 0.5)
 		y, h := r*math.Sin(theta), r*math.Cos(theta)
-		if math.Abs(y) > 5*sigma {
+		if math.Abs(y) > far*sigma {
 			continue
 		}
 		sum += math.Exp(-y*y/(2*sigma*sigma)) * (normal((h-rho)/sigma) - normal((-h-rho)/sigma)) * h

@@ -113,6 +113,11 @@ func TestExplore(t *testing.T) {
 		c.g = cover(s.canal, [3]r3.Vec{q.Rotate(r3.Vec{X: .3}), q.Rotate(r3.Vec{Y: .3}), q.Rotate(r3.Vec{Z: .3})}, 9)
 	})
 	add("blur.35", b(), func(s *scene, c *cs) { s.sigma = .35 })
+	for _, w := range []float64{.2, .3, .6, 1} {
+		for _, b0 := range []float64{.15, .2, .3, .4} {
+			add(fmt.Sprintf("wall %.1f blur %.2f", w, b0), b(), func(s *scene, c *cs) { s.wall = w; s.sigma = b0 })
+		}
+	}
 	add("wall.8", b(), func(s *scene, c *cs) { s.wall = .8 })
 	filter := os.Getenv("CASE")
 	for _, c := range cases {
@@ -122,8 +127,7 @@ func TestExplore(t *testing.T) {
 		s := c.s
 		v := s.paint(t, c.g)
 		t0 := time.Now()
-		smp, _ := newSampler(v)
-		r, err := rough(context.Background(), smp, c.marks, Options{}.withDefaults())
+		r, err := rough(context.Background(), v, c.marks, Options{}.withDefaults())
 		if err != nil {
 			fmt.Println(c.name, err)
 			continue
@@ -136,19 +140,20 @@ func TestExplore(t *testing.T) {
 			continue
 		}
 		e := s.errors(p.Points)
-		var z, zr, rb float64
+		var z, zr, rb, ob float64
 		minc := 1.0
 		for i := range p.Points {
 			d, _ := nearestOn(s.canal, p.Points[i])
 			z += d * d / (2 * p.SD[i] * p.SD[i])
-			q := p.Radii[i] - s.radius
+			q := p.Lumen[i] - s.radius
+			ob += p.Radii[i] - s.radius - s.wall
 			zr += q * q / (p.RadiusSD[i] * p.RadiusSD[i])
 			rb += q
 			minc = min(minc, p.Confidence[i])
 		}
 		n := float64(len(p.Points))
-		fmt.Printf("%-26s rough %.2f/%.2f/%.2f final mean %.3f p95 %.3f max %.3f z %.2f | r bias %+.3f z %.2f | conf mean %.2f min %.2f low %d | %v %v\n", c.name, mean(er), quantile(er, .95), er[len(er)-1],
-			mean(e), quantile(e, .95), e[len(e)-1], math.Sqrt(z/n), rb/n, math.Sqrt(zr/n), mean(p.Confidence), minc, len(p.Low), d0.Round(time.Millisecond), (time.Since(t0) - d0).Round(time.Millisecond))
+		fmt.Printf("%-26s rough %.2f/%.2f/%.2f final mean %.3f p95 %.3f max %.3f z %.2f | r bias %+.3f outer %+.3f z %.2f | conf mean %.2f min %.2f low %d | %v %v\n", c.name, mean(er), quantile(er, .95), er[len(er)-1],
+			mean(e), quantile(e, .95), e[len(e)-1], math.Sqrt(z/n), rb/n, ob/n, math.Sqrt(zr/n), mean(p.Confidence), minc, len(p.Low), d0.Round(time.Millisecond), (time.Since(t0) - d0).Round(time.Millisecond))
 		if filter != "" {
 			for i := range p.Points {
 				d, _ := nearestOn(s.canal, p.Points[i])

@@ -15,7 +15,9 @@ import (
 // centre-line. All slices have one entry a point.
 type Path struct {
 	Points     []r3.Vec  // centre-line, patient LPS, mm
-	Radii      []float64 // radius of the dark lumen, mm; the canal's bony wall lies outside it
+	Radii      []float64 // of the canal's outer tube, its bony wall included: lumen + Wall, mm
+	Lumen      []float64 // radius of the dark lumen, mm
+	Wall       float64   // thickness of the bony wall, one number for the path, mm; 0 where none is seen
 	SD         []float64 // 1-sigma of the centre toward any one direction across the path, mm
 	RadiusSD   []float64 // 1-sigma of the radius, mm
 	Confidence []float64 // how much of the canal's edge stands out of noise and marrow, 0 to 1, see [Path.Low]; no unit
@@ -76,19 +78,28 @@ func (c *centred) path(marks []r3.Vec, o Options) (*Path, error) {
 		sdR[i] = math.Sqrt(c.r.variance[i])
 	}
 	from, to := cur.trim(marks[0], marks[len(marks)-1])
-	p := &Path{Length: to - from}
+	p := &Path{Length: to - from, Wall: c.wall()}
 	n := max(1, int(math.Round(p.Length/o.Spacing)))
 	step := p.Length / float64(n)
 	for i := range n + 1 {
 		s := from + step*float64(i)
 		p.Points = append(p.Points, cur.at(s))
-		p.Radii = append(p.Radii, lerp(cur.s, c.r.value, s))
+		lumen := lerp(cur.s, c.r.value, s)
+		p.Lumen, p.Radii = append(p.Lumen, lumen), append(p.Radii, lumen+p.Wall)
 		p.SD = append(p.SD, lerp(cur.s, sd, s))
 		p.RadiusSD = append(p.RadiusSD, lerp(cur.s, sdR, s))
 		p.Confidence = append(p.Confidence, lerp(cur.s, c.confidence, s))
 	}
 	p.Low = low(p.Confidence, step, o.Low)
 	return p, nil
+}
+
+// wall returns the thickness of the canal's wall, mm, or 0 when it does not stand out of noise.
+func (c *centred) wall() float64 {
+	if c.usual(mWall) < 2*c.noise {
+		return 0
+	}
+	return c.usual(mThick)
 }
 
 // lerp reads y at s on the rising row x; the unit is that of y.

@@ -7,6 +7,8 @@ import (
 
 	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
 )
 
 const (
@@ -34,6 +36,7 @@ type centred struct {
 	sections   []*section
 	spread     float64 // usual standard deviation of a section: the scale of contrast, grey values
 	fits       []*fit
+	noise      float64 // usual rms difference between picture and model, grey values
 	confidence []float64
 	sd, sdR    []float64 // of the fits, +Inf where there is none, mm
 	x          [3]line   // smoothed centre
@@ -42,10 +45,11 @@ type centred struct {
 
 // recentre moves the rough path onto the canal's centre and measures radius, uncertainty and
 // confidence along it.
-func recentre(ctx context.Context, s *sampler, rough, marks []r3.Vec, o Options) (*Path, error) {
+func recentre(ctx context.Context, v *volume.Volume, rough, marks []r3.Vec, o Options) (*Path, error) {
 	points := rough
 	var c *centred
-	know := known{blur: math.Sqrt(0.2*0.2 + s.pitch*s.pitch/6), thick: 0.4}
+	h := pitch(v.Grid)
+	know := known{blur: math.Sqrt(0.2*0.2 + h*h/6), thick: 0.4}
 	for range rounds {
 		cur, ok := newCurve(points)
 		if !ok {
@@ -53,7 +57,7 @@ func recentre(ctx context.Context, s *sampler, rough, marks []r3.Vec, o Options)
 		}
 		c = &centred{}
 		c.points, c.step = cur.even(apartMM)
-		if err := c.cut(ctx, s); err != nil {
+		if err := c.cut(ctx, v); err != nil {
 			return nil, err
 		}
 		if err := c.fitSections(ctx, &know); err != nil {
@@ -78,10 +82,10 @@ func (c *centred) centres() []r3.Vec {
 }
 
 // cut samples the sections.
-func (c *centred) cut(ctx context.Context, s *sampler) error {
+func (c *centred) cut(ctx context.Context, v *volume.Volume) error {
 	c.sections = make([]*section, len(c.points))
 	t := tangents(c.points, tangentSpan)
-	err := parallel(ctx, len(c.points), func(i int) { c.sections[i] = newSection(s, c.points[i], t[i]) })
+	err := parallel(ctx, len(c.points), func(i int) { c.sections[i] = newSection(v, c.points[i], t[i]) })
 	var sds []float64
 	for _, q := range c.sections {
 		if q == nil {
@@ -238,12 +242,12 @@ func (c *centred) trust() {
 			noises = append(noises, f.noise)
 		}
 	}
-	usual := 1.0
+	c.noise = 1
 	if len(noises) > 0 {
-		usual = median(noises)
+		c.noise = median(noises)
 	}
 	c.confidence = make([]float64, len(c.fits))
 	for i, f := range c.fits {
-		c.confidence[i] = c.sections[i].confidence(f, max(usual, f.noise))
+		c.confidence[i] = c.sections[i].confidence(f, max(c.noise, f.noise))
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
 )
 
 // section is the picture in a plane across the path, a mean over a thin slab.
@@ -26,21 +28,25 @@ const (
 )
 
 // newSection samples the plane across tangent through at; pixels without grey value are left out.
-func newSection(s *sampler, at, tangent r3.Vec) *section {
+func newSection(v *volume.Volume, at, tangent r3.Vec) *section {
+	const side, planes = 2*pixels + 1, 3
 	c := &section{at: at}
 	c.u, c.w = across(tangent)
-	for j := -pixels; j <= pixels; j++ {
-		for i := -pixels; i <= pixels; i++ {
-			if i*i+j*j > pixels*pixels {
-				continue
-			}
-			p := pixel{x: pixelStep * float64(i), y: pixelStep * float64(j), i: i, j: j}
-			for k := -1; k <= 1; k++ {
-				p.grey += s.at(r3.Add(c.point(p.x, p.y), r3.Scale(float64(k)*apartMM/3, tangent))) / 3
-			}
-			if !math.IsNaN(p.grey) {
-				c.px = append(c.px, p)
-			}
+	p := volume.Plane{StepX: r3.Scale(pixelStep, c.u), StepY: r3.Scale(pixelStep, c.w), Width: side, Height: side}
+	var sum [side * side]float32
+	var raster []float32
+	for k := range planes {
+		corner := c.point(-pixels*pixelStep, -pixels*pixelStep)
+		p.Origin = r3.Add(corner, r3.Scale(apartMM*offset(k, planes), tangent))
+		raster = v.Sample(raster, p)
+		for i, g := range raster {
+			sum[i] += g / planes
+		}
+	}
+	for at, g := range sum {
+		i, j := at%side-pixels, at/side-pixels
+		if i*i+j*j <= pixels*pixels && g == g {
+			c.px = append(c.px, pixel{pixelStep * float64(i), pixelStep * float64(j), i, j, float64(g)})
 		}
 	}
 	return c

@@ -115,28 +115,27 @@ func Follow(ctx context.Context, v *volume.Volume, marks []r3.Vec, o Options) (*
 	if err := o.check(); err != nil {
 		return nil, err
 	}
-	s, err := newSampler(v)
+	if err := checkVolume(v); err != nil {
+		return nil, err
+	}
+	if err := checkMarks(v, marks); err != nil {
+		return nil, err
+	}
+	path, err := rough(ctx, v, marks, o)
 	if err != nil {
 		return nil, err
 	}
-	if err := checkMarks(s, marks); err != nil {
-		return nil, err
-	}
-	rough, err := rough(ctx, s, marks, o)
-	if err != nil {
-		return nil, err
-	}
-	return recentre(ctx, s, rough, marks, o)
+	return recentre(ctx, v, path, marks, o)
 }
 
 // rough returns the minimal path through all marks, before re-centring.
-func rough(ctx context.Context, s *sampler, marks []r3.Vec, o Options) ([]r3.Vec, error) {
+func rough(ctx context.Context, v *volume.Volume, marks []r3.Vec, o Options) ([]r3.Vec, error) {
 	legs := make([][]r3.Vec, len(marks)-1)
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(2) // boxes in memory at a time
 	for i := range legs {
 		g.Go(func() (err error) {
-			legs[i], err = leg(ctx, s, marks[i], marks[i+1], o)
+			legs[i], err = leg(ctx, v, marks[i], marks[i+1], o)
 			if errors.Is(err, ErrNoPath) {
 				err = fmt.Errorf("%w from mark %d to mark %d; set a mark between them", err, i+1, i+2)
 			}
@@ -167,8 +166,8 @@ func join(legs [][]r3.Vec, marks []r3.Vec) []r3.Vec {
 }
 
 // leg returns the minimal path from mark a to mark b.
-func leg(ctx context.Context, s *sampler, a, b r3.Vec, o Options) ([]r3.Vec, error) {
-	box, err := newBox(ctx, s, a, b, o.Reach)
+func leg(ctx context.Context, v *volume.Volume, a, b r3.Vec, o Options) ([]r3.Vec, error) {
+	box, err := newBox(ctx, v, a, b, o.Reach)
 	if err != nil {
 		return nil, err
 	}
@@ -190,7 +189,21 @@ func leg(ctx context.Context, s *sampler, a, b r3.Vec, o Options) ([]r3.Vec, err
 	return path, nil
 }
 
-func checkMarks(s *sampler, marks []r3.Vec) error {
+func checkVolume(v *volume.Volume) error {
+	if v == nil {
+		return fmt.Errorf("%w: no volume", volume.ErrGrid)
+	}
+	if err := v.Check(); err != nil {
+		return err
+	}
+	n := v.Size
+	if len(v.Stored) != n[0]*n[1]*n[2] || (len(v.Rescale) != 1 && len(v.Rescale) != n[2]) {
+		return fmt.Errorf("%w: %d values and %d rescales for %v voxels", volume.ErrGrid, len(v.Stored), len(v.Rescale), n)
+	}
+	return nil
+}
+
+func checkMarks(v *volume.Volume, marks []r3.Vec) error {
 	if len(marks) < 2 {
 		return fmt.Errorf("%w: %d given; a canal is followed between two or more", ErrMarks, len(marks))
 	}
@@ -199,9 +212,9 @@ func checkMarks(s *sampler, marks []r3.Vec) error {
 		switch {
 		case !finite(m):
 			return fail(ErrMarks, "not a finite position")
-		case !s.v.Contains(s.v.Index(m)):
+		case !v.Contains(v.Index(m)):
 			return fail(ErrOutside, "move it inside the scanned field")
-		case math.IsNaN(s.at(m)):
+		case math.IsNaN(v.At(m)):
 			return fail(ErrBlank, "the voxel is blank (padding); move it into the picture")
 		case i > 0 && r3.Norm(r3.Sub(m, marks[i-1])) < nearest:
 			return fail(ErrMarks, fmt.Sprintf("closer than %g mm to the mark before it; remove one of them", nearest))

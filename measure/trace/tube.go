@@ -2,7 +2,6 @@ package trace
 
 import (
 	"math"
-	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -26,11 +25,12 @@ type tube struct {
 
 func newTube(x *box) *tube {
 	t := &tube{box: x, memo: make([]float32, len(x.grey))}
-	var wait sync.WaitGroup
-	for i, sigma := range scales {
-		wait.Go(func() { t.blurred[i] = smooth(x.grey, x.n, math.Max(sigma, x.step)/x.step) })
+	from, had := x.grey, 0.0
+	for i, sigma := range scales { // each blur goes on from the one before: sigmas add in squares
+		more := math.Sqrt(max(sigma*sigma-had*had, 0)) / x.step
+		t.blurred[i] = blur(from, x.n, more)
+		from, had = t.blurred[i], sigma
 	}
-	wait.Wait()
 	return t
 }
 
