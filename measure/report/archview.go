@@ -166,9 +166,8 @@ func (v *planView) words() {
 	v.scaleBar(spot{planMargin, bottom}, 10)
 	v.write(label{At: spot{v.Width - 1, bottom + 1}, Text: "scale " + plain(v.Scale) + " : 1", Size: tiny, Anchor: end, Ink: soft})
 	v.write(label{At: spot{v.Width - 1, bottom + 4.4}, Text: "For review by a licensed clinician.", Size: tiny, Anchor: end, Ink: soft})
-	middle := (v.Height - 12) / 2
-	v.write(label{At: spot{1, middle}, Text: "right", Size: small, Weight: italic, Ink: black})
-	v.write(label{At: spot{v.Width - 1, middle}, Text: "left", Size: small, Weight: italic, Anchor: end, Ink: black})
+	v.write(label{At: spot{1, 3}, Text: "patient right", Size: small, Weight: italic, Ink: black})
+	v.write(label{At: spot{v.Width - 1, 3}, Text: "patient left", Size: small, Weight: italic, Anchor: end, Ink: black})
 	v.write(label{At: spot{v.Width / 2, 3}, Text: "anterior", Size: small, Weight: italic, Anchor: middleOf, Ink: black})
 	if v.result.Synthetic {
 		v.write(label{At: spot{v.Width / 2, bottom - 2.5}, Text: syntheticCaution, Size: small, Anchor: middleOf, Weight: bold, Ink: black})

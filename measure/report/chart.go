@@ -9,7 +9,7 @@ import (
 // profileSheet draws ridge width against depth below the crest: depth downward as in the bone,
 // each width with its expanded uncertainty, and buccal and lingual plates. It returns nil when
 // the site has no width.
-func profileSheet(s *measure.SiteResult, jaw measure.Jaw) *sheet {
+func profileSheet(s *measure.SiteResult) *sheet {
 	var widths []measure.Row
 	most, deepest := 0.0, 0.0
 	for _, row := range s.Rows {
@@ -21,7 +21,7 @@ func profileSheet(s *measure.SiteResult, jaw measure.Jaw) *sheet {
 	if len(widths) == 0 {
 		return nil
 	}
-	const left, top, w, h = 9.0, 8.0, 44.0, 48.0
+	const left, top, w, h = 9.0, 8.0, 42.0, 40.0
 	perMM, perDepth := w/(math.Ceil(most/2)*2), h/(deepest+1)
 	at := func(width, depth float64) spot { return spot{left + width*perMM, top + depth*perDepth} }
 	sheet := &sheet{Title: "Width against depth at site " + s.ID, About: "The widths of the table, drawn against depth below the crest.", Width: left + w + 6, Height: top + h + 4}

@@ -23,8 +23,8 @@ const (
 	sectionRight  = 33.0 // room for the widths
 	sectionTop    = 11.0
 	sectionBottom = 14.5
-	small         = 2.5 // letters, mm
-	tiny          = 2.1
+	small         = 2.7 // letters, mm
+	tiny          = 2.25
 )
 
 // sectionView is a section on its way to the paper.
@@ -43,7 +43,7 @@ func sectionSheet(r *measure.Result, s *measure.SiteResult, p *Picture, w window
 	v := &sectionView{site: s, result: r, picture: p, window: w, flip: s.Frame.V.Z < 0}
 	v.box = v.shown()
 	width, height := v.box[1].U-v.box[0].U, v.box[1].V-v.box[0].V
-	scale := paperScale(width, height, 84, 112)
+	scale := paperScale(width, height, 84, 104)
 	v.sheet = &sheet{
 		Title: "Section at site " + s.ID, Scale: scale,
 		About:  v.about(),

@@ -1,0 +1,105 @@
+package report
+
+import (
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"io"
+	"strings"
+	"sync"
+
+	"ridgerule/measure"
+)
+
+//go:embed page.tmpl
+var pageText string
+
+//go:embed page.css
+var pageStyle string
+
+// page is parsed when first used; the template is part of the program, so a fault in it is ours.
+var page = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("page").Parse(pageText))
+})
+
+// style is the page's style sheet with its letters inside, and the policy that allows exactly it:
+// no script, no request, no frame.
+var style = sync.OnceValues(func() (string, error) {
+	var b strings.Builder
+	b.WriteString("\n")
+	for _, f := range []struct {
+		cut  weight
+		rule string
+	}{{regular, "font-weight: 400"}, {bold, "font-weight: 700"}, {italic, "font-weight: 400; font-style: italic"}} {
+		data, err := woff(typefaces[f.cut])
+		if err != nil {
+			return "", err
+		}
+		fmt.Fprintf(&b, "@font-face { font-family: Go; %s; src: url(data:font/woff;base64,%s) format(\"woff\"); }\n", f.rule, base64.StdEncoding.EncodeToString(data))
+	}
+	b.WriteString(pageStyle)
+	return b.String(), nil
+})
+
+func policy(css string) string {
+	sum := sha256.Sum256([]byte(css))
+	return "default-src 'none'; img-src data:; font-src data:; style-src 'sha256-" +
+		base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
+}
+
+// HTML writes the case as one self-contained page: no script, no request, printable on A4 and
+// Letter. It returns an error when a picture's numbers do not fit together.
+func HTML(w io.Writer, c Case) error {
+	css, err := style()
+	if err != nil {
+		return err
+	}
+	v, err := viewOf(c)
+	if err != nil {
+		return err
+	}
+	v.Style, v.Policy = template.CSS(css), policy(css)
+	return page().Execute(w, v)
+}
+
+// answer says in one sentence what the first page's table says.
+func answer(r *measure.Result) string {
+	count := map[measure.Verdict]int{}
+	for _, s := range r.Sites {
+		count[s.Verdict]++
+	}
+	var parts []string
+	for _, v := range []measure.Verdict{measure.Breach, measure.Uncertain, measure.NotAssessed, measure.Clear, measure.NoMargin} {
+		if n := count[v]; n > 0 {
+			parts = append(parts, numberWord(n)+" "+answerWord(v))
+		}
+	}
+	noun := " sites in the "
+	if len(r.Sites) == 1 {
+		noun = " site in the "
+	}
+	text := numberWord(len(r.Sites)) + noun + string(r.Jaw) + ": " + strings.Join(parts, ", ") + "."
+	return strings.ToUpper(text[:1]) + text[1:]
+}
+
+func answerWord(v measure.Verdict) string {
+	switch v {
+	case measure.Breach:
+		return "in breach of a margin"
+	case measure.Clear:
+		return "clear of every margin that was held against it"
+	case measure.NoMargin:
+		return "with no margin to hold against"
+	}
+	return string(v)
+}
+
+func numberWord(n int) string {
+	words := []string{"no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"}
+	if n < len(words) {
+		return words[n]
+	}
+	return fmt.Sprint(n)
+}

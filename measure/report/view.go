@@ -1,0 +1,328 @@
+package report
+
+import (
+	"html/template"
+	"math"
+	"slices"
+
+	"ridgerule/measure"
+	"ridgerule/measure/uncertainty"
+)
+
+// The page's data: what page.tmpl lays out. Every text in it is plain text; only the drawings are
+// markup, and they are made and escaped by the SVG pen.
+
+type pageView struct {
+	Style      template.CSS
+	Policy     string
+	Case, Jaw  string
+	Tool       string
+	Date       string
+	Series     string // short hash
+	Synthetic  bool
+	Caution    string
+	Answer     string
+	InnerPlate string
+	Depths     []string
+	Sites      []siteView
+	Arch       template.HTML
+	Panoramic  template.HTML
+	ArchRows   []rowView
+	Margins    []marginView
+	Scan       []fact
+	Convent    []fact
+	Cautions   []string
+	Words      words
+}
+
+// words are sentences that the template needs and the code owns.
+type words struct{ Short, Pass, Grey, Side, Share, Thin, Synthetic string }
+
+type fact struct{ Name, Value string }
+
+type marginView struct {
+	Name, Margin, Source string
+	Changed              bool
+}
+
+type siteView struct {
+	Number     int // from 1, for links
+	ID, Tooth  string
+	Err, Note  string
+	Verdict    verdictView
+	Limit      string
+	Height     string
+	HeightTo   string
+	Widths     []string // one a depth of the page, with U
+	Arc, Axis  string
+	Section    template.HTML
+	Profile    template.HTML
+	Table      []depthView
+	DepthNotes []string // why a number of the table is missing
+	Facts      []rowView
+	Findings   []rowView
+	Budgets    budgetView
+	Implant    string
+}
+
+type verdictView struct{ Word, Class string }
+
+// depthView is one depth of a site: width and plates.
+type depthView struct{ Depth, Width, Buccal, Lingual string }
+
+// rowView is one number with what stands beside it.
+type rowView struct {
+	Sites, Name, At, Reading, Margin, Note string
+	Verdict                                verdictView
+	Chart                                  template.HTML
+}
+
+// budgetView is the site's budgets as one table: a row a number, a column a term.
+type budgetView struct {
+	Terms []string
+	Rows  []budgetRow
+}
+
+type budgetRow struct {
+	Name, Unit, U string
+	Shares        []string
+}
+
+func viewOf(c Case) (pageView, error) {
+	r := c.Result
+	w := windowOf(c.pictures())
+	v := pageView{
+		Case: printable(r.Case), Jaw: string(r.Jaw), Tool: c.Provenance.Tool, Synthetic: r.Synthetic,
+		Answer: answer(r), InnerPlate: quantity("lingual_plate", r.Jaw),
+		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: r.Scan.Cautions,
+		Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution, syntheticCaution},
+	}
+	if !c.Provenance.Date.IsZero() {
+		v.Date = c.Provenance.Date.UTC().Format("2 January 2006, 15:04") + " UTC"
+	}
+	depths := Depths(r)
+	for _, d := range depths {
+		v.Depths = append(v.Depths, plain(d))
+	}
+	for i := range r.Sites {
+		s, err := viewOfSite(c, &r.Sites[i], w, depths)
+		if err != nil {
+			return v, err
+		}
+		s.Number = i + 1
+		v.Sites = append(v.Sites, s)
+	}
+	if err := v.addArch(c, w); err != nil {
+		return v, err
+	}
+	for _, m := range r.Margins {
+		v.Margins = append(v.Margins, marginView{plainName(m.Name), rounded(m.Margin, 1), m.Source, m.Changed})
+	}
+	v.Scan, v.Convent = scanFacts(c), conventionFacts(r)
+	return v, nil
+}
+
+// pictures returns the case's pictures in an order that does not depend on the map's.
+func (c Case) pictures() []Picture {
+	var out []Picture
+	for _, s := range c.Result.Sites {
+		if p, known := c.Sections[s.ID]; known {
+			out = append(out, p)
+		}
+	}
+	if c.Panoramic != nil {
+		out = append(out, *c.Panoramic)
+	}
+	return out
+}
+
+func (v *pageView) addArch(c Case, w window) error {
+	var err error
+	if s := archSheet(c.Result); s != nil {
+		if v.Arch, err = markup(s); err != nil {
+			return err
+		}
+	}
+	if c.Panoramic != nil {
+		if v.Panoramic, err = markup(panoramicSheet(c.Result, *c.Panoramic, w)); err != nil {
+			return err
+		}
+	}
+	for _, row := range c.Result.Arch.Rows {
+		view := viewOfRow(row.Row, c.Result.Jaw)
+		view.Sites = row.Sites
+		v.ArchRows = append(v.ArchRows, view)
+	}
+	return nil
+}
+
+// markup draws a sheet as SVG for the page. The pen escapes every text.
+func markup(s *sheet) (template.HTML, error) {
+	svg, err := s.SVG()
+	return template.HTML(svg), err
+}
+
+func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (siteView, error) {
+	r := c.Result
+	v := siteView{
+		ID: s.ID, Tooth: s.Tooth, Err: s.Err, Note: s.Note, Verdict: verdictOf(s.Verdict), Limit: limitOf(s, r.Jaw),
+		HeightTo: plainName(string(s.HeightTo)), Arc: rounded(s.Frame.Arc, 1), Axis: axisWord(s.AxisFrom),
+	}
+	if row, known := s.Lookup("ridge_height", math.NaN()); known && row.Value != nil {
+		v.Height = read(*row.Value, row.Budget.U()).String()
+	}
+	for _, d := range depths {
+		v.Widths = append(v.Widths, readingAt(s, "ridge_width", d))
+		v.Table = append(v.Table, depthView{plain(d), readingAt(s, "ridge_width", d), readingAt(s, "buccal_plate", d), readingAt(s, "lingual_plate", d)})
+	}
+	v.Implant = implantWord(s.Implant)
+	v.sort(s, r.Jaw)
+	v.Budgets = budgetsOf(s, r.Jaw)
+	return v, v.draw(c, s, w)
+}
+
+// sort puts each row where the page shows it: with the distances, by depth, or with the facts.
+func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
+	for _, row := range s.Rows {
+		switch {
+		case row.Verdict != measure.NoMargin || row.Quantity == "clearance":
+			v.Findings = append(v.Findings, viewOfFinding(row, jaw))
+		case perDepth[row.Quantity]:
+			if row.Note != "" {
+				v.DepthNotes = append(v.DepthNotes, rowName(row, jaw)+" at "+at(row.At)+" mm: "+row.Note)
+			}
+		default:
+			v.Facts = append(v.Facts, viewOfRow(row, jaw))
+		}
+	}
+}
+
+// perDepth are the quantities that stand in the table of depths.
+var perDepth = map[string]bool{"ridge_width": true, "buccal_plate": true, "lingual_plate": true}
+
+func (v *siteView) draw(c Case, s *measure.SiteResult, w window) error {
+	var p *Picture
+	if have, known := c.Sections[s.ID]; known {
+		if err := have.check("of site " + s.ID); err != nil {
+			return err
+		}
+		p = &have
+	}
+	if p == nil && s.Err != "" {
+		return nil
+	}
+	var err error
+	if v.Section, err = markup(sectionSheet(c.Result, s, p, w)); err != nil {
+		return err
+	}
+	if profile := profileSheet(s); profile != nil {
+		v.Profile, err = markup(profile)
+	}
+	return err
+}
+
+func verdictOf(v measure.Verdict) verdictView {
+	switch v {
+	case measure.Clear, measure.Uncertain, measure.Breach:
+		return verdictView{string(v), string(v)}
+	case measure.NotAssessed:
+		return verdictView{"not assessed", "unknown"}
+	}
+	return verdictView{"no margin applies", "none"}
+}
+
+func axisWord(a measure.AxisRule) string {
+	switch a {
+	case measure.AxisRidge:
+		return "found in the ridge"
+	case measure.AxisOcclusal:
+		return "the occlusal direction"
+	case measure.AxisGiven:
+		return "given by the plan"
+	}
+	return string(a)
+}
+
+func readingAt(s *measure.SiteResult, name string, depth float64) string {
+	row, known := s.Lookup(name, depth)
+	if !known || row.Value == nil {
+		return ""
+	}
+	return read(*row.Value, row.Budget.U()).String()
+}
+
+func implantWord(b *measure.Implant) string {
+	if b == nil {
+		return ""
+	}
+	diameter := plain(b.Diameter)
+	if b.ApexDiameter != 0 && b.ApexDiameter != b.Diameter {
+		diameter += " to " + plain(b.ApexDiameter)
+	}
+	return diameter + " mm wide, " + plain(b.Length) + " mm long"
+}
+
+func viewOfRow(row measure.Row, jaw measure.Jaw) rowView {
+	v := rowView{Name: rowName(row, jaw), At: at(row.At), Reading: rowReading(row), Note: row.Note, Verdict: verdictOf(row.Verdict)}
+	if row.Margin != nil {
+		v.Margin = rounded(*row.Margin, 1)
+	}
+	return v
+}
+
+func viewOfFinding(row measure.Row, jaw measure.Jaw) rowView {
+	v := viewOfRow(row, jaw)
+	if row.Value != nil && row.Margin != nil && len(row.Budget) > 0 {
+		if svg, err := markup(clearanceSheet(*row.Value, row.Budget.U(), *row.Margin)); err == nil {
+			v.Chart = svg
+		}
+	}
+	return v
+}
+
+func budgetsOf(s *measure.SiteResult, jaw measure.Jaw) budgetView {
+	var v budgetView
+	for _, row := range s.Rows {
+		for _, t := range row.Budget {
+			if row.Value != nil && !slices.Contains(v.Terms, t.Name) {
+				v.Terms = append(v.Terms, t.Name)
+			}
+		}
+	}
+	for _, row := range s.Rows {
+		if row.Value == nil || len(row.Budget) == 0 {
+			continue
+		}
+		name := rowName(row, jaw)
+		if row.At != nil {
+			name += " at " + at(row.At) + " mm"
+		}
+		line := budgetRow{Name: name, Unit: row.Unit, U: rounded(row.Budget.U(), 3)}
+		for _, term := range v.Terms {
+			line.Shares = append(line.Shares, shareOf(row.Budget, term))
+		}
+		v.Rows = append(v.Rows, line)
+	}
+	return v
+}
+
+// shareOf returns a term's share of the standard uncertainty, in the value's unit, or nothing.
+func shareOf(b uncertainty.Budget, name string) string {
+	sum, found := 0.0, false
+	for _, t := range b {
+		if t.Name == name {
+			sum, found = math.Hypot(sum, t.Contribution()), true
+		}
+	}
+	if !found {
+		return ""
+	}
+	return rounded(sum, 3)
+}
+
+func short(hash string) string {
+	if len(hash) > 12 {
+		return hash[:12]
+	}
+	return hash
+}
