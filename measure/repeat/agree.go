@@ -1,6 +1,7 @@
 package repeat
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -56,7 +57,7 @@ func Agree(r io.Reader, c Columns, o Options) (*Result, error) {
 // Errors: [ErrTooFew] where fewer than 3 subjects were read more than once; [ErrUnbalanced] where
 // o.RequireBalanced is set and the table is not; [*TableError] for a rater that is not there.
 func Analyse(t *Table, o Options) (*Result, error) {
-	s, err := o.settings(t.Unit)
+	s, err := o.settings(cmp.Or(o.Unit, t.Unit))
 	if err != nil {
 		return nil, err
 	}

@@ -90,7 +90,7 @@ func TestICCIntervalsCover(t *testing.T) {
 	const trials = 4000
 	form := func(i int, raterSD, truth float64) func(*rand.Rand) bool {
 		return func(r *rand.Rand) bool {
-			return holds(iccs(twoWay(planted(r, 12, 4, raterSD, once).means()), usual)[i].Interval, truth)
+			return holds(iccs(twoWay(planted(r, 12, 4, raterSD, once).means()), singles, usual)[i].Interval, truth)
 		}
 	}
 	check(t, "ICC(1,1)", covered(trials, form(0, 0, 4/4.49)), exactTolerance(trials))

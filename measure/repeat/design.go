@@ -110,6 +110,9 @@ func labels(rs []Reading, label func(Reading) string) []string {
 
 // compareLabels orders 2 before 10, numbers before words, and equal numbers by their writing.
 func compareLabels(a, b string) int {
+	if a == b {
+		return 0
+	}
 	x, errX := strconv.Atoi(a)
 	y, errY := strconv.Atoi(b)
 	switch {

@@ -22,9 +22,13 @@ const (
 	noError       = "no interval: the readings leave no error"
 )
 
-// forms names the six, in the order ICC(1,1) (2,1) (3,1) (1,k) (2,k) (3,k).
-func forms(k int) [6]ICC {
-	one, many := "one reading", fmt.Sprintf("the mean of %d", k)
+// forms names the six, in the order ICC(1,1) (2,1) (3,1) (1,k) (2,k) (3,k), of readings that are
+// single or themselves means.
+func forms(k int, of string) [6]ICC {
+	one, many := "one reading", fmt.Sprintf("the mean of %d readings", k)
+	if of != singles {
+		one, many = "one of the "+of, fmt.Sprintf("the mean of %d %s", k, of)
+	}
 	name := [3]string{"ICC(%s)", "ICC(A,%s)", "ICC(C,%s)"}
 	what := [3]string{
 		"each subject read by other raters: absolute agreement of ",
@@ -51,8 +55,8 @@ func forms(k int) [6]ICC {
 //
 // Source: Shrout PE, Fleiss JL. Psychol Bull 1979;86:420–428. doi:10.1037/0033-2909.86.2.420;
 // McGraw KO, Wong SP. Psychol Methods 1996;1:30–46 (from memory).
-func iccs(a meanSquares, s settings) []ICC {
-	out := forms(int(a.k))
+func iccs(a meanSquares, of string, s settings) []ICC {
+	out := forms(int(a.k), of)
 	dfB, dfW, dfE := a.n-1, a.n*(a.k-1), (a.n-1)*(a.k-1)
 	out[0].Estimate, out[3].Estimate = ratioICC(a.between, a.within, dfB, dfW, a.k, s)
 	out[1].Estimate, out[4].Estimate = agreementICC(a, s)
@@ -142,7 +146,7 @@ func agreementICC(m meanSquares, s settings) (one, mean Estimate) {
 //
 // Source: Thomas JD, Hultquist RA. Ann Stat 1978;6:582–587 (from memory); coverage in TestUnequalICCCovers.
 func unequalICC(w oneWay, s settings) ICC {
-	out := forms(1)[0]
+	out := forms(1, singles)[0]
 	df1, df2 := w.df()
 	out.test(w.between, w.within, df1, df2)
 	rho := (w.between - w.within) / (w.between + (w.n0-1)*w.within)

@@ -44,6 +44,11 @@ func (r *Result) name() string {
 // level is the confidence in per cent, as text.
 func (r *Result) level() string { return fmt.Sprintf("%g %%", 100*r.Confidence) }
 
+// any reports whether a pair that could be compared is of the kind.
+func (r *Result) any(of string) bool {
+	return slices.ContainsFunc(r.Pairs, func(p Pair) bool { return p.Of == of && p.Reason == "" })
+}
+
 func (r *Result) methods() string {
 	d := r.Design
 	var b strings.Builder
@@ -52,14 +57,14 @@ func (r *Result) methods() string {
 	if d.Sessions {
 		say("One rater measured %s in %s (%s); ", plural(d.Subjects, "subject"), plural(len(d.Raters), "session"), line(who))
 	} else {
-		say("%s (%s) measured %s; ", strings.ToUpper(plural(len(d.Raters), "rater")[:1])+plural(len(d.Raters), "rater")[1:], line(who), plural(d.Subjects, "subject"))
+		say("%s (%s) measured %s; ", plural(len(d.Raters), "rater"), line(who), plural(d.Subjects, "subject"))
 	}
 	say("%s. ", r.process())
 	say("Differences were taken as first minus second. The mean difference is given with a t interval and tested against zero by a paired t test. ")
-	if slices.ContainsFunc(r.Pairs, func(p Pair) bool { return p.Of == "single readings" && p.Reason == "" }) {
+	if r.any(singles) {
 		say("Limits of agreement are the mean difference ± %g SD, with exact intervals from the noncentral t distribution. ", r.LimitsFactor)
 	}
-	if slices.ContainsFunc(r.Pairs, func(p Pair) bool { return p.Of != "single readings" }) {
+	if r.any(replicateMeans) {
 		say("Where a rater read a subject more than once, means were compared, and the SD of the difference was put back to single readings before limits of agreement (mean ± %g SD, approximate intervals) were set. ", r.LimitsFactor)
 	}
 	say("Proportional bias was tested by regressing the difference on the mean. ")
@@ -151,12 +156,17 @@ func (r *Result) overallText() string {
 		parts = append(parts, c.Form+" "+pure(r, c.Estimate))
 	}
 	say("Intraclass correlations of %s: %s.", o.Of, strings.Join(parts, "; "))
+	for _, x := range r.Raters {
+		if x.ICC != nil {
+			say(" Replicates by %s: within-subject SD %s, repeatability coefficient %s, ICC(1,1) %s.", line(x.Name), r.span(x.WithinSD, at), r.span(x.Repeat, at), pure(r, x.ICC.Estimate))
+		}
+	}
 	return b.String()
 }
 
 func (r *Result) checklistText() string {
 	var b strings.Builder
-	b.WriteString("\n## What GRRAS asks\n\n| | asked | from the table | for the author |\n| --- | --- | --- | --- |\n")
+	b.WriteString("\n## What GRRAS asks\n\n| item | asked | from the table | for the author |\n| --- | --- | --- | --- |\n")
 	cell := func(s string) string { return strings.ReplaceAll(line(s), "|", `\|`) }
 	for _, i := range r.Checklist() {
 		fmt.Fprintf(&b, "| %d | %s | %s | %s |\n", i.Number, i.Asks, cell(i.Data), cell(i.Author))
@@ -168,13 +178,15 @@ func (r *Result) checklistText() string {
 func (r *Result) sources() []string {
 	out := []string{
 		"Bland JM, Altman DG. Lancet 1986;327:307–310 (limits of agreement, repeatability).",
-		"Carkeet A. Optom Vis Sci 2015;92:e71–e80 (exact intervals of the limits).",
 		"Shrout PE, Fleiss JL. Psychol Bull 1979;86:420–428 (intraclass correlation).",
 		"McGraw KO, Wong SP. Psychol Methods 1996;1:30–46 (intraclass correlation).",
 		"Lin LI. Biometrics 1989;45:255–268; corrected 2000;56:324–325 (concordance).",
 		"Kottner J et al. J Clin Epidemiol 2011;64:96–106 (reporting).",
 	}
-	if slices.ContainsFunc(r.Pairs, func(p Pair) bool { return p.Of != "single readings" }) {
+	if r.any(singles) {
+		out = append(out, "Carkeet A. Optom Vis Sci 2015;92:e71–e80 (exact intervals of the limits).")
+	}
+	if r.any(replicateMeans) {
 		out = append(out, "Bland JM, Altman DG. Stat Methods Med Res 1999;8:135–160 (limits with replicates).")
 	}
 	if r.Design.Model == OneWayUnequal {

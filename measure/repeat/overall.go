@@ -71,7 +71,7 @@ func overallTwoWay(a meanSquares, s settings) Overall {
 	o.RandomSD = Estimate{Value: Number(e), Interval: sdInterval(e, (a.n-1)*(a.k-1), s.confidence), Unit: s.unit}
 	o.Repeat = o.WithinSD.times(normal95 * math.Sqrt2)
 	o.MDC, o.MDCSame = o.Repeat, o.RandomSD.times(normal95*math.Sqrt2)
-	o.ICC, o.Of = iccs(a, s), "single readings"
+	o.ICC, o.Of = iccs(a, singles, s), singles
 	return o
 }
 
@@ -102,7 +102,8 @@ func overallReplicates(g *grid, s settings) Overall {
 	any := parts[1].Variance + parts[2].Variance + parts[3].Variance
 	o.MDC = exactly(normal95*math.Sqrt(2*float64(any)), s.unit, "no interval: a sum of three components")
 	o.MDCSame = o.Repeat
-	o.ICC, o.Of = iccs(a, s), "means of "+plural(g.Replicates, "replicate")
+	o.Of = "means of " + plural(g.Replicates, "replicate")
+	o.ICC = iccs(a, o.Of, s)
 	return o
 }
 
@@ -120,7 +121,7 @@ func overallUnequal(groups [][]float64, s settings) Overall {
 	o.RandomSD, o.MDCSame = absent(s.unit, why), absent(s.unit, why)
 	o.Repeat = o.WithinSD.times(normal95 * math.Sqrt2)
 	o.MDC = o.Repeat
-	o.ICC, o.Of = []ICC{unequalICC(w, s)}, "single readings"
+	o.ICC, o.Of = []ICC{unequalICC(w, s)}, singles
 	return o
 }
 

@@ -31,6 +31,12 @@ type Pair struct {
 	x, y        []float64 // the paired values, unit of the table
 }
 
+// What a pair or an ICC is of.
+const (
+	singles        = "single readings"
+	replicateMeans = "means of replicates"
+)
+
 // Limit is a limit of agreement with two intervals: the exact one, and the usual approximation.
 type Limit struct {
 	Value  Number   `json:"value"`
@@ -42,7 +48,7 @@ type Limit struct {
 
 // newPair compares raters a and b of the grid.
 func newPair(g *grid, a, b int, s settings) Pair {
-	p := Pair{First: g.Raters[a], Second: g.Raters[b], Of: "single readings"}
+	p := Pair{First: g.Raters[a], Second: g.Raters[b], Of: singles}
 	var cx, cy [][]float64
 	for _, row := range g.cell {
 		if len(row[a]) > 0 && len(row[b]) > 0 {
@@ -56,7 +62,7 @@ func newPair(g *grid, a, b int, s settings) Pair {
 	}
 	many := func(c []float64) bool { return len(c) > 1 }
 	if slices.ContainsFunc(cx, many) || slices.ContainsFunc(cy, many) {
-		p.Of = "means of replicates"
+		p.Of = replicateMeans
 	}
 	p.differences(cx, cy, s)
 	p.proportional(s)
@@ -91,8 +97,8 @@ func (p *Pair) differences(cx, cy [][]float64, s settings) {
 	half := tQuantile(1-s.tail(), n-1) * math.Sqrt(v/n)
 	p.Bias = between(bias, bias-half, bias+half, s.unit)
 	p.BiasTest = tTest(bias, math.Sqrt(v/n), n-1)
-	if p.Of == "single readings" {
-		p.singles(d, bias, v, s)
+	if p.Of == singles {
+		p.single(d, bias, v, s)
 	} else {
 		p.replicated(cx, cy, bias, v, s)
 	}
@@ -108,8 +114,8 @@ func (p *Pair) points() (d, m []float64) {
 	return settled(d, scale), settled(m, scale)
 }
 
-// singles fills what single readings allow: exact limits, and the within-subject figures.
-func (p *Pair) singles(d []float64, bias, v float64, s settings) {
+// single fills what single readings allow: exact limits, and the within-subject figures.
+func (p *Pair) single(d []float64, bias, v float64, s settings) {
 	n, sd := float64(len(d)), math.Sqrt(v)
 	p.SD = Estimate{Value: Number(sd), Interval: sdInterval(sd, n-1, s.confidence), Unit: s.unit}
 	p.LowerLimit, p.UpperLimit = limits(bias, sd, n, s)

@@ -61,7 +61,7 @@ func (r *Result) WriteBlandAltman(w io.Writer, i int, format string) error {
 	}
 	for k, l := range lines {
 		c.rule(first-0.05*room, right, float64(l.at), l.dash, black)
-		c.bar(right+float64(1+k%2)*0.03*room, l.Interval)
+		c.bar(right+float64(1+k%2)*0.03*room, 0.006*room, l.Interval)
 	}
 	c.dots(m, d)
 	c.X.Min, c.X.Max = first-0.05*room, right+0.36*room
@@ -121,7 +121,10 @@ func shown(l Limit) Interval {
 
 // smallest is the least range of an axis, in the unit of the readings: equal readings still get one.
 func smallest(p *Pair) float64 {
-	return math.Max(1e-9*magnitude(p.x, p.y), math.SmallestNonzeroFloat32)
+	if m := magnitude(p.x, p.y); m > 0 {
+		return 1e-3 * m
+	}
+	return 1
 }
 
 // chart is a plot in the house's lines.
@@ -171,11 +174,15 @@ func (c chart) rule(x0, x1, y float64, dash []vg.Length, shade color.Color) {
 	c.add(plotter.XYs{{X: x0, Y: y}, {X: x1, Y: y}}, dash, shade)
 }
 
-// bar is an interval, drawn upright at x.
-func (c chart) bar(x float64, i Interval) {
-	if i.Low.Known() && i.High.Known() {
-		c.add(plotter.XYs{{X: x, Y: float64(i.Low)}, {X: x, Y: float64(i.High)}}, nil, black)
+// bar is an interval, drawn upright at x with a foot and a head as wide as twice half.
+func (c chart) bar(x, half float64, i Interval) {
+	if !i.Low.Known() || !i.High.Known() {
+		return
 	}
+	low, high := float64(i.Low), float64(i.High)
+	c.add(plotter.XYs{{X: x, Y: low}, {X: x, Y: high}}, nil, black)
+	c.rule(x-half, x+half, low, nil, black)
+	c.rule(x-half, x+half, high, nil, black)
 }
 
 func (c chart) dots(x, y []float64) {

@@ -64,8 +64,8 @@ func (e *TableError) Error() string {
 
 const (
 	mostErrors = 20     // named at once; more of the same teach nothing
-	largest    = 1e100  // its square and the sum of many squares still fit a float64
-	joint      = "\x1f" // between the parts of a subject: the ASCII unit separator, so "a b"+"c" ≠ "a"+"b c"
+	largest    = 1e15   // past it a float64 holds no tenth
+	joint      = "\x1f" // between the parts of a subject: the ASCII unit separator, met in no label
 )
 
 // Read reads a tidy CSV (RFC 4180, UTF-8, comma, decimal point): one reading a row, first row the

@@ -115,13 +115,11 @@ func TestReadPassesOnAFailingReader(t *testing.T) {
 }
 
 func TestAnalyseRefusesTooFew(t *testing.T) {
-	for name, rows := range map[string][][2]float64{"two subjects": {{1, 2}, {3, 4}}} {
-		_, err := Analyse(tableOf(rows), Options{})
-		require.ErrorIs(t, err, ErrTooFew, name)
-		require.ErrorContains(t, err, "2 of 2 subjects", name)
-	}
+	_, err := Analyse(tableOf([][2]float64{{1, 2}, {3, 4}}), Options{})
+	require.ErrorIs(t, err, ErrTooFew)
+	require.ErrorContains(t, err, "2 of 2 subjects")
 	one := &Table{Readings: []Reading{{Subject: "1", Rater: "A"}, {Subject: "2", Rater: "A"}, {Subject: "3", Rater: "A"}}}
-	_, err := Analyse(one, Options{})
+	_, err = Analyse(one, Options{})
 	require.ErrorIs(t, err, ErrTooFew)
 	require.ErrorContains(t, err, "a second rater or a replicate column")
 	_, err = Analyse(&Table{}, Options{})
@@ -174,7 +172,7 @@ func TestAnalyseSaysUnequal(t *testing.T) {
 func FuzzRead(f *testing.F) {
 	f.Add("case,reader,round,height_mm\n1,A,1,3\n1,B,1,4\n2,A,1,5\n2,B,1,6\n3,A,1,7\n3,B,1,8.5\n")
 	f.Add("\xef\xbb\xbfcase,reader,round,height_mm\n1,A,1,3\n1,A,2,3\n2,A,1,3\n2,A,2,3\n3,A,1,3\n3,A,2,3\n")
-	f.Add("case,reader,round,height_mm,unit\n1,A,1,1e99,mm\n1,B,1,-1e99,mm\n\"2\n\",A,1,0.1,mm\n2,B,1,1e-320,mm\n3,A,1,5,mm\n3,B,1,5,mm\n")
+	f.Add("case,reader,round,height_mm,unit\n1,A,1,1e15,mm\n1,B,1,-1e15,mm\n\"2\n\",A,1,0.1,mm\n2,B,1,1e-320,mm\n3,A,1,5,mm\n3,B,1,5,mm\n")
 	f.Add("case;reader\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		c := Columns{Subject: []string{"case"}, Rater: "reader", Replicate: "round", Value: "height_mm"}
