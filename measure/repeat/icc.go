@@ -20,7 +20,13 @@ type ICC struct {
 const (
 	subjectsAlike = "the subjects do not differ and the readings do not either"
 	noError       = "no interval: the readings leave no error"
+
+	noSatterthwaite = "no interval: Satterthwaite's degrees of freedom fail on these mean squares"
 )
+
+// leastDF is where Satterthwaite's degrees of freedom have failed: of a sum with a negative weight they
+// can come near zero, and a quantile of F has no meaning there. Our choice.
+const leastDF = 0.01
 
 // forms names the six, in the order ICC(1,1) (2,1) (3,1) (1,k) (2,k) (3,k), of readings that are
 // single or themselves means.
@@ -129,12 +135,14 @@ func agreementICC(m meanSquares, s settings) (one, mean Estimate) {
 	}
 	p, q := k*rho, n*(1-rho)+k*rho*(n-1)
 	v := math.Pow(p*j+q*e, 2) / (math.Pow(p*j, 2)/(k-1) + math.Pow(q*e, 2)/((n-1)*(k-1)))
+	if !(v > leastDF) {
+		return exactly(rho, "1", noSatterthwaite), exactly(of, "1", noSatterthwaite)
+	}
 	q1, q2 := fQuantile(1-s.tail(), n-1, v), fQuantile(1-s.tail(), v, n-1)
 	mix := k*j + (k*n-k-n)*e
 	low, high := n*(b-q1*e)/(q1*mix+n*b), n*(q2*b-e)/(mix+n*q2*b)
 	if math.IsNaN(low) || math.IsNaN(high) || low > rho || high < rho {
-		why := "no interval: Satterthwaite's degrees of freedom fail on these mean squares"
-		return exactly(rho, "1", why), exactly(of, "1", why)
+		return exactly(rho, "1", noSatterthwaite), exactly(of, "1", noSatterthwaite)
 	}
 	return between(rho, low, high, "1"), between(of, up(low), up(high), "1")
 }
