@@ -17,14 +17,21 @@ const (
 	maxPlanBytes = 4 << 20
 	maxNesting   = 16 // brackets within brackets, or dashes on one line
 	maxKeys      = 64 // keys of one mapping
+	maxTokens    = 500_000
 )
 
 // parseYAML returns the only document of a YAML or JSON text, or the fault that stopped it.
 func parseYAML(file string, data []byte, f *faults) ast.Node {
 	tokens := lexer.Tokenize(string(data))
+	if len(tokens) > maxTokens {
+		f.add(mark{file: file}, "", "make several plans", "the file holds more than %d values and signs", maxTokens)
+		return nil
+	}
 	guard := planGuard{file: file, faults: f}
 	for _, t := range tokens {
-		guard.see(t)
+		if guard.see(t); len(f.list) == mostFaults {
+			break
+		}
 	}
 	if len(f.list) > 0 {
 		return nil
@@ -60,13 +67,16 @@ func markOf(file string, t *token.Token) mark {
 	return mark{file: file, line: max(t.Position.Line, 0), column: max(t.Position.Column, 0)}
 }
 
+// columnKeys counts the keys of a block mapping, which stand in one column.
+type columnKeys struct{ column, keys int }
+
 // planGuard walks the tokens of a file.
 type planGuard struct {
 	file   string
 	faults *faults
-	flow   []int       // keys so far in each open bracket
-	block  map[int]int // keys so far of the block mapping at each column
-	dashes int         // list dashes on this line
+	flow   []int        // keys so far in each open bracket
+	block  []columnKeys // the open block mappings, outermost first
+	dashes int          // list dashes on this line
 	line   int
 	began  bool // a value has been seen, so that another document may not begin
 }
@@ -91,6 +101,10 @@ func (g *planGuard) see(t *token.Token) {
 		g.dash(t)
 	case token.MappingValueType:
 		g.key(t)
+	case token.CollectEntryType:
+		if t.Prev != nil && t.Prev.Type == token.CollectEntryType {
+			g.refuse(t, "remove one or write the value between them", "two commas stand side by side")
+		}
 	case token.SingleQuoteType, token.DoubleQuoteType:
 		if t.Prev != nil && (t.Prev.Type == token.SingleQuoteType || t.Prev.Type == token.DoubleQuoteType) {
 			g.refuse(t, "put a comma or a line end between them", "two texts stand side by side")
@@ -134,19 +148,21 @@ func (g *planGuard) key(t *token.Token) {
 	}
 	column := key.Position.Column
 	g.forget(column)
-	if g.block == nil {
-		g.block = map[int]int{}
+	if n := len(g.block); n == 0 || g.block[n-1].column < column {
+		g.block = append(g.block, columnKeys{column: column})
 	}
-	if g.block[column]++; g.block[column] == maxKeys+1 {
+	if len(g.block) == maxNesting+1 {
+		g.refuse(key, "write a plan's keys", "more than %d mappings within mappings", maxNesting)
+	}
+	last := &g.block[len(g.block)-1]
+	if last.keys++; last.keys == maxKeys+1 {
 		g.refuse(key, "remove what no plan has", "more than %d keys in one mapping", maxKeys)
 	}
 }
 
 // forget ends the block mappings that stand to the right of column.
 func (g *planGuard) forget(column int) {
-	for c := range g.block {
-		if c > column {
-			delete(g.block, c)
-		}
+	for n := len(g.block); n > 0 && g.block[n-1].column > column; n-- {
+		g.block = g.block[:n-1]
 	}
 }

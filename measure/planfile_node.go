@@ -47,6 +47,9 @@ func (n node) fail(remedy, format string, args ...any) {
 
 // key returns the last part of the node's path, for messages.
 func (n node) key() string {
+	if n.path == "" {
+		return "the plan"
+	}
 	return n.path[strings.LastIndexByte(n.path, '.')+1:]
 }
 
