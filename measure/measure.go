@@ -4,3 +4,204 @@
 // Frames: points of the plan and the result are patient LPS (r3.Vec, mm) or section (reformat.UV,
 // mm); the package's only grey values are in the volume it is given.
 package measure
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"runtime"
+
+	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
+	"ridgerule/measure/safety"
+)
+
+// Options tune a run; the zero value is ready.
+type Options struct {
+	Progress func(done, total int) // called after each site, from one goroutine at a time; nil: silent
+	PlacedBy *float64              // standard uncertainty of hand-drawn arch points, mm; nil: [handSD]
+}
+
+// handSD is the standard uncertainty of an arch point drawn by hand, mm. Our choice; the
+// calibration of docs/accuracy.md draws its arch points with it.
+const handSD = 0.3
+
+// Run measures the sites of plan in volume v. scan says what v is; it is carried into the result.
+//
+// A site that cannot be measured carries its reason in the result; Run itself fails for a plan
+// that does not fit the volume ([PlanErrors]), an arch that is no curve ([reformat.ErrCurve]), a
+// structure that is no body ([safety.ErrBody]) and a cancelled context.
+func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Options) (*Result, error) {
+	if err := plan.Place(v.Grid); err != nil {
+		return nil, err
+	}
+	curve, err := reformat.NewCurve(plan.Arch, plan.Occlusal)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", plan.Path, err)
+	}
+	if err := plan.CheckOn(v.Grid, curve.Length()); err != nil {
+		return nil, err
+	}
+	rules, err := safety.Margins().With(plan.Margins, plan.MarginsSource)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", plan.Path, err)
+	}
+	scene, err := safety.NewScene(plan.Structures)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", plan.Path, err)
+	}
+	c := &run{plan: plan, curve: curve, rules: rules, scene: scene, hand: handOf(plan, opt)}
+	sites, err := c.trace(ctx, v)
+	if err != nil {
+		return nil, err
+	}
+	if err := c.measure(ctx, sites, opt.Progress); err != nil {
+		return nil, err
+	}
+	return c.result(sites, scan), nil
+}
+
+// run is what the sites of one case share.
+type run struct {
+	plan   *Plan
+	curve  *reformat.Curve
+	rules  safety.Rules
+	scene  *safety.Scene
+	hand   ridge.Hand
+	tissue ridge.Tissue
+}
+
+// handOf turns the scatter of hand-drawn arch points into what a section feels: its place along
+// the arch, and its direction, which the tangent through two neighbours of a point sets.
+func handOf(plan *Plan, opt Options) ridge.Hand {
+	sd := handSD
+	if opt.PlacedBy != nil {
+		sd = *opt.PlacedBy
+	}
+	length := 0.0
+	for i := 1; i < len(plan.Arch); i++ {
+		length += r3.Norm(r3.Sub(plan.Arch[i], plan.Arch[i-1]))
+	}
+	spacing := length / float64(len(plan.Arch)-1)
+	return ridge.Hand{Along: sd, Turn: sd / (math.Sqrt2 * spacing), Scale: plan.ScaleHalfWidth}
+}
+
+// site is one site on its way through a run.
+type site struct {
+	plan    Site
+	frame   reformat.Frame
+	outline *ridge.Outline
+	axis    ridge.Axis
+	height  height
+	out     SiteResult
+}
+
+// trace outlines the bone of every site and learns from all of them what the series has in common.
+func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
+	sites := make([]*site, len(c.plan.Sites))
+	err := each(ctx, len(sites), func(i int) {
+		s := &site{plan: c.plan.Sites[i]}
+		s.frame = c.curve.Frame(c.arc(s.plan))
+		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Frame: s.frame, AxisFrom: s.plan.Axis}
+		o, err := ridge.Trace(reformat.NewField(v, s.frame), ridge.Tissue{})
+		if err != nil {
+			s.out.Err = plain(err)
+		} else {
+			o.Sample()
+			s.outline = o
+		}
+		sites[i] = s
+	})
+	var outlines []*ridge.Outline
+	for _, s := range sites {
+		if s != nil && s.outline != nil {
+			outlines = append(outlines, s.outline)
+		}
+	}
+	c.tissue = ridge.Learn(outlines)
+	return sites, err
+}
+
+// arc returns a site's arc length, in mm.
+func (c *run) arc(s Site) float64 {
+	if s.ArcMM != nil {
+		return *s.ArcMM
+	}
+	arc, _ := c.curve.Project(*s.At)
+	return arc
+}
+
+// measure measures every site; what fails stays with its site.
+func (c *run) measure(ctx context.Context, sites []*site, progress func(done, total int)) error {
+	done := make(chan struct{}, len(sites))
+	var told errgroup.Group
+	told.Go(func() error {
+		for n := 1; n <= len(sites); n++ {
+			if _, more := <-done; !more {
+				return nil
+			}
+			if progress != nil {
+				progress(n, len(sites))
+			}
+		}
+		return nil
+	})
+	err := each(ctx, len(sites), func(i int) {
+		c.site(sites[i])
+		done <- struct{}{}
+	})
+	close(done)
+	_ = told.Wait()
+	return err
+}
+
+// each calls do(0…n−1) on as many goroutines as there are processors, until ctx is done.
+func each(ctx context.Context, n int, do func(i int)) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range n {
+		g.Go(func() error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			do(i)
+			return nil
+		})
+	}
+	return g.Wait()
+}
+
+// result gathers the sites, the arch and the facts.
+func (c *run) result(sites []*site, scan Scan) *Result {
+	scan.Blur, scan.Noise = math.NaN(), math.NaN()
+	if c.tissue.Edges > 0 {
+		scan.Blur, scan.Noise = c.tissue.Blur, c.tissue.Noise
+	}
+	scan.Cautions = append(append([]string{}, scan.Cautions...), c.plan.Cautions...)
+	if c.curve.Straight() {
+		scan.Cautions = append(scan.Cautions, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures")
+	}
+	r := &Result{Case: c.plan.Case, Jaw: c.plan.Jaw, Occlusal: c.plan.Occlusal, OcclusalFrom: c.plan.OcclusalFrom,
+		OrientationNote: c.plan.OrientationNote, Structures: c.plan.Structures, Margins: c.namedRules(), Scan: scan,
+		Plan: PlanFacts{Name: c.plan.Path, SHA256: c.plan.SHA256}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
+	r.Arch = c.arch(sites)
+	for _, s := range sites {
+		s.out.Verdict = worst(s.out.Rows)
+		r.Sites = append(r.Sites, s.out)
+	}
+	return r
+}
+
+func (c *run) namedRules() []NamedRule {
+	var named []NamedRule
+	for _, name := range safety.RuleNames() {
+		if rule, ok := c.rules[name]; ok {
+			named = append(named, NamedRule{Name: name, Rule: rule, Changed: c.rules.Changed(name)})
+		}
+	}
+	return named
+}

@@ -41,21 +41,23 @@ type Row struct {
 // SiteResult is what was measured at one site. A site that could not be measured carries Err
 // and rows without values.
 type SiteResult struct {
-	ID, Tooth string
-	Frame     reformat.Frame // of the site's section
-	Outline   []reformat.UV  // closed outer edge of the bone, section mm; first point not repeated
-	Crest     reformat.UV    // crest point, section mm
-	Axis      reformat.UV    // unit vector crest to base, section
-	AxisFrom  AxisRule
-	Chords    []Chord         // one a depth of the plan
-	HeightEnd reformat.UV     // where the height ends on the axis line, section mm
-	HeightTo  Limit           // what it ends at; empty: no height
-	Implant   *safety.Implant // the virtual implant as held against the margins
-	Findings  []safety.Finding
-	Rows      []Row
-	Verdict   safety.Verdict // the worst of its findings
-	Note      string
-	Err       string // why the site could not be measured; empty: measured
+	ID, Tooth   string
+	Frame       reformat.Frame // of the site's section
+	Outline     []reformat.UV  // closed outer edge of the bone, section mm; first point not repeated
+	Crest       reformat.UV    // crest point, section mm
+	Axis        reformat.UV    // unit vector crest to base, section
+	AxisFrom    AxisRule
+	Chords      []Chord         // one a depth of the plan
+	HeightEnd   reformat.UV     // where the height ends on the axis line, section mm
+	HeightTo    Limit           // what it ends at; empty: no height
+	UsableDepth *float64        // of the usable crest below the crest, mm; nil: not asked or none
+	Implant     *safety.Implant // the virtual implant as held against the margins
+	Findings    []safety.Finding
+	Ladder      []safety.Rung // the sizes tried, in the plan\'s order; empty: none asked
+	Rows        []Row
+	Verdict     safety.Verdict // the worst of its findings
+	Note        string
+	Err         string // why the site could not be measured; empty: measured
 }
 
 // Chord is one width of the ridge in its section, with the inner edges of its plates.

@@ -1,0 +1,225 @@
+package measure
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
+	"ridgerule/measure/safety"
+	"ridgerule/measure/uncertainty"
+)
+
+// height is a ridge height and what it ends at. to is empty when there is none, and why says why;
+// with a height, why may carry a caution.
+type height struct {
+	uncertainty.Length
+	to   Limit
+	name string // of the structure
+	why  string
+	end  reformat.UV
+	seen bool // found in the image, not marked
+}
+
+// heightRow finds the limit that the plan asks for and adds the height's row.
+func (c *run) heightRow(s *site) {
+	s.height = c.findHeight(s)
+	row := Row{Quantity: "ridge_height", To: string(s.height.to), Unit: "mm", Note: s.height.why}
+	if s.height.to != "" {
+		row = length("ridge_height", nil, s.height.Length)
+		row.To, row.Note = string(s.height.to), s.height.why
+		s.out.HeightTo, s.out.HeightEnd = s.height.to, s.height.end
+	}
+	s.add(row)
+}
+
+// findHeight returns the height to the limit asked for; auto takes the first one met.
+func (c *run) findHeight(s *site) height {
+	want := s.plan.HeightTo
+	if want != ToAuto && want != "" {
+		return c.heightTo(s, want)
+	}
+	best := height{why: "no limit was marked or found along the axis"}
+	for _, limit := range c.limits(s) {
+		h := c.heightTo(s, limit)
+		if h.to == "" {
+			if best.to == "" {
+				best.why = h.why
+			}
+			continue
+		}
+		if best.to == "" || h.Value < best.Value {
+			best = h
+		}
+	}
+	if c.plan.Jaw == Mandible && best.to == ToBorder && posterior(s.plan.Tooth) {
+		best.why = "canal not marked in this section: the height runs to the border, past where the canal may lie"
+	}
+	return best
+}
+
+// limits are the limits a height can meet in this jaw.
+func (c *run) limits(s *site) []Limit {
+	switch {
+	case c.plan.Jaw == Mandible:
+		return []Limit{ToBorder, ToCanal}
+	case posterior(s.plan.Tooth):
+		return []Limit{ToBorder, ToSinus}
+	}
+	return []Limit{ToBorder, ToNasalFloor, ToSinus}
+}
+
+// posterior reports whether the tooth is a premolar or molar.
+func posterior(tooth string) bool { return len(tooth) == 2 && tooth[1] >= '4' }
+
+// heightTo returns the height to one limit.
+func (c *run) heightTo(s *site, limit Limit) height {
+	switch limit {
+	case ToBorder:
+		end, l, err := s.outline.End(s.axis, c.hand)
+		if err != nil {
+			return height{why: plain(err)}
+		}
+		return height{Length: l, to: ToBorder, end: end}
+	case ToCanal:
+		return c.heightToTube(s)
+	}
+	return c.heightToCavity(s, limit)
+}
+
+// heightToTube is the height to the most coronal point of a marked canal's tube in this section,
+// projected on the axis, even when the tube lies beside it.
+func (c *run) heightToTube(s *site) height {
+	best := height{why: "canal not marked in this section"}
+	for _, st := range c.plan.Structures {
+		if st.Kind != safety.Canal {
+			continue
+		}
+		top, ok := roof(st, s.frame, s.axis)
+		if !ok {
+			continue
+		}
+		value := dotUV(reformat.UV{U: top.U - s.axis.Crest.U, V: top.V - s.axis.Crest.V}, s.axis.Dir)
+		if value <= 0 || best.to != "" && value >= best.Value {
+			continue
+		}
+		beside := dotUV(reformat.UV{U: top.U - s.axis.Crest.U, V: top.V - s.axis.Crest.V}, s.axis.Side())
+		budget := append(s.outline.HeightBudget(s.axis, value, c.hand),
+			uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD},
+			uncertainty.Term{Name: "axis direction", Std: s.axis.DirSD, Sensitivity: beside})
+		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: ToCanal, name: st.Name}
+		best.end = s.axis.At(value)
+	}
+	return best
+}
+
+// sideReach is how far beside the axis a tube still belongs to this ridge, mm: the section's plane
+// also cuts the other side of the jaw. Half the width of any jaw section; our choice.
+const sideReach = 15.0
+
+// roof returns the most coronal point, along the axis, of the tube st in the section's plane.
+//
+// A tube is the union of the balls along its path; a ball at distance t from the plane cuts it in a
+// disc of radius √(r²−t²), whose coronal end is what is sought.
+func roof(st safety.Structure, f reformat.Frame, a ridge.Axis) (reformat.UV, bool) {
+	best, found := reformat.UV{}, false
+	level := math.Inf(1)
+	try := func(centre r3.Vec, radius float64) float64 {
+		p, t := f.Section(centre)
+		if math.Abs(t) > radius || math.Abs(p.U-a.Crest.U) > sideReach {
+			return math.Inf(1)
+		}
+		r := math.Sqrt(radius*radius - t*t)
+		top := reformat.UV{U: p.U - r*a.Dir.U, V: p.V - r*a.Dir.V}
+		l := dotUV(top, a.Dir)
+		if l < level {
+			best, level, found = top, l, true
+		}
+		return l
+	}
+	if len(st.Path) == 1 {
+		try(st.Path[0], st.Radii[0])
+	}
+	for i := 1; i < len(st.Path); i++ {
+		along(func(x float64) float64 {
+			return try(r3.Add(r3.Scale(1-x, st.Path[i-1]), r3.Scale(x, st.Path[i])), (1-x)*st.Radii[i-1]+x*st.Radii[i])
+		})
+	}
+	return best, found
+}
+
+// along looks for the least value of f on 0…1: a fine scan, then golden section about its minimum.
+func along(f func(x float64) float64) {
+	const n = 200
+	best, at := math.Inf(1), 0.0
+	for i := range n + 1 {
+		if v := f(float64(i) / n); v < best {
+			best, at = v, float64(i)/n
+		}
+	}
+	if math.IsInf(best, 1) {
+		return
+	}
+	lo, hi := math.Max(0, at-1.0/n), math.Min(1, at+1.0/n)
+	for range 40 {
+		const g = 0.3819660112501051
+		a, b := lo+g*(hi-lo), hi-g*(hi-lo)
+		if f(a) <= f(b) {
+			hi = b
+		} else {
+			lo = a
+		}
+	}
+}
+
+// heightToCavity is the height to where the axis line leaves the bone into a cavity: a marked one,
+// or one found in the image, whichever the axis meets first.
+func (c *run) heightToCavity(s *site, limit Limit) height {
+	best := height{why: spaced(limit) + " neither marked nor found along the axis"}
+	for _, st := range c.plan.Structures {
+		if string(st.Kind) != string(limit) {
+			continue
+		}
+		value, ok := c.entry(s, st)
+		if !ok || best.to != "" && value >= best.Value {
+			continue
+		}
+		budget := append(s.outline.HeightBudget(s.axis, value, c.hand), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
+		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: limit, name: st.Name, end: s.axis.At(value)}
+	}
+	end, l, err := s.outline.Cavity(s.axis, c.hand)
+	if err == nil && (best.to == "" || l.Value < best.Value) {
+		return height{Length: l, to: limit, end: end, seen: true}
+	}
+	return best
+}
+
+// entry returns the depth at which the axis line enters a marked body, in mm.
+func (c *run) entry(s *site, st safety.Structure) (float64, bool) {
+	inside := func(depth float64) bool {
+		p := s.frame.Patient(s.axis.At(depth))
+		gap, err := safety.Distance(safety.Structure{Path: []r3.Vec{p}, Radii: []float64{1e-6}}, st)
+		return err == nil && gap.Distance < 0
+	}
+	const step, far = 0.25, 45.0
+	for d := 0.0; d < far; d += step {
+		if !inside(d) {
+			continue
+		}
+		lo, hi := math.Max(0, d-step), d
+		for range 30 {
+			mid := (lo + hi) / 2
+			if inside(mid) {
+				hi = mid
+			} else {
+				lo = mid
+			}
+		}
+		return hi, hi > 0
+	}
+	return 0, false
+}
+
+func dotUV(a, b reformat.UV) float64 { return a.U*b.U + a.V*b.V }
+func dotVec(a, b r3.Vec) float64     { return r3.Dot(a, b) }

@@ -1,0 +1,108 @@
+package reformat
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+)
+
+// Field is a volume seen from a section's frame: the room that finds the ridge asks it for
+// rasters, lines and the voxels themselves, and never learns how they lie in the patient.
+type Field struct {
+	Frame
+	v *volume.Volume
+}
+
+// NewField returns v as seen from frame f.
+func NewField(v *volume.Volume, f Frame) Field { return Field{f, v} }
+
+// Voxel returns the smallest and the largest distance between neighbouring voxels, in mm.
+func (f Field) Voxel() (least, most float64) {
+	s := f.v.Spacing()
+	return min(s[0], s[1], s[2]), max(s[0], s[1], s[2])
+}
+
+// Section resamples the section itself; see [Resample].
+func (f Field) Section(min, max UV, step float64) Section {
+	return Resample(f.v, f.Frame, min, max, step)
+}
+
+// Slab is the mean of the sections at the given offsets along T (mm) from this one, pixel by
+// pixel; NaN where one of them has no value.
+func (f Field) Slab(min, max UV, step float64, offsets ...float64) Section {
+	var sum Section
+	for n, off := range offsets {
+		frame := f.Frame
+		frame.Origin = r3.Add(frame.Origin, r3.Scale(off, frame.T))
+		s := Resample(f.v, frame, min, max, step)
+		if n == 0 {
+			sum = s
+			continue
+		}
+		for i, g := range s.Grey {
+			sum.Grey[i] += g
+		}
+	}
+	for i := range sum.Grey {
+		sum.Grey[i] /= float32(len(offsets))
+	}
+	sum.Frame = f.Frame
+	return sum
+}
+
+// Grey returns the grey value at section point p, off mm along T from the section; NaN outside
+// the field. The result is a relative grey value without unit.
+func (f Field) Grey(p UV, off float64) float64 {
+	return f.v.At(r3.Add(f.Patient(p), r3.Scale(off, f.T)))
+}
+
+// Grain is one voxel near a point of the section, in a local frame of that point.
+type Grain struct {
+	N    float64 // along the given normal, mm
+	X    float64 // at right angles to it in the section (normal turned by +90° from u to v), mm
+	T    float64 // along the arch, mm
+	Grey float64 // relative grey value
+}
+
+// Near appends to dst the voxels whose centres lie in the cylinder around section point p with
+// its axis along the unit vector normal: N between low and high, X² + T² ≤ radius² (mm). Blank
+// voxels and voxels beyond the grid are left out.
+func (f Field) Near(dst []Grain, p, normal UV, low, high, radius float64) []Grain {
+	at := f.Patient(p)
+	n, x := f.Direction(normal), f.Direction(UV{-normal.V, normal.U})
+	lo, hi := f.box(at, n, low, high, radius)
+	g := f.v.Grid
+	stepI := r3.Vec{X: r3.Dot(g.Step[0], n), Y: r3.Dot(g.Step[0], x), Z: r3.Dot(g.Step[0], f.T)}
+	for k := lo[2]; k <= hi[2]; k++ {
+		rescale := f.v.RescaleOf(k)
+		for j := lo[1]; j <= hi[1]; j++ {
+			d := r3.Sub(g.Patient(volume.Index{I: float64(lo[0]), J: float64(j), K: float64(k)}), at)
+			q := r3.Vec{X: r3.Dot(d, n), Y: r3.Dot(d, x), Z: r3.Dot(d, f.T)}
+			row := f.v.Stored[(k*g.Size[1]+j)*g.Size[0]:]
+			for i := lo[0]; i <= hi[0]; i++ {
+				if q.X >= low && q.X <= high && q.Y*q.Y+q.Z*q.Z <= radius*radius && (f.v.Blank == nil || row[i] != *f.v.Blank) {
+					dst = append(dst, Grain{q.X, q.Y, q.Z, rescale.Slope*float64(row[i]) + rescale.Intercept})
+				}
+				q = r3.Add(q, stepI)
+			}
+		}
+	}
+	return dst
+}
+
+// box returns the index range that holds the cylinder, cut to the grid.
+func (f Field) box(at, n r3.Vec, low, high, radius float64) (lo, hi [3]int) {
+	g := f.v.Grid
+	centre := g.Index(at)
+	det := r3.Dot(g.Step[0], r3.Cross(g.Step[1], g.Step[2]))
+	for axis, c := range [3]float64{centre.I, centre.J, centre.K} {
+		grad := r3.Scale(1/det, r3.Cross(g.Step[(axis+1)%3], g.Step[(axis+2)%3])) // of the index, per mm
+		along := r3.Dot(grad, n)
+		across := radius * math.Sqrt(math.Max(0, r3.Norm2(grad)-along*along))
+		lo[axis] = max(0, int(math.Ceil(c+math.Min(along*low, along*high)-across)))
+		hi[axis] = min(g.Size[axis]-1, int(math.Floor(c+math.Max(along*low, along*high)+across)))
+	}
+	return lo, hi
+}

@@ -1,0 +1,279 @@
+package ridge
+
+import (
+	"fmt"
+	"math"
+
+	"ridgerule/measure/reformat"
+)
+
+// Axis is the ridge's axis: a line from its crest point to the base of the jaw.
+type Axis struct {
+	Crest   reformat.UV // where the axis line leaves the outline coronally, section mm
+	Dir     reformat.UV // unit vector from crest to base
+	CrestSD float64     // standard uncertainty of the crest along the axis, from its fit, mm
+	DirSD   float64     // standard uncertainty of the direction, from the mid-points' scatter, radians
+	Points  int         // mid-points it was found from; 0 when it was given
+
+	crestWall *Wall
+}
+
+// depths at which the axis looks at the ridge, mm below the crest. Source: the method's own
+// definition, mid-points at 1…8 mm.
+const (
+	axisFirst = 1.0
+	axisLast  = 8.0
+)
+
+// down is the direction from the biting surface to the base of the jaw.
+var down = reformat.UV{V: -1}
+
+// Side returns the unit vector across the axis toward buccal.
+func (a Axis) Side() reformat.UV {
+	side := left(a.Dir)
+	if side.U < 0 {
+		side = scale(-1, side)
+	}
+	return side
+}
+
+// At returns the axis point depth mm below the crest.
+func (a Axis) At(depth float64) reformat.UV { return add(a.Crest, scale(depth, a.Dir)) }
+
+// Tilt returns the angle between the section's downward direction and the axis, in degrees,
+// positive when the base lies buccal of the crest.
+func (a Axis) Tilt() float64 { return math.Atan2(a.Dir.U, -a.Dir.V) * 180 / math.Pi }
+
+// FindAxis finds the ridge's axis: the least-squares line through the mid-points of the widths at
+// 1…8 mm below the crest, or as many as the ridge has, iterated until the widths are perpendicular
+// to the axis they define. fixed, when not nil, is the direction to keep (unit vector crest to
+// base); the line then runs through the mean of the mid-points.
+func (o *Outline) FindAxis(fixed *reformat.UV) (Axis, error) {
+	dir := down
+	if fixed != nil {
+		dir = unit(*fixed)
+	}
+	a, err := o.coarseAxis(dir, fixed != nil)
+	if err != nil {
+		return a, err
+	}
+	return o.fineAxis(a, fixed != nil)
+}
+
+// FixAxis returns the axis with the operator's crest point and, when dir is nil, the direction
+// that the ridge's mid-points give.
+func (o *Outline) FixAxis(crest reformat.UV, dir *reformat.UV) (Axis, error) {
+	a, err := o.FindAxis(dir)
+	if err != nil && dir == nil {
+		return a, err
+	}
+	if dir != nil {
+		a.Dir = unit(*dir)
+	}
+	a.Crest, a.CrestSD, a.crestWall = crest, 0, nil
+	return a, nil
+}
+
+// top returns the coronal end of the bone on the line through q along dir.
+func (o *Outline) top(q, dir reformat.UV) (hit, bool) {
+	a, _, ok := o.span(q, dir)
+	return a, ok
+}
+
+// coarseAxis iterates on the outline alone.
+func (o *Outline) coarseAxis(dir reformat.UV, keep bool) (Axis, error) {
+	q, ok := o.entry(dir)
+	if !ok {
+		return Axis{}, fmt.Errorf("%w: no bone below the site", ErrNoRidge)
+	}
+	a := Axis{Dir: dir}
+	for range 25 {
+		h, ok := o.top(q, a.Dir)
+		if !ok {
+			return a, fmt.Errorf("%w: the axis leaves the bone", ErrNoRidge)
+		}
+		a.Crest = add(q, scale(h.s, a.Dir))
+		mids := o.coarseMids(a)
+		if len(mids) == 0 {
+			return a, fmt.Errorf("%w: no width within %.0f mm of the crest", ErrNoRidge, axisLast)
+		}
+		next, at := lineThrough(mids, a.Dir, keep)
+		turn := math.Abs(cross(next, a.Dir))
+		a.Dir, q, a.Points = next, at, len(mids)
+		if turn < 1e-6 {
+			break
+		}
+	}
+	h, ok := o.top(q, a.Dir)
+	if !ok {
+		return a, fmt.Errorf("%w: the axis leaves the bone", ErrNoRidge)
+	}
+	a.Crest = add(q, scale(h.s, a.Dir))
+	return a, nil
+}
+
+// entry returns a point of the bone to begin from: at the site if it lies inside, else where the
+// bone is nearest, a little inward.
+func (o *Outline) entry(dir reformat.UV) (reformat.UV, bool) {
+	if o.Inside(reformat.UV{}) {
+		return reformat.UV{}, true
+	}
+	best, at := math.Inf(1), 0
+	for i, p := range o.Points {
+		if d := norm(p); d < best {
+			best, at = d, i
+		}
+	}
+	for depth := 0.3; depth < 4; depth += 0.3 {
+		q := sub(o.Points[at], scale(depth, o.outward(at)))
+		if o.Inside(q) {
+			return q, true
+		}
+	}
+	return reformat.UV{}, false
+}
+
+// coarseMids returns the mid-points of the outline's chords at 1…8 mm.
+func (o *Outline) coarseMids(a Axis) []reformat.UV {
+	var mids []reformat.UV
+	reach := o.reach(a)
+	for d := axisFirst; d <= axisLast && d < 0.8*reach; d++ {
+		x, y, ok := o.span(a.At(d), a.Side())
+		if !ok {
+			break
+		}
+		mids = append(mids, add(a.At(d), scale((x.s+y.s)/2, a.Side())))
+	}
+	return mids
+}
+
+// reach returns how far the bone goes along the axis from the crest, in mm: to the base, or to an
+// air-filled cavity before it.
+func (o *Outline) reach(a Axis) float64 {
+	_, b, ok := o.span(a.At(0.5), a.Dir)
+	if !ok {
+		return 0
+	}
+	far := b.s + 0.5
+	if air, ok := o.lumen(a, far); ok {
+		return air
+	}
+	return far
+}
+
+// lineThrough returns the direction and a point of the least-squares line through mids, measured
+// across dir, or through their mean along dir when keep is set or there is only one.
+func lineThrough(mids []reformat.UV, dir reformat.UV, keep bool) (reformat.UV, reformat.UV) {
+	var mean reformat.UV
+	for _, m := range mids {
+		mean = add(mean, scale(1/float64(len(mids)), m))
+	}
+	if keep || len(mids) < 2 {
+		return dir, mean
+	}
+	side := left(dir)
+	var sxx, sxy float64
+	for _, m := range mids {
+		x, y := dot(sub(m, mean), dir), dot(sub(m, mean), side)
+		sxx += x * x
+		sxy += x * y
+	}
+	return unit(add(dir, scale(sxy/sxx, side))), mean
+}
+
+// fineAxis repeats the last steps on fitted walls.
+func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
+	if err := o.fineCrest(&a, a.Crest); err != nil {
+		return a, err
+	}
+	for range 6 {
+		mids := o.fineMids(a)
+		if len(mids) < 2 && !keep || len(mids) == 0 {
+			return a, nil // a ridge too small for fitted walls keeps its coarse axis
+		}
+		dir, at := lineThrough(mids, a.Dir, keep)
+		turn := math.Abs(cross(dir, a.Dir))
+		before := a.Crest
+		a.Dir, a.Points = dir, len(mids)
+		a.DirSD = scatter(mids, dir, at)
+		if keep {
+			a.DirSD = 0
+		}
+		if err := o.fineCrest(&a, at); err != nil {
+			return a, err
+		}
+		if turn < 1e-7 && norm(sub(before, a.Crest)) < 1e-7 {
+			break
+		}
+	}
+	return a, nil
+}
+
+// fineCrest puts the crest where the line through q along the axis leaves the fitted surface.
+func (o *Outline) fineCrest(a *Axis, q reformat.UV) error {
+	h, ok := o.top(q, a.Dir)
+	if !ok {
+		return fmt.Errorf("%w: the axis leaves the bone", ErrNoRidge)
+	}
+	c, w, err := o.edge(q, a.Dir, h)
+	if err != nil {
+		return fmt.Errorf("crest: %w", err)
+	}
+	a.Crest, a.CrestSD, a.crestWall = c.at, c.sd, w
+	return nil
+}
+
+// fineMids returns the mid-points of fitted chords at 1…8 mm.
+func (o *Outline) fineMids(a Axis) []reformat.UV {
+	var mids []reformat.UV
+	reach := o.reach(a)
+	for d := axisFirst; d <= axisLast && d < 0.8*reach; d++ {
+		c, err := o.chord(a.At(d), a.Side())
+		if err == nil {
+			mids = append(mids, scale(0.5, add(c.low.at, c.high.at)))
+		}
+	}
+	return mids
+}
+
+// scatter returns the standard uncertainty of the direction of a line fitted through mids, in
+// radians, from their scatter about it.
+func scatter(mids []reformat.UV, dir, mean reformat.UV) float64 {
+	n := len(mids)
+	if n < 3 {
+		return 0.05 // two points show no scatter: about 3°, our choice
+	}
+	var sxx, syy float64
+	for _, m := range mids {
+		x, y := dot(sub(m, mean), dir), cross(dir, sub(m, mean))
+		sxx += x * x
+		syy += y * y
+	}
+	return math.Sqrt(syy / float64(n-2) / sxx)
+}
+
+// fineChord is a chord between two fitted walls.
+type fineChord struct {
+	low, high         crossing // along the side vector: lingual, buccal
+	lowWall, highWall *Wall
+}
+
+// chord returns the fitted chord of the line through p along side.
+func (o *Outline) chord(p, side reformat.UV) (fineChord, error) {
+	a, b, ok := o.span(p, side)
+	if !ok {
+		return fineChord{}, ErrNoWidth
+	}
+	var c fineChord
+	var err error
+	if c.low, c.lowWall, err = o.edge(p, side, a); err != nil {
+		return c, err
+	}
+	if c.high, c.highWall, err = o.edge(p, side, b); err != nil {
+		return c, err
+	}
+	if dot(sub(c.high.at, c.low.at), side) <= 0 {
+		return c, ErrNoWidth
+	}
+	return c, nil
+}

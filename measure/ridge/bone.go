@@ -1,0 +1,199 @@
+package ridge
+
+import (
+	"math"
+	"slices"
+
+	"ridgerule/measure/reformat"
+)
+
+// The stretch of section that is searched, mm about the site: a jaw fits into it wherever on the
+// ridge the arch was drawn.
+var (
+	searchMin = reformat.UV{U: -17, V: -46}
+	searchMax = reformat.UV{U: 17, V: 20}
+)
+
+// How a bone is told from its surroundings in the coarse pass. None of these numbers moves an
+// edge that is measured; they decide which pixels are looked at.
+const (
+	solid     = 0.86 // share of its own closed shape that a whole bone fills; a broken ring fills less
+	bridge    = 3.0  // mm; the closing that makes the closed shape
+	leastBone = 12.0 // mm²
+	farthest  = 9.0  // mm from the site to the bone that is meant
+)
+
+// bone finds the bone that contains the site, or lies nearest to it, as a filled set of pixels,
+// and the grey value that bounds it.
+func bone(s reformat.Section) (filled mask, level float64, ok bool) {
+	low, top := classes(s)
+	best := -1.0
+	for _, f := range []float64{0, 0.15, 0.3, 0.45, 0.6, 0.75} {
+		t := top - f*(top-low)
+		for _, r := range []float64{0, 0.5, 1} {
+			m, share := boneAt(s, t, r/s.Step)
+			if share > best {
+				filled, level, best = m, t, share
+			}
+			if share >= solid {
+				return m, t, true
+			}
+		}
+	}
+	return filled, level, best > 0.35
+}
+
+// boneAt thresholds at level, closes gaps of radius r pixels, fills what is enclosed and keeps the
+// part at the site. share says how whole that part is; negative: none.
+func boneAt(s reformat.Section, level, r float64) (mask, float64) {
+	m := newMask(s.Width, s.Height)
+	for i, g := range s.Grey {
+		m.in[i] = float64(g) > level
+	}
+	m = fill(s, m.closed(r))
+	m = m.opened(0.4 / s.Step)
+	x, y := s.Pixel(reformat.UV{})
+	at, far := m.nearest(x, y)
+	if at < 0 || far*s.Step > farthest {
+		return m, -1
+	}
+	part := m.flood([]int{at}, func(i int) bool { return m.in[i] })
+	area := float64(part.count()) * s.Step * s.Step
+	if area < leastBone {
+		return part, -1
+	}
+	whole := fill(s, part.closed(bridge/s.Step)).count()
+	return part, float64(part.count()) / float64(whole)
+}
+
+// fill adds to m every pixel that the outside cannot reach. What lies beyond the field is a wall:
+// marrow cut off by the field's edge stays inside when bone flanks the cut on both sides.
+func fill(s reformat.Section, m mask) mask {
+	missing := func(i int) bool { return s.Grey[i] != s.Grey[i] }
+	var seeds []int
+	for _, run := range borderRuns(s, m) {
+		seeds = append(seeds, run...)
+	}
+	outside := m.flood(seeds, func(i int) bool { return !m.in[i] && !missing(i) })
+	out := newMask(m.w, m.h)
+	for i := range out.in {
+		out.in[i] = !outside.in[i] && !missing(i)
+	}
+	return out
+}
+
+// borderRuns returns the stretches of background along the rim of the field, without those that
+// bone flanks on both sides over less than 25 mm in the lower half: the inside of a jaw whose base
+// was cut off.
+func borderRuns(s reformat.Section, m mask) [][]int {
+	rim := rimPath(s)
+	if len(rim) == 0 {
+		return nil
+	}
+	first := slices.IndexFunc(rim, func(i int) bool { return m.in[i] })
+	if first < 0 {
+		return [][]int{rim}
+	}
+	var runs [][]int
+	var run []int
+	flush := func() {
+		if len(run) == 0 {
+			return
+		}
+		a, b := run[0], run[len(run)-1]
+		chord := math.Hypot(float64(a%m.w-b%m.w), float64(a/m.w-b/m.w)) * s.Step
+		_, y := s.Pixel(reformat.UV{})
+		below := float64(a/m.w) > y && float64(b/m.w) > y
+		if !(below && chord < 25 && len(run) < 3*int(25/s.Step)) {
+			runs = append(runs, run)
+		}
+		run = nil
+	}
+	for n := range rim {
+		i := rim[(first+n)%len(rim)]
+		if m.in[i] {
+			flush()
+			continue
+		}
+		run = append(run, i)
+	}
+	flush()
+	return runs
+}
+
+// rimPath returns the pixels of the field along its rim, in order round it: for each direction
+// from the middle the outermost pixel that has a value.
+func rimPath(s reformat.Section) []int {
+	cx, cy := float64(s.Width-1)/2, float64(s.Height-1)/2
+	n := 4 * (s.Width + s.Height)
+	var path []int
+	for a := range n {
+		sin, cos := math.Sincos(2 * math.Pi * float64(a) / float64(n))
+		for r := math.Hypot(cx, cy); r > 1; r -= 0.5 {
+			x, y := int(math.Round(cx+r*cos)), int(math.Round(cy+r*sin))
+			if x < 0 || y < 0 || x >= s.Width || y >= s.Height {
+				continue
+			}
+			if i := y*s.Width + x; s.Grey[i] == s.Grey[i] {
+				if len(path) == 0 || path[len(path)-1] != i {
+					path = append(path, i)
+				}
+				break
+			}
+		}
+	}
+	return path
+}
+
+// classes splits the section's grey values into three by Otsu's criterion and returns the two
+// bounds. Values above the 99th percentile, enamel and metal, are held to it: they are not a class
+// that concerns bone.
+//
+// Source: Otsu N. IEEE Trans Syst Man Cybern 1979;9:62–66.
+func classes(s reformat.Section) (low, top float64) {
+	var values []float64
+	for _, g := range s.Grey {
+		if g == g {
+			values = append(values, float64(g))
+		}
+	}
+	if len(values) == 0 {
+		return 0, 0
+	}
+	slices.Sort(values)
+	from, to := values[0], values[int(0.99*float64(len(values)-1))]
+	const n = 128
+	var hist [n]float64
+	for _, v := range values {
+		hist[max(0, min(n-1, int(n*(v-from)/(to-from+1e-9))))]++
+	}
+	a, b := otsu3(hist[:])
+	width := (to - from) / n
+	return from + float64(a)*width, from + float64(b)*width
+}
+
+// otsu3 returns the bins at which the second and third class begin, for the largest variance
+// between three classes.
+func otsu3(hist []float64) (a, b int) {
+	n := len(hist)
+	count, sum := make([]float64, n+1), make([]float64, n+1)
+	for i, h := range hist {
+		count[i+1], sum[i+1] = count[i]+h, sum[i]+h*float64(i)
+	}
+	between := func(i, j int) float64 { // Σ²/count of bins i…j−1; the total mean is common to all
+		if count[j] == count[i] {
+			return 0
+		}
+		d := sum[j] - sum[i]
+		return d * d / (count[j] - count[i])
+	}
+	best := -1.0
+	for i := 1; i < n-1; i++ {
+		for j := i + 1; j < n; j++ {
+			if v := between(0, i) + between(i, j) + between(j, n); v > best {
+				a, b, best = i, j, v
+			}
+		}
+	}
+	return a, b
+}

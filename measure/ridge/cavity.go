@@ -1,0 +1,109 @@
+package ridge
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/uncertainty"
+)
+
+// ErrNoCavity says that no air-filled cavity was found along the axis.
+var ErrNoCavity = errors.New("ridge: no cavity found along the axis")
+
+// airLevel returns the grey value below which there is air, and false when the series has not
+// taught enough to say. Where bone borders on air itself, the tissue learnt as soft is air.
+func (t Tissue) airLevel() (float64, bool) {
+	step := t.Cortex - t.Soft
+	if !t.known() || step <= 0 {
+		return 0, false
+	}
+	if t.Marrow-t.Soft > 0.5*step {
+		return t.Soft + 0.25*step, true
+	}
+	return t.Soft - 0.3*step, true
+}
+
+// core returns the mean grey value in a disc of 0.4 mm about the axis point at depth.
+func (o *Outline) core(a Axis, depth float64) float64 {
+	const r = 0.4
+	p, side := a.At(depth), a.Side()
+	sum := o.field.Grey(p, 0) + o.field.Grey(p, r) + o.field.Grey(p, -r)
+	return (sum + o.field.Grey(add(p, scale(r, side)), 0) + o.field.Grey(add(p, scale(-r, side)), 0)) / 5
+}
+
+const coreStep = 0.1 // mm
+
+// lumen returns the depth at which air begins along the axis and stays for 1.5 mm, no deeper than
+// most mm; false when there is none.
+func (o *Outline) lumen(a Axis, most float64) (float64, bool) {
+	level, ok := o.tissue.airLevel()
+	if !ok {
+		return 0, false
+	}
+	run := 0
+	for d := 1.0; d < most; d += coreStep {
+		g := o.core(a, d)
+		if !(g < level) {
+			run = 0
+			continue
+		}
+		if run++; float64(run)*coreStep >= 1.5 {
+			return d - float64(run-1)*coreStep, true
+		}
+	}
+	return 0, false
+}
+
+// farthestFloor is how far coronal of the air the bone of the cavity's floor may lie: mucosa
+// between the two, mm. Twice what is usually seen; our choice.
+const farthestFloor = 10.0
+
+// Cavity returns where the axis line leaves the bone into an air-filled cavity (maxillary sinus,
+// nasal cavity), and the height from the crest to it, in mm. The floor's cortex belongs to the
+// bone, the mucosa on it does not. It returns [ErrNoCavity] where none is met within 40 mm.
+func (o *Outline) Cavity(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
+	air, ok := o.lumen(a, 40)
+	if !ok {
+		return reformat.UV{}, uncertainty.Length{}, ErrNoCavity
+	}
+	depth, ok := o.floorAbove(a, air)
+	if !ok {
+		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("%w: air but no bony floor before it", ErrNoCavity)
+	}
+	w, err := FitWall(o.field, a.At(depth), scale(-1, a.Dir), o.tissue)
+	if err != nil {
+		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("floor of the cavity: %w", err)
+	}
+	c, ok := w.outer(a.At(depth), a.Dir)
+	if !ok || math.Abs(dot(sub(c.at, a.At(depth)), a.Dir)) > 1.5*fitScale(o.field) {
+		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("floor of the cavity: %w", ErrNoEdge)
+	}
+	value := dot(sub(c.at, a.Crest), a.Dir)
+	budget := append(o.HeightBudget(a, value, h),
+		uncertainty.Term{Name: "edge noise, floor", Std: c.sd},
+		uncertainty.Term{Name: "edge rule, floor", Std: o.modelTerm(w)},
+		uncertainty.Term{Name: "axis direction", Std: math.Hypot(a.DirSD, h.Lean), Sensitivity: o.tangent(w, a) * value})
+	return c.at, uncertainty.Length{Value: value, Budget: budget}, nil
+}
+
+// floorAbove walks from the air at depth back toward the crest to the bone of the floor and
+// returns the depth of its cavity-side edge: the last place brighter than soft tissue by a share
+// of the step to cortex. A thin floor under blur shows only part of its contrast.
+func (o *Outline) floorAbove(a Axis, air float64) (float64, bool) {
+	t := o.tissue
+	soft := t.Soft
+	if level, _ := t.airLevel(); t.Soft < level {
+		soft = level
+	}
+	for _, share := range []float64{0.4, 0.25, 0.15} {
+		level := soft + share*(t.Cortex-soft)
+		for d := air; d > math.Max(0.5, air-farthestFloor); d -= coreStep {
+			if o.core(a, d) > level {
+				return d, true
+			}
+		}
+	}
+	return 0, false
+}

@@ -1,0 +1,294 @@
+package ridge
+
+// The model of a bone surface seen through a scanner. Along the inward normal the tissue is a
+// stack of layers of constant grey value, seen through a Gaussian blur of standard deviation σ:
+//
+//	g = G0 + (G1−G0)·Φ(z) + (G2−G1)·Φ(z−(τ+τx·x)/σ) + (Ga−G0)·Φ(−z−γ/σ),   z = (m − σ²H)/σ
+//
+// with G0 the soft tissue outside, G1 the cortical plate of thickness τ, G2 the marrow behind it
+// and, where the soft tissue is thin, Ga the air beyond its thickness γ. m is the distance from
+// the surface F = 0 near the point,
+//
+//	F = w − ½(cxx·(x² + w²) + 2·cxt·x·t + ctt·t²),   w = n − e − sx·x − st·t,   m = 2F / (|∇F₀| + |∇F|)
+//
+// (n inward, x along the section, t along the arch), which is exact for a plane and for a
+// cylinder along the arch, the shape a ridge is nearest to. A blurred edge of mean curvature H
+// shows its half level σ²H nearer to the centre of curvature; the model takes that back, with the
+// curvature of each of its surfaces.
+//
+// Source for the two-edged model: Treece GM, Gee AH, Mayhew PM, Poole KES. Med Image Anal
+// 2010;14:276–290 (from memory). Curvature shift: σ²/2R for a tube, σ²/R for a ball, computed
+// independently in reference values used by layers_test.go.
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"ridgerule/measure/reformat"
+)
+
+// The parameters of the model, in the order of its vectors.
+const (
+	pE = iota
+	pSX
+	pST
+	pCXX
+	pCXT
+	pCTT
+	pG0
+	pG1
+	pG2
+	pTau
+	pSigma
+	pTauX
+	pGA
+	pGamma
+	nParams
+)
+
+type params [nParams]float64
+
+// prior is what is known of one parameter before the fit.
+type prior struct {
+	param    int
+	mean, sd float64
+}
+
+// layerFit is one fit in progress: the voxels, which parameters move, and what is known of them.
+type layerFit struct {
+	grains []reformat.Grain
+	active []int
+	priors []prior
+	noise  float64 // SD of a voxel's grey value, the unit of the residuals
+}
+
+// bell is a table of the normal distribution, fine enough that a second-order step between its
+// entries is exact to 1e-9.
+type bell struct{ cum, dens float64 }
+
+const (
+	bellStep  = 1.0 / 128
+	bellReach = 6.5
+)
+
+var bells = func() []bell {
+	table := make([]bell, int(2*bellReach/bellStep)+2)
+	for i := range table {
+		z := float64(i)*bellStep - bellReach
+		table[i] = bell{0.5 * math.Erfc(-z/math.Sqrt2), math.Exp(-z*z/2) / math.Sqrt(2*math.Pi)}
+	}
+	return table
+}()
+
+// normal returns the normal distribution's cumulative and density at z (no unit).
+func normal(z float64) (cum, dens float64) {
+	if z <= -bellReach {
+		return 0, 0
+	}
+	if z >= bellReach {
+		return 1, 0
+	}
+	at := (z + bellReach) * (1 / bellStep)
+	i := int(at + 0.5)
+	d := (at - float64(i)) * bellStep
+	b, z0 := bells[i], float64(i)*bellStep-bellReach
+	return b.cum + b.dens*d*(1-0.5*z0*d), b.dens * (1 - z0*d + 0.5*(z0*z0-1)*d*d)
+}
+
+// distance returns how deep the place (n, x, t) lies behind the outer surface, in mm, and its
+// derivatives by the surface's parameters pE…pCTT.
+func (p *params) distance(n, x, t float64) (m float64, by [6]float64) {
+	c := p[pCXX]
+	w := n - p[pE] - p[pSX]*x - p[pST]*t
+	lean := 1 - c*w
+	fx, ft := p[pSX]*lean+c*x+p[pCXT]*t, p[pST]*lean+p[pCXT]*x+p[pCTT]*t
+	k := 2 / (math.Sqrt(1+p[pSX]*p[pSX]+p[pST]*p[pST]) + math.Sqrt(lean*lean+fx*fx+ft*ft))
+	f := w - 0.5*(c*(x*x+w*w)+2*p[pCXT]*x*t+p[pCTT]*t*t)
+	return k * f, [6]float64{-k * lean, -k * lean * x, -k * lean * t, -0.5 * k * (x*x + w*w), -k * x * t, -0.5 * k * t * t}
+}
+
+// curvature returns the mean curvature of the surface depth mm behind the outer one, 1/mm.
+func (p *params) curvature(depth float64) float64 {
+	bend := func(c float64) float64 { return c / math.Max(0.3, 1-c*depth) }
+	return 0.5 * (bend(p[pCXX]) + bend(p[pCTT]))
+}
+
+// model returns the grey value at a grain and, when grad is not nil, its derivative by every
+// parameter.
+func (p *params) model(g reformat.Grain, grad *params) float64 {
+	m, by := p.distance(g.N, g.X, g.T)
+	sigma := p[pSigma]
+	inv, blur := 1/sigma, sigma*sigma
+	h0, h1, ha := p.curvature(0), p.curvature(math.Min(p[pTau], 4)), p.curvature(-math.Min(p[pGamma], 4))
+	z0 := (m - blur*h0) * inv
+	z1 := (m - p[pTau] - p[pTauX]*g.X - blur*h1) * inv
+	za := -(m + p[pGamma] - blur*ha) * inv
+	c0, d0 := normal(z0)
+	c1, d1 := normal(z1)
+	ca, da := normal(za)
+	s0, s1, sa := p[pG1]-p[pG0], p[pG2]-p[pG1], p[pGA]-p[pG0]
+	if grad != nil {
+		w0, w1, wa := s0*d0*inv, s1*d1*inv, sa*da*inv
+		rise := w0 + w1 - wa
+		for i, d := range by {
+			grad[i] = rise * d
+		}
+		grad[pCXX] -= 0.5 * rise * blur
+		grad[pCTT] -= 0.5 * rise * blur
+		grad[pG0] = 1 - c0 - ca
+		grad[pG1] = c0 - c1
+		grad[pG2] = c1
+		grad[pTau] = -w1
+		grad[pTauX] = -w1 * g.X
+		grad[pSigma] = -(w0*(z0+2*sigma*h0) + w1*(z1+2*sigma*h1) + wa*(za-2*sigma*ha))
+		grad[pGA] = ca
+		grad[pGamma] = -wa
+	}
+	return p[pG0] + s0*c0 + s1*c1 + sa*ca
+}
+
+// within holds the parameters to what a surface can be.
+func (p *params) within() {
+	clamp := func(i int, lo, hi float64) { p[i] = math.Max(lo, math.Min(hi, p[i])) }
+	clamp(pSigma, 0.02, 2.5)
+	clamp(pTau, 0.02, beyondReach)
+	clamp(pTauX, -1, 1)
+	clamp(pGamma, 0.02, beyondReach)
+	clamp(pSX, -1.5, 1.5)
+	clamp(pST, -1.5, 1.5)
+	for _, i := range []int{pCXX, pCXT, pCTT} {
+		clamp(i, -2, 2)
+	}
+}
+
+// huber is where a residual stops counting with its square, in noise SDs: voxels of trabeculae or
+// of a neighbouring structure pull with limited force. Common practice, no source.
+const huber = 3.0
+
+// cost returns the objective at p, in squared noise SDs.
+func (l *layerFit) cost(p *params) float64 {
+	sum := 0.0
+	for _, g := range l.grains {
+		r := math.Abs(g.Grey-p.model(g, nil)) / l.noise
+		if r > huber {
+			sum += huber * (2*r - huber)
+		} else {
+			sum += r * r
+		}
+	}
+	for _, k := range l.priors {
+		r := (p[k.param] - k.mean) / k.sd
+		sum += r * r
+	}
+	return sum
+}
+
+// normals accumulates the normal equations at p.
+func (l *layerFit) normals(p *params) (*mat.SymDense, *mat.VecDense) {
+	n := len(l.active)
+	a, b := make([]float64, n*n), make([]float64, n)
+	var grad params
+	row := make([]float64, n)
+	for _, g := range l.grains {
+		r := (g.Grey - p.model(g, &grad)) / l.noise
+		w := 1.0
+		if c := math.Abs(r); c > huber {
+			w = huber / c
+		}
+		for i, at := range l.active {
+			row[i] = grad[at] / l.noise
+		}
+		for i, gi := range row {
+			wi := w * gi
+			b[i] += wi * r
+			for j := i; j < n; j++ {
+				a[i*n+j] += wi * row[j]
+			}
+		}
+	}
+	for i, at := range l.active {
+		for _, k := range l.priors {
+			if k.param == at {
+				a[i*n+i] += 1 / (k.sd * k.sd)
+				b[i] += (k.mean - p[at]) / (k.sd * k.sd)
+			}
+		}
+	}
+	return mat.NewSymDense(n, a), mat.NewVecDense(n, b)
+}
+
+// solve improves p by Levenberg–Marquardt until a step no longer matters and returns the
+// covariance of the active parameters. It reports false when the fit has no answer.
+func (l *layerFit) solve(p *params) (*mat.SymDense, bool) {
+	lambda, cost := 1e-3, l.cost(p)
+	for range 40 {
+		a, b := l.normals(p)
+		for range 10 {
+			next, ok := l.step(p, a, b, lambda)
+			if ok {
+				if c := l.cost(&next); c <= cost {
+					done := cost-c < 1e-6*(1+cost)
+					*p, cost, lambda = next, c, math.Max(lambda*0.2, 1e-9)
+					if done {
+						return l.covariance(p)
+					}
+					break
+				}
+			}
+			lambda *= 8
+			if lambda > 1e9 {
+				return l.covariance(p)
+			}
+		}
+	}
+	return l.covariance(p)
+}
+
+// step returns p moved by one damped step.
+func (l *layerFit) step(p *params, a *mat.SymDense, b *mat.VecDense, lambda float64) (params, bool) {
+	n := len(l.active)
+	damped := mat.NewSymDense(n, nil)
+	damped.CopySym(a)
+	for i := range n {
+		damped.SetSym(i, i, a.At(i, i)*(1+lambda)+1e-12)
+	}
+	var chol mat.Cholesky
+	var d mat.VecDense
+	if !chol.Factorize(damped) || chol.SolveVecTo(&d, b) != nil {
+		return *p, false
+	}
+	next := *p
+	for i, at := range l.active {
+		next[at] += d.AtVec(i)
+	}
+	next.within()
+	return next, !math.IsNaN(next[pE])
+}
+
+func (l *layerFit) covariance(p *params) (*mat.SymDense, bool) {
+	a, _ := l.normals(p)
+	n := len(l.active)
+	for i := range n { // a parameter that nothing depends on must not spoil the others
+		a.SetSym(i, i, a.At(i, i)*(1+1e-9)+1e-12)
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(a) {
+		return nil, false
+	}
+	inv := mat.NewSymDense(n, nil)
+	if chol.InverseTo(inv) != nil {
+		return nil, false
+	}
+	return inv, true
+}
+
+// residual returns the SD of the voxels about the model, in grey values, from the median absolute
+// residual (× 1.4826, the normal distribution's ratio), which a few foreign voxels do not move.
+func (l *layerFit) residual(p *params) float64 {
+	r := make([]float64, len(l.grains))
+	for i, g := range l.grains {
+		r[i] = math.Abs(g.Grey - p.model(g, nil))
+	}
+	return 1.4826 * median(r)
+}

@@ -1,0 +1,80 @@
+package ridge
+
+import "math"
+
+// Learn estimates what the series has in common from walls already fitted without that knowledge:
+// its blur, the grey values of cortex, soft tissue and marrow, and its noise. Only plates thick
+// enough to show their true grey value count.
+//
+// The result is known only when at least five walls could teach it.
+func Learn(outlines []*Outline) Tissue {
+	var blur, cortex, soft, marrow, noise []float64
+	for _, o := range outlines {
+		for _, w := range o.walls {
+			noise = append(noise, w.noise)
+			if w.plate && w.p[pTau] < 3.5*w.p[pSigma] || w.spread(only(pSigma)) > 0.25*w.p[pSigma] {
+				continue
+			}
+			blur = append(blur, w.p[pSigma])
+			cortex = append(cortex, w.p[pG1])
+			soft = append(soft, w.p[pG0])
+			if w.plate {
+				marrow = append(marrow, w.p[pG2])
+			}
+		}
+	}
+	t := Tissue{Edges: len(blur), Noise: median(noise)}
+	t.Blur, t.BlurSD = middle(blur)
+	t.Cortex, t.CortexSD = middle(cortex)
+	t.Soft, t.SoftSD = middle(soft)
+	t.Marrow = t.Soft
+	if len(marrow) > 0 {
+		t.Marrow = median(marrow)
+	}
+	step := t.Cortex - t.Soft
+	t.BlurSD = math.Max(t.BlurSD, leastSpread*t.Blur)
+	t.CortexSD = math.Max(t.CortexSD, leastSpread*step)
+	t.SoftSD = math.Max(t.SoftSD, leastSpread*step)
+	return t
+}
+
+// leastSpread is the smallest edge-to-edge spread that is believed, as a share: a handful of
+// agreeing walls does not make a series uniform. Our choice.
+const leastSpread = 0.05
+
+// only returns the derivative vector of a single parameter.
+func only(param int) (by params) {
+	by[param] = 1
+	return by
+}
+
+// middle returns the median of x and its spread (1.4826 × the median absolute deviation), in x's
+// unit.
+func middle(x []float64) (mid, spread float64) {
+	mid = median(x)
+	off := make([]float64, len(x))
+	for i, v := range x {
+		off[i] = math.Abs(v - mid)
+	}
+	return mid, 1.4826 * median(off)
+}
+
+// Use sets what the series has taught and forgets the walls fitted without it.
+func (o *Outline) Use(t Tissue) { o.tissue, o.walls = t, nil }
+
+// Sample fits the walls at a few places of the ridge for [Learn], without measuring anything:
+// both sides at 3, 5 and 7 mm below the crest, and the crest.
+func (o *Outline) Sample() {
+	a, err := o.coarseAxis(down, false)
+	if err != nil {
+		return
+	}
+	if h, ok := o.top(a.At(0.5), a.Dir); ok {
+		_, _, _ = o.edge(a.At(0.5), a.Dir, h)
+	}
+	for _, d := range []float64{3, 5, 7} {
+		if d < 0.8*o.reach(a) {
+			_, _ = o.chord(a.At(d), a.Side())
+		}
+	}
+}

@@ -1,0 +1,216 @@
+package ridge
+
+import (
+	"fmt"
+	"math"
+
+	"ridgerule/measure/reformat"
+)
+
+// Outline is the outer edge of the bone at a site, in its section.
+type Outline struct {
+	Points []reformat.UV // closed, counter-clockwise, about 0.3 mm apart; the first is not repeated
+	Cut    []bool        // one a point: the field ends here, not the bone
+
+	field  reformat.Field
+	tissue Tissue
+	walls  []*Wall // fitted so far
+}
+
+// Trace finds the outline of the bone that contains the site (the section's origin), or lies
+// nearest to it. t is what the series has taught so far; its zero value is allowed.
+//
+// It returns [ErrNoRidge] (wrapped) where the section shows no bone within 9 mm of the site.
+func Trace(f reformat.Field, t Tissue) (*Outline, error) {
+	s := search(f)
+	filled, level, ok := bone(s)
+	if !ok {
+		return nil, fmt.Errorf("%w: nothing bounded and brighter than its surroundings within %.0f mm of it", ErrNoRidge, farthest)
+	}
+	line := contour(s.Width, s.Height, func(x, y int) float64 {
+		i := y*s.Width + x
+		g := float64(s.Grey[i]) - level
+		if filled.in[i] {
+			return math.Max(g, 1) // marrow, canals and bridged gaps inside are inside
+		}
+		if g != g {
+			return -1
+		}
+		return math.Min(g, -1)
+	})
+	uv := make([]reformat.UV, len(line))
+	for i, p := range line {
+		uv[i] = s.Place(p[0], p[1])
+	}
+	o := &Outline{Points: evenly(uv, 0.3), field: f, tissue: t}
+	if len(o.Points) < 8 {
+		return nil, fmt.Errorf("%w: what is there is smaller than any ridge", ErrNoRidge)
+	}
+	o.markCut(s)
+	o.sharpen()
+	return o, nil
+}
+
+// search resamples what the coarse pass looks at: the section, averaged over three planes where
+// voxels are fine enough that noise matters more than shape.
+func search(f reformat.Field) reformat.Section {
+	least, most := f.Voxel()
+	step := math.Max(0.25, least)
+	if most > 0.5 {
+		return f.Slab(searchMin, searchMax, step, 0)
+	}
+	s := f.Slab(searchMin, searchMax, step, -0.35, 0, 0.35)
+	return s
+}
+
+// markCut marks the points next to the end of the field.
+func (o *Outline) markCut(s reformat.Section) {
+	o.Cut = make([]bool, len(o.Points))
+	for n, p := range o.Points {
+		x, y := s.Pixel(p)
+		for dy := -2; dy <= 2; dy++ {
+			for dx := -2; dx <= 2; dx++ {
+				i, j := int(math.Round(x))+dx, int(math.Round(y))+dy
+				if i < 0 || j < 0 || i >= s.Width || j >= s.Height || s.Grey[j*s.Width+i] != s.Grey[j*s.Width+i] {
+					o.Cut[n] = true
+				}
+			}
+		}
+	}
+}
+
+// outward returns the outward unit normal of the polygon at point i, from its neighbours three
+// points to each side.
+func (o *Outline) outward(i int) reformat.UV {
+	n := len(o.Points)
+	along := sub(o.Points[(i+3)%n], o.Points[(i+n-3)%n])
+	return scale(-1, left(unit(along)))
+}
+
+// sharpen moves every point along its normal to half-way between the plateaus on its two sides,
+// read off a short mean profile. Points without a clear edge stay.
+//
+// Half-way, not a fixed grey value: grey values drift across a cone-beam field.
+func (o *Outline) sharpen() {
+	least, most := o.field.Voxel()
+	s := fitScale(o.field)
+	width := math.Min(0.35*s, most)
+	n := len(o.Points)
+	shift := make([]float64, n)
+	for i, p := range o.Points {
+		if o.Cut[i] {
+			continue
+		}
+		in := scale(-1, o.outward(i))
+		step := math.Max(0.1, least/2)
+		prof := profile{low: -1.5 * s, step: step, grey: make([]float64, int(3.2*s/step))}
+		for b := range prof.grey {
+			q := add(p, scale(prof.at(b), in))
+			prof.grey[b] = (o.field.Grey(q, -width) + o.field.Grey(q, 0) + o.field.Grey(q, width)) / 3
+		}
+		edge := prof.steepest(-0.9*s, 0.9*s)
+		if edge < 0 {
+			continue
+		}
+		peak, foot := prof.climb(edge, +1, 1.5*s), prof.descend(edge, -1, 1.2*s)
+		if m := prof.crossing(edge, (prof.grey[peak]+prof.grey[foot])/2); math.Abs(m) < 1.0*s {
+			shift[i] = m
+		}
+	}
+	moved := make([]reformat.UV, n)
+	for i, p := range o.Points {
+		near := make([]float64, 0, 5)
+		for d := -2; d <= 2; d++ {
+			near = append(near, shift[(i+d+n)%n])
+		}
+		moved[i] = sub(p, scale(median(near), o.outward(i)))
+	}
+	o.Points = moved
+}
+
+// hit is where a line meets the outline: s along the line, and the inward normal there.
+type hit struct {
+	s  float64
+	in reformat.UV
+}
+
+// hits returns the crossings of the line p + s·d with the outline, ascending in s.
+func (o *Outline) hits(p, d reformat.UV) []hit {
+	var found []hit
+	n := len(o.Points)
+	for i, a := range o.Points {
+		b := o.Points[(i+1)%n]
+		da, db := cross(d, sub(a, p)), cross(d, sub(b, p))
+		if (da > 0) == (db > 0) {
+			continue
+		}
+		f := da / (da - db)
+		at := add(a, scale(f, sub(b, a)))
+		in := unit(add(scale(1-f, o.outward(i)), scale(f, o.outward((i+1)%n))))
+		found = append(found, hit{dot(sub(at, p), d), scale(-1, in)})
+	}
+	for i := range found { // few: insertion sort
+		for j := i; j > 0 && found[j].s < found[j-1].s; j-- {
+			found[j], found[j-1] = found[j-1], found[j]
+		}
+	}
+	return found
+}
+
+// span returns the stretch of the line p + s·d inside the outline that contains s = 0, or lies
+// nearest to it within 3 mm.
+func (o *Outline) span(p, d reformat.UV) (a, b hit, ok bool) {
+	h := o.hits(p, d)
+	best := 3.0
+	for i := 0; i+1 < len(h); i += 2 {
+		away := math.Max(0, math.Max(h[i].s, -h[i+1].s))
+		if away < best {
+			a, b, ok, best = h[i], h[i+1], true, away
+		}
+	}
+	return a, b, ok
+}
+
+// wall returns a fitted wall near p with inward normal about in: one that was fitted before, or a
+// new one.
+func (o *Outline) wall(p, in reformat.UV) (*Wall, error) {
+	for _, w := range o.walls {
+		if w.near(p) && dot(w.in, in) > 0.9 {
+			return w, nil
+		}
+	}
+	w, err := FitWall(o.field, p, in, o.tissue)
+	if err != nil {
+		return nil, err
+	}
+	o.walls = append(o.walls, w)
+	return w, nil
+}
+
+// edge refines crossing h of the line p + s·d on its fitted wall.
+func (o *Outline) edge(p, d reformat.UV, h hit) (crossing, *Wall, error) {
+	at := add(p, scale(h.s, d))
+	w, err := o.wall(at, h.in)
+	if err != nil {
+		return crossing{}, nil, err
+	}
+	c, ok := w.outer(p, d)
+	if !ok || norm(sub(c.at, at)) > 1.2*w.reach {
+		return crossing{}, nil, fmt.Errorf("%w: (%.2f, %.2f) mm: the line runs along the surface", ErrNoEdge, at.U, at.V)
+	}
+	return c, w, nil
+}
+
+// Inside reports whether p lies inside the outline.
+func (o *Outline) Inside(p reformat.UV) bool {
+	in := false
+	for _, h := range o.hits(p, reformat.UV{U: 1}) {
+		if h.s > 0 {
+			in = !in
+		}
+	}
+	return in
+}
+
+// Walls returns the walls fitted so far; [Learn] draws on them.
+func (o *Outline) Walls() []*Wall { return o.walls }

@@ -1,0 +1,262 @@
+package ridge
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/uncertainty"
+)
+
+// Hand is how exactly the section was placed by whoever drew the arch, and how true the scan's
+// scale is.
+type Hand struct {
+	Along float64 // standard uncertainty of the section's place along the arch, mm
+	Turn  float64 // standard uncertainty of its direction about the occlusal direction, radians
+	Lean  float64 // standard uncertainty of its direction about the arch (only heights feel it), radians
+	Scale float64 // relative half-width of the scan's scale error, rectangular, no unit
+}
+
+// Width is the ridge's width at one depth.
+type Width struct {
+	uncertainty.Length
+	Depth           float64     // below the crest along the axis, mm
+	Buccal, Lingual reformat.UV // outer edges, section mm
+	Plates          [2]Plate    // buccal, lingual
+}
+
+// Plate is the thickness of a cortical plate along a chord.
+type Plate struct {
+	uncertainty.Length
+	Inner reformat.UV // endosteal edge, section mm
+	Err   error       // why there is no number: [ErrThin] or [ErrNoEdge]
+}
+
+// ErrThin says that a plate is thinner than the scan resolves; the message gives the limit.
+var ErrThin = errors.New("thinner than this scan resolves")
+
+// Width returns the buccolingual width of the ridge at depth mm below the crest, in mm: the chord
+// of the outline through the axis point at that depth, perpendicular to the axis, in the section.
+//
+// It returns [ErrNoWidth] where the line does not cross the outline twice and [ErrNoEdge] where an
+// end has no edge that can be fitted.
+func (o *Outline) Width(a Axis, depth float64, h Hand) (Width, error) {
+	side := a.Side()
+	c, err := o.chord(a.At(depth), side)
+	if err != nil {
+		return Width{}, fmt.Errorf("width at %g mm: %w", depth, err)
+	}
+	if o.cutNear(c.low.at) || o.cutNear(c.high.at) {
+		return Width{}, fmt.Errorf("width at %g mm: %w: the field ends before the bone does", depth, ErrNoWidth)
+	}
+	w := Width{Depth: depth, Buccal: c.high.at, Lingual: c.low.at}
+	w.Value = norm(sub(c.high.at, c.low.at))
+	w.Budget = o.widthBudget(a, depth, c, w.Value, h)
+	w.Plates[0] = o.plate(c.highWall, a.At(depth), scale(-1, side), h)
+	w.Plates[1] = o.plate(c.lowWall, a.At(depth), side, h)
+	return w, nil
+}
+
+// cutNear reports whether the outline near p is the field's end.
+func (o *Outline) cutNear(p reformat.UV) bool {
+	best, cut := math.Inf(1), false
+	for i, q := range o.Points {
+		if d := norm(sub(p, q)); d < best {
+			best, cut = d, o.Cut[i]
+		}
+	}
+	return cut
+}
+
+// modelError is the standard uncertainty of a fitted edge that its own residuals do not show, as a
+// share of the blur: layers that are not quite layers, a blur that is not quite Gaussian. From the
+// calibration runs of docs/accuracy.md.
+const modelError = 0.03
+
+// modelTerm returns the edge-rule term of one edge, in mm.
+func (o *Outline) modelTerm(w *Wall) float64 { return modelError * w.Blur() }
+
+// widthBudget lists what makes a width uncertain.
+func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64, h Hand) uncertainty.Budget {
+	along, turn := o.outOfPlane(c, width)
+	b := uncertainty.Budget{
+		{Name: "edge noise, buccal", Std: c.high.sd},
+		{Name: "edge noise, lingual", Std: c.low.sd},
+		{Name: "edge rule, buccal", Std: o.modelTerm(c.highWall)},
+		{Name: "edge rule, lingual", Std: o.modelTerm(c.lowWall)},
+		{Name: "crest", Std: a.CrestSD, Sensitivity: o.slope(a, depth, c)},
+		{Name: "axis direction", Std: a.DirSD, Sensitivity: o.swing(a, depth, c)},
+		{Name: "section place along the arch", Std: h.Along, Sensitivity: along},
+		{Name: "section direction", Std: h.Turn, Sensitivity: math.Hypot(turn, width*h.Turn/math.Sqrt2)},
+	}
+	return append(b, scaleTerm(width, h))
+}
+
+func scaleTerm(value float64, h Hand) uncertainty.Term {
+	return uncertainty.Term{Name: "scale of the scan", Std: uncertainty.Rectangular(h.Scale), Sensitivity: value, Group: "scale"}
+}
+
+// outOfPlane returns how the width changes per mm along the arch and per radian of turn of the
+// section about the vertical, from the fitted walls' slopes along the arch.
+func (o *Outline) outOfPlane(c fineChord, width float64) (along, turn float64) {
+	lo, hi := c.lowWall.p[pST], c.highWall.p[pST]
+	return -(lo + hi), width / 2 * math.Abs(hi-lo)
+}
+
+// slope returns the change of width per mm of depth (no unit).
+func (o *Outline) slope(a Axis, depth float64, c fineChord) float64 {
+	const h = 0.05
+	at := func(d float64) float64 { return chordOn(c, a.At(d), a.Side()) }
+	return finite((at(depth+h) - at(depth-h)) / (2 * h))
+}
+
+// swing returns the change of width per radian of turn of the axis about the crest, in mm.
+func (o *Outline) swing(a Axis, depth float64, c fineChord) float64 {
+	const h = 0.01
+	at := func(angle float64) float64 {
+		turned := a
+		turned.Dir = turnBy(a.Dir, angle)
+		return chordOn(c, turned.At(depth), turned.Side())
+	}
+	return finite((at(h) - at(-h)) / (2 * h))
+}
+
+func finite(x float64) float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return 0
+	}
+	return x
+}
+
+// turnBy returns the direction d turned by angle radians from u to v.
+func turnBy(d reformat.UV, angle float64) reformat.UV {
+	sin, cos := math.Sincos(angle)
+	return add(scale(cos, d), scale(sin, left(d)))
+}
+
+// chordOn returns the chord of the line p + s·side between the two walls of c, in mm; NaN when it
+// misses one.
+func chordOn(c fineChord, p, side reformat.UV) float64 {
+	lo, ok1 := c.lowWall.outer(p, side)
+	hi, ok2 := c.highWall.outer(p, side)
+	if !ok1 || !ok2 {
+		return math.NaN()
+	}
+	return dot(sub(hi.at, lo.at), side)
+}
+
+// plate measures the plate behind wall w along the inward line p + s·in.
+func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
+	outer, ok := w.outer(p, in)
+	inner, ok2 := w.inner(p, in)
+	if !ok || !ok2 {
+		return Plate{Err: fmt.Errorf("%w: no inner surface within %.1f mm", ErrNoEdge, 4*fitScale(o.field))}
+	}
+	along := dot(sub(inner.at, outer.at), in)
+	fwhm := o.tissue.FWHM()
+	if !o.tissue.known() {
+		fwhm = 2.3548 * w.Blur()
+	}
+	by := inner.by
+	for i := range by {
+		by[i] -= outer.by[i]
+	}
+	out := Plate{Inner: inner.at}
+	out.Value = along
+	out.Budget = uncertainty.Budget{
+		{Name: "edge noise", Std: w.spread(by)},
+		{Name: "edge rule", Std: math.Sqrt2 * o.modelTerm(w)},
+		{Name: "section direction", Std: h.Turn, Sensitivity: math.Hypot(along*w.p[pST], along*h.Turn/math.Sqrt2)},
+		scaleTerm(along, h),
+	}
+	if w.p[pTau] < fwhm || along <= 0 {
+		out.Err = fmt.Errorf("%w (about %.1f mm)", ErrThin, math.Ceil(fwhm*10-1e-9)/10)
+	}
+	return out
+}
+
+// End returns where the axis leaves the outline at the base of the jaw, and the height from the
+// crest to it with its budget, in mm. It returns [ErrNoEnd] where the field ends first.
+func (o *Outline) End(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
+	_, b, ok := o.span(a.At(0.3), a.Dir)
+	if !ok {
+		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("height: %w", ErrNoWidth)
+	}
+	if at := add(a.At(0.3), scale(b.s, a.Dir)); o.cutNear(at) {
+		return at, uncertainty.Length{}, ErrNoEnd
+	}
+	c, w, err := o.edge(a.At(0.3), a.Dir, b)
+	if err != nil {
+		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("height: %w", err)
+	}
+	value := dot(sub(c.at, a.Crest), a.Dir)
+	budget := append(o.HeightBudget(a, value, h),
+		uncertainty.Term{Name: "edge noise, base", Std: c.sd},
+		uncertainty.Term{Name: "edge rule, base", Std: o.modelTerm(w)},
+		uncertainty.Term{Name: "axis direction", Std: math.Hypot(a.DirSD, h.Lean), Sensitivity: o.tangent(w, a) * value})
+	return c.at, uncertainty.Length{Value: value, Budget: budget}, nil
+}
+
+// tangent returns how far the end of the axis moves along it per mm sideways, at wall w (no unit).
+func (o *Outline) tangent(w *Wall, a Axis) float64 {
+	n := w.Normal()
+	return math.Min(3, math.Abs(dot(n, a.Side())/math.Max(0.2, math.Abs(dot(n, a.Dir)))))
+}
+
+// HeightBudget returns the terms that every height from this crest shares: the crest's edge, the
+// section and the scale. The caller adds those of the other end.
+func (o *Outline) HeightBudget(a Axis, height float64, h Hand) uncertainty.Budget {
+	b := uncertainty.Budget{scaleTerm(height, h)}
+	if w := a.crestWall; w != nil {
+		b = append(b,
+			uncertainty.Term{Name: "edge noise, crest", Std: a.CrestSD},
+			uncertainty.Term{Name: "edge rule, crest", Std: o.modelTerm(w)},
+			uncertainty.Term{Name: "section place along the arch", Std: h.Along, Sensitivity: w.p[pST]})
+	}
+	return b
+}
+
+// Tilt returns the axis' tilt with its budget, in degrees.
+func (a Axis) TiltAngle(h Hand) uncertainty.Angle {
+	const deg = 180 / math.Pi
+	return uncertainty.Angle{Value: a.Tilt(), Budget: uncertainty.Budget{
+		{Name: "mid-points", Std: a.DirSD * deg},
+		{Name: "section direction", Std: h.Lean * deg},
+	}}
+}
+
+// Beside returns how far the bone's outer edge lies from p in direction dir (unit vector), in mm:
+// the far end of the stretch of bone that contains p, or lies nearest to it, on that line.
+// Negative when the bone ends on the other side of p. It returns [ErrNoWidth] where the line
+// meets no bone within 3 mm of p, and [ErrNoEdge] where the edge cannot be fitted.
+func (o *Outline) Beside(p, dir reformat.UV, h Hand) (uncertainty.Length, error) {
+	_, b, ok := o.span(p, dir)
+	if !ok {
+		return uncertainty.Length{}, ErrNoWidth
+	}
+	c, w, err := o.edge(p, dir, b)
+	if err != nil {
+		return uncertainty.Length{}, err
+	}
+	if o.cutNear(c.at) {
+		return uncertainty.Length{}, fmt.Errorf("%w: the field ends before the bone does", ErrNoEdge)
+	}
+	value := dot(sub(c.at, p), dir)
+	return uncertainty.Length{Value: value, Budget: uncertainty.Budget{
+		{Name: "edge noise", Std: c.sd},
+		{Name: "edge rule", Std: o.modelTerm(w)},
+		{Name: "section place along the arch", Std: h.Along, Sensitivity: w.p[pST]},
+		scaleTerm(value, h),
+	}}, nil
+}
+
+// Near returns what [Outline.Beside] returns, in mm, off the outline alone: quicker, and good to a
+// tenth of a millimetre or so. NaN where the line meets no bone within 3 mm of p.
+func (o *Outline) Near(p, dir reformat.UV) float64 {
+	_, b, ok := o.span(p, dir)
+	if !ok {
+		return math.NaN()
+	}
+	return b.s
+}

@@ -1,0 +1,249 @@
+package ridge
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"ridgerule/measure/reformat"
+)
+
+// Tissue is what the whole series says about every edge in it, estimated from its own thick
+// plates by [Learn]. The zero value knows nothing.
+type Tissue struct {
+	Blur, BlurSD     float64 // Gaussian sigma of the image, mm, and its spread from edge to edge
+	Cortex, CortexSD float64 // grey value of cortical bone unblurred, and its spread
+	Soft, SoftSD     float64 // grey value of the tissue on the bone, and its spread
+	Marrow           float64 // grey value behind the plates, median
+	Noise            float64 // SD of a voxel's grey value
+	Edges            int     // how many edges it was learnt from
+}
+
+// known reports whether the tissue was learnt from enough edges to lean on.
+func (t Tissue) known() bool { return t.Edges >= 5 }
+
+// FWHM returns the full width at half maximum of the blur, in mm.
+func (t Tissue) FWHM() float64 { return 2.3548200450309493 * t.Blur }
+
+// Wall is a fitted patch of the bone's outer surface, and of the inner surface of its plate where
+// that was seen.
+type Wall struct {
+	at, in reformat.UV // origin and inward unit normal of the local frame
+	reach  float64     // radius of the patch, mm
+	p      params
+	cov    *mat.SymDense
+	active []int
+	plate  bool    // the inner surface was fitted
+	noise  float64 // SD of the residuals, grey values
+	count  int     // voxels
+}
+
+// patch sizes, mm, for voxels up to 0.45 mm; coarser grids need proportionally more room.
+// Smaller patches follow sharper crests, larger ones average more noise: bias and SD over both are
+// in docs/accuracy.md.
+const (
+	patchRadius  = 1.0
+	patchOutside = 2.2
+	patchInside  = 4.5
+	patchVoxel   = 0.45
+	maxGrains    = 1600
+)
+
+// fitScale returns how much larger than nominal a patch must be on this field (no unit).
+func fitScale(f reformat.Field) float64 {
+	least, most := f.Voxel()
+	return math.Max(1, math.Sqrt(least*most)/patchVoxel)
+}
+
+// FitWall fits the bone surface near section point at, where in is roughly the inward normal. It
+// returns [ErrNoEdge] (wrapped) where no such surface is: no rise of grey value, too few voxels in
+// the field, a fit that wanders off.
+func FitWall(f reformat.Field, at, in reformat.UV, t Tissue) (*Wall, error) {
+	s := fitScale(f)
+	in = unit(in)
+	var w *Wall
+	for range 4 {
+		next, err := fitOnce(f, at, in, s, t)
+		if err != nil {
+			return nil, err
+		}
+		w = next
+		e, slope := w.p[pE], w.p[pSX]
+		if math.Abs(e) < 0.12*s && math.Abs(slope) < 0.12 {
+			return w, nil
+		}
+		if math.Abs(e) > 1.5*s {
+			return nil, fmt.Errorf("%w: (%.2f, %.2f) mm: the nearest edge is %.2f mm away", ErrNoEdge, at.U, at.V, e)
+		}
+		at = add(at, scale(e, in))
+		in = unit(sub(in, scale(slope, left(in))))
+	}
+	return w, nil
+}
+
+func fitOnce(f reformat.Field, at, in reformat.UV, s float64, t Tissue) (*Wall, error) {
+	all := f.Near(nil, at, in, -patchOutside*s, patchInside*s, patchRadius*s)
+	begin, ok := survey(all, s, t)
+	if !ok {
+		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
+	}
+	w, cost := fitFrom(begin, all, at, in, s, t)
+	if !begin.gum && (w == nil || w.noise > 1.25*begin.noise) {
+		// The misfit is more than noise: thin soft tissue and the air behind it may look like one
+		// wide edge. Keep the two only where they explain the voxels clearly better.
+		if two, c := fitFrom(begin.withGum(), all, at, in, s, t); two != nil && (w == nil || c < 0.8*cost) {
+			w = two
+		}
+	}
+	if w == nil {
+		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm: the fit has no answer", ErrNoEdge, at.U, at.V)
+	}
+	return w, nil
+}
+
+// fitFrom fits the layers of begin to the grains; it returns nil where there is no answer, and
+// the mean squared residual.
+func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, s float64, t Tissue) (*Wall, float64) {
+	w := &Wall{at: at, in: in, reach: patchRadius * s, plate: begin.plate, active: begin.active(), p: begin.p}
+	fit := layerFit{grains: thin(window(all, begin.low, begin.high), maxGrains), active: w.active}
+	if len(fit.grains) < 3*len(fit.active) {
+		return nil, 0
+	}
+	step := math.Abs(begin.p[pG1] - begin.p[pG0])
+	fit.noise = math.Max(begin.noise, 0.02*step)
+	fit.priors = priors(begin, step, s, t)
+	if _, ok := fit.solve(&w.p); !ok {
+		return nil, 0
+	}
+	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step)
+	cov, ok := fit.solve(&w.p)
+	if !ok || w.p[pG1]-w.p[pG0] < 0.3*step {
+		return nil, 0
+	}
+	w.noise, w.count, w.cov = fit.noise, len(fit.grains), cov
+	return w, fit.noise * fit.noise
+}
+
+// priors returns what is known before the fit: bone surfaces are not wild, and what the series has
+// taught about blur and cortex.
+func priors(s *start, step, size float64, t Tissue) []prior {
+	k := []prior{
+		{pCXX, 0, 0.35 / size}, {pCXT, 0, 0.15 / size}, {pCTT, 0, 0.15 / size}, {pTauX, 0, 0.3},
+		{pG0, s.p[pG0], 2 * step}, {pG1, s.p[pG1], 2 * step}, {pG2, s.p[pG2], 2 * step}, {pGA, s.p[pGA], 2 * step},
+		{pTau, s.p[pTau], 3 * size}, {pGamma, s.p[pGamma], 2 * size}, // no say where the layer is not active
+	}
+	if t.known() {
+		return append(k, prior{pSigma, t.Blur, t.BlurSD}, prior{pG1, t.Cortex, t.CortexSD}, prior{pG0, t.Soft, t.SoftSD})
+	}
+	return append(k, prior{pSigma, s.p[pSigma], s.p[pSigma]})
+}
+
+// window keeps the grains with low ≤ N ≤ high.
+func window(all []reformat.Grain, low, high float64) []reformat.Grain {
+	kept := make([]reformat.Grain, 0, len(all))
+	for _, g := range all {
+		if g.N >= low && g.N <= high {
+			kept = append(kept, g)
+		}
+	}
+	return kept
+}
+
+// thin keeps about most grains, evenly through the list; the stride is odd so that it does not
+// fall in step with an even grid.
+func thin(all []reformat.Grain, most int) []reformat.Grain {
+	stride := (len(all) + most - 1) / most
+	if stride <= 1 {
+		return all
+	}
+	stride |= 1
+	kept := all[:0]
+	for i := 0; i < len(all); i += stride {
+		kept = append(kept, all[i])
+	}
+	return kept
+}
+
+// Normal returns the outward unit normal of the fitted surface in the section.
+func (w *Wall) Normal() reformat.UV {
+	return scale(-1, unit(sub(w.in, scale(w.p[pSX], left(w.in)))))
+}
+
+// Blur returns the fitted sigma, in mm.
+func (w *Wall) Blur() float64 { return w.p[pSigma] }
+
+// near reports whether p lies well within the patch.
+func (w *Wall) near(p reformat.UV) bool { return norm(sub(p, w.at)) < 0.45*w.reach }
+
+// crossing is where a line meets a surface: the place, its standard uncertainty along the line
+// from the fit alone, mm, and how it moves along the line with each fitted parameter.
+type crossing struct {
+	at reformat.UV
+	sd float64
+	by params
+}
+
+// outer returns where the line p + s·d meets the outer surface, nearest the patch's origin.
+func (w *Wall) outer(p, d reformat.UV) (crossing, bool) {
+	return w.meet(p, d, func(float64) float64 { return 0 }, nil)
+}
+
+// inner returns where the line meets the inner surface of the plate; false when none was fitted.
+func (w *Wall) inner(p, d reformat.UV) (crossing, bool) {
+	if !w.plate {
+		return crossing{}, false
+	}
+	return w.meet(p, d, func(x float64) float64 { return w.p[pTau] + w.p[pTauX]*x }, func(x float64, by *params) {
+		by[pTau], by[pTauX] = -1, -x
+	})
+}
+
+// meet solves m(s) = depth(x) along the line by the secant method. extra adds the derivatives of
+// the depth, by the parameters it depends on, to those of the surface.
+func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(x float64, by *params)) (crossing, bool) {
+	side := left(w.in)
+	rel := sub(p, w.at)
+	n0, x0, dn, dx := dot(rel, w.in), dot(rel, side), dot(d, w.in), dot(d, side)
+	miss := func(s float64) float64 {
+		m, _ := w.p.distance(n0+s*dn, x0+s*dx, 0)
+		return m - depth(x0+s*dx)
+	}
+	const h = 1e-5
+	s, rate := -dot(rel, d), 0.0
+	for range 40 {
+		rate = (miss(s+h) - miss(s-h)) / (2 * h)
+		if math.Abs(rate) < 0.05 {
+			return crossing{}, false
+		}
+		move := -miss(s) / rate
+		s += math.Max(-1, math.Min(1, move))
+		if math.Abs(move) < 1e-10 {
+			break
+		}
+	}
+	at := add(p, scale(s, d))
+	if !(norm(sub(at, w.at)) < 4*w.reach) {
+		return crossing{}, false
+	}
+	_, surface := w.p.distance(n0+s*dn, x0+s*dx, 0)
+	var by params
+	copy(by[:], surface[:])
+	if extra != nil {
+		extra(x0+s*dx, &by)
+	}
+	for i := range by {
+		by[i] /= -rate
+	}
+	return crossing{at, w.spread(by), by}, true
+}
+
+// spread returns the standard uncertainty of Σ by·θ over the fitted parameters, in mm.
+func (w *Wall) spread(by params) float64 {
+	n := len(w.active)
+	j := mat.NewVecDense(n, nil)
+	for i, at := range w.active {
+		j.SetVec(i, by[at])
+	}
+	return math.Sqrt(math.Max(0, mat.Inner(j, w.cov, j)))
+}

@@ -1,0 +1,232 @@
+package measure
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
+	"ridgerule/measure/safety"
+	"ridgerule/measure/uncertainty"
+)
+
+// site measures one site, whatever of it can be measured.
+func (c *run) site(s *site) {
+	if s.outline == nil {
+		c.failed(s)
+		return
+	}
+	s.outline.Use(c.tissue)
+	axis, err := s.findAxis()
+	if err != nil {
+		s.out.Err = plain(err)
+		c.failed(s)
+		return
+	}
+	s.axis = axis
+	s.out.Outline, s.out.Crest, s.out.Axis = s.outline.Points, axis.Crest, axis.Dir
+	c.heightRow(s)
+	s.widthRows(c.hand)
+	s.tiltRow(c.hand)
+	s.undercutRows(c.hand)
+	s.usableRows(c.hand)
+	s.greyRows()
+	c.implantRows(s)
+	c.sizeRows(s)
+	s.out.Note = strings.Join(s.notes(), "; ")
+}
+
+// findAxis follows the plan's rule for axis and crest.
+func (s *site) findAxis() (ridge.Axis, error) {
+	var fixed *reformat.UV
+	switch s.plan.Axis {
+	case AxisOcclusal:
+		fixed = &reformat.UV{V: -1}
+	case AxisGiven:
+		d := reformat.UV{U: dotVec(s.plan.AxisVec, s.frame.U), V: dotVec(s.plan.AxisVec, s.frame.V)}
+		if math.Hypot(d.U, d.V) < 0.5 {
+			return ridge.Axis{}, errors.New("the given axis runs across the section: more than 60° out of its plane")
+		}
+		if d.V > 0 {
+			return ridge.Axis{}, errors.New("the given axis points from base to crest; it must point from crest to base")
+		}
+		fixed = &d
+	}
+	if s.plan.Crest != nil {
+		p, _ := s.frame.Section(*s.plan.Crest)
+		return s.outline.FixAxis(p, fixed)
+	}
+	return s.outline.FindAxis(fixed)
+}
+
+// failed fills in the rows of a site that could not be measured: every number it was asked for,
+// empty, with the reason.
+func (c *run) failed(s *site) {
+	mm := func(quantity string, at *float64) {
+		s.add(Row{Quantity: quantity, At: at, Unit: "mm", Note: s.out.Err})
+	}
+	mm("ridge_height", nil)
+	for _, d := range s.plan.Depths {
+		mm("ridge_width", &d)
+	}
+	s.add(Row{Quantity: "ridge_tilt", Unit: "deg", Note: s.out.Err})
+	c.implantRows(s)
+	s.out.Note = s.out.Err
+}
+
+func (s *site) add(r Row) { s.out.Rows = append(s.out.Rows, r) }
+
+// length makes a row of a measured length in mm.
+func length(quantity string, at *float64, l uncertainty.Length) Row {
+	return Row{Quantity: quantity, At: at, Value: &l.Value, Unit: "mm", Budget: l.Budget}
+}
+
+func (s *site) widthRows(h ridge.Hand) {
+	for _, d := range s.plan.Depths {
+		w, err := s.outline.Width(s.axis, d, h)
+		if err != nil {
+			for _, q := range []string{"ridge_width", "buccal_plate", "lingual_plate"} {
+				s.add(Row{Quantity: q, At: &d, Unit: "mm", Note: plain(err)})
+			}
+			continue
+		}
+		chord := Chord{Depth: d, Buccal: w.Buccal, Lingual: w.Lingual}
+		row := length("ridge_width", &d, w.Length)
+		if s.height.to == ToSinus || s.height.to == ToNasalFloor {
+			if d > s.height.Value {
+				row.Note = fmt.Sprintf("deeper than the bone under the %s: part of this width is cavity", spaced(s.height.to))
+			}
+		}
+		s.add(row)
+		for side, q := range []string{"buccal_plate", "lingual_plate"} {
+			p := w.Plates[side]
+			if p.Err != nil {
+				s.add(Row{Quantity: q, At: &d, Unit: "mm", Note: plain(p.Err)})
+				continue
+			}
+			inner := p.Inner
+			if side == 0 {
+				chord.BuccalInner = &inner
+			} else {
+				chord.LingualInner = &inner
+			}
+			s.add(length(q, &d, p.Length))
+		}
+		s.out.Chords = append(s.out.Chords, chord)
+	}
+}
+
+func (s *site) tiltRow(h ridge.Hand) {
+	t := s.axis.TiltAngle(h)
+	s.add(Row{Quantity: "ridge_tilt", Value: &t.Value, Unit: "deg", Budget: t.Budget})
+}
+
+func (s *site) undercutRows(h ridge.Hand) {
+	for _, q := range []string{"buccal_undercut", "lingual_undercut"} {
+		u := s.outline.Undercut(s.axis, q == "buccal_undercut", h)
+		row := length(q, nil, u.Length)
+		if u.Value > 0 {
+			row.At = &u.Depth
+		}
+		s.add(row)
+	}
+}
+
+func (s *site) usableRows(h ridge.Hand) {
+	if s.plan.WantedWidth <= 0 {
+		return
+	}
+	depth, err := s.outline.UsableCrest(s.axis, s.plan.WantedWidth, h)
+	to := fmt.Sprintf("%g mm", s.plan.WantedWidth)
+	if err != nil {
+		s.add(Row{Quantity: "usable_crest_depth", To: to, Unit: "mm", Note: plain(err)})
+		s.add(Row{Quantity: "usable_height", To: to, Unit: "mm", Note: plain(err)})
+		return
+	}
+	s.out.UsableDepth = &depth.Value
+	row := length("usable_crest_depth", nil, depth)
+	row.To = to
+	s.add(row)
+	if s.height.to == "" {
+		s.add(Row{Quantity: "usable_height", To: to, Unit: "mm", Note: s.height.why})
+		return
+	}
+	left := uncertainty.Length{Value: s.height.Value - depth.Value, Budget: append(append(uncertainty.Budget{}, s.height.Budget...), depth.Budget.Scaled(-1)...)}
+	row = length("usable_height", nil, left)
+	row.To, row.Note = to, s.height.why
+	s.add(row)
+}
+
+func (s *site) greyRows() {
+	depth := s.height.Value
+	if s.height.to == "" {
+		depth = s.plan.Depths[len(s.plan.Depths)-1]
+	}
+	g, ok := s.outline.Grey(s.axis, depth)
+	note := "relative grey value: not a Hounsfield unit, not a density"
+	for _, q := range []struct {
+		name  string
+		value float64
+	}{{"grey_mean", g.Mean}, {"grey_sd", g.SD}, {"grey_p05", g.P05}, {"grey_p95", g.P95}} {
+		r := Row{Quantity: q.name, Unit: "1", Note: note}
+		if ok {
+			r.Value = &q.value
+		} else {
+			r.Note = "no voxel of the bone within the field"
+		}
+		s.add(r)
+	}
+}
+
+// notes gathers what a reader of sites.csv must know.
+func (s *site) notes() []string {
+	var notes []string
+	if s.height.why != "" {
+		notes = append(notes, s.height.why)
+	}
+	for _, r := range s.out.Rows {
+		if r.Verdict == safety.NotAssessed {
+			notes = append(notes, r.Note)
+		}
+	}
+	return unique(notes)
+}
+
+func unique(all []string) []string {
+	seen := map[string]bool{"": true}
+	var out []string
+	for _, n := range all {
+		if !seen[n] {
+			seen[n] = true
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// plain is an error's text for a table's cell, without the packages' names.
+func plain(err error) string {
+	text := err.Error()
+	for _, room := range []string{"ridge: ", "reformat: ", "safety: "} {
+		text = strings.ReplaceAll(text, room, "")
+	}
+	return text
+}
+
+// spaced is a word of the plan file as prose.
+func spaced[T ~string](word T) string { return strings.ReplaceAll(string(word), "_", " ") }
+
+// worst returns the gravest verdict of rows: a breach, then what was not assessed, then what is
+// uncertain; the empty verdict when nothing was held against a margin.
+func worst(rows []Row) safety.Verdict {
+	rank := map[safety.Verdict]int{safety.NoMargin: 0, safety.Clear: 1, safety.Uncertain: 2, safety.NotAssessed: 3, safety.Breach: 4}
+	out := safety.NoMargin
+	for _, r := range rows {
+		if rank[r.Verdict] > rank[out] {
+			out = r.Verdict
+		}
+	}
+	return out
+}

@@ -1,0 +1,128 @@
+package measure
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/safety"
+)
+
+// The pose limits of the size search: how far an implant may leave the site's platform and axis.
+// Our choice; a plan that wants another pose gives the implant itself.
+var (
+	seatLateral = [2]float64{-1.5, 1.5} // mm
+	seatDepth   = [2]float64{0, 1}      // mm
+	seatLean    = [2]float64{-10, 10}   // degrees in the section
+	seatAlong   = [2]float64{-5, 5}     // degrees along the arch
+)
+
+// bone answers safety's question how an implant stands in the bone, from the site's outline.
+type bone struct {
+	c *run
+	s *site
+}
+
+// fromDepth is where below the platform the bone beside it begins to count, mm: the first depth at
+// which it is measured. The neck of an implant at a rounded crest always stands free.
+const fromDepth = 1.0
+
+// Reserve returns by how much the bone beside and below the implant exceeds its margins, in mm.
+func (b bone) Reserve(im safety.Implant) (reserve, u float64, limit string) {
+	reserve, u = math.Inf(1), 2*b.c.edgeSD()
+	for _, side := range []struct {
+		rule string
+		sign float64
+	}{{safety.BuccalPlate, 1}, {safety.LingualPlate, -1}} {
+		margin := b.c.rules[side.rule].Margin
+		for d := fromDepth; d <= im.Length; d += 0.5 {
+			p, dir := b.s.ray(im, d, side.sign)
+			r := b.s.outline.Near(p, dir) - radius(im, d) - margin
+			if math.IsNaN(r) {
+				return math.NaN(), math.NaN(), "no bone beside the implant"
+			}
+			if r < reserve {
+				reserve, limit = r, side.rule
+			}
+		}
+	}
+	if end, rule, ok := b.below(im); ok && end < reserve {
+		reserve, limit = end, rule
+	}
+	return reserve, u, limit
+}
+
+// below returns the reserve under the apex, in mm: the bone left to its end along the implant's
+// axis, less the margin.
+func (b bone) below(im safety.Implant) (float64, string, bool) {
+	rule := safety.BasalCortex
+	level := math.NaN()
+	if b.s.height.seen {
+		rule = string(b.s.height.to)
+		level = b.s.height.Value
+	}
+	apex, axis := b.s.inSection(im)
+	apex = reformat.UV{U: apex.U + im.Length*axis.U, V: apex.V + im.Length*axis.V}
+	left := b.s.outline.Near(apex, axis)
+	if !math.IsNaN(level) {
+		left = level - dotUV(reformat.UV{U: apex.U - b.s.axis.Crest.U, V: apex.V - b.s.axis.Crest.V}, b.s.axis.Dir)
+	}
+	if math.IsNaN(left) {
+		return math.Inf(-1), rule, true
+	}
+	return left - b.c.rules[rule].Margin, rule, true
+}
+
+// edgeSD is the standard uncertainty of the unfitted outline, mm: its points are read off single
+// profiles. Docs/accuracy.md holds it against the phantom.
+func (c *run) edgeSD() float64 { return math.Max(0.05, 0.3*c.tissue.Blur) }
+
+// sizeRows tries the plan's sizes and reports the largest that hold every margin.
+func (c *run) sizeRows(s *site) {
+	if s.plan.Sizes == nil {
+		return
+	}
+	rows := func(d, l *float64, note string) {
+		s.add(Row{Quantity: "largest_diameter", Value: d, Unit: "mm", Note: note})
+		s.add(Row{Quantity: "largest_length", Value: l, Unit: "mm", Note: note})
+	}
+	ladder, err := c.ladder(s)
+	if err != nil {
+		rows(nil, nil, plain(err))
+		return
+	}
+	s.out.Ladder = ladder
+	d, l, ok := safety.Holding(ladder)
+	if !ok {
+		rows(nil, nil, "no size given holds the margins given here: "+limits(ladder))
+		return
+	}
+	rows(&d, &l, "largest of the sizes given that holds the margins given here, each for itself; not a choice")
+}
+
+// limits says what stood in the way of the smallest size.
+func limits(ladder []safety.Rung) string {
+	if len(ladder) == 0 {
+		return "none was given"
+	}
+	r := ladder[0]
+	if r.Reason != "" {
+		return r.Reason
+	}
+	return r.Limit
+}
+
+func (c *run) ladder(s *site) ([]safety.Rung, error) {
+	axis := r3.Unit(s.frame.Direction(s.axis.Dir))
+	seat := safety.Seat{Platform: s.frame.Patient(s.axis.At(s.platformDepth())), Axis: axis, Buccal: s.frame.Direction(s.axis.Side()),
+		Lateral: seatLateral, Depth: seatDepth, InSection: seatLean, MesioDistal: seatAlong}
+	var sizes []safety.Size
+	for _, d := range s.plan.Sizes.Diameters {
+		for _, l := range s.plan.Sizes.Lengths {
+			sizes = append(sizes, safety.Size{Diameter: d, Length: l})
+		}
+	}
+	absent := safety.Missing(c.place(s), c.plan.Structures, c.rules)
+	return c.scene.Ladder(seat, sizes, bone{c, s}, c.rules, safety.Options{ScaleHalf: c.hand.Scale}, absent)
+}
