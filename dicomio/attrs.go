@@ -33,7 +33,7 @@ func (a attrs) texts(t tag.Tag) []string {
 	out := make([]string, len(values))
 	empty := true
 	for i, v := range values {
-		out[i] = strings.Trim(v, " \x00\t\r\n")
+		out[i] = strings.Trim(v, " \x00")
 		empty = empty && out[i] == ""
 	}
 	if empty {
@@ -82,11 +82,13 @@ func (a attrs) items(t tag.Tag) []attrs {
 }
 
 // item returns the first item of a sequence, nil when there is none.
-func (a attrs) item(t tag.Tag) attrs {
-	if items := a.items(t); len(items) > 0 {
-		return items[0]
+func (a attrs) item(t tag.Tag) attrs { return first(a.items(t)) }
+
+func first(items []attrs) attrs {
+	if len(items) == 0 {
+		return nil
 	}
-	return nil
+	return items[0]
 }
 
 // decimals returns the n numbers of a decimal-string attribute. The error's code is "missing_" or "bad_" and keyword.

@@ -18,12 +18,12 @@ import (
 //
 // S need not be parallel to n: a tilted gantry shears the stack. The stack is even when, with s = n·S,
 //
-//	every gap n·(P(k+1) − P(k)) is within max(1 % of s, q) of s, and
-//	every position is within max(1 % of s, 0.75·Σq) of the line,
+//	every gap n·(P(k+1) − P(k)) is within max(1 % of s, 1.25·Σ|n|q) of s, and
+//	every position is within max(1 % of s, 0.85·Σq) of the line (1.05·Σq for the outermost two),
 //
-// where q is what rounding to the decimals given in the file does to a gap: Σ |n|·quantum, a quantum being the last
-// decimal stated, at most 0.01 mm. A stack rounded to 0.01 mm is off its line by 0.005 mm at most plus what that moves
-// the line, so 0.75 quanta accepts it; a single slice displaced by one quantum is off by nearly 1 and is refused.
+// where q, a quantum, is the last decimal the file gives of a coordinate that changes, at most 0.01 mm. Positions rounded
+// to q are off their line by 0.5 q at most, and gaps off the step by 1 q, plus what the rounding moves the fitted line;
+// so a rounded stack passes. A single slice displaced by one quantum is off the line by nearly 1 q and is refused.
 // A gap of a whole number of steps is a missing slice, and is named.
 
 const (
@@ -101,18 +101,14 @@ func line(planes []*plane) (origin, step r3.Vec) {
 // gaps returns nil when the stack is even, else which slices are missing, or where it is uneven.
 func (s *Series) gaps(n r3.Vec) *SeriesError {
 	gap := make([]float64, len(s.planes)-1)
-	var coarse r3.Vec
-	for k, p := range s.planes {
-		coarse = r3.Vec{X: max(coarse.X, p.quantum.X), Y: max(coarse.Y, p.quantum.Y), Z: max(coarse.Z, p.quantum.Z)}
-		if k > 0 {
-			gap[k-1] = p.along(n) - s.planes[k-1].along(n)
-		}
+	for k := range gap {
+		gap[k] = s.planes[k+1].along(n) - s.planes[k].along(n)
 	}
 	if e := s.missing(n, gap); e != nil {
 		return e
 	}
-	step := r3.Dot(n, s.Grid.Step[2])
-	rounding := math.Abs(n.X)*coarse.X + math.Abs(n.Y)*coarse.Y + math.Abs(n.Z)*coarse.Z
+	step, q := r3.Dot(n, s.Grid.Step[2]), s.quantum()
+	rounding := 1.25 * (math.Abs(n.X)*q.X + math.Abs(n.Y)*q.Y + math.Abs(n.Z)*q.Z)
 	var list []string
 	worst := 0.0
 	for k, g := range gap {
@@ -122,7 +118,7 @@ func (s *Series) gaps(n r3.Vec) *SeriesError {
 		}
 	}
 	if len(list) == 0 {
-		list = s.astray(max(uneven*step, 0.75*(coarse.X+coarse.Y+coarse.Z)) + 1e-6)
+		list = s.astray(uneven*step, q.X+q.Y+q.Z)
 	}
 	if len(list) == 0 {
 		if worst > uneven*step+1e-6 {
@@ -135,11 +131,29 @@ func (s *Series) gaps(n r3.Vec) *SeriesError {
 		Remedy:  "export the whole series again; slices are never interpolated"}
 }
 
-// astray lists the slices further than limit (mm) from the line.
-func (s *Series) astray(limit float64) (list []string) {
+// quantum returns the last decimal that the file gives of each coordinate, mm: that of the slice with most decimals; 0
+// for a coordinate that never changes.
+func (s *Series) quantum() r3.Vec {
+	p := s.planes[0]
+	q, moves := p.quantum, r3.Vec{}
+	for _, other := range s.planes {
+		d := r3.Sub(other.position, p.position)
+		moves = r3.Vec{X: max(moves.X, math.Abs(d.X)), Y: max(moves.Y, math.Abs(d.Y)), Z: max(moves.Z, math.Abs(d.Z))}
+		q = r3.Vec{X: min(q.X, other.quantum.X), Y: min(q.Y, other.quantum.Y), Z: min(q.Z, other.quantum.Z)}
+	}
+	return r3.Vec{X: min(q.X, moves.X), Y: min(q.Y, moves.Y), Z: min(q.Z, moves.Z)}
+}
+
+// astray lists the slices further from the line than limit, or than rounding by q explains; both mm.
+func (s *Series) astray(limit, q float64) (list []string) {
+	last := len(s.planes) - 1
 	for k, p := range s.planes {
+		rounding := 0.85 * q
+		if k < 2 || k > last-2 {
+			rounding = 1.05 * q // the line gives way to its ends
+		}
 		off := r3.Norm(r3.Sub(p.position, r3.Add(s.Grid.Origin, r3.Scale(float64(k), s.Grid.Step[2]))))
-		if off > limit {
+		if off > max(limit, rounding)+1e-6 {
 			list = append(list, fmt.Sprintf("the slice at %s is %.3f mm out of place", p.place(), off))
 		}
 	}

@@ -15,12 +15,7 @@ import (
 func (p *plane) kind() string {
 	src := p.src
 	types := append(append([]string(nil), src.imageType...), p.frameType...)
-	first := func(v []string) string {
-		if len(v) == 0 {
-			return ""
-		}
-		return strings.ToUpper(v[0])
-	}
+	derived := func(v []string) bool { return len(v) > 0 && strings.EqualFold(v[0], "DERIVED") }
 	has := func(word string) bool {
 		for _, t := range types {
 			if strings.EqualFold(t, word) {
@@ -38,7 +33,7 @@ func (p *plane) kind() string {
 		return "colour"
 	case has("LOCALIZER"):
 		return "localizer"
-	case first(src.imageType) == "DERIVED" || first(p.frameType) == "DERIVED":
+	case derived(src.imageType) || derived(p.frameType):
 		return "derived"
 	case src.burnedIn:
 		return "burned_in"
@@ -105,8 +100,8 @@ func (src *source) checkLength() {
 	}
 	want := src.pixels.bytes() * int64(src.frames)
 	switch {
-	case px.Encapsulated && len(px.Fragments) == 0:
-		short(1, "there are no fragments")
+	case px.Encapsulated && len(px.Fragments) < src.frames:
+		short(1, fmt.Sprintf("%d frame(s) in %d fragments, at least one each", src.frames, len(px.Fragments)))
 	case px.Encapsulated:
 		src.checkGrowth(want)
 	case px.Length < want:

@@ -25,7 +25,9 @@ func (src *source) padding() (r padding, ok bool) {
 // judgePadding chooses the one stored value that marks a voxel without value, and notes which files need theirs mapped
 // to it.
 func (s *Series) judgePadding() {
-	s.blank, s.remap = nil, nil
+	if len(s.Problems) > 0 { // the pixel format may make no sense
+		return
+	}
 	ranges := map[padding]int{}
 	sources := s.sources(false)
 	wide, with := false, 0

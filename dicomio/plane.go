@@ -46,15 +46,19 @@ func planes(src *source, a attrs) []*plane {
 		return nil
 	}
 	out := make([]*plane, src.frames)
-	for f := range out {
-		groups := groups{shared: shared, root: a}
-		if len(perFrame) > 0 {
-			groups.own = perFrame[f]
+	if len(perFrame) == 0 {
+		one := readPlane(src, 0, groups{shared: shared, root: a})
+		for f := range out {
+			p := *one
+			p.frame, out[f] = f, &p
 		}
-		out[f] = readPlane(src, f, groups)
+		if src.frames > 1 {
+			stack(out, a)
+		}
+		return out
 	}
-	if len(perFrame) == 0 && src.frames > 1 {
-		stack(out, a)
+	for f := range out {
+		out[f] = readPlane(src, f, groups{own: perFrame[f], shared: shared, root: a})
 	}
 	return out
 }
@@ -197,9 +201,8 @@ func stack(frames []*plane, root attrs) {
 	}
 	for f, p := range frames {
 		if err != nil {
-			fault := *err
-			fault.Remedy = "export the series again as one file a slice, or as Enhanced CT; SliceThickness is no substitute"
-			p.fault(&fault)
+			err.Remedy = "export the series again as one file a slice, or as Enhanced CT; SliceThickness is no substitute"
+			p.fault(err)
 			continue
 		}
 		p.position = r3.Add(p.position, r3.Scale(float64(f)*v[0], r3.Cross(p.row, p.column)))

@@ -8,6 +8,7 @@ import (
 	"runtime"
 	"sync/atomic"
 
+	"github.com/suyashkumar/dicom/pkg/tag"
 	"golang.org/x/sync/errgroup"
 
 	"ridgerule/dicomio/internal/walk"
@@ -136,14 +137,20 @@ func (src *source) sort(walkErr error) found {
 		return found{passed: "a DICOMDIR"}
 	case src.class == "" && !src.walked.DICM:
 		return found{passed: "not DICOM"}
+	case !src.walked.Pixels.Found && (src.class == "" || isImage(src.class)):
+		return found{broken: &SeriesError{Code: "no_pixels", File: src.name, Attribute: "PixelData", Problem: "is missing, or the file is cut short before it",
+			Remedy: "copy or export the file again"}, source: src}
 	case !src.walked.Pixels.Found:
 		return found{passed: "DICOM without an image"}
 	}
-	out := found{planes: planes(src, a)}
-	if out.planes == nil { // the frames could not be told apart: one stands for all, with the file's problems
-		out.planes = []*plane{{src: src}}
+	var out found
+	if src.checkPixels(); len(src.problems) == 0 {
+		out.planes = planes(src, a)
 	}
-	src.checkPixels()
+	if out.planes == nil { // one frame stands for all, and for the file's problems
+		g := groups{own: first(a.items(tag.PerFrameFunctionalGroupsSequence)), shared: a.item(tag.SharedFunctionalGroupsSequence), root: a}
+		out.planes = []*plane{readPlane(src, 0, g)}
+	}
 	return out
 }
 

@@ -3,6 +3,7 @@ package walk
 import (
 	"encoding/binary"
 	"fmt"
+	"io"
 )
 
 // pixels handles an element of group 7FE0 at the top level; done when it was the pixels themselves.
@@ -18,7 +19,7 @@ func (w *walker) pixels(el element) (done bool, err error) {
 	case tagPixels:
 		px.Found, px.Offset, px.Length = true, w.c.off, int64(el.length)
 		if el.length != undefined {
-			return true, nil
+			return true, w.drain(el)
 		}
 		px.Encapsulated, px.Length = true, 0
 		return true, w.fragments(el, px)
@@ -30,6 +31,20 @@ func (w *walker) pixels(el element) (done bool, err error) {
 		return false, w.lost(el, err)
 	}
 	return false, nil
+}
+
+// drain makes sure that a deflated stream, whose size nothing states, holds the pixels and ends well.
+func (w *walker) drain(el element) error {
+	if !w.c.open {
+		return nil
+	}
+	if err := w.pass(el); err != nil {
+		return err
+	}
+	if _, err := io.Copy(io.Discard, io.LimitReader(w.c.r, max(0, w.c.size-w.c.off))); err != nil {
+		return w.lost(el, err)
+	}
+	return nil
 }
 
 // offsets reads an Extended Offset Table; one with more entries than fragments are read is passed over.

@@ -9,6 +9,7 @@
 //	one kept value     at most 64 KiB − 1
 //	all kept values    at most 16 MiB
 //	fragments          at most 65,536
+//	before the pixels  at most 64 MiB of a deflated data set
 //
 // So the errors a recover cannot catch (stack overflow, out of memory) cannot arise from a file. Lengths are signed
 // 64-bit throughout: nothing wraps.
@@ -29,6 +30,7 @@ const (
 	maxKept      = 250_000
 	maxKeptBytes = 16 << 20
 	maxFragments = 1 << 16
+	maxHeader    = 64 << 20 // inflated, before the pixels: nothing real comes near
 )
 
 const undefined = 0xFFFFFFFF // value length of an element that a delimiter ends

@@ -1,0 +1,115 @@
+package dicomio
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"runtime"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+)
+
+// benchSeries writes a native series of n slices of 512 × 512 once a benchmark, and returns its folder and size in bytes.
+func benchSeries(b *testing.B, n int, options WriteOptions) (string, int64) {
+	b.Helper()
+	v, err := volume.New(volume.Grid{Size: [3]int{512, 512, n}, Step: [3]r3.Vec{{X: 0.2}, {Y: 0.2}, {Z: 0.2}}})
+	if err != nil {
+		b.Fatal(err)
+	}
+	for i := range v.Stored {
+		v.Stored[i] = int16(i * 2654435761 >> 16)
+	}
+	dir := filepath.Join(b.TempDir(), "series")
+	if err := WriteCT(dir, v, options); err != nil {
+		b.Fatal(err)
+	}
+	return dir, int64(2 * 512 * 512 * n)
+}
+
+// bareRead reads every file into one fresh slab: the limit to compare with.
+func bareRead(b *testing.B, dir string) []byte {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		b.Fatal(err)
+	}
+	var total int64
+	for _, e := range entries {
+		info, _ := e.Info()
+		total += info.Size()
+	}
+	slab := make([]byte, total)
+	at := 0
+	for _, e := range entries {
+		f, err := os.Open(filepath.Join(dir, e.Name()))
+		if err != nil {
+			b.Fatal(err)
+		}
+		n, _ := f.Read(slab[at:])
+		at += n
+		f.Close()
+	}
+	return slab
+}
+
+func readAll(b *testing.B, dir string) *volume.Volume {
+	door, err := Open(dir, Limits{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer door.Close()
+	cat, err := Scan(context.Background(), door, Limits{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	s, err := cat.Pick("")
+	if err != nil {
+		b.Fatal(err)
+	}
+	v, err := s.Read(context.Background(), nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return v
+}
+
+// BenchmarkRead compares reading a native 512³ series, scan included, with a bare read of its files by one goroutine
+// into one fresh slab.
+func BenchmarkRead(b *testing.B) {
+	for _, c := range []struct {
+		name    string
+		options WriteOptions
+	}{{"signed", WriteOptions{}}, {"unsigned", WriteOptions{Unsigned: true}}} {
+		dir, size := benchSeries(b, 512, c.options)
+		b.Run(c.name+"/bare", func(b *testing.B) {
+			b.SetBytes(size)
+			for b.Loop() {
+				runtime.KeepAlive(bareRead(b, dir))
+			}
+		})
+		b.Run(c.name+"/series", func(b *testing.B) {
+			b.SetBytes(size)
+			b.ReportAllocs()
+			for b.Loop() {
+				runtime.KeepAlive(readAll(b, dir))
+			}
+		})
+	}
+}
+
+// BenchmarkScan reads 512 headers.
+func BenchmarkScan(b *testing.B) {
+	dir, _ := benchSeries(b, 512, WriteOptions{})
+	for b.Loop() {
+		door, err := Open(dir, Limits{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := Scan(context.Background(), door, Limits{}); err != nil {
+			b.Fatal(err)
+		}
+		door.Close()
+	}
+}
