@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
-	"hash/crc32"
 	"image"
 	"image/color"
 	"image/png"
@@ -65,24 +64,10 @@ func writePNG(w io.Writer, img image.Image, perMM float64) error {
 	if err := png.Encode(&buf, palette(img)); err != nil {
 		return err
 	}
-	data := buf.Bytes()
-	const head = 8 + 4 + 4 + 13 + 4 // signature and IHDR
-	if _, err := w.Write(data[:head]); err != nil {
-		return err
-	}
 	perMetre := uint32(math.Round(perMM * 1000))
-	body := []byte("pHYs")
+	body := binary.BigEndian.AppendUint32(nil, perMetre)
 	body = binary.BigEndian.AppendUint32(body, perMetre)
-	body = binary.BigEndian.AppendUint32(body, perMetre)
-	body = append(body, 1) // metre
-	chunk := binary.BigEndian.AppendUint32(nil, 9)
-	chunk = append(chunk, body...)
-	chunk = binary.BigEndian.AppendUint32(chunk, crc32.ChecksumIEEE(body))
-	if _, err := w.Write(chunk); err != nil {
-		return err
-	}
-	_, err := w.Write(data[head:])
-	return err
+	return insert(w, buf.Bytes(), "pHYs", append(body, 1)) // 1: the unit is the metre
 }
 
 // palette turns an image of greys into 8-bit grey, a third of the bytes; others stay.

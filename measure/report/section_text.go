@@ -38,7 +38,7 @@ func (v *sectionView) sides() {
 		up, down = down, up
 	}
 	v.write(label{At: spot{x, sectionTop - 1.4}, Text: up, Size: small, Anchor: middleOf, Ink: black, Weight: italic})
-	v.write(label{At: spot{x, v.bottom() + 3}, Text: down, Size: small, Anchor: middleOf, Ink: black, Weight: italic})
+	v.write(label{At: spot{x, v.bottom() + 3.4}, Text: down, Size: small, Anchor: middleOf, Ink: black, Weight: italic})
 	v.write(label{At: spot{sectionLeft, sectionTop - 1.4}, Text: inner(v.result.Jaw), Size: small, Ink: black, Weight: italic})
 	v.write(label{At: spot{v.right(), sectionTop - 1.4}, Text: "buccal", Size: small, Anchor: end, Ink: black, Weight: italic})
 }

@@ -1,0 +1,109 @@
+package report
+
+import (
+	"fmt"
+	"io"
+
+	"ridgerule/measure"
+)
+
+// Drawing is one picture of a case, ready for any medium. Name is its file name without ending:
+// "sections/36", "panoramic", "arch".
+type Drawing struct {
+	Name  string
+	sheet *sheet
+}
+
+// Drawings returns every picture of the case: a section a site, the panoramic where the case has
+// one, the arch. It returns an error when a picture's numbers do not fit together.
+func Drawings(c Case) ([]Drawing, error) {
+	for id, p := range c.Sections {
+		if err := p.check("of site " + id); err != nil {
+			return nil, err
+		}
+	}
+	w := windowOf(c.pictures())
+	names := fileNames(c.Result.Sites)
+	var out []Drawing
+	for i := range c.Result.Sites {
+		s := &c.Result.Sites[i]
+		out = append(out, Drawing{"sections/" + names[i], sectionSheet(c.Result, s, c.section(s.ID), w)})
+	}
+	if c.Panoramic != nil {
+		if err := c.Panoramic.check("panoramic"); err != nil {
+			return nil, err
+		}
+		out = append(out, Drawing{"panoramic", panoramicSheet(c.Result, *c.Panoramic, w)})
+	}
+	if s := archSheet(c.Result); s != nil {
+		out = append(out, Drawing{"arch", s})
+	}
+	return out, nil
+}
+
+// section returns the picture of a site, or nil.
+func (c Case) section(id string) *Picture {
+	if p, known := c.Sections[id]; known {
+		return &p
+	}
+	return nil
+}
+
+// pixelSize returns the size of a pixel in the patient (mm) for a sheet at this scale: 0.05 mm,
+// or 0.1 mm where that would make a picture too large.
+func pixelSize(scale float64) float64 {
+	if scale >= 2 {
+		return 0.05
+	}
+	return 0.1
+}
+
+// PNG writes the drawing with its physical size (pHYs), so that it prints at life size; the size
+// of a pixel stands on it.
+func (d Drawing) PNG(w io.Writer) error {
+	size := pixelSize(d.sheet.Scale)
+	with := *d.sheet
+	with.marks = with.marks[:len(with.marks):len(with.marks)]
+	with.write(label{At: spot{with.Width - 1, with.Height - 1}, Text: plain(size) + " mm a pixel", Size: tiny, Anchor: end, Ink: soft})
+	return with.PNG(w, 1/(size*with.Scale))
+}
+
+// SVG writes the drawing as one self-contained file, sized in mm of paper.
+func (d Drawing) SVG(w io.Writer) error {
+	text, err := d.sheet.SVG()
+	if err != nil {
+		return err
+	}
+	_, err = io.WriteString(w, text+"\n")
+	return err
+}
+
+// fileNames returns a file name for each site: its id with everything but letters, digits, dot,
+// hyphen and underscore replaced, told apart by a number where two would be the same.
+func fileNames(sites []measure.SiteResult) []string {
+	taken := map[string]bool{}
+	out := make([]string, len(sites))
+	for i, s := range sites {
+		name := fileName(s.ID)
+		for n := 2; taken[name]; n++ {
+			name = fmt.Sprintf("%s-%d", fileName(s.ID), n)
+		}
+		taken[name] = true
+		out[i] = name
+	}
+	return out
+}
+
+func fileName(id string) string {
+	b := []byte(id)
+	for i, c := range b {
+		letter := c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9'
+		if !letter && c != '-' && (c != '.' || i == 0) {
+			b[i] = '_'
+		}
+	}
+	if len(b) == 0 {
+		return "site"
+	}
+	return string(b[:min(len(b), 60)])
+}

@@ -1,0 +1,121 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"runtime"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// File is one output of a case: its path inside the case's folder, with slashes, and its bytes.
+type File struct {
+	Name string
+	Data []byte
+}
+
+// Files makes every standard output of a case: measurements.csv, sites.csv, result.json,
+// datapackage.json, report.html, sections/SITE.png, panoramic.png, arch.svg, and pictures/, the
+// grey values that [ReadPictures] needs to make the drawings again. Nothing is written: the
+// caller decides how a folder becomes whole.
+func Files(c Case) ([]File, error) {
+	tables, err := tablesOf(c)
+	if err != nil {
+		return nil, err
+	}
+	drawings, err := Drawings(c)
+	if err != nil {
+		return nil, err
+	}
+	work := []job{
+		{"measurements.csv", give(tables[0].Data)},
+		{"sites.csv", give(tables[1].Data)},
+		{"result.json", func(w io.Writer) error { return WriteJSON(w, c.Result, c.Provenance) }},
+		{"datapackage.json", func(w io.Writer) error {
+			return DataPackage(w, "Ridge measurements of "+c.Result.Case, c.Provenance.Date, tables)
+		}},
+		{"report.html", func(w io.Writer) error { return HTML(w, c) }},
+	}
+	for _, d := range drawings {
+		switch d.Name {
+		case "arch":
+			work = append(work, job{"arch.svg", d.SVG})
+		default:
+			work = append(work, job{d.Name + ".png", d.PNG})
+		}
+	}
+	return run(append(work, pictureJobs(c)...))
+}
+
+// job is one file and what writes it.
+type job struct {
+	name  string
+	write func(io.Writer) error
+}
+
+func give(data []byte) func(io.Writer) error {
+	return func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	}
+}
+
+// run does the jobs on all processors; the files come back in the jobs' order.
+func run(work []job) ([]File, error) {
+	out := make([]File, len(work))
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i, j := range work {
+		g.Go(func() error {
+			var b bytes.Buffer
+			if err := j.write(&b); err != nil {
+				return fmt.Errorf("%s: %w", j.name, err)
+			}
+			out[i] = File{j.name, b.Bytes()}
+			return nil
+		})
+	}
+	return out, g.Wait()
+}
+
+func tablesOf(c Case) ([]Table, error) {
+	var rows, sites bytes.Buffer
+	if err := MeasurementsCSV(&rows, c.Result); err != nil {
+		return nil, err
+	}
+	if err := SitesCSV(&sites, c.Result); err != nil {
+		return nil, err
+	}
+	return []Table{
+		{"measurements.csv", "One measurement a row", MeasurementColumns(), rows.Bytes()},
+		{"sites.csv", "One site a row", SiteColumns(Depths(c.Result)), sites.Bytes()},
+	}, nil
+}
+
+// Write makes every standard output and hands each to a writer that create opens by the file's
+// name (see [File]). It stops at the first error; create's caller removes what is half made.
+func Write(c Case, create func(name string) (io.WriteCloser, error)) error {
+	files, err := Files(c)
+	if err != nil {
+		return err
+	}
+	for _, f := range files {
+		if err := put(f, create); err != nil {
+			return fmt.Errorf("report: %s: %w", f.Name, err)
+		}
+	}
+	return nil
+}
+
+func put(f File, create func(name string) (io.WriteCloser, error)) error {
+	w, err := create(f.Name)
+	if err != nil {
+		return err
+	}
+	if _, err := w.Write(f.Data); err != nil {
+		w.Close()
+		return err
+	}
+	return w.Close()
+}
