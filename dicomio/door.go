@@ -18,8 +18,9 @@ type Door struct {
 	Names  []string // regular files to look at, sorted
 	Passed []Passed // what was passed over on the way, by reason
 
-	absent []string // listed by a DICOMDIR, not there
-	close  func() error
+	absent  []string // listed by a DICOMDIR, not there
+	refused []string // why entries of an archive or a DICOMDIR were refused
+	close   func() error
 }
 
 // Passed counts files that were passed over for one reason.

@@ -30,6 +30,8 @@ type grouper struct {
 	limits  Limits
 	planes  []*plane
 	damaged []found
+
+	unreadable string // what could not be opened, in words; empty when nothing
 }
 
 // series groups and judges everything found.
@@ -171,9 +173,15 @@ func (g *grouper) blame(series []*Series) {
 			}
 		}
 	}
-	if n := len(g.door.absent); n > 0 {
-		for _, s := range series {
+	for _, s := range series {
+		if n := len(g.door.absent); n > 0 {
 			s.caution("files_missing", fmt.Sprintf("%d file(s) listed by the DICOMDIR are not there, the first is %s", n, printable(g.door.absent[0], 64)))
+		}
+		if g.unreadable != "" {
+			s.caution("files_unreadable", g.unreadable+"; slices may be missing at the ends of the stack")
+		}
+		if n := len(g.door.refused); n > 0 {
+			s.caution("files_refused", fmt.Sprintf("%d file(s) were refused on the way in: %s", n, g.door.refused[0]))
 		}
 	}
 }

@@ -75,6 +75,9 @@ func (src *source) readHeader() (attrs, error) {
 	src.walked.Sieved = nil
 	src.series, src.sop = a.text(tag.SeriesInstanceUID), a.text(tag.SOPInstanceUID)
 	src.class, src.modality = a.text(tag.SOPClassUID), a.text(tag.Modality)
+	if src.class == "" {
+		src.class = src.walked.Class
+	}
 	src.imageType = a.texts(tag.ImageType)
 	src.frameOfReference = a.text(tag.FrameOfReferenceUID)
 	src.instance, _ = strconv.Atoi(a.text(tag.InstanceNumber))

@@ -51,6 +51,17 @@ func (r *pixelReader) open() error {
 	return nil
 }
 
+// finish reads a stream to its end, so that an archive's checksum is held against the bytes.
+func (r *pixelReader) finish() error {
+	if r.at != nil || r.src.walked.Deflated != 0 {
+		return nil
+	}
+	if _, err := io.Copy(io.Discard, r.r); err != nil {
+		return r.lost("cannot be read to its end", err)
+	}
+	return nil
+}
+
 // Close closes the file.
 func (r *pixelReader) Close() {
 	if r.file != nil {

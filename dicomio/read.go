@@ -122,7 +122,7 @@ func (s *Series) perform(ctx context.Context, t task, v *volume.Volume, report *
 		}
 		report.step()
 	}
-	return nil
+	return r.finish()
 }
 
 // reporter hands on progress, one caller at a time.

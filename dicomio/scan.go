@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"runtime"
+	"strings"
 	"sync/atomic"
 
 	"github.com/suyashkumar/dicom/pkg/tag"
@@ -51,10 +52,21 @@ func Scan(ctx context.Context, door *Door, limits Limits) (*Catalogue, error) {
 			g.planes = append(g.planes, r.planes...)
 		}
 	}
+	g.unreadable = cat.unreadable()
 	if cat.Series, err = g.series(ctx); err != nil {
 		return nil, err
 	}
 	return cat, cat.nothing(len(door.Names), g.damaged)
+}
+
+// unreadable words what could not be opened; empty when everything could.
+func (c *Catalogue) unreadable() string {
+	for _, p := range c.Passed {
+		if strings.HasPrefix(p.Reason, "unreadable") {
+			return fmt.Sprintf("%d file(s) or folder(s) could not be opened, the first is %s", p.Count, printable(p.First, 64))
+		}
+	}
+	return ""
 }
 
 // nothing returns the error for a catalogue without series, nil when there is one.
@@ -120,8 +132,9 @@ func (d *Door) look(name string, limits Limits) found {
 // sort decides what a walked file is.
 func (src *source) sort(walkErr error) found {
 	var broken *walk.Error
-	if walkErr != nil && !errors.As(walkErr, &broken) {
-		return found{passed: "unreadable: " + reason(walkErr)}
+	if walkErr != nil && !errors.As(walkErr, &broken) { // an I/O error, or a corrupt archive entry: it may be a slice
+		return found{broken: &SeriesError{Code: "unreadable", File: src.name, Problem: "cannot be read (" + printable(reason(walkErr), 120) + ")",
+			Remedy: "copy or export the file again", Cause: walkErr}, source: src}
 	}
 	if broken != nil && !src.walked.DICM {
 		return found{passed: "not DICOM"}

@@ -2,6 +2,7 @@ package walk
 
 // Tags the walk itself acts on, group in the high half.
 const (
+	tagClass       = 0x00020002
 	tagSyntax      = 0x00020010
 	tagItem        = 0xFFFEE000
 	tagItemEnd     = 0xFFFEE00D

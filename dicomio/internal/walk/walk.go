@@ -46,6 +46,7 @@ type Source struct {
 // File is what a walk found.
 type File struct {
 	DICM      bool   // the marker after the preamble is there
+	Class     string // MediaStorageSOPClassUID of the meta group
 	Syntax    string // TransferSyntaxUID; inferred when the file does not say, see Inferred
 	Inferred  bool   // no TransferSyntaxUID: Syntax was told from the encoding of the data set
 	BigEndian bool
@@ -155,6 +156,8 @@ func (w *walker) meta() error {
 			return w.broken(el, "length undefined in the File Meta group")
 		case el.tag == tagSyntax:
 			w.file.Syntax, err = w.text(el)
+		case el.tag == tagClass:
+			w.file.Class, err = w.text(el)
 		default:
 			err = w.c.skip(int64(el.length))
 		}
