@@ -12,6 +12,9 @@ type (
 	Verdict   = safety.Verdict
 	Rule      = safety.Rule
 	Kind      = safety.Kind
+	Rung      = safety.Rung
+	Size      = safety.Size
+	Pose      = safety.Pose
 )
 
 // The verdicts, mildest first.

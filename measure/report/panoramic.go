@@ -11,7 +11,7 @@ import (
 // panoramicSheet draws the picture along the arch with the place of each site and the marked
 // structures. Across runs the arc length; the patient's head is up.
 func panoramicSheet(r *measure.Result, p Picture, w window) *sheet {
-	const left, top, bottom = 8.0, 9.0, 16.0
+	const left, top, bottom = 8.0, 10.0, 16.0
 	width, height := float64(p.Width)*p.Step, float64(p.Height)*p.Step
 	scale := paperScale(width, height, 158, 90)
 	s := &sheet{
@@ -41,13 +41,28 @@ func panoramicSheet(r *measure.Result, p Picture, w window) *sheet {
 		s.siteLine(&r.Sites[i], at(r.Sites[i].Frame.Arc, 0).X, left, left+width*scale, top, floor)
 	}
 	s.arcRuler(p, scale, left, floor)
+	s.ends(r, left, top-1.6)
 	if r.Synthetic {
 		s.namePicture(spot{left + 1.6, floor - 1.6}, syntheticCaution, start, small)
 	}
 	s.write(label{At: spot{s.Width - 4, floor + 11}, Text: "scale " + plain(scale) + " : 1, " + w.String(), Size: tiny, Anchor: end, Ink: soft})
-	s.write(label{At: spot{left, floor + 11}, Text: "Arc length from the first arch point, mm. Curved view: distances across the arch only.", Size: tiny, Ink: soft})
+	s.write(label{At: spot{left, floor + 11}, Text: "Arc length from the first arch point, mm. Measure in the sections, not here.", Size: tiny, Ink: soft})
 	s.write(label{At: spot{left, floor + 14.4}, Text: "For review by a licensed clinician. Not a diagnosis.", Size: tiny, Ink: soft})
 	return s
+}
+
+// ends names the patient's sides at the picture's two ends.
+func (s *sheet) ends(r *measure.Result, left, y float64) {
+	n := len(r.Arch.Curve)
+	if n < 2 || r.Arch.Curve[0].X == r.Arch.Curve[n-1].X {
+		return
+	}
+	first, last := "patient right", "patient left"
+	if r.Arch.Curve[0].X > r.Arch.Curve[n-1].X {
+		first, last = last, first
+	}
+	s.write(label{At: spot{left, y - 4}, Text: first, Size: small, Weight: italic, Ink: black})
+	s.write(label{At: spot{s.Width - 4, y - 4}, Text: last, Size: small, Weight: italic, Anchor: end, Ink: black})
 }
 
 func (s *sheet) siteLine(site *measure.SiteResult, x, left, right, top, floor float64) {

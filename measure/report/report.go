@@ -40,6 +40,16 @@ type Picture struct {
 	Grey          []float32   // Width·Height relative grey values, row after row from the top; NaN: outside the field
 }
 
+// PictureOf returns the section's grey values as a picture; the values are shared.
+func PictureOf(s reformat.Section) Picture {
+	return Picture{First: s.Corner, Step: s.Step, Width: s.Width, Height: s.Height, Grey: s.Grey}
+}
+
+// PictureOfPanorama returns the unrolled view as a picture; the values are shared.
+func PictureOfPanorama(p reformat.Panorama) *Picture {
+	return &Picture{First: reformat.UV{V: p.Top}, Step: p.Step, Width: p.Width, Height: p.Height, Grey: p.Grey}
+}
+
 // Provenance says what made a result. It holds no identity and no path.
 type Provenance struct {
 	Tool    string            // name and version of the program: "ridgerule 0.1.0"

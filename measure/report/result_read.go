@@ -147,7 +147,8 @@ func (s siteJSON) site() measure.SiteResult {
 		ID: s.ID, Tooth: s.Tooth, Frame: s.Frame.frame(),
 		Outline: each(s.Outline, uv.section), Crest: s.Crest.section(), Axis: s.Axis.section(), AxisFrom: s.AxisFrom,
 		Chords: each(s.Chords, chordJSON.chord), HeightEnd: s.HeightEnd.section(), HeightTo: s.HeightTo,
-		Implant: s.Implant.implant(), Findings: each(s.Findings, findingJSON.finding), Rows: each(s.Rows, rowJSON.row),
+		UsableDepth: s.Usable, Implant: s.Implant.implant(), Findings: each(s.Findings, findingJSON.finding),
+		Ladder: each(s.Ladder, rungJSON.rung), Rows: each(s.Rows, rowJSON.row),
 		Verdict: s.Verdict, Note: s.Note, Err: s.Err,
 	}
 }
@@ -181,6 +182,15 @@ func (f findingJSON) finding() measure.Finding {
 		To: f.To, Kind: f.Kind, Distance: uncertainty.Length{Value: float64(f.Distance), Budget: f.Budget},
 		Near:   [2]r3.Vec{f.Near[0].patient(), f.Near[1].patient()},
 		Margin: float64(f.Margin), Source: f.Source, Verdict: f.Verdict, Reason: f.Reason,
+	}
+}
+
+func (r rungJSON) rung() measure.Rung {
+	return measure.Rung{
+		Size:    measure.Size{Diameter: float64(r.Diameter), Length: float64(r.Length), Apex: float64(r.ApexDiameter)},
+		Pose:    measure.Pose{Lateral: float64(r.Lateral), Depth: float64(r.Depth), InSection: float64(r.InSection), MesioDistal: float64(r.MesioDistal)},
+		Implant: *r.Implant.implant(), Reserve: float64(r.Reserve), U: float64(r.U), Limit: r.Limit,
+		Verdict: r.Verdict, Reason: r.Reason, Findings: each(r.Findings, findingJSON.finding),
 	}
 }
 

@@ -121,6 +121,23 @@ type findingJSON struct {
 	Reason   string             `json:"reason,omitempty"`
 }
 
+type rungJSON struct {
+	Diameter     num             `json:"diameter_mm"`
+	Length       num             `json:"length_mm"`
+	ApexDiameter num             `json:"apex_diameter_mm,omitempty"`
+	Lateral      num             `json:"shift_buccal_mm"`
+	Depth        num             `json:"shift_apical_mm"`
+	InSection    num             `json:"turn_in_section_deg"`
+	MesioDistal  num             `json:"turn_along_arch_deg"`
+	Implant      implantJSON     `json:"implant"`
+	Reserve      num             `json:"reserve_mm"`
+	U            num             `json:"expanded_uncertainty_mm"`
+	Limit        string          `json:"limit"`
+	Verdict      measure.Verdict `json:"verdict"`
+	Reason       string          `json:"reason,omitempty"`
+	Findings     []findingJSON   `json:"findings,omitempty"`
+}
+
 type rowJSON struct {
 	Sites    string             `json:"sites,omitempty"`
 	Quantity string             `json:"quantity"`
@@ -147,8 +164,10 @@ type siteJSON struct {
 	Chords    []chordJSON      `json:"chords,omitempty"`
 	HeightEnd uv               `json:"height_end_mm"`
 	HeightTo  measure.Limit    `json:"height_to"`
+	Usable    *float64         `json:"usable_crest_depth_mm,omitempty"`
 	Implant   *implantJSON     `json:"implant,omitempty"`
 	Findings  []findingJSON    `json:"findings,omitempty"`
+	Ladder    []rungJSON       `json:"sizes_tried,omitempty"`
 	Rows      []rowJSON        `json:"measurements,omitempty"`
 	Verdict   measure.Verdict  `json:"verdict"`
 	Note      string           `json:"note,omitempty"`

@@ -84,7 +84,8 @@ func siteOf(s measure.SiteResult) siteJSON {
 		Frame:   frameJSON{num(f.Arc), vecOf(f.Origin), vecOf(f.U), vecOf(f.V), vecOf(f.T)},
 		Outline: each(s.Outline, uvOf), Crest: uvOf(s.Crest), Axis: uvOf(s.Axis), AxisFrom: s.AxisFrom,
 		Chords: each(s.Chords, chordOf), HeightEnd: uvOf(s.HeightEnd), HeightTo: s.HeightTo,
-		Implant: implantOf(s.Implant), Findings: each(s.Findings, findingOf), Rows: each(s.Rows, rowOf),
+		Usable: known(s.UsableDepth), Implant: implantOf(s.Implant), Findings: each(s.Findings, findingOf),
+		Ladder: each(s.Ladder, rungOf), Rows: each(s.Rows, rowOf),
 		Verdict: s.Verdict, Note: s.Note, Err: s.Err,
 	}
 }
@@ -109,6 +110,15 @@ func findingOf(f measure.Finding) findingJSON {
 		To: f.To, Kind: f.Kind, Distance: num(f.Distance.Value), Std: num(std), U: num(U),
 		Budget: f.Distance.Budget, Near: [2]vec{vecOf(f.Near[0]), vecOf(f.Near[1])},
 		Margin: num(f.Margin), Source: f.Source, Verdict: f.Verdict, Reason: f.Reason,
+	}
+}
+
+func rungOf(r measure.Rung) rungJSON {
+	return rungJSON{
+		Diameter: num(r.Diameter), Length: num(r.Length), ApexDiameter: num(r.Apex),
+		Lateral: num(r.Pose.Lateral), Depth: num(r.Pose.Depth), InSection: num(r.Pose.InSection), MesioDistal: num(r.Pose.MesioDistal),
+		Implant: *implantOf(&r.Implant), Reserve: num(r.Reserve), U: num(r.U), Limit: r.Limit,
+		Verdict: r.Verdict, Reason: r.Reason, Findings: each(r.Findings, findingOf),
 	}
 }
 

@@ -171,6 +171,14 @@ func withImplant(s measure.SiteResult, length, d float64, v measure.Verdict) mea
 // sampleResult returns the invented case.
 func sampleResult() *measure.Result {
 	clear := withImplant(measuredSite("36", 22), 11, 3.93, measure.Uncertain)
+	clear.UsableDepth = pointer(1.31)
+	for i, d := range []float64{3.5, 4, 4.5} {
+		clear.Ladder = append(clear.Ladder, measure.Rung{
+			Size: measure.Size{Diameter: d, Length: 10}, Pose: measure.Pose{Lateral: 0.2, Depth: 0.5, InSection: 2},
+			Implant: *clear.Implant, Reserve: 1.1 - 0.6*float64(i), U: 0.4, Limit: "buccal_plate",
+			Verdict: []measure.Verdict{measure.Clear, measure.Clear, measure.Uncertain}[i], Findings: clear.Findings,
+		})
+	}
 	breach := withImplant(measuredSite("35", 17), 15.5, 0.21, measure.Breach)
 	open := measuredSite("46", -22)
 	open.HeightTo, open.Verdict, open.HeightEnd = "", measure.NotAssessed, reformat.UV{U: math.NaN(), V: math.NaN()}

@@ -15,9 +15,10 @@ import (
 // apart by their style, so that they survive a black and white printer:
 //
 //	outline     solid, thin               axis        long dash, dot
-//	width       solid, with end strokes   plate       short stroke at the inner edge
-//	height end  heavy bar                 structure   short dashes, named
-//	implant     solid, double weight      nearest     line between two dots
+//	width       solid, with end strokes   plate       ring at the inner edge
+//	usable      dash and two dots         structure   short dashes, named
+//	height end  heavy bar                 implant     solid, double weight
+//	nearest     line between two dots
 const (
 	sectionLeft   = 10.0 // room for the ruler, mm of paper
 	sectionRight  = 33.0 // room for the widths
@@ -170,6 +171,11 @@ func (v *sectionView) bone() {
 		v.onPicture([]spot{v.spot(above), v.spot(below)}, false, 0.22, 3, 0.8, 0.5, 0.8)
 	}
 	v.widths()
+	if s.UsableDepth != nil {
+		level := along(s.Crest, s.Axis, *s.UsableDepth)
+		side := reformat.UV{U: -s.Axis.V, V: s.Axis.U}
+		v.onPicture([]spot{v.spot(along(level, side, -7)), v.spot(along(level, side, 7))}, false, 0.25, 1.6, 0.5, 0.4, 0.5, 0.4, 0.5)
+	}
 	if s.HeightTo != "" && !math.IsNaN(s.HeightEnd.U+s.HeightEnd.V) {
 		across := reformat.UV{U: -s.Axis.V, V: s.Axis.U}
 		v.onPicture([]spot{v.spot(along(s.HeightEnd, across, -2.2)), v.spot(along(s.HeightEnd, across, 2.2))}, false, 0.7)

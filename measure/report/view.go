@@ -61,6 +61,7 @@ type siteView struct {
 	DepthNotes []string // why a number of the table is missing
 	Facts      []rowView
 	Findings   []rowView
+	Sizes      []sizeView
 	Budgets    budgetView
 	Implant    string
 }
@@ -75,6 +76,12 @@ type rowView struct {
 	Sites, Name, At, Reading, Margin, Note string
 	Verdict                                verdictView
 	Chart                                  template.HTML
+}
+
+// sizeView is one implant size tried.
+type sizeView struct {
+	Size, Reserve, Limit string
+	Verdict              verdictView
 }
 
 // budgetView is the site's budgets as one table: a row a number, a column a term.
@@ -177,6 +184,7 @@ func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (site
 	}
 	v.Implant = implantWord(s.Implant)
 	v.sort(s, r.Jaw)
+	v.Sizes = each(s.Ladder, viewOfRung)
 	v.Budgets = budgetsOf(s, r.Jaw)
 	return v, v.draw(c, s, w)
 }
@@ -276,6 +284,17 @@ func viewOfFinding(row measure.Row, jaw measure.Jaw) rowView {
 		if svg, err := markup(clearanceSheet(*row.Value, row.Budget.U(), *row.Margin)); err == nil {
 			v.Chart = svg
 		}
+	}
+	return v
+}
+
+func viewOfRung(r measure.Rung) sizeView {
+	v := sizeView{Size: plain(r.Diameter) + " × " + plain(r.Length), Limit: plainName(r.Limit), Verdict: verdictOf(r.Verdict)}
+	if !math.IsNaN(r.Reserve) {
+		v.Reserve = read(r.Reserve, r.U).String()
+	}
+	if r.Reason != "" {
+		v.Limit = r.Reason
 	}
 	return v
 }
