@@ -28,6 +28,9 @@ const (
 // can come near zero, and a quantile of F has no meaning there. Our choice.
 const leastDF = 0.01
 
+// slack is what rounding may put between an ICC and its bound where the two are one number.
+const slack = 1e-9
+
 // forms names the six, in the order ICC(1,1) (2,1) (3,1) (1,k) (2,k) (3,k), of readings that are
 // single or themselves means.
 func forms(k int, of string) [6]ICC {
@@ -116,35 +119,47 @@ func ratioICC(b, e, df1, df2, k float64, s settings) (one, mean Estimate) {
 // The bounds of the mean of k are those of one reading stepped up: kρ/(1+(k−1)ρ).
 func agreementICC(m meanSquares, s settings) (one, mean Estimate) {
 	n, k, b, j, e := m.n, m.k, m.between, m.raters, m.residual
-	rho := (b - e) / (b + (k-1)*e + k*(j-e)/n)
-	up := func(r float64) float64 {
-		if 1+(k-1)*r <= 0 {
-			return math.Inf(-1) // no bound
-		}
-		return k * r / (1 + (k-1)*r)
-	}
-	of := (b - e) / (b + (j-e)/n)
+	rho := (b - e) / (b + (k-1)*e + k*(j-e)/n) // the divisor is positive for n ≥ 3, k ≥ 2
 	switch {
 	case b == 0 && e == 0 && j == 0:
 		return absent("1", subjectsAlike), absent("1", subjectsAlike)
 	case e == 0 && j == 0:
 		return exactly(1, "1", noError), exactly(1, "1", noError)
-	case b == 0 || math.IsInf(of, 0):
-		why := "the subjects' means do not differ"
-		return exactly(rho, "1", why), exactly(of, "1", why)
 	}
+	low, high, ok := satterthwaite(m, rho, s)
+	one, mean = between(rho, low, high, "1"), absent("1", "the variance of a mean of the raters was estimated at or below zero")
+	if !ok {
+		one = exactly(rho, "1", noSatterthwaite)
+	}
+	if whole := b + (j-e)/n; whole > slack*(b+j+e) {
+		mean = between((b-e)/whole, stepUp(low, k), stepUp(high, k), "1")
+		if !ok {
+			mean = exactly((b-e)/whole, "1", noSatterthwaite)
+		}
+	}
+	return one, mean
+}
+
+// satterthwaite are the bounds of ICC(2,1), and whether they can be given.
+func satterthwaite(m meanSquares, rho float64, s settings) (low, high float64, ok bool) {
+	n, k, b, j, e := m.n, m.k, m.between, m.raters, m.residual
 	p, q := k*rho, n*(1-rho)+k*rho*(n-1)
 	v := math.Pow(p*j+q*e, 2) / (math.Pow(p*j, 2)/(k-1) + math.Pow(q*e, 2)/((n-1)*(k-1)))
 	if !(v > leastDF) {
-		return exactly(rho, "1", noSatterthwaite), exactly(of, "1", noSatterthwaite)
+		return rho, rho, false
 	}
 	q1, q2 := fQuantile(1-s.tail(), n-1, v), fQuantile(1-s.tail(), v, n-1)
 	mix := k*j + (k*n-k-n)*e
-	low, high := n*(b-q1*e)/(q1*mix+n*b), n*(q2*b-e)/(mix+n*q2*b)
-	if math.IsNaN(low) || math.IsNaN(high) || low > rho || high < rho {
-		return exactly(rho, "1", noSatterthwaite), exactly(of, "1", noSatterthwaite)
+	low, high = n*(b-q1*e)/(q1*mix+n*b), n*(q2*b-e)/(mix+n*q2*b)
+	return math.Min(low, rho), math.Max(high, rho), low <= rho+slack && high >= rho-slack
+}
+
+// stepUp is the ICC of the mean of k from that of one; none where that one is too low to have it.
+func stepUp(r, k float64) float64 {
+	if 1+(k-1)*r <= slack {
+		return math.Inf(-1)
 	}
-	return between(rho, low, high, "1"), between(of, up(low), up(high), "1")
+	return k * r / (1 + (k-1)*r)
 }
 
 // unequalICC is ICC(1,1) where the subjects were read unequally often, and an approximate interval
@@ -169,8 +184,8 @@ func unequalICC(w oneWay, s settings) ICC {
 		f := w.harmonic * w.spread / w.within
 		bound := func(q float64) float64 { t := (f/q - 1) / w.harmonic; return t / (1 + t) }
 		low, high := bound(fQuantile(1-s.tail(), df1, df2)), bound(fQuantile(s.tail(), df1, df2))
-		out.Estimate = between(rho, low, high, "1")
-		if !(low <= rho && rho <= high) { // rests on equal weights, the figure on n₀
+		out.Estimate = between(rho, math.Min(low, rho), math.Max(high, rho), "1")
+		if !(low <= rho+slack && rho-slack <= high) { // rests on equal weights, the figure on n₀
 			out.Estimate = exactly(rho, "1", "no interval: the numbers of readings differ too much")
 		}
 	}

@@ -44,8 +44,8 @@ func (r *Result) name() string {
 // level is the confidence in per cent, as text.
 func (r *Result) level() string { return fmt.Sprintf("%g %%", 100*r.Confidence) }
 
-// any reports whether a pair that could be compared is of the kind.
-func (r *Result) any(of string) bool {
+// compares reports whether a pair that could be compared is of the kind.
+func (r *Result) compares(of string) bool {
 	return slices.ContainsFunc(r.Pairs, func(p Pair) bool { return p.Of == of && p.Reason == "" })
 }
 
@@ -61,10 +61,10 @@ func (r *Result) methods() string {
 	}
 	say("%s. ", r.process())
 	say("Differences were taken as first minus second. The mean difference is given with a t interval and tested against zero by a paired t test. ")
-	if r.any(singles) {
+	if r.compares(singles) {
 		say("Limits of agreement are the mean difference ± %g SD, with exact intervals from the noncentral t distribution. ", r.LimitsFactor)
 	}
-	if r.any(replicateMeans) {
+	if r.compares(replicateMeans) {
 		say("Where a rater read a subject more than once, means were compared, and the SD of the difference was put back to single readings before limits of agreement (mean ± %g SD, approximate intervals) were set. ", r.LimitsFactor)
 	}
 	say("Proportional bias was tested by regressing the difference on the mean. ")
@@ -183,10 +183,10 @@ func (r *Result) sources() []string {
 		"Lin LI. Biometrics 1989;45:255–268; corrected 2000;56:324–325 (concordance).",
 		"Kottner J et al. J Clin Epidemiol 2011;64:96–106 (reporting).",
 	}
-	if r.any(singles) {
+	if r.compares(singles) {
 		out = append(out, "Carkeet A. Optom Vis Sci 2015;92:e71–e80 (exact intervals of the limits).")
 	}
-	if r.any(replicateMeans) {
+	if r.compares(replicateMeans) {
 		out = append(out, "Bland JM, Altman DG. Stat Methods Med Res 1999;8:135–160 (limits with replicates).")
 	}
 	if r.Design.Model == OneWayUnequal {

@@ -99,8 +99,8 @@ func overallReplicates(g *grid, s settings) Overall {
 	o.WithinSD = Estimate{Value: Number(sd), Interval: sdInterval(sd, df, s.confidence), Unit: s.unit}
 	o.RandomSD = absent(s.unit, "replicates: the residual is the within-subject SD")
 	o.Repeat = o.WithinSD.times(normal95 * math.Sqrt2)
-	any := parts[1].Variance + parts[2].Variance + parts[3].Variance
-	o.MDC = exactly(normal95*math.Sqrt(2*float64(any)), s.unit, "no interval: a sum of three components")
+	between := parts[1].Variance + parts[2].Variance + parts[3].Variance
+	o.MDC = exactly(normal95*math.Sqrt(2*float64(between)), s.unit, "no interval: a sum of three components")
 	o.MDCSame = o.Repeat
 	o.Of = "means of " + plural(g.Replicates, "replicate")
 	o.ICC = iccs(a, o.Of, s)

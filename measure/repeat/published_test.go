@@ -244,3 +244,16 @@ func pairOfRows(t testing.TB, rows [][2]float64) Pair {
 	}
 	return r.Pairs[0]
 }
+
+// Three subjects whose means vary less than chance: the variance of a mean of the raters is estimated
+// at zero, (B + (J−E)/n) = 2/3 + (0−2)/3, and ICC(2,k) would divide by it.
+func TestICCOfAMeanWithoutVariance(t *testing.T) {
+	r, err := Analyse(tableOf([][2]float64{{0, 0}, {0, 2}, {1, -1}}), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c := r.Overall.ICC[4]; c.Value.Known() || c.Reason == "" {
+		t.Errorf("ICC(2,2) = %v, reason %q; want none, with the reason", c.Value, c.Reason)
+	}
+	near(t, "ICC(3,1)", r.Overall.ICC[2].Value, (2.0/3-2)/(2.0/3+2), 1e-15)
+}

@@ -1,6 +1,7 @@
 package repeat
 
 import (
+	"cmp"
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
@@ -74,7 +75,11 @@ func plain(statistic, of string, e Estimate, n int, method string) row {
 
 func (x Rater) rows(unit string, add func(row)) {
 	add(plain("mean", x.Name, exactly(float64(x.Mean), unit, ""), x.Readings, ""))
-	add(plain("sd", x.Name, exactly(float64(x.SD), unit, ""), x.Readings, ""))
+	sd := exactly(float64(x.SD), unit, "")
+	if !x.SD.Known() {
+		sd.Reason = "a single reading"
+	}
+	add(plain("sd", x.Name, sd, x.Readings, ""))
 	if x.ICC != nil {
 		add(plain("within_subject_sd", x.Name, x.WithinSD, x.Readings, "replicates by this rater"))
 		add(plain("repeatability_coefficient", x.Name, x.Repeat, x.Readings, "1.96·√2·within-subject SD"))
@@ -103,8 +108,16 @@ func (p Pair) rows(factor float64, add func(row)) {
 	add(plain("random_error_sd", of, p.RandomSD, n, "SD of difference/√2, bias taken off"))
 	add(plain("repeatability_coefficient", of, p.Repeat, n, "1.96·√2·within-subject SD"))
 	add(plain("concordance", of, p.Concordance, n, "Lin, divisor n; Fisher z interval"))
-	add(plain("correlation", of, exactly(float64(p.Correlation), "1", ""), n, "Pearson; not a measure of agreement"))
-	add(plain("accuracy", of, exactly(float64(p.Accuracy), "1", ""), n, "C_b, concordance/correlation"))
+	add(plain("correlation", of, exactly(float64(p.Correlation), "1", p.why()), n, "Pearson; not a measure of agreement"))
+	add(plain("accuracy", of, exactly(float64(p.Accuracy), "1", p.why()), n, "C_b, concordance/correlation"))
+}
+
+// why is the reason for an absent correlation; empty where it is there.
+func (p Pair) why() string {
+	if p.Correlation.Known() && p.Accuracy.Known() {
+		return ""
+	}
+	return cmp.Or(p.Concordance.Reason, "no correlation")
 }
 
 func (o Overall) rows(n int, add func(row)) {
