@@ -26,11 +26,13 @@ type Options struct {
 	Hard  Hardship // artefacts; the zero value has none
 	Sites []int    // teeth (ISO 3950) to measure; nil means eight usual sites of the jaw
 	Teeth []int    // standing teeth (ISO 3950); nil means the canines; empty and not nil: none
+	Given bool     // the plan gives each site the axis its shape was drawn with, else the ridge's own is to be found
 	Hand  float64  // SD of the hand's scatter of the plan's arch points, each of x and y, mm
 }
 
 // Shape is the bone. A zero length means the default in brackets, unless zero means none.
 type Shape struct {
+	Arch      float64 // size of the arch against a usual adult one, 0.85–1.15 [1]
 	Width     float64 // ridge width below its rounded crest, mm [mandible 7.0, maxilla 7.5]
 	Belly     float64 // extra width half-way down to the base, mm; 0 is none
 	Height    float64 // crest to base along the axis, mm [28; maxilla 34]
@@ -82,16 +84,3 @@ type Hardship struct {
 	Motion  r3.Vec  // the scan is the mean of two copies this far apart, mm
 	Field   float64 // diameter of the cylinder outside which voxels are blank, mm
 }
-
-// Demo returns a lifelike jaw for demonstrations: tilt, undercut, variation, canal or sinus,
-// texture and some noise, on a 0.2 mm grid of 400×400×300 voxels.
-func Demo(k Kind) Options { return Options{Jaw: k} }
-
-// Random returns a random jaw and scan over the ranges of the calibration: voxels
-// 0.1–0.4 mm, isotropic and not, blur 0.1–0.35 mm, noise 0–150, tilt, undercut, oblique
-// grids, 0.3 mm of hand scatter. The same seed gives the same jaw.
-func Random(seed uint64, k Kind) Options { return Options{Jaw: k, Seed: seed} }
-
-// Small returns o with the scan cut down to a cube of the given edge (mm) about the ridge at
-// a tooth, and that tooth its only site: cheap enough to make thousands.
-func (o Options) Small(tooth int, edge float64) (Options, error) { return o, nil }

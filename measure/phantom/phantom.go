@@ -18,8 +18,9 @@
 package phantom
 
 import (
-	"context"
 	"errors"
+	"fmt"
+	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -35,53 +36,70 @@ var (
 // Jaw is one synthetic jaw: an analytic shape with its scan and its sites. Make it with [New].
 // It never changes after that; its methods may be called from several goroutines.
 type Jaw struct {
-	opt Options
+	opt   Options
+	shape *shape
+	grid  volume.Grid
+	grain *grain
+	plan  Plan
+	curve *spline // through the plan's arch points
 }
 
 // New builds the jaw that o describes. It returns an error wrapping [ErrOptions] that names
 // the field, its value and the range where o asks for a shape or a scan that cannot be made.
-func New(o Options) (*Jaw, error) { return nil, ErrOptions }
-
-// Volume samples the jaw, blurred by an isotropic Gaussian, with noise and artefacts, on the
-// grid of the options. The same options give the same voxels on any number of processors.
-// progress, if not nil, is called with the finished share from 0 to 1, from one goroutine at
-// a time. It returns ctx's error when ctx ends first.
-func (j *Jaw) Volume(ctx context.Context, progress func(done float64)) (*volume.Volume, error) {
-	return nil, ErrOptions
+func New(o Options) (*Jaw, error) {
+	o = o.withDefaults()
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	j := &Jaw{opt: o, shape: newShape(o), grain: newGrain(o.Grey.Texture, o.Seed)}
+	j.grid = j.makeGrid()
+	if err := j.grid.Check(); err != nil {
+		return nil, fmt.Errorf("%w: scan: %w", ErrOptions, err)
+	}
+	j.makePlan()
+	return j, nil
 }
 
+// Options returns the jaw's options, defaults filled in.
+func (j *Jaw) Options() Options { return j.opt }
+
 // Grid returns the grid that [Jaw.Volume] fills.
-func (j *Jaw) Grid() volume.Grid { return volume.Grid{} }
+func (j *Jaw) Grid() volume.Grid { return j.grid }
+
+// makeGrid places the grid of the options in the patient.
+func (j *Jaw) makeGrid() volume.Grid {
+	sc := j.opt.Scan
+	turn := func(v r3.Vec) r3.Vec { return v }
+	if angle := r3.Norm(sc.Turn); angle > 0 {
+		turn = r3.NewRotation(angle*math.Pi/180, sc.Turn).Rotate
+	}
+	lean := math.Tan(sc.Gantry * math.Pi / 180)
+	g := volume.Grid{Size: sc.Size, Step: [3]r3.Vec{
+		turn(r3.Vec{X: sc.Voxel[0]}), turn(r3.Vec{Y: sc.Voxel[1]}),
+		turn(r3.Vec{Y: sc.Voxel[2] * lean, Z: sc.Voxel[2]}),
+	}}
+	g.Origin = r3.Sub(*sc.Centre, g.Patient(volume.Index{
+		I: float64(sc.Size[0]-1) / 2, J: float64(sc.Size[1]-1) / 2, K: float64(sc.Size[2]-1) / 2}))
+	return g
+}
+
+// toJaw turns a patient point or vector into the jaw's own frame, z toward the crest.
+// It is its own inverse.
+func (j *Jaw) toJaw(p r3.Vec) r3.Vec {
+	if j.opt.Jaw == Maxilla {
+		p.Z = -p.Z
+	}
+	return p
+}
+
+func (j *Jaw) toPatient(p r3.Vec) r3.Vec { return j.toJaw(p) }
 
 // Grey returns the grey value of the sharp shape at patient point p (mm): no blur, no noise.
 // It is a relative grey value without unit.
-func (j *Jaw) Grey(p r3.Vec) float64 { return 0 }
-
-// Chord returns where the line p + t·dir (patient, mm; dir need not be a unit vector) enters
-// and leaves the outer surface of the bone: the outermost crossings within reach mm of p,
-// as distances t in mm along the unit vector of dir. Cavities and canals do not count.
-// It returns [ErrNoChord] where the line meets no bone.
-func (j *Jaw) Chord(p, dir r3.Vec, reach float64) (near, far float64, err error) {
-	return 0, 0, ErrNoChord
+func (j *Jaw) Grey(p r3.Vec) float64 {
+	var l layers
+	var w scratch
+	q := j.toJaw(p)
+	j.shape.fill(q, 1<<lCount-1, &l, &w)
+	return j.shape.paint(&l, &j.opt.Grey, 0, j.grain, q)
 }
-
-// Plates returns, for the line of [Jaw.Chord], the thickness of the cortical plate at its
-// near and at its far end, in mm along the line: outer edge to endosteal edge. Where the line
-// meets no marrow the whole chord is cortex and both are NaN.
-func (j *Jaw) Plates(p, dir r3.Vec, reach float64) (near, far float64, err error) {
-	return 0, 0, ErrNoChord
-}
-
-// Truth returns what a perfect measurement of every site of [Jaw.Plan] finds.
-func (j *Jaw) Truth() Truth { return Truth{} }
-
-// TruthIn returns what a perfect measurement in the given section finds: for the axis that
-// the ridge itself defines there (Axis nil), or along a given axis from crest to base.
-// near is a point in the ridge, where the search for it starts (mm, patient).
-func (j *Jaw) TruthIn(sec Section, near r3.Vec, axis *r3.Vec) (AxisTruth, error) {
-	return AxisTruth{}, ErrNoChord
-}
-
-// SectionAt returns the section that the plan's arch curve defines at its point nearest to p,
-// and that point's arc length from the curve's first point, in mm.
-func (j *Jaw) SectionAt(p r3.Vec) (Section, float64) { return Section{}, 0 }

@@ -1,7 +1,12 @@
 package phantom
 
 import (
+	"bufio"
+	"fmt"
 	"io"
+	"math"
+	"math/rand/v2"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -10,7 +15,7 @@ import (
 type Plan struct {
 	Case       string
 	Jaw        Kind
-	Arch       []r3.Vec
+	Arch       []r3.Vec // patient, mm
 	Sites      []PlanSite
 	Structures []PlanStructure
 }
@@ -19,24 +24,160 @@ type Plan struct {
 type PlanSite struct {
 	Tooth    int
 	At       r3.Vec  // on the arch, patient, mm
-	Axis     *r3.Vec // nil: the ridge's own
+	Axis     *r3.Vec // crest to base; nil: the ridge's own
 	Platform r3.Vec  // of the implant, patient, mm
 	Implant  r3.Vec  // its axis, unit, to the apex
 	Diameter float64 // mm
 	Length   float64 // mm
 }
 
+// ID returns the site's name: its tooth.
+func (s PlanSite) ID() string { return fmt.Sprint(s.Tooth) }
+
 // PlanStructure is a chain of capsules.
 type PlanStructure struct {
 	Name   string
-	Kind   string
-	Path   []r3.Vec
+	Kind   string    // as the plan's format names it
+	Path   []r3.Vec  // patient, mm
 	Radius []float64 // one a point, mm
 	SD     float64   // of the marking, mm
 }
 
-// Plan returns the site plan that belongs to the jaw.
-func (j *Jaw) Plan() Plan { return Plan{} }
+// Plan returns the site plan that belongs to the jaw. Its structures lie exactly where the
+// shape's do.
+func (j *Jaw) Plan() Plan {
+	p := j.plan
+	p.Arch, p.Sites, p.Structures = slices.Clone(p.Arch), slices.Clone(p.Sites), slices.Clone(p.Structures)
+	return p
+}
+
+// archStep is the distance between the plan's arch points, mm.
+const archStep = 4.0
+
+// makePlan clicks the arch, places the sites and their implants, marks the structures.
+func (j *Jaw) makePlan() {
+	o := j.opt
+	j.plan = Plan{Case: o.Case, Jaw: o.Jaw}
+	r := rand.New(rand.NewPCG(o.Seed, 4242))
+	end := 62 * o.Shape.Arch
+	n := int(math.Round(2 * end / archStep))
+	for i := 0; i <= n; i++ {
+		p := j.shape.arch.point(j.shape.arch.at(end*(2*float64(i)/float64(n)-1)), 0, 0)
+		p.X += o.Hand * r.NormFloat64()
+		p.Y += o.Hand * r.NormFloat64()
+		j.plan.Arch = append(j.plan.Arch, j.toPatient(p))
+	}
+	j.curve = &spline{j.plan.Arch}
+	for _, fdi := range o.Sites {
+		j.plan.Sites = append(j.plan.Sites, j.planSite(fdi))
+	}
+	j.markStructures()
+}
+
+// planSite places a site on the arch, and an implant along the drawn axis.
+func (j *Jaw) planSite(fdi int) PlanSite {
+	x := j.shape.arch.at(arcOf(j.opt.Jaw, fdi, j.opt.Shape.Arch))
+	s := PlanSite{Tooth: fdi, At: j.toPatient(j.shape.arch.point(x, 0, 0)), Diameter: 4}
+	sec, _ := j.SectionAt(s.At)
+	s.Implant = j.drawnAxis(sec)
+	if j.opt.Given {
+		axis := s.Implant
+		s.Axis = &axis
+	}
+	l, err := j.lineAlong(sec, sec.Origin, s.Implant)
+	if err != nil {
+		l = line{crest: sec.Origin}
+	}
+	s.Platform = r3.Add(l.crest, r3.Scale(0.5, s.Implant))
+	if j.opt.Shape.Width < 6.5 {
+		s.Diameter = 3.5
+	}
+	s.Length = 10
+	if h := j.heights(sec, l); len(h) > 0 {
+		s.Length = math.Max(6, math.Min(12, math.Floor(h[0].Height-2.5)))
+	}
+	return s
+}
+
+// markStructures lists canals, foramina and roots where the shape has them.
+func (j *Jaw) markStructures() {
+	add := func(name, kind string, t tube) {
+		var path []r3.Vec
+		for _, p := range t.path {
+			path = append(path, j.toPatient(p))
+		}
+		j.plan.Structures = append(j.plan.Structures, PlanStructure{name, kind, path, t.radius, 0.3})
+	}
+	if j.opt.Jaw == Mandible {
+		for i, side := range [2]string{"left", "right"} {
+			add(side+" canal", "canal", j.shape.canal[i])
+			add(side+" mental foramen", "mental_foramen", j.shape.exit[i])
+		}
+	} else {
+		add("incisive canal", "incisive_canal", j.shape.front)
+	}
+	for _, t := range j.shape.teeth {
+		for i, root := range t.roots {
+			name := fmt.Sprintf("root %d", t.fdi)
+			if len(t.roots) > 1 {
+				name += [2]string{"a", "b"}[i]
+			}
+			add(name, "root", root)
+		}
+	}
+}
 
 // Write writes the plan as YAML.
-func (p Plan) Write(w io.Writer) error { return nil }
+func (p Plan) Write(w io.Writer) error {
+	b := bufio.NewWriter(w)
+	put := func(format string, args ...any) { fmt.Fprintf(b, format+"\n", args...) }
+	put("# Synthetic: invented anatomy.")
+	put("format: 1\ncase: %s\njaw: %v\ncoordinates: patient", p.Case, p.Jaw)
+	put("orientation_note: \"synthetic jaw: its occlusal plane is horizontal by construction\"")
+	put("arch:\n  points:")
+	for _, a := range p.Arch {
+		put("    - %s", triple(a))
+	}
+	put("sites:")
+	for _, s := range p.Sites {
+		put("  - tooth: \"%d\"\n    at: %s", s.Tooth, triple(s.At))
+		if s.Axis != nil {
+			put("    axis: %s", triple(*s.Axis))
+		}
+		put("    wanted_width_mm: 6\n    implant:")
+		put("      platform: %s\n      axis: %s", triple(s.Platform), triple(s.Implant))
+		put("      diameter_mm: %g\n      length_mm: %g", s.Diameter, s.Length)
+		put("    sizes:\n      diameters_mm: [3.5, 4.0, 4.5]\n      lengths_mm: [8, 10, 12]")
+	}
+	if len(p.Structures) > 0 {
+		put("structures:")
+	}
+	for _, s := range p.Structures {
+		put("  - name: %s\n    kind: %s\n    path:", s.Name, s.Kind)
+		for _, a := range s.Path {
+			put("      - %s", triple(a))
+		}
+		put("    %s\n    sd_mm: %g", radii(s.Radius), s.SD)
+	}
+	put("scan:\n  scale_half_width: 0")
+	return b.Flush()
+}
+
+// triple writes a point with seven decimals: rounding moves nothing by more than 1e-7 mm.
+func triple(p r3.Vec) string { return fmt.Sprintf("[%.7f, %.7f, %.7f]", p.X, p.Y, p.Z) }
+
+func radii(r []float64) string {
+	even := true
+	list := ""
+	for i, v := range r {
+		even = even && v == r[0]
+		if i > 0 {
+			list += ", "
+		}
+		list += fmt.Sprintf("%g", v)
+	}
+	if even {
+		return fmt.Sprintf("radius_mm: %g", r[0])
+	}
+	return fmt.Sprintf("radii_mm: [%s]", list)
+}

@@ -1,6 +1,12 @@
 package phantom
 
-import "gonum.org/v1/gonum/spatial/r3"
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
 
 // Section is the plane of one cross-section, spanned by two unit vectors.
 type Section struct {
@@ -21,13 +27,13 @@ type Truth struct {
 
 // SiteTruth is the truth of one site, in the section that the plan's arch curve defines.
 type SiteTruth struct {
-	ID         string          `json:"site"`
-	Arc        float64         `json:"arc_mm"`
-	Section    Section         `json:"section"`
-	Ridge      AxisTruth       `json:"ridge"`      // along the axis the ridge defines
-	Design     AxisTruth       `json:"design"`     // along the axis the shape was drawn with
-	Occlusal   AxisTruth       `json:"occlusal"`   // along −Up
-	Clearances []ClearanceTrue `json:"clearances"` // of the site's planned implant
+	ID       string       `json:"site"`
+	Arc      float64      `json:"arc_mm"`
+	Section  Section      `json:"section"`
+	Ridge    AxisTruth    `json:"ridge"`    // along the axis the ridge defines
+	Design   AxisTruth    `json:"design"`   // along the axis the shape was drawn with
+	Occlusal AxisTruth    `json:"occlusal"` // along −Up
+	Implant  *ImplantTrue `json:"implant"`  // the site's planned implant
 }
 
 // AxisTruth is the truth of one section along one axis.
@@ -57,12 +63,65 @@ type WidthTrue struct {
 
 // HollowTrue is an undercut; Depth 0 is none.
 type HollowTrue struct {
-	Depth float64 `json:"depth_mm"` // from the line that touches the wall above and below
-	Level float64 `json:"level_mm"` // of the deepest point, below the crest along the axis
+	Depth float64 `json:"depth_mm"`       // from the line that touches the wall above and below
+	Level float64 `json:"level_mm"`       // of the deepest point, below the crest along the axis
+	To    float64 `json:"searched_to_mm"` // below the crest, as far as the wall was followed
 }
 
-// ClearanceTrue is the least surface-to-surface distance of the planned implant.
+// ImplantTrue is the truth of one planned implant.
+type ImplantTrue struct {
+	Clearances []ClearanceTrue `json:"clearances"`
+	Beside     []BesideTrue    `json:"bone_beside"`
+}
+
+// ClearanceTrue is a least surface-to-surface distance.
 type ClearanceTrue struct {
 	To       string  `json:"to"` // the structure's name, or the other site
 	Distance float64 `json:"distance_mm"`
+}
+
+// BesideTrue is the bone beside the implant in its section, at a depth below its platform.
+type BesideTrue struct {
+	At      float64 `json:"at_mm"`
+	Buccal  float64 `json:"buccal_mm"`
+	Lingual float64 `json:"lingual_mm"`
+}
+
+// Truth returns what a perfect measurement of every site of [Jaw.Plan] finds, or an error
+// wrapping [ErrNoChord] that names the site whose section misses the ridge.
+func (j *Jaw) Truth() (Truth, error) {
+	o := j.opt
+	t := Truth{Case: o.Case, Jaw: o.Jaw.String(), Blur: o.Scan.Blur, Noise: o.Scan.Noise, Voxel: o.Scan.Voxel}
+	for i, s := range j.plan.Sites {
+		site, err := j.siteTruth(i)
+		if err != nil {
+			return Truth{}, fmt.Errorf("phantom: site %s: %w", s.ID(), err)
+		}
+		t.Sites = append(t.Sites, site)
+	}
+	return t, nil
+}
+
+func (j *Jaw) siteTruth(i int) (SiteTruth, error) {
+	s := j.plan.Sites[i]
+	sec, arc := j.SectionAt(s.At)
+	t := SiteTruth{ID: s.ID(), Arc: arc, Section: sec, Implant: j.implantTruth(i, sec)}
+	drawn, down := j.drawnAxis(sec), r3.Scale(-1, sec.Up)
+	for _, a := range []struct {
+		axis *r3.Vec
+		to   *AxisTruth
+	}{{nil, &t.Ridge}, {&drawn, &t.Design}, {&down, &t.Occlusal}} {
+		var err error
+		if *a.to, err = j.TruthIn(sec, sec.Origin, a.axis); err != nil {
+			return SiteTruth{}, err
+		}
+	}
+	return t, nil
+}
+
+// Write writes the truth as JSON: lengths in mm, angles in degrees, points in the patient's frame.
+func (t Truth) Write(w io.Writer) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	return e.Encode(t)
 }

@@ -1,0 +1,188 @@
+package phantom
+
+import (
+	"math"
+	"math/rand/v2"
+	"sync"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+)
+
+// finish turns exact grey values into stored ones: artefacts, noise, rounding.
+type finish struct {
+	grid   volume.Grid
+	hard   Hardship
+	scan   Scan
+	seed   uint64
+	middle volume.Index // of the grid: the axis of the rings and the cupping, voxels
+	metal  r3.Vec       // middle of the metal, patient, mm
+	fan    []ray
+	blank  *int16
+	table  *[65536]float64 // normal quantiles
+}
+
+// ray is one frequency of the pattern of streaks round the metal.
+type ray struct{ n, phase, size float64 }
+
+// outside is the stored value of a voxel outside the field.
+const outside = -3000
+
+func newFinish(j *Jaw) *finish {
+	f := &finish{grid: j.grid, hard: j.opt.Hard, scan: j.opt.Scan, seed: j.opt.Seed, table: quantile()}
+	for i, n := range j.grid.Size {
+		*[3]*float64{&f.middle.I, &f.middle.J, &f.middle.K}[i] = float64(n-1) / 2
+	}
+	if f.hard.Field > 0 {
+		v := int16(outside)
+		f.blank = &v
+	}
+	if len(j.shape.metals) > 0 {
+		f.metal = j.toPatient(j.shape.metals[0].path[1])
+		r := rand.New(rand.NewPCG(f.seed, 77))
+		for n := 1; n < 24; n++ {
+			f.fan = append(f.fan, ray{float64(n), 2 * math.Pi * r.Float64(), 0.6 * r.NormFloat64() / math.Sqrt(8)})
+		}
+	}
+	return f
+}
+
+// slice stores slice k.
+func (f *finish) slice(k int, grey []float32, stored []int16) {
+	sp := f.grid.Spacing()
+	radius := f.hard.Field / 2
+	for y := range f.grid.Size[1] {
+		for x := range f.grid.Size[0] {
+			i := y*f.grid.Size[0] + x
+			dx, dy := (float64(x)-f.middle.I)*sp[0], (float64(y)-f.middle.J)*sp[1]
+			if radius > 0 && dx*dx+dy*dy > radius*radius {
+				stored[i] = outside
+				continue
+			}
+			v := float64(grey[i]) + f.artefacts(dx, dy, x, y, k)
+			if f.scan.Noise > 0 {
+				v += f.scan.Noise * f.noise(x, y, k)
+			}
+			stored[i] = int16(math.Max(-32000, math.Min(32000, math.Round(v))))
+		}
+	}
+}
+
+// artefacts is what cupping, rings and streaks add at a voxel, (dx, dy) mm from the axis.
+func (f *finish) artefacts(dx, dy float64, x, y, k int) float64 {
+	v := 0.0
+	if f.hard.Cupping != 0 {
+		sp := f.grid.Spacing()
+		rim := math.Hypot(f.middle.I*sp[0], f.middle.J*sp[1]) / math.Sqrt2
+		v -= f.hard.Cupping * math.Max(0, 1-(dx*dx+dy*dy)/(rim*rim))
+	}
+	if f.hard.Rings != 0 {
+		r := math.Hypot(dx, dy)
+		cell := math.Floor(r / 0.4) // a ring is as wide as a bad detector element's shadow
+		h := mix(f.seed ^ 0xabcd ^ uint64(cell)*0x9e3779b97f4a7c15)
+		v += f.hard.Rings * (2*float64(h>>11)/(1<<53) - 1)
+	}
+	if f.hard.Streaks != 0 && len(f.fan) > 0 {
+		v += f.hard.Streaks * f.streak(f.grid.Patient(volume.Index{I: float64(x), J: float64(y), K: float64(k)}))
+	}
+	return v
+}
+
+// streak is the fan of bands in the slice round the metal: as the beam goes, along lines
+// through it, fading with the distance and above and below the metal.
+func (f *finish) streak(p r3.Vec) float64 {
+	d := r3.Sub(p, f.metal)
+	n := normal(f.grid)
+	up := r3.Dot(d, n)
+	flat := r3.Sub(d, r3.Scale(up, n))
+	r := r3.Norm(flat)
+	ex := r3.Unit(f.grid.Step[0])
+	angle := math.Atan2(r3.Dot(flat, r3.Cross(n, ex)), r3.Dot(flat, ex))
+	sum := 0.0
+	for _, c := range f.fan {
+		sum += c.size * math.Cos(2*c.n*angle+c.phase) // a line has two ends: even frequencies
+	}
+	return sum * r / (2 + r) * math.Exp(-r/30) * math.Exp(-up*up/(2*6*6))
+}
+
+// noise is a standard normal deviate of voxel (x, y, k): white, or clumped in the slice.
+func (f *finish) noise(x, y, k int) float64 {
+	if f.scan.Clump <= 0 {
+		return f.white(x, y, k)
+	}
+	s := f.scan.Clump
+	r := int(math.Ceil(2.5 * s))
+	sum, power := 0.0, 0.0
+	for dy := -r; dy <= r; dy++ {
+		for dx := -r; dx <= r; dx++ {
+			w := math.Exp(-float64(dx*dx+dy*dy) / (2 * s * s))
+			sum += w * f.white(x+dx, y+dy, k)
+			power += w * w
+		}
+	}
+	return sum / math.Sqrt(power)
+}
+
+// white is the deviate that belongs to a voxel by its number alone (a hash of seed and place),
+// so that it does not matter who computes it when.
+func (f *finish) white(x, y, k int) float64 {
+	place := uint64(uint32(x)&0x3fffff) | uint64(uint32(y)&0xfffff)<<22 | uint64(k)<<42
+	h := mix(mix(f.seed+0x632be59bd9b4e019) ^ mix(place))
+	// two of 65536 quantiles each: tails past 5 SD, moments right to 1e-4
+	return (f.table[h>>48] + f.table[h>>16&0xffff]) / math.Sqrt2
+}
+
+// mix is a bijection of 64 bits with full avalanche (the finaliser of SplitMix64).
+//
+// Source: Steele GL, Lea D, Flood CH. OOPSLA 2014:453–472. doi:10.1145/2660193.2660195
+func mix(z uint64) uint64 {
+	z += 0x9e3779b97f4a7c15
+	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
+	z = (z ^ z>>27) * 0x94d049bb133111eb
+	return z ^ z>>31
+}
+
+// quantile holds the standard normal's quantiles at (i + ½)/65536.
+var quantile = sync.OnceValue(func() *[65536]float64 {
+	var q [65536]float64
+	for i := range q {
+		q[i] = math.Sqrt2 * math.Erfinv(2*(float64(i)+0.5)/65536-1)
+	}
+	return &q
+})
+
+// grain is the trabecular texture of the marrow: a sum of seeded waves of 0.7–2 mm length.
+type grain struct {
+	sd   float64
+	wave [14]struct {
+		k     r3.Vec
+		phase float64
+	}
+}
+
+func newGrain(sd float64, seed uint64) *grain {
+	if sd == 0 {
+		return nil
+	}
+	g := &grain{sd: sd}
+	r := rand.New(rand.NewPCG(seed, 1234))
+	for i := range g.wave {
+		dir := r3.Unit(r3.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()})
+		g.wave[i].k = r3.Scale(2*math.Pi/(0.7+1.3*r.Float64()), dir)
+		g.wave[i].phase = 2 * math.Pi * r.Float64()
+	}
+	return g
+}
+
+// at returns the texture's share of the grey value at p, jaw frame.
+func (g *grain) at(p r3.Vec) float64 {
+	if g == nil {
+		return 0
+	}
+	sum := 0.0
+	for _, w := range g.wave {
+		sum += math.Cos(r3.Dot(w.k, p) + w.phase)
+	}
+	return g.sd * sum / math.Sqrt(float64(len(g.wave))/2)
+}

@@ -1,0 +1,229 @@
+package phantom
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// The layers of the picture, painted in this order over air. A layer is a signed distance to
+// a surface; where several nested surfaces share it (a tube and its wall), offsets of it.
+const (
+	lSoft = iota
+	lFat
+	lAirway
+	lGum
+	lBone
+	lMarrow
+	lCanal
+	lSinus
+	lNasal
+	lTurbinate
+	lRoot
+	lCrown
+	lCore
+	lPulp
+	lMetal
+	lCount
+)
+
+const (
+	ligament  = 0.22 // width of the ligament space round a root, mm
+	lamina    = 0.55 // outer side of the cortical wall of a socket, mm from the root
+	nasalSoft = 1.0  // lining of the nose, mm
+)
+
+// mask says which layers still have to be computed.
+type mask uint32
+
+// layers are the distances at one point and the sums of principal curvatures there.
+type layers struct{ d, bend [lCount]float64 }
+
+// scratch is what one goroutine needs to evaluate points.
+type scratch struct{ pl, q place }
+
+// fill computes the distances that m asks for at p, a point of the jaw's own frame.
+func (h *shape) fill(p r3.Vec, m mask, l *layers, w *scratch) {
+	const ringed = 1<<lSoft | 1<<lFat | 1<<lGum | 1<<lBone | 1<<lMarrow | 1<<lSinus
+	if m&ringed != 0 {
+		h.put(p, &w.pl)
+		h.fillRinged(p, m, l, w)
+	}
+	tubes := [...]struct {
+		layer int
+		list  []tube
+	}{{lCanal, h.canals}, {lRoot, h.roots}, {lCrown, h.crowns}, {lCore, h.shells}, {lPulp, h.pulps}, {lMetal, h.metals}}
+	for _, t := range tubes {
+		if m&(1<<t.layer) != 0 {
+			d, r := nearest(t.list, p)
+			l.d[t.layer], l.bend[t.layer] = d, 1/math.Max(0.5, r+math.Max(0, d))
+			if d <= 0 {
+				l.bend[t.layer] = 1 / math.Max(0.5, r)
+			}
+		}
+	}
+	if m&(1<<lAirway) != 0 {
+		l.d[lAirway] = h.airway(p)
+	}
+	if m&(1<<lNasal) != 0 {
+		l.d[lNasal] = h.nasal(p)
+	}
+	if m&(1<<lTurbinate) != 0 {
+		l.d[lTurbinate] = math.Inf(1)
+		if h.kind == Maxilla {
+			l.d[lTurbinate] = h.turbinates(p)
+		}
+	}
+}
+
+func (h *shape) fillRinged(p r3.Vec, m mask, l *layers, w *scratch) {
+	pl := &w.pl
+	if m&(1<<lSoft) != 0 {
+		l.d[lSoft] = h.softBody(pl, p)
+	}
+	if m&(1<<lFat) != 0 {
+		l.d[lFat] = h.fat(pl, p)
+	}
+	if m&(1<<lGum) != 0 {
+		l.d[lGum], l.bend[lGum] = h.ring(p, pl, (*station).gum, &w.q)
+		if h.kind == Maxilla {
+			l.d[lGum] = smoothMin(l.d[lGum], h.palate(pl, p)-2.5, 3)
+		}
+	}
+	if m&(1<<lBone) != 0 {
+		l.d[lBone], l.bend[lBone] = h.bone(p, pl, &w.q)
+	}
+	if m&(1<<lMarrow) != 0 {
+		l.d[lMarrow], l.bend[lMarrow] = h.ring(p, pl, (*station).endosteal, &w.q)
+	}
+	if m&(1<<lSinus) != 0 {
+		l.d[lSinus] = math.Inf(1)
+		if h.kind == Maxilla {
+			l.d[lSinus], l.bend[lSinus] = h.ring(p, pl, (*station).cavity, &w.q)
+		}
+	}
+}
+
+// bone is the outer surface of the bone: the ridge and, in the maxilla, the palate blended
+// into it. Signed distance, mm, and sum of curvatures, 1/mm.
+func (h *shape) bone(p r3.Vec, pl, q *place) (d, bend float64) {
+	d, bend = h.ring(p, pl, (*station).outer, q)
+	if h.kind == Maxilla {
+		d = smoothMin(d, h.palate(pl, p), 3)
+	}
+	return d, bend
+}
+
+// offsets returns the level sets of layer i that the picture uses.
+func (h *shape) offsets(i int) []float64 {
+	switch i {
+	case lCanal:
+		return []float64{0, -h.s.CanalWall}
+	case lSinus:
+		return []float64{h.s.SinusFloor, 0, -h.s.Mucosa}
+	case lNasal:
+		return []float64{h.s.SinusFloor, 0, -nasalSoft}
+	case lRoot:
+		return []float64{lamina, ligament, 0}
+	}
+	return []float64{0}
+}
+
+// near returns the layers of m that have a level set within reach mm of a point with
+// distances l. A distance that is only of first order is trusted to 0.6 of itself.
+func (h *shape) near(l *layers, m mask, reach float64) mask {
+	var out mask
+	for i := range lCount {
+		if m&(1<<i) == 0 {
+			continue
+		}
+		for _, off := range h.levels[i] {
+			if math.Abs(l.d[i]-off)*0.6 < reach {
+				out |= 1 << i
+				break
+			}
+		}
+	}
+	return out
+}
+
+// paint returns the grey value of a point with distances l, every surface softened by an
+// isotropic Gaussian of sigma mm (0: sharp). t, if not nil, is the marrow's texture at p.
+func (h *shape) paint(l *layers, g *Levels, sigma float64, t *grain, p r3.Vec) float64 {
+	in := func(i int, off float64) float64 {
+		d := l.d[i] - off
+		if sigma == 0 {
+			return step(d)
+		}
+		// a curved surface moves toward its centre: half sigma² times the curvature's sum
+		return soften((d + sigma*sigma*l.bend[i]/2) / sigma)
+	}
+	v := g.Air
+	v += in(lSoft, 0) * (g.Soft + in(lFat, 0)*(g.Fat-g.Soft) - v)
+	v += in(lAirway, 0) * (g.Air - v)
+	v += in(lGum, 0) * (g.Soft - v)
+	bone := in(lBone, 0)
+	v += bone * (g.Cortex - v)
+	if m := in(lMarrow, 0); m > 0 {
+		v += m * (g.Marrow + t.at(p) - g.Cortex)
+	}
+	if c := in(lCanal, 0); c > 0 {
+		wall := v + bone*(g.Cortex-v)
+		v += c*(wall-v) + in(lCanal, -h.s.CanalWall)*(g.Soft-wall)
+	}
+	if h.kind == Maxilla {
+		v = h.hollow(v, bone, in, g)
+	}
+	return h.dental(v, bone, in, g)
+}
+
+// hollow paints the sinus and the nasal cavity: floor, lining, air.
+func (h *shape) hollow(v, bone float64, in func(int, float64) float64, g *Levels) float64 {
+	for _, c := range [2]struct {
+		layer int
+		soft  float64
+	}{{lSinus, h.s.Mucosa}, {lNasal, nasalSoft}} {
+		if shell := in(c.layer, h.s.SinusFloor); shell > 0 {
+			wall := v + bone*(g.Cortex-v)
+			v += shell*(wall-v) + in(c.layer, 0)*(g.Soft-wall) + in(c.layer, -c.soft)*(g.Air-g.Soft)
+		}
+	}
+	if open := in(lNasal, 0); open > 0 {
+		v += open * in(lTurbinate, 0) * (g.Soft - v)
+	}
+	return v
+}
+
+// dental paints sockets, roots, crowns and metal.
+func (h *shape) dental(v, bone float64, in func(int, float64) float64, g *Levels) float64 {
+	if wallIn := in(lRoot, lamina); wallIn > 0 {
+		wall := v + bone*(g.Cortex-v)
+		space := wall + bone*(g.Soft-wall)
+		v += wallIn*(wall-v) + in(lRoot, ligament)*(space-wall) + in(lRoot, 0)*(g.Dentine-space)
+	}
+	v += in(lCrown, 0) * (g.Enamel - v)
+	v += in(lCore, 0) * (g.Dentine - v)
+	v += in(lPulp, 0) * (g.Soft - v)
+	return v + in(lMetal, 0)*(g.Metal-v)
+}
+
+func step(d float64) float64 {
+	switch {
+	case d < 0:
+		return 1
+	case d > 0:
+		return 0
+	}
+	return 0.5
+}
+
+// soften is the Gaussian's share on the inner side: Φ(−x).
+func soften(x float64) float64 {
+	if x > 4.5 {
+		return 0
+	}
+	if x < -4.5 {
+		return 1
+	}
+	return 0.5 * math.Erfc(x/math.Sqrt2)
+}

@@ -1,0 +1,140 @@
+package phantom
+
+import "math"
+
+// A station's outline in ridge coordinates: depth a below the crest along the axis, offset b
+// across it. The walls are graphs over a, closed at crest and base by elliptical caps:
+//
+//	B(a) = half + belly·2x(1−x) + flareB·g(a) − hollowB·h(a)   buccal,  x = a/height
+//	L(a) = half + belly·2x(1−x) + flareL·g(a) − hollowL·h(a)   lingual
+//	F(a, b) = (b − (B−L)/2)² − ((B+L)/2)²·E(a)                 < 0 inside
+//	E(a) = 1 − (1−(a−top)/cap)₊² − (1−(base−a)/capBase)₊²
+//
+// with h(a) = (1−((a−level)/reach)²)₊³ and g(a) = x³/(x+5)², x = (a−flareFrom)₊. Where no cap
+// acts the width at depth a is B + L: a closed form for tests. The same formula with other
+// offsets makes the endosteal surface and the gum.
+const (
+	pLift      = iota // depth of the arch plane below the crest, mm
+	pTilt             // rad, positive when the base lies buccal
+	pHeight           // crest to base, mm
+	pHalf             // half the width, mm
+	pBelly            // extra width half-way down, mm
+	pCap              // height of the crest's cap, mm
+	pCapBase          // height of the base's cap, mm
+	pHollowB          // depth of the buccal hollow, mm
+	pHollowL          // depth of the lingual hollow, mm
+	pLevel            // depth of the hollows below the crest, mm
+	pFlareB           // buccal flare
+	pFlareL           // lingual flare
+	pFlareFrom        // depth where the flare begins, mm
+	pCrest            // cortex at the crest, mm
+	pBuccal           // buccal plate, mm
+	pLingual          // lingual plate, mm
+	pBorder           // cortex at the base, mm
+	pGum              // thickness of the gum, mm
+	pSinus            // depth of the sinus floor, mm
+	pSinusIn          // the sinus's half-width less than the walls', mm
+	pCount
+)
+
+const (
+	hollowReach = 7.0 // half the length of a hollow, mm
+	flareSoft   = 5.0 // mm over which a flare sets in
+)
+
+// station is the set of parameters at one place of the arch.
+type station [pCount]float64
+
+// rim says which of the nested surfaces of a station is meant.
+type rim struct{ top, base, cap, capBase, addB, addL float64 }
+
+func (st *station) outer() rim {
+	return rim{0, st[pHeight], st[pCap], st[pCapBase], 0, 0}
+}
+
+func (st *station) endosteal() rim {
+	return rim{st[pCrest], st[pHeight] - st[pBorder], math.Max(st[pCap]-st[pCrest], 0.8),
+		math.Max(st[pCapBase]-st[pBorder], 0.8), -st[pBuccal], -st[pLingual]}
+}
+
+func (st *station) gum() rim {
+	g := st[pGum]
+	return rim{-g, st[pHeight] + g, st[pCap] + g, st[pCapBase] + g, g, g}
+}
+
+// cavity is the sinus: its floor at depth pSinus, its walls inside the bone's, open above.
+func (st *station) cavity() rim {
+	return rim{st[pSinus], 1e3, 5, 1, -st[pSinusIn], -st[pSinusIn]}
+}
+
+// implicit is a value of F with its derivatives.
+type implicit struct {
+	f, fa, fb     float64
+	faa, fab, fbb float64
+	inside        float64 // chord distance to the nearer wall or cap, mm; negative outside
+}
+
+// walls returns B and L at depth a with their first two derivatives.
+func (st *station) walls(a float64) (b, l [3]float64) {
+	height := st[pHeight]
+	free := a > -4 && a < height+4 // beyond, the walls go straight on
+	a = math.Max(-4, math.Min(height+4, a))
+	x := a / height
+	h := [3]float64{st[pHalf] + 2*st[pBelly]*x*(1-x), 2 * st[pBelly] * (1 - 2*x) / height, -4 * st[pBelly] / (height * height)}
+	b, l = h, h
+	if y := (a - st[pLevel]) / hollowReach; y > -1 && y < 1 {
+		q := 1 - y*y
+		hol := [3]float64{q * q * q, -6 * y * q * q / hollowReach, (24*y*y*q - 6*q*q) / (hollowReach * hollowReach)}
+		for i := range hol {
+			b[i] -= st[pHollowB] * hol[i]
+			l[i] -= st[pHollowL] * hol[i]
+		}
+	}
+	if y := a - st[pFlareFrom]; y > 0 {
+		w := y + flareSoft
+		fl := [3]float64{y * y * y / (w * w), y * y * (y + 3*flareSoft) / (w * w * w), 6 * flareSoft * flareSoft * y / (w * w * w * w)}
+		for i := range fl {
+			b[i] += st[pFlareB] * fl[i]
+			l[i] += st[pFlareL] * fl[i]
+		}
+	}
+	if !free {
+		b[1], b[2], l[1], l[2] = 0, 0, 0, 0
+	}
+	return b, l
+}
+
+// at evaluates F of surface r at (a, b).
+func (st *station) at(r rim, a, b float64, bw, lw [3]float64) implicit {
+	e, e1, e2 := 1.0, 0.0, 0.0
+	if y := 1 - (a-r.top)/r.cap; y > 0 {
+		e, e1, e2 = e-y*y, e1+2*y/r.cap, e2-2/(r.cap*r.cap)
+	}
+	if y := 1 - (r.base-a)/r.capBase; y > 0 {
+		e, e1, e2 = e-y*y, e1-2*y/r.capBase, e2-2/(r.capBase*r.capBase)
+	}
+	m, m1, m2 := (bw[0]+r.addB-lw[0]-r.addL)/2, (bw[1]-lw[1])/2, (bw[2]-lw[2])/2
+	w, w1, w2 := (bw[0]+r.addB+lw[0]+r.addL)/2, (bw[1]+lw[1])/2, (bw[2]+lw[2])/2
+	if w < 0.02 { // plates meet: no marrow here
+		w, w1, w2 = 3, 0, 0
+		e, e1, e2 = math.Min(e, 0)-1, 0, 0
+	}
+	sq, sq1, sq2 := w*w, 2*w*w1, 2*(w1*w1+w*w2)
+	q, q1, q2 := sq*e, sq1*e+sq*e1, sq2*e+2*sq1*e1+sq*e2
+	c := b - m
+	v := implicit{f: c*c - q, fa: -2*c*m1 - q1, fb: 2 * c, faa: 2*m1*m1 - 2*c*m2 - q2, fab: -2 * m1, fbb: 2}
+	v.inside = -1
+	if q > 0 {
+		v.inside = math.Min(math.Sqrt(q)-math.Abs(c), math.Min(a-r.top, r.base-a))
+	}
+	return v
+}
+
+// bend is the curvature of the outline in the section, 1/mm, positive where it is convex.
+func (v implicit) bend() float64 {
+	g := v.fa*v.fa + v.fb*v.fb
+	if g == 0 {
+		return 0
+	}
+	return (v.faa*v.fb*v.fb - 2*v.fab*v.fa*v.fb + v.fbb*v.fa*v.fa) / (g * math.Sqrt(g))
+}
