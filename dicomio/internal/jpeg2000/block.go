@@ -37,6 +37,7 @@ const (
 	visited     // in this plane
 	refined     // once before
 
+	every     = 0xFFFF // no column is left out
 	around    = 0xFF
 	fromBelow = south | southEast | southWest
 )
@@ -91,11 +92,11 @@ func (d *blockDecoder) pass(number, plane int, isRaw bool) error {
 	}
 	switch (number + 2) % 3 {
 	case 0:
-		d.stripes(plane, isRaw, (*blockDecoder).propagate)
+		d.stripes(around, func(at, value, n int) { d.propagate(at, value, n, plane, isRaw) })
 	case 1:
-		d.stripes(plane, isRaw, (*blockDecoder).refine)
+		d.stripes(significant, func(at, value, n int) { d.refine(at, value, n, plane, isRaw) })
 	case 2:
-		d.stripes(plane, isRaw, (*blockDecoder).cleanUp)
+		d.stripes(every, func(at, value, n int) { d.cleanUp(at, value, n, plane) })
 		if d.style&styleSegments != 0 {
 			symbols := d.decode4()
 			if symbols != 0b1010 {
@@ -114,13 +115,21 @@ func (d *blockDecoder) decode4() (v uint32) {
 	return v
 }
 
-// stripes visits columns of up to four coefficients, stripe by stripe. Source: T.800 figure D.1.
-func (d *blockDecoder) stripes(plane int, isRaw bool, column func(d *blockDecoder, at, value, n, plane int, isRaw bool)) {
+// stripes visits columns of up to four coefficients, stripe by stripe, and leaves out columns where no coefficient has one of
+// the given flags. Source: T.800 figure D.1.
+func (d *blockDecoder) stripes(flags uint16, column func(at, value, n int)) {
 	for y := 0; y < d.height; y += 4 {
 		n := min(4, d.height-y)
 		at, value := (y+1)*d.stride+1, y*d.width
 		for x := range d.width {
-			column(d, at+x, value+x, n, plane, isRaw)
+			any := flags
+			if n == 4 && flags != every {
+				f := d.flags[at+x:]
+				any &= f[0] | f[d.stride] | f[2*d.stride] | f[3*d.stride]
+			}
+			if any != 0 {
+				column(at+x, value+x, n)
+			}
 		}
 	}
 }
@@ -182,7 +191,7 @@ func (d *blockDecoder) refine(at, value, n, plane int, isRaw bool) {
 }
 
 // cleanUp is the cleanup pass, which also forgets who was visited. Source: T.800 D.3.4.
-func (d *blockDecoder) cleanUp(at, value, n, plane int, _ bool) {
+func (d *blockDecoder) cleanUp(at, value, n, plane int) {
 	i := 0
 	sure := false // the next coefficient is significant: the run said so
 	if n == 4 && d.quiet(at) {

@@ -73,8 +73,8 @@ func (d *decoder) prepare() error {
 	if !d.main.coded || !d.main.quantized {
 		return d.fail(codec.ErrCorrupt, "main header without coding style or quantization")
 	}
-	const least = 14 // bytes of a tile-part
-	if n := d.size.across * d.size.down; n > len(d.data)/least {
+	const least = 14 // bytes of a tile-part, which tells its tile in 16 bits
+	if n := d.size.across * d.size.down; n > len(d.data)/least || n > 1<<16 {
 		return d.fail(codec.ErrCorrupt, "%d tiles cannot be in %d bytes", n, len(d.data))
 	}
 	d.tiles = make([]pieces, d.size.across*d.size.down)

@@ -1,12 +1,14 @@
 package jpeg2000
 
+import "math/bits"
+
 // mq is the arithmetic decoder. Source: T.800 annex C, the software conventions of figures C.15 to C.20.
 type mq struct {
 	data   []byte // ends with two 0xFF, which read as ones for ever
 	pos    int
 	a, c   uint32
 	ct     int
-	states [19]uint8 // by context: twice the row of the table of states, and the more probable symbol
+	states [32]uint8 // by context, of which 19 are used: twice the row of the table of states, and the more probable symbol
 }
 
 // Contexts 0…8 are for significance, 9…13 for signs, 14…16 for refinement. Source: T.800 table D.1 to D.5.
@@ -19,10 +21,10 @@ const (
 
 // reset gives every context its first state. Source: T.800 table D.7.
 func (m *mq) reset() {
-	m.states = [19]uint8{0: 4 << 1, contextRun: 3 << 1, contextEven: 46 << 1}
+	m.states = [32]uint8{0: 4 << 1, contextRun: 3 << 1, contextEven: 46 << 1}
 }
 
-// start begins a segment. Source: T.800 figure C.19.
+// start begins a segment. Source: T.800 figure C.20.
 func (m *mq) start(data []byte) {
 	m.data, m.pos = data, 0
 	m.c = uint32(data[0]) << 16
@@ -32,7 +34,7 @@ func (m *mq) start(data []byte) {
 	m.a = 0x8000
 }
 
-// next brings in a byte. Source: T.800 figure C.18.
+// next brings in a byte. Source: T.800 figure C.19.
 func (m *mq) next() {
 	b := m.data[m.pos+1]
 	if m.data[m.pos] == 0xFF {
@@ -52,7 +54,7 @@ func (m *mq) next() {
 
 // decode reads one symbol in a context. Source: T.800 figures C.15 to C.17.
 func (m *mq) decode(context uint8) uint32 {
-	i := m.states[context]
+	i := m.states[context&31]
 	s := &states[i]
 	m.a -= s.qe
 	symbol := uint32(i & 1)
@@ -63,28 +65,35 @@ func (m *mq) decode(context uint8) uint32 {
 		}
 		if m.a < s.qe {
 			symbol ^= 1
-			m.states[context] = s.less
+			m.states[context&31] = s.less
 		} else {
-			m.states[context] = s.more
+			m.states[context&31] = s.more
 		}
 	} else {
 		if m.a < s.qe {
-			m.states[context] = s.more
+			m.states[context&31] = s.more
 		} else {
 			symbol ^= 1
-			m.states[context] = s.less
+			m.states[context&31] = s.less
 		}
 		m.a = s.qe
 	}
-	for m.a&0x8000 == 0 {
+	m.renormalize()
+	return symbol
+}
+
+// renormalize doubles until the interval is at least 0x8000, as many bits at once as there are. Source: T.800 figure C.18.
+func (m *mq) renormalize() {
+	for n := bits.LeadingZeros16(uint16(m.a)); n > 0; {
 		if m.ct == 0 {
 			m.next()
 		}
-		m.a <<= 1
-		m.c <<= 1
-		m.ct--
+		now := min(n, m.ct)
+		m.a <<= now
+		m.c <<= now
+		m.ct -= now
+		n -= now
 	}
-	return symbol
 }
 
 // state is a row of the table of states, for one sense of the more probable symbol.
@@ -93,8 +102,8 @@ type state struct {
 	more, less uint8  // the state that follows each
 }
 
-// states hold each row twice: at 2·row the more probable symbol is 0, at 2·row + 1 it is 1.
-var states = func() (all [2 * len(rows)]state) {
+// states hold each row twice: at 2·row the more probable symbol is 0, at 2·row + 1 it is 1. A byte cannot leave the array.
+var states = func() (all [256]state) {
 	for i, r := range rows {
 		for mps := range uint8(2) {
 			all[2*i+int(mps)] = state{r.qe, r.more<<1 | mps, r.less<<1 | mps ^ r.turn}

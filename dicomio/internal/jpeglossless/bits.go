@@ -2,9 +2,9 @@ package jpeglossless
 
 import "encoding/binary"
 
-// bits reads entropy-coded data from the most significant bit, T.81 F.2.2.5: a zero byte after 0xFF is stuffing, any
+// reader reads entropy-coded data from the most significant bit, T.81 F.2.2.5: a zero byte after 0xFF is stuffing, any
 // other is a marker and ends the bits. Past the end it reads zeros and n falls below 0.
-type bits struct {
+type reader struct {
 	data []byte
 	pos  int    // of the next byte not in acc
 	acc  uint64 // the next bit is the top one
@@ -12,7 +12,7 @@ type bits struct {
 }
 
 // refill brings acc to 57 bits or more, if the data have them.
-func (r *bits) refill() {
+func (r *reader) refill() {
 	if r.n >= 0 && len(r.data)-r.pos >= 8 {
 		w := binary.BigEndian.Uint64(r.data[r.pos:])
 		if !hasFF(w) {
@@ -46,28 +46,24 @@ func hasFF(w uint64) bool {
 
 // differences reads one for each sample of row. It returns false at a code that the table does not have; the caller
 // asks r.n < 0 to learn whether the data ran out.
-func (r *bits) differences(row []uint16, h *table) bool {
+func (r *reader) differences(row []uint16, h *table) bool {
+	acc, n := r.acc, r.n // in registers, away from r
 	for x := range row {
-		if r.n < 32 { // the longest code and its extra bits are 16 + 15
+		if n < 32 { // the longest code and its extra bits are 16 + 15
+			r.acc, r.n = acc, n
 			r.refill()
+			acc, n = r.acc, r.n
 		}
-		e := h.glance[r.acc>>(64-lookahead)]
-		if length := int(e & 0xFF); length != 0 {
+		e := h.glance[acc>>(64-lookahead)]
+		length := int(e & 0xFF)
+		if length != 0 {
 			row[x] = uint16(e >> 16)
-			r.acc <<= length
-			r.n -= length
-			continue
+		} else if row[x], length = h.long(acc, e); length == 0 {
+			return false
 		}
-		length, category := int(e>>8&0xFF), int(e>>16)
-		if length == 0 {
-			if length, category = h.search(r.acc); length == 0 {
-				return false
-			}
-		}
-		extra := extraBits(category)
-		row[x] = difference(uint32(r.acc<<length>>32)>>(32-extra), category)
-		r.acc <<= length + extra
-		r.n -= length + extra
+		acc <<= length & 63
+		n -= length
 	}
+	r.acc, r.n = acc, n
 	return true
 }

@@ -84,6 +84,18 @@ func difference(extra uint32, category int) uint16 {
 	return uint16(extra)
 }
 
+// long decodes what the glance e could not, from the top of acc: a difference and its length, 0 where there is no such code.
+func (h *table) long(acc uint64, e uint32) (value uint16, length int) {
+	length, category := int(e>>8&0xFF), int(e>>16)
+	if length == 0 {
+		if length, category = h.search(acc); length == 0 {
+			return 0, 0
+		}
+	}
+	extra := extraBits(category)
+	return difference(uint32(acc<<length>>32)>>(32-extra), category), length + extra
+}
+
 // search finds the code at the top of acc where the glance could not; a length of 0 means there is none.
 func (h *table) search(acc uint64) (length, category int) {
 	for length = lookahead + 1; length <= 16; length++ {

@@ -33,7 +33,7 @@ func (d *decoder) scan(b []byte) error {
 func (d *decoder) rows(h *table, selection int, middle uint16) error {
 	columns := d.want.Columns
 	every := d.interval / columns // rows; 0 is never
-	r := bits{data: d.data, pos: d.pos}
+	r := reader{data: d.data, pos: d.pos}
 	for y := 0; y < d.want.Rows; y++ {
 		first := y == 0
 		if every > 0 && y > 0 && y%every == 0 {
@@ -59,7 +59,7 @@ func (d *decoder) rows(h *table, selection int, middle uint16) error {
 }
 
 // between ends an interval and steps over its restart marker, whose number is want modulo 8.
-func (d *decoder) between(r *bits, want byte) error {
+func (d *decoder) between(r *reader, want byte) error {
 	if err := d.close(r); err != nil {
 		return err
 	}
@@ -70,13 +70,13 @@ func (d *decoder) between(r *bits, want byte) error {
 	if marker != rst0+want {
 		return d.fail(codec.ErrCorrupt, "marker 0x%02X, want restart marker 0x%02X", marker, rst0+want)
 	}
-	*r = bits{data: d.data, pos: d.pos}
+	*r = reader{data: d.data, pos: d.pos}
 	return nil
 }
 
 // close leaves d.pos at the marker that ends an interval. Less than a byte of padding may be unread: more would be
 // samples that nobody asked for, and so a sign that the bits and the image have parted.
-func (d *decoder) close(r *bits) error {
+func (d *decoder) close(r *reader) error {
 	r.refill()
 	d.pos = r.pos
 	if r.n >= 8 {
