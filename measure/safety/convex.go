@@ -147,12 +147,13 @@ func (f *frustum) inside(z, side float64) (d, nr, nz float64) {
 func (f *frustum) support(d r3.Vec) r3.Vec {
 	z := r3.Dot(d, f.a)
 	out := r3.Sub(d, r3.Scale(z, f.a))
+	out = r3.Sub(out, r3.Scale(r3.Dot(out, f.a), f.a)) // once more: near the axis rounding tilts it
 	n := r3.Norm(out)
 	c, r := f.c, f.r0
 	if f.l*z+f.r1*n > f.r0*n {
 		c, r = r3.Add(f.c, r3.Scale(f.l, f.a)), f.r1
 	}
-	if n <= 1e-15*r3.Norm(d) {
+	if n <= 1e-16*r3.Norm(d) {
 		return c
 	}
 	return r3.Add(c, r3.Scale(r/n, out))

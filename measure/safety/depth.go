@@ -13,8 +13,9 @@ import (
 //
 // A polytope of support points grows inside A − B: its nearest face bounds the depth from below,
 // h of that face's normal from above. Growth ends when the two agree to 1e-9 mm, or after
-// 600 support points (a ring of equally good directions); then the value is still a translation
-// that separates, at most some 1e-5 mm longer than the least.
+// 200 support points: then a ring of directions is equally good, or nearly (an implant in another's
+// axis), and the best of them is followed downhill. Either way the value is a translation that
+// separates; tested to 1e-6 mm against the least.
 //
 // Method: expanding polytope (van den Bergen G. Proc Game Developers Conf 2001; from memory).
 func overlap(a, b convex) Gap {
@@ -22,23 +23,52 @@ func overlap(a, b convex) Gap {
 	if !ok {
 		return Gap{}
 	}
-	best := Gap{Distance: math.Inf(-1)}
-	for range 600 {
-		f := p.nearestFace()
-		if f < 0 {
+	depth, n := math.Inf(1), r3.Vec{}
+	var face hullFace
+	for range 200 {
+		i := p.nearestFace()
+		if i < 0 {
 			break
 		}
-		face := p.faces[f]
+		face = p.faces[i]
 		v := pick(a, b, face.n)
 		h := r3.Dot(v.w, face.n)
-		if -h > best.Distance {
-			best = Gap{Distance: -h, Near: p.witness(face)}
+		if h < depth {
+			depth, n = h, face.n
 		}
-		if h-face.d <= 1e-9 || !p.grow(v) {
+		if h-face.d <= 1e-9 {
+			return Gap{Distance: -h, Near: p.witness(face)}
+		}
+		if !p.grow(v) {
 			break
 		}
 	}
-	return best
+	depth, n = downhill(a, b, depth, n)
+	at := p.witness(face)[0]
+	return Gap{Distance: -depth, Near: [2]r3.Vec{at, r3.Sub(at, r3.Scale(depth, n))}}
+}
+
+// downhill follows h(n) from n to a minimum nearby: steps in eight directions on the sphere, halved
+// when none leads down, to 1e-9, and no more than 400.
+func downhill(a, b convex, h float64, n r3.Vec) (float64, r3.Vec) {
+	step := 0.05
+	for i := 0; i < 400 && step > 1e-9; i++ {
+		u := across(n)
+		w := r3.Cross(n, u)
+		best, at := h, n
+		for k := range 8 {
+			s, c := math.Sincos(float64(k) * math.Pi / 4)
+			m := unit(r3.Add(n, r3.Add(r3.Scale(step*c, u), r3.Scale(step*s, w))))
+			if g := r3.Dot(pick(a, b, m).w, m); g < best-1e-13 {
+				best, at = g, m
+			}
+		}
+		if best == h {
+			step /= 2
+		}
+		h, n = best, at
+	}
+	return h, n
 }
 
 // polytope is a convex hull of support points of A − B.

@@ -17,9 +17,9 @@ type Surface struct {
 	once  sync.Once
 	ready *shape
 	err   error
-	faces []r3.Vec          // normal of each triangle
-	edges map[[2]int]r3.Vec // sum of the normals at each edge, lower index first
-	tips  []r3.Vec          // angle-weighted normal at each point
+	faces []r3.Vec       // normal of each triangle
+	tips  [][3]r3.Vec    // angle-weighted normal at each corner
+	edge  map[[2]int]int // the triangle that runs through an edge in this direction
 }
 
 // Validate returns [ErrBody] unless the surface is finite, closed and consistently oriented:
@@ -60,22 +60,24 @@ func (s *Surface) check() error {
 	if !finite(s.Points...) {
 		return fmt.Errorf("%w: surface with a coordinate that is not finite", ErrBody)
 	}
-	ways := make(map[[2]int]int, 3*len(s.Triangles))
+	s.edge = make(map[[2]int]int, 3*len(s.Triangles))
 	for i, t := range s.Triangles {
 		for k := range 3 {
 			a, b := t[k], t[(k+1)%3]
 			if a < 0 || a >= len(s.Points) || a == b {
 				return fmt.Errorf("%w: triangle %d has corners %v of %d points", ErrBody, i+1, t, len(s.Points))
 			}
-			if ways[[2]int{a, b}]++; ways[[2]int{a, b}] > 1 {
+			if _, twice := s.edge[[2]int{a, b}]; twice {
 				p := s.Points[a]
 				return fmt.Errorf("%w: surface edge at (%.3f, %.3f, %.3f) mm is used twice in one direction: facets overlap or face both ways", ErrBody, p.X, p.Y, p.Z)
 			}
+			s.edge[[2]int{a, b}] = i
 		}
 	}
 	for _, t := range s.Triangles {
 		for k := range 3 {
-			if a, b := t[k], t[(k+1)%3]; ways[[2]int{b, a}] == 0 {
+			a, b := t[k], t[(k+1)%3]
+			if _, closed := s.edge[[2]int{b, a}]; !closed {
 				p := s.Points[a]
 				return fmt.Errorf("%w: surface is open at (%.3f, %.3f, %.3f) mm: close it in the program that made it", ErrBody, p.X, p.Y, p.Z)
 			}
@@ -102,33 +104,51 @@ func (s *Surface) Volume() float64 {
 	return sum
 }
 
-// normals makes the normals that say inside from outside at faces, edges and corners.
+// normals makes the normals that say inside from outside at faces and corners; at an edge it
+// is the sum of its two faces' normals. Where two parts of a surface touch in one point, each
+// part has its own corner normal.
 //
 // Source: Bærentzen JA, Aanæs H. IEEE Trans Vis Comput Graph 2005;11:243–253 (angle-weighted
 // pseudonormals; from memory).
 func (s *Surface) normals() {
 	s.faces = make([]r3.Vec, len(s.Triangles))
-	s.edges = make(map[[2]int]r3.Vec, 3*len(s.Triangles)/2)
-	s.tips = make([]r3.Vec, len(s.Points))
-	for i, t := range s.Triangles {
+	s.tips = make([][3]r3.Vec, len(s.Triangles))
+	for i := range s.Triangles {
 		c := s.corner(i)
-		n := r3.Cross(r3.Sub(c[1], c[0]), r3.Sub(c[2], c[0]))
-		if r3.Norm(n) == 0 {
-			continue
+		if n := r3.Cross(r3.Sub(c[1], c[0]), r3.Sub(c[2], c[0])); r3.Norm(n) > 0 {
+			s.faces[i] = unit(n)
 		}
-		n = unit(n)
-		s.faces[i] = n
+	}
+	seen := make([][3]bool, len(s.Triangles))
+	for i := range s.Triangles {
 		for k := range 3 {
-			e := edgeKey(t[k], t[(k+1)%3])
-			s.edges[e] = r3.Add(s.edges[e], n)
-			u, v := r3.Sub(c[(k+1)%3], c[k]), r3.Sub(c[(k+2)%3], c[k])
-			angle := math.Atan2(r3.Norm(r3.Cross(u, v)), r3.Dot(u, v))
-			s.tips[t[k]] = r3.Add(s.tips[t[k]], r3.Scale(angle, n))
+			if !seen[i][k] {
+				s.fan(i, k, seen)
+			}
 		}
 	}
 }
 
-func edgeKey(a, b int) [2]int { return [2]int{min(a, b), max(a, b)} }
+// fan walks once around the point at corner k of triangle i and gives every corner it meets the
+// same normal.
+func (s *Surface) fan(i, k int, seen [][3]bool) {
+	var sum r3.Vec
+	var met [][2]int
+	for !seen[i][k] {
+		seen[i][k] = true
+		met = append(met, [2]int{i, k})
+		c := s.corner(i)
+		u, v := r3.Sub(c[(k+1)%3], c[k]), r3.Sub(c[(k+2)%3], c[k])
+		sum = r3.Add(sum, r3.Scale(math.Atan2(r3.Norm(r3.Cross(u, v)), r3.Dot(u, v)), s.faces[i]))
+		here := s.Triangles[i][k]
+		i = s.edge[[2]int{here, s.Triangles[i][(k+2)%3]}]
+		for k = 0; s.Triangles[i][k] != here; k++ {
+		}
+	}
+	for _, m := range met {
+		s.tips[m[0]][m[1]] = sum
+	}
+}
 
 // signed returns the distance of x from the surface, negative inside, mm, and the surface's
 // nearest point.
@@ -142,9 +162,9 @@ func (s *Surface) signed(x r3.Vec) (float64, r3.Vec) {
 		a, b := (k+1)%3, (k+2)%3
 		switch {
 		case w[a] == 0 && w[b] == 0:
-			n = s.tips[t[k]]
+			n = s.tips[at][k]
 		case w[k] == 0 && w[a] > 0 && w[b] > 0:
-			n = s.edges[edgeKey(t[a], t[b])]
+			n = r3.Add(s.faces[at], s.faces[s.edge[[2]int{t[b], t[a]}]])
 		}
 	}
 	if d := math.Sqrt(best); r3.Dot(r3.Sub(x, p), n) >= 0 {

@@ -1,0 +1,181 @@
+package safety
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/uncertainty"
+)
+
+// Bone answers how an implant stands in the bone. The section's outline or the volume is
+// behind it; this package sees neither.
+type Bone interface {
+	// Reserve returns by how much the bone beside the implant exceeds its margins, in mm
+	// (negative: by how much it falls short), its standard uncertainty in mm, and which plate
+	// or limit decides. NaN says that it is not known, with the reason as limit.
+	Reserve(im Implant) (reserve, u float64, limit string)
+}
+
+// Seat is where an implant would stand, and how far it may leave that pose.
+type Seat struct {
+	Platform r3.Vec // mm
+	Axis     r3.Vec // unit vector, platform to apex
+	Buccal   r3.Vec // in the section, unit vector; its part along Axis is taken out
+
+	Lateral     [2]float64 // shift along Buccal, least and most, mm
+	Depth       [2]float64 // shift along Axis, least and most, mm
+	InSection   [2]float64 // turn in the section, apex toward Buccal, least and most, degrees
+	MesioDistal [2]float64 // turn along the arch, apex toward Axis × Buccal, least and most, degrees
+}
+
+// Pose is a place within a seat's limits.
+type Pose struct {
+	Lateral, Depth         float64 // mm
+	InSection, MesioDistal float64 // degrees
+}
+
+// Size is a plain implant size.
+type Size struct {
+	Diameter float64 // mm
+	Length   float64 // mm
+	Apex     float64 // diameter at the apex, mm; 0: as Diameter
+}
+
+// Rung is one size of a site's ladder in the best pose found for it.
+type Rung struct {
+	Size
+	Pose     Pose
+	Implant  Implant
+	Reserve  float64 // of what limits: distance − margin, mm; NaN: not known
+	U        float64 // expanded uncertainty of that reserve, mm
+	Limit    string  // what limits: a structure's name or what the bone said
+	Verdict  Verdict // clear: every reserve − U ≥ 0; breach: some reserve + U < 0; not assessed: see Reason
+	Reason   string
+	Findings []Finding // of all structures in this pose
+}
+
+// Ladder seeks, for every size, the pose within the seat's limits in which the smallest
+// reserve − U is largest, over all structures that are judged and the bone. It answers
+// whether a size can hold the margins given here; it chooses nothing.
+//
+// A finding in absent (see [Missing]) makes every rung not assessed that is no breach. The same question
+// gives the same answer: the search draws no random numbers. It finds a local optimum from a grid
+// of starts; a better pose may exist, so a breach means "none found".
+//
+// It fails for limits that are no interval or lie beyond ±60°, and for a size or seat that is no body ([ErrBody]).
+func (s *Scene) Ladder(seat Seat, sizes []Size, bone Bone, rules Rules, opts Options, absent []Finding) ([]Rung, error) {
+	if err := seat.check(); err != nil {
+		return nil, err
+	}
+	f := fitter{scene: s, seat: seat, bone: bone, rules: rules, opts: opts}
+	f.prepare()
+	out := make([]Rung, len(sizes))
+	var last *Pose
+	for i, size := range sizes {
+		if err := seat.implant(size, Pose{}).Validate(); err != nil {
+			return nil, fmt.Errorf("size %g × %g mm: %w", size.Diameter, size.Length, err)
+		}
+		pose := f.best(size, last)
+		last = &pose
+		r, err := f.rung(size, pose, absent)
+		if err != nil {
+			return nil, err
+		}
+		out[i] = r
+	}
+	return out, nil
+}
+
+// Holding returns the largest diameter and the largest length (mm) among the sizes whose
+// verdict is clear, each for itself; ok is false when none is.
+func Holding(ladder []Rung) (diameter, length float64, ok bool) {
+	for _, r := range ladder {
+		if r.Verdict == Clear {
+			diameter, length, ok = max(diameter, r.Diameter), max(length, r.Length), true
+		}
+	}
+	return diameter, length, ok
+}
+
+func (s Seat) check() error {
+	for _, l := range []struct {
+		name  string
+		limit [2]float64
+		most  float64
+	}{{"lateral shift", s.Lateral, 50}, {"depth", s.Depth, 50}, {"turn in the section", s.InSection, 60}, {"mesio-distal turn", s.MesioDistal, 60}} {
+		if !(l.limit[0] <= l.limit[1] && l.limit[0] >= -l.most && l.limit[1] <= l.most) {
+			return fmt.Errorf("safety: limits of the %s are %g … %g, want least ≤ most within ±%g", l.name, l.limit[0], l.limit[1], l.most)
+		}
+	}
+	b := r3.Sub(s.Buccal, r3.Scale(r3.Dot(s.Buccal, s.Axis), s.Axis))
+	if !finite(s.Platform, s.Axis, s.Buccal) || math.Abs(r3.Norm(s.Axis)-1) > 1e-6 || r3.Norm(b) < 1e-6 {
+		return fmt.Errorf("%w: seat with axis %v and buccal direction %v", ErrBody, s.Axis, s.Buccal)
+	}
+	return nil
+}
+
+// implant returns the implant of a size in a pose: turned about the seat's platform centre,
+// then shifted.
+func (s Seat) implant(size Size, p Pose) Implant {
+	buccal := unit(r3.Sub(s.Buccal, r3.Scale(r3.Dot(s.Buccal, s.Axis), s.Axis)))
+	side := r3.Cross(s.Axis, buccal)
+	turn := r3.Add(r3.Scale(tan(p.InSection), buccal), r3.Scale(tan(p.MesioDistal), side))
+	at := r3.Add(s.Platform, r3.Add(r3.Scale(p.Lateral, buccal), r3.Scale(p.Depth, s.Axis)))
+	return Implant{Platform: at, Axis: unit(r3.Add(s.Axis, turn)), Diameter: size.Diameter, ApexDiameter: size.Apex, Length: size.Length}
+}
+
+func tan(degrees float64) float64 { return math.Tan(degrees * math.Pi / 180) }
+
+// rung holds a size in its pose against everything.
+func (f *fitter) rung(size Size, p Pose, absent []Finding) (Rung, error) {
+	r := Rung{Size: size, Pose: p, Implant: f.seat.implant(size, p), Reserve: math.NaN(), U: math.NaN(), Verdict: Clear}
+	var err error
+	if r.Findings, err = f.scene.Check(r.Implant, f.rules, f.opts); err != nil {
+		return r, err
+	}
+	for _, x := range r.Findings {
+		if x.Verdict != NoMargin {
+			r.take(x.Distance.Value-x.Margin, x.Distance.U(), x.To)
+		}
+	}
+	switch {
+	case f.bone == nil:
+		r.unknown("the bone beside the implant was not given")
+	default:
+		if reserve, u, limit := f.bone.Reserve(r.Implant); reserve == reserve && u == u {
+			r.take(reserve, uncertainty.Coverage*u, limit)
+		} else {
+			r.unknown(limit)
+		}
+	}
+	for _, x := range absent {
+		r.unknown(x.Reason)
+	}
+	return r, nil
+}
+
+// take counts one reserve and its U, mm, in.
+func (r *Rung) take(reserve, u float64, limit string) {
+	if !(reserve-u >= r.Reserve-r.U) {
+		r.Reserve, r.U, r.Limit = reserve, u, limit
+	}
+	switch {
+	case reserve+u < 0:
+		r.Verdict = Breach
+	case reserve-u < 0 && r.Verdict == Clear:
+		r.Verdict = Uncertain
+	}
+}
+
+// unknown counts something in that is not known.
+func (r *Rung) unknown(reason string) {
+	if r.Verdict != Breach {
+		r.Verdict = NotAssessed
+	}
+	if r.Reason != "" {
+		r.Reason += "; "
+	}
+	r.Reason += reason
+}

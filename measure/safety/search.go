@@ -1,0 +1,235 @@
+package safety
+
+import (
+	"math"
+
+	"ridgerule/measure/uncertainty"
+)
+
+// fitter seeks poses at one seat.
+type fitter struct {
+	scene *Scene
+	seat  Seat
+	bone  Bone
+	rules Rules
+	opts  Options
+
+	judged []judged
+	fixed  float64 // u² of the terms that are the same for every distance, mm²
+	scale  float64 // relative standard uncertainty of the scale, without unit
+}
+
+// judged is a structure that has a margin.
+type judged struct {
+	shape  *shape
+	margin float64 // mm
+	u2     float64 // u² of everything but the scale, mm²
+}
+
+func (f *fitter) prepare() {
+	u := uncertainty.Budget(f.opts.Terms).Std()
+	f.fixed = u * u
+	f.scale = uncertainty.Rectangular(f.opts.ScaleHalf)
+	for i, sh := range f.scene.shapes {
+		t := &f.scene.structures[i]
+		if rule, ok := f.rules.For(t); ok && !t.PlannedRemoval {
+			f.judged = append(f.judged, judged{sh, rule.Margin, f.fixed + t.SD*t.SD})
+		}
+	}
+}
+
+// score returns the smallest reserve − U of a pose, mm, or anything ≤ floor when it is no
+// more; bone that cannot be told counts as −∞. Where bodies meet, the depth is not worked out:
+// how far the axis must go stands for it.
+func (f *fitter) score(size Size, p Pose, floor float64) float64 {
+	im := f.seat.implant(size, p)
+	worst := math.Inf(1)
+	body, err := im.shape()
+	if err != nil {
+		return math.Inf(-1)
+	}
+	for i := range f.judged {
+		if worst = min(worst, f.judged[i].reserve(body, worst, f.scale)); worst <= floor {
+			return worst
+		}
+	}
+	if f.bone == nil {
+		return worst
+	}
+	reserve, u, _ := f.bone.Reserve(im)
+	if r := reserve - uncertainty.Coverage*u; r == r {
+		return min(worst, r)
+	}
+	return math.Inf(-1)
+}
+
+// reserve returns reserve − U of the structure, mm, or anything ≥ stop when it is no less.
+func (j *judged) reserve(body *shape, stop, scale float64) float64 {
+	// reserve − U ≥ d·(1 − k·scale) − k·u − margin, so beyond this distance nothing is decided
+	reach := math.Inf(1)
+	if left := 1 - uncertainty.Coverage*scale; left > 0 {
+		reach = (max(stop, 0) + j.margin + uncertainty.Coverage*math.Sqrt(j.u2)) / left
+	}
+	if math.IsInf(stop, 1) {
+		reach = stop
+	}
+	g, met := body.search(j.shape, reach)
+	d := g.Distance
+	switch {
+	case len(met) > 0:
+		d = body.cheapDepth(j.shape)
+	case j.shape.surface != nil && j.shape.holds(body):
+		d = -d
+	}
+	return d - uncertainty.Coverage*math.Sqrt(j.u2+d*d*scale*scale) - j.margin
+}
+
+// cheapDepth returns something for the depth of an overlap, mm, that falls as the overlap
+// grows: minus how deep the implant's axis lies below the other body's surface, less its radius.
+func (s *shape) cheapDepth(o *shape) float64 {
+	f := s.frustum
+	r := max(f.r0, f.r1)
+	deep := 0.0
+	axis := newRoundCone(f.c, f.c, 0, 0)
+	axis.l, axis.u = f.l, f.a
+	if o.surface == nil {
+		thin := &shape{cones: []roundCone{axis}, tree: newTree([]box{axis.box()})}
+		g, _ := thin.search(o, math.Inf(1))
+		for i := range o.cones {
+			if h := slide(&o.cones[i], &axis, math.Inf(1)); h.Distance < deep {
+				deep = h.Distance
+			}
+		}
+		return min(deep, max(g.Distance, 0)-r)
+	}
+	for i := range 9 {
+		x, _ := axis.at(f.l * float64(i) / 8)
+		if d, _ := o.surface.signed(x); d < deep {
+			deep = d
+		}
+	}
+	return deep - r
+}
+
+// best seeks the pose of the largest score: a grid over the limits, then from its best two and
+// from the last size's pose a pattern search whose step halves down to 1/500 of the limits.
+//
+// Method: generalised pattern search with a fixed set of directions (Torczon V. SIAM J Optim
+// 1997;7:1–25; from memory). The score has creases where two limits meet; directions beside
+// the four axes keep the search from stopping on one.
+func (f *fitter) best(size Size, last *Pose) Pose {
+	lo, hi := f.seat.corners()
+	top := []start{f.start(size, clamped(coords(Pose{}), lo, hi), math.Inf(-1))}
+	top = append(top, top[0])
+	grid(lo, hi, func(x [4]float64) {
+		switch s := f.start(size, x, top[1].score); {
+		case s.score > top[0].score:
+			top[0], top[1] = s, top[0]
+		case s.score > top[1].score || top[1] == top[0]:
+			top[1] = s
+		}
+	})
+	if last != nil {
+		top = append(top, f.start(size, clamped(coords(*last), lo, hi), math.Inf(-1)))
+	}
+	best := top[0]
+	for _, s := range top {
+		if s = f.climb(size, s, lo, hi); s.score > best.score {
+			best = s
+		}
+	}
+	return poseOf(best.x)
+}
+
+// start is a pose with its score.
+type start struct {
+	x     [4]float64
+	score float64
+}
+
+func (f *fitter) start(size Size, x [4]float64, floor float64) start {
+	return start{x, f.score(size, poseOf(x), floor)}
+}
+
+// climb moves a pose uphill within the limits.
+func (f *fitter) climb(size Size, s start, lo, hi [4]float64) start {
+	step := 0.25 // of the limits' width
+	for rounds := 0; step > 0.002 && rounds < 60; rounds++ {
+		next := s
+		for _, d := range directions {
+			x := s.x
+			for k := range x {
+				x[k] += d[k] * step * (hi[k] - lo[k])
+			}
+			if x = clamped(x, lo, hi); x == s.x {
+				continue
+			}
+			if t := f.start(size, x, next.score); t.score > next.score+1e-9 {
+				next = t
+			}
+		}
+		if next.score == s.score {
+			step /= 2
+		}
+		s = next
+	}
+	return s
+}
+
+// directions are the axes both ways and the diagonals of each pair of coordinates.
+var directions = func() [][4]float64 {
+	var out [][4]float64
+	for i := range 4 {
+		for _, a := range []float64{1, -1} {
+			d := [4]float64{}
+			d[i] = a
+			out = append(out, d)
+			for j := i + 1; j < 4; j++ {
+				for _, b := range []float64{1, -1} {
+					e := d
+					e[j] = b
+					out = append(out, e)
+				}
+			}
+		}
+	}
+	return out
+}()
+
+// grid visits three places a coordinate that has width (five for the lateral shift and the turn
+// in the section, which matter most).
+func grid(lo, hi [4]float64, visit func([4]float64)) {
+	counts := [4]int{5, 2, 5, 3}
+	for i := range counts {
+		if hi[i] == lo[i] {
+			counts[i] = 1
+		}
+	}
+	for n := range counts[0] * counts[1] * counts[2] * counts[3] {
+		x, rest := lo, n
+		for i, c := range counts {
+			if c > 1 {
+				x[i] = lo[i] + (hi[i]-lo[i])*float64(rest%c)/float64(c-1)
+			}
+			rest /= c
+		}
+		visit(x)
+	}
+}
+
+func (s Seat) corners() (lo, hi [4]float64) {
+	for i, l := range [4][2]float64{s.Lateral, s.Depth, s.InSection, s.MesioDistal} {
+		lo[i], hi[i] = l[0], l[1]
+	}
+	return lo, hi
+}
+
+func coords(p Pose) [4]float64 { return [4]float64{p.Lateral, p.Depth, p.InSection, p.MesioDistal} }
+func poseOf(x [4]float64) Pose { return Pose{x[0], x[1], x[2], x[3]} }
+
+func clamped(x, lo, hi [4]float64) [4]float64 {
+	for i := range x {
+		x[i] = min(max(x[i], lo[i]), hi[i])
+	}
+	return x
+}

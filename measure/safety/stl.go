@@ -1,0 +1,304 @@
+package safety
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// The file of a closed surface: triangles without units and without shared corners, as text
+// ("ASCII") or as 84 bytes of head and count and 50 bytes a triangle ("binary"). Text begins
+// with "solid", but so do some binary files: the length decides first, then the words.
+//
+// Source: the format's common description; there is no standard (common practice, no source).
+
+const (
+	stlHead  = 84
+	stlFacet = 50
+
+	// maxTriangles keeps a file that lies, or that nobody thinned out, from filling the memory:
+	// 2 million triangles are 100 MB. A jaw's structures have some 10,000 to 200,000.
+	maxTriangles = 2_000_000
+)
+
+// STLError says what is wrong with an STL file and where.
+type STLError struct {
+	Line     int // of a text file; 0: not known or binary
+	Triangle int // from 1; 0: the file as a whole
+	Reason   string
+	Err      error // what the surface's own check said; may be nil
+}
+
+func (e *STLError) Error() string {
+	where := ""
+	switch {
+	case e.Line > 0:
+		where = fmt.Sprintf("line %d: ", e.Line)
+	case e.Triangle > 0:
+		where = fmt.Sprintf("triangle %d: ", e.Triangle)
+	}
+	return "stl: " + where + e.Reason
+}
+
+func (e *STLError) Unwrap() error { return e.Err }
+
+// UnitsError says that a surface has a size that speaks against millimetres, and asks. The
+// surface is whole: a caller who knows the unit may use Surface, or Surface.Scaled.
+type UnitsError struct {
+	Extent  float64 // longest side of the bounding box, in the file's numbers
+	Looks   string  // "metres", "inches", "micrometres"
+	Factor  float64 // mm in one of what it looks like
+	Surface *Surface
+}
+
+func (e *UnitsError) Error() string {
+	return fmt.Sprintf("stl: surface is %.4g long, which as mm is no jaw structure; it looks like %s: is it? Write it in mm (× %g)", e.Extent, e.Looks, e.Factor)
+}
+
+// doubt returns a *[UnitsError] for a surface whose longest side is not between 4 and 300 mm.
+// A root is some 12 mm long, a jaw 150: in metres, inches and micrometres those fall outside
+// (common practice, no source).
+func doubt(s *Surface) error {
+	b := ballBox(s.Points[0], 0)
+	for _, p := range s.Points {
+		b = b.with(ballBox(p, 0))
+	}
+	extent := max(b.hi[0]-b.lo[0], b.hi[1]-b.lo[1], b.hi[2]-b.lo[2])
+	e := &UnitsError{Extent: extent, Surface: s}
+	switch {
+	case extent < 0.4:
+		e.Looks, e.Factor = "metres", 1000
+	case extent < 4:
+		e.Looks, e.Factor = "inches", 25.4
+	case extent > 300:
+		e.Looks, e.Factor = "micrometres", 0.001
+	default:
+		return nil
+	}
+	return e
+}
+
+// Scaled returns the surface with every coordinate multiplied by factor (without unit).
+func (s *Surface) Scaled(factor float64) *Surface {
+	out := &Surface{Points: make([]r3.Vec, len(s.Points)), Triangles: s.Triangles}
+	for i, p := range s.Points {
+		out.Points[i] = r3.Scale(factor, p)
+	}
+	return out
+}
+
+// ReadSTL reads a closed surface, text or binary; size is the file's length in bytes, −1 when
+// not known. Corners with the very same coordinates are one point; triangles with two corners
+// in one point are left out; the file's own normals are not believed, the order of corners is. A
+// surface that is closed but faces inwards as a whole is turned.
+//
+// It returns a *[STLError] for what is no closed, consistently oriented surface (then it also
+// is [ErrBody]) or no STL, and a *[UnitsError], with the surface in it, when the size speaks
+// against millimetres.
+func ReadSTL(r io.Reader, size int64) (*Surface, error) {
+	in := bufio.NewReaderSize(r, 1<<16)
+	head, err := in.Peek(stlHead)
+	if err != nil && err != io.EOF {
+		return nil, &STLError{Reason: err.Error(), Err: err}
+	}
+	w := welder{points: map[r3.Vec]int{}}
+	if isText(head, in, size) {
+		err = readText(in, &w)
+	} else {
+		err = readBinary(in, size, &w)
+	}
+	if err != nil {
+		return nil, err
+	}
+	s := w.surface()
+	if s.Volume() < 0 {
+		for i, t := range s.Triangles {
+			s.Triangles[i] = [3]int{t[0], t[2], t[1]}
+		}
+	}
+	if err := s.Validate(); err != nil {
+		return nil, &STLError{Reason: err.Error(), Err: err}
+	}
+	if err := doubt(s); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// isText tells text from binary.
+func isText(head []byte, in *bufio.Reader, size int64) bool {
+	if !bytes.HasPrefix(bytes.ToLower(bytes.TrimLeft(head, " \t\r\n")), []byte("solid")) {
+		return false
+	}
+	if len(head) == stlHead && size == stlHead+stlFacet*int64(binary.LittleEndian.Uint32(head[80:])) {
+		return false
+	}
+	more, _ := in.Peek(1024)
+	more = bytes.ToLower(more)
+	return bytes.Contains(more, []byte("facet")) || bytes.Contains(more, []byte("endsolid"))
+}
+
+func readBinary(in io.Reader, size int64, w *welder) error {
+	var head [stlHead]byte
+	if n, err := io.ReadFull(in, head[:]); err != nil {
+		return &STLError{Reason: fmt.Sprintf("%d bytes are no STL file", n)}
+	}
+	n := int64(binary.LittleEndian.Uint32(head[80:]))
+	want := stlHead + stlFacet*n
+	switch {
+	case n > maxTriangles:
+		return &STLError{Reason: fmt.Sprintf("%d triangles; at most %d are read: thin the surface out", n, maxTriangles)}
+	case size >= 0 && size != want:
+		return &STLError{Reason: fmt.Sprintf("%d triangles make %d bytes, the file has %d: it is cut or no STL file", n, want, size)}
+	}
+	var b [stlFacet]byte
+	for i := range int(n) {
+		if _, err := io.ReadFull(in, b[:]); err != nil {
+			return &STLError{Triangle: i + 1, Reason: fmt.Sprintf("the file ends, it should hold %d triangles", n)}
+		}
+		var c [9]float64
+		for k := range c {
+			c[k] = float64(math.Float32frombits(binary.LittleEndian.Uint32(b[12+4*k:])))
+		}
+		if err := w.add(c, 0, i+1); err != nil {
+			return err
+		}
+	}
+	if extra, _ := io.ReadFull(in, b[:1]); extra > 0 {
+		return &STLError{Reason: fmt.Sprintf("bytes are left after %d triangles", n)}
+	}
+	return nil
+}
+
+// readText reads the words "vertex x y z" three a facet; other known words pass, unknown ones
+// are an error.
+func readText(in io.Reader, w *welder) error {
+	lines := bufio.NewScanner(in)
+	lines.Buffer(make([]byte, 4096), 1<<16)
+	var c []float64
+	triangle, line, ended := 0, 0, false
+	for lines.Scan() {
+		line++
+		words := bytes.Fields(lines.Bytes())
+		if len(words) == 0 {
+			continue
+		}
+		switch key := string(bytes.ToLower(words[0])); key {
+		case "solid", "facet", "outer", "endloop":
+		case "endsolid":
+			ended = true
+		case "vertex":
+			p, err := numbers(words[1:], line)
+			if err != nil {
+				return err
+			}
+			c = append(c, p...)
+			if len(c) > 9 {
+				return &STLError{Line: line, Reason: "a facet with more than three corners"}
+			}
+		case "endfacet":
+			if len(c) != 9 {
+				return &STLError{Line: line, Reason: fmt.Sprintf("a facet with %d corners", len(c)/3)}
+			}
+			if triangle++; triangle > maxTriangles {
+				return &STLError{Line: line, Reason: fmt.Sprintf("more than %d triangles: thin the surface out", maxTriangles)}
+			}
+			if err := w.add([9]float64(c), line, triangle); err != nil {
+				return err
+			}
+			c = c[:0]
+		default:
+			return &STLError{Line: line, Reason: fmt.Sprintf("unknown word %.20q", key)}
+		}
+	}
+	switch {
+	case lines.Err() != nil:
+		return &STLError{Line: line + 1, Reason: lines.Err().Error(), Err: lines.Err()}
+	case !ended || len(c) > 0:
+		return &STLError{Line: line, Reason: "the file ends before \"endsolid\""}
+	}
+	return nil
+}
+
+func numbers(words [][]byte, line int) ([]float64, error) {
+	if len(words) != 3 {
+		return nil, &STLError{Line: line, Reason: fmt.Sprintf("a corner with %d numbers, want 3", len(words))}
+	}
+	out := make([]float64, 3)
+	for i, w := range words {
+		f, err := strconv.ParseFloat(string(w), 64)
+		if err != nil {
+			return nil, &STLError{Line: line, Reason: fmt.Sprintf("%.30q is no number (decimals need a point)", w)}
+		}
+		out[i] = f
+	}
+	return out, nil
+}
+
+// welder joins corners with the same coordinates.
+type welder struct {
+	points map[r3.Vec]int
+	out    Surface
+}
+
+func (w *welder) add(c [9]float64, line, triangle int) error {
+	var t [3]int
+	for k := range t {
+		p := r3.Vec{X: c[3*k] + 0, Y: c[3*k+1] + 0, Z: c[3*k+2] + 0} // + 0 makes −0 the same as 0
+		if !finite(p) || r3.Norm(p) > 1e9 {
+			return &STLError{Line: line, Triangle: triangle, Reason: fmt.Sprintf("corner (%g, %g, %g) is no place", p.X, p.Y, p.Z)}
+		}
+		at, known := w.points[p]
+		if !known {
+			at = len(w.out.Points)
+			w.points[p] = at
+			w.out.Points = append(w.out.Points, p)
+		}
+		t[k] = at
+	}
+	if t[0] != t[1] && t[1] != t[2] && t[2] != t[0] {
+		w.out.Triangles = append(w.out.Triangles, t)
+	}
+	return nil
+}
+
+func (w *welder) surface() *Surface {
+	return &Surface{Points: w.out.Points, Triangles: w.out.Triangles}
+}
+
+// WriteSTL writes the surface as binary STL, coordinates rounded to 32-bit floats (1e-5 mm at
+// 100 mm). The head says what wrote it and in which unit.
+func WriteSTL(out io.Writer, s *Surface) error {
+	if len(s.Triangles) > maxTriangles {
+		return &STLError{Reason: fmt.Sprintf("%d triangles; at most %d are written", len(s.Triangles), maxTriangles)}
+	}
+	w := bufio.NewWriter(out)
+	var head [stlHead]byte
+	copy(head[:80], "ridgerule surface, patient LPS, mm")
+	binary.LittleEndian.PutUint32(head[80:], uint32(len(s.Triangles)))
+	w.Write(head[:])
+	for i := range s.Triangles {
+		t := s.corner(i)
+		for k, p := range t {
+			t[k] = r3.Vec{X: float64(float32(p.X)), Y: float64(float32(p.Y)), Z: float64(float32(p.Z))}
+		}
+		n := r3.Cross(r3.Sub(t[1], t[0]), r3.Sub(t[2], t[0]))
+		if l := r3.Norm(n); l > 0 {
+			n = r3.Scale(1/l, n)
+		}
+		var b [stlFacet]byte
+		for k, p := range [4]r3.Vec{n, t[0], t[1], t[2]} {
+			for m, x := range [3]float64{p.X, p.Y, p.Z} {
+				binary.LittleEndian.PutUint32(b[12*k+4*m:], math.Float32bits(float32(x)))
+			}
+		}
+		w.Write(b[:])
+	}
+	return w.Flush()
+}
