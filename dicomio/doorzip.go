@@ -17,32 +17,36 @@ import (
 // archiveFS shows a zip archive as a file system. Nothing is unpacked to disk: a stored entry is read by offset, a
 // compressed one as a stream. Entries have names of this program's own making, safe by construction.
 type archiveFS struct {
-	file    *os.File
+	file    io.ReaderAt
+	name    string // of the archive, for errors
 	size    int64
 	entries map[string]*zip.File
 }
 
 // openZip takes over f.
 func openZip(f *os.File, limits Limits) (*Door, error) {
-	d, err := newZipDoor(f, limits)
-	if err != nil {
-		f.Close()
-	}
-	return d, err
-}
-
-func newZipDoor(f *os.File, limits Limits) (*Door, error) {
 	info, err := f.Stat()
 	if err != nil {
+		f.Close()
 		return nil, pathError(f.Name(), err)
 	}
-	z, err := zip.NewReader(f, info.Size())
+	d, err := newZipDoor(f, info.Size(), filepath.Base(f.Name()), limits)
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	d.close = f.Close
+	return d, nil
+}
+
+func newZipDoor(f io.ReaderAt, size int64, archive string, limits Limits) (*Door, error) {
+	z, err := zip.NewReader(f, size)
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
-		return nil, &SeriesError{Code: "bad_archive", File: filepath.Base(f.Name()), Problem: "the archive is damaged (" + printable(err.Error(), 80) + ")",
+		return nil, &SeriesError{Code: "bad_archive", File: archive, Problem: "the archive is damaged (" + printable(err.Error(), 80) + ")",
 			Remedy: "copy or download it again", Cause: err}
 	}
-	a := &archiveFS{file: f, size: info.Size(), entries: map[string]*zip.File{}}
-	d := &Door{FS: a, close: f.Close}
+	a := &archiveFS{file: f, name: archive, size: size, entries: map[string]*zip.File{}}
+	d := &Door{FS: a}
 	if err := a.bounds(z.File, limits); err != nil {
 		return nil, err
 	}
@@ -51,7 +55,7 @@ func newZipDoor(f *os.File, limits Limits) (*Door, error) {
 	}
 	sort.Strings(d.Names)
 	if len(d.Names) == 0 && len(d.refused) > 0 {
-		return nil, d.allRefused(filepath.Base(f.Name()))
+		return nil, d.allRefused(archive)
 	}
 	return d, nil
 }
@@ -65,7 +69,7 @@ func (a *archiveFS) bounds(entries []*zip.File, limits Limits) error {
 		unpacked += min(e.UncompressedSize64, 1<<50)
 	}
 	limit := uint64(limits.Inflated) + growth*uint64(a.size)
-	name := filepath.Base(a.file.Name())
+	name := a.name
 	switch {
 	case len(entries) > limits.Files:
 		return &SeriesError{Code: "limit", File: name, Problem: fmt.Sprintf("more than %d entries", limits.Files), Remedy: "point at a smaller archive, or raise the limit on files"}

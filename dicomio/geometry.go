@@ -61,6 +61,9 @@ func (s *Series) judgeGeometry() {
 	s.Grid.Step[0], s.Grid.Step[1] = r3.Scale(p.spacing[1], p.row), r3.Scale(p.spacing[0], p.column)
 	if len(s.planes) < fewest {
 		s.Grid.Origin, s.Grid.Step[2] = p.position, p.normal()
+		if len(s.planes) == 2 {
+			s.Grid.Origin, s.Grid.Step[2] = line(s.planes)
+		}
 		s.problem(&SeriesError{Code: "too_few", File: p.src.name, Problem: fmt.Sprintf("%d slice(s): not a volume", len(s.planes)),
 			Remedy: fmt.Sprintf("give the folder that holds the whole series, at least %d slices", fewest)})
 		return

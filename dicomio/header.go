@@ -20,6 +20,7 @@ type source struct {
 	when time.Time
 	seek bool // its bytes can be had by offset
 
+	limits Limits
 	walked *walk.File // Sieved is dropped once read
 
 	series, sop, class, modality string

@@ -115,7 +115,7 @@ func (src *source) checkLength() {
 
 // checkGrowth refuses compressed pixels that claim to grow beyond reason.
 func (src *source) checkGrowth(want int64) {
-	if limit := (128 << 20) + growth*src.walked.Pixels.Length; want > limit {
+	if limit := src.limits.Inflated + growth*src.walked.Pixels.Length; want > limit {
 		src.fault(&SeriesError{Code: "limit", Attribute: "PixelData", Problem: fmt.Sprintf("%d bytes claim to decode to %d, more than the %d allowed", src.walked.Pixels.Length, want, limit),
 			Remedy: "export the series again, uncompressed"})
 	}

@@ -121,7 +121,7 @@ func (d *Door) look(name string, limits Limits) found {
 	if err != nil || !info.Mode().IsRegular() {
 		return found{passed: "not a regular file"}
 	}
-	src := &source{name: name, size: info.Size(), when: info.ModTime()}
+	src := &source{name: name, size: info.Size(), when: info.ModTime(), limits: limits}
 	at, seek := f.(io.ReaderAt)
 	src.seek = seek
 	file, err := walk.Walk(walk.Source{R: f, At: at, Size: src.size, Inflated: limits.Inflated + growth*src.size})
