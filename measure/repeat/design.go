@@ -46,14 +46,14 @@ type Design struct {
 	Sessions bool `json:"sessions"`
 }
 
-// grid is the readings in their places: cell[subject][rater] holds the replicates in order.
+// grid is the readings in their places: cell[subject][rater] holds the replicates, by size.
 type grid struct {
 	Design
 	cell [][][]float64
 }
 
-// arrange puts the readings in their places. The order of the rows leaves no trace: subjects and
-// replicates are sorted, and so are raters unless o.Raters orders them.
+// arrange puts the readings in their places. The order of the rows leaves no trace: subjects are
+// sorted, and so are the replicates of a cell, and raters unless o.Raters orders them.
 func arrange(t *Table, o Options) (*grid, error) {
 	rs, wanted, leftOut := t.Readings, o.Raters, 0
 	alone := !slices.ContainsFunc(rs, func(r Reading) bool { return r.Rater != rs[0].Rater })
@@ -153,9 +153,7 @@ func (g *grid) fill(rs []Reading) {
 	subjects := labels(rs, func(r Reading) string { return r.Subject })
 	row, col := places(subjects), places(g.Raters)
 	rs = slices.Clone(rs)
-	slices.SortStableFunc(rs, func(a, b Reading) int {
-		return cmp.Or(compareLabels(a.Replicate, b.Replicate), cmp.Compare(a.Value, b.Value))
-	})
+	slices.SortStableFunc(rs, func(a, b Reading) int { return cmp.Compare(a.Value, b.Value) })
 	g.Subjects, g.Readings = len(subjects), len(rs)
 	g.cell = make([][][]float64, len(subjects))
 	for i := range g.cell {

@@ -245,7 +245,7 @@ func writeSVG(w io.Writer, out io.WriterTo) error {
 // tidy makes a label fit a plot: no control characters, forty letters at most.
 func tidy(s string) string {
 	s = strings.Map(func(c rune) rune {
-		if unicode.IsControl(c) || !unicode.IsPrint(c) && c != ' ' {
+		if !unicode.IsPrint(c) {
 			return -1
 		}
 		return c
