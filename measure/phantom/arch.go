@@ -82,7 +82,7 @@ func (c *arch) at(s float64) float64 {
 	for range 60 {
 		_, d, _ := c.y(x)
 		step := (c.length(x) - s) / math.Sqrt(1+d*d)
-		x = math.Max(-archEnd, math.Min(archEnd, x-step))
+		x = max(-archEnd, min(archEnd, x-step))
 		if math.Abs(step) < 1e-12 {
 			break
 		}
@@ -116,7 +116,7 @@ func (c *arch) foot(px, py float64) foot {
 			slope = -(1 + d1*d1)
 		}
 		step := h / slope
-		x = math.Max(0, math.Min(archEnd, x-step))
+		x = max(0, min(archEnd, x-step))
 		if math.Abs(step) < 1e-10 {
 			break
 		}
@@ -133,8 +133,8 @@ func (c *arch) foot(px, py float64) foot {
 
 // start interpolates the guess table.
 func (c *arch) start(ax, py float64) float64 {
-	fx := math.Min(ax, guessNX-1.001)
-	fy := math.Max(0, math.Min(guessNY-1.001, py-archY0-guessLow))
+	fx := min(ax, guessNX-1.001)
+	fy := max(0, min(guessNY-1.001, py-archY0-guessLow))
 	i, r := int(fx), int(fy)
 	fx, fy = fx-float64(i), fy-float64(r)
 	return (1-fy)*((1-fx)*c.guess[r][i]+fx*c.guess[r][i+1]) +

@@ -10,8 +10,9 @@ func BenchmarkVolume(b *testing.B) {
 	for _, k := range []Kind{Mandible, Maxilla} {
 		b.Run(k.String(), func(b *testing.B) {
 			o := Demo(k)
-			o.Scan.Voxel = [3]float64{1, 1, 1}
-			o.Scan.Blur = 1
+			o.Scan.Voxel = [3]float64{0.2, 0.2, 0.2}
+			o.Scan.Size[2] = 64
+
 			j, err := New(o)
 			if err != nil {
 				b.Fatal(err)

@@ -26,13 +26,13 @@ func (j *Jaw) signed(surface int, p r3.Vec, w *scratch) float64 {
 	h.put(p, &w.pl)
 	switch surface {
 	case outerSurface:
-		d, _ := h.bone(p, &w.pl, &w.q)
+		d, _ := h.bone(p, &w.pl)
 		return d
 	case endostealSurface:
-		d, _ := h.ring(p, &w.pl, (*station).endosteal, &w.q)
+		d, _ := w.pl.ring((*station).endosteal)
 		return d
 	}
-	d, _ := h.ring(p, &w.pl, (*station).cavity, &w.q)
+	d, _ := w.pl.ring((*station).cavity)
 	return d
 }
 
@@ -44,7 +44,7 @@ func (j *Jaw) crossings(surface int, p, dir r3.Vec, lo, hi float64) []float64 {
 	var out []float64
 	t, v := lo, f(lo)
 	for t < hi {
-		next := math.Min(hi, t+math.Max(0.05, math.Min(0.5, 0.4*math.Abs(v))))
+		next := min(hi, t+max(0.05, min(0.5, 0.4*math.Abs(v))))
 		nv := f(next)
 		if (v < 0) != (nv < 0) {
 			out = append(out, root(f, t, next))
@@ -63,7 +63,7 @@ func root(f func(float64) float64, a, b float64) float64 {
 	}
 	for i := 0; i < 200 && math.Abs(b-a) > 1e-11; i++ {
 		m := (a*fb - b*fa) / (fb - fa)
-		if i%4 == 3 || !(m > math.Min(a, b) && m < math.Max(a, b)) {
+		if i%4 == 3 || !(m > min(a, b) && m < max(a, b)) {
 			m = (a + b) / 2
 		}
 		fm := f(m)

@@ -17,8 +17,8 @@ func (c cylinder) signed(p r3.Vec) float64 {
 	d := r3.Sub(p, c.top)
 	x := r3.Dot(d, c.axis)
 	r := r3.Norm(r3.Sub(d, r3.Scale(x, c.axis)))
-	dx, dr := math.Max(-x, x-c.length), r-c.radius
-	return math.Hypot(math.Max(dx, 0), math.Max(dr, 0)) + math.Min(math.Max(dx, dr), 0)
+	dx, dr := max(-x, x-c.length), r-c.radius
+	return math.Hypot(max(dx, 0), max(dr, 0)) + min(max(dx, dr), 0)
 }
 
 // clamp returns the point of the solid nearest to p.
@@ -29,7 +29,7 @@ func (c cylinder) clamp(p r3.Vec) r3.Vec {
 	if r := r3.Norm(radial); r > c.radius {
 		radial = r3.Scale(c.radius/r, radial)
 	}
-	return r3.Add(c.top, r3.Add(r3.Scale(math.Max(0, math.Min(c.length, x)), c.axis), radial))
+	return r3.Add(c.top, r3.Add(r3.Scale(max(0, min(c.length, x)), c.axis), radial))
 }
 
 // toChain is the least surface-to-surface distance to a chain of capsules: the least of
@@ -40,7 +40,7 @@ func (c cylinder) toChain(path []r3.Vec, radius []float64) float64 {
 		gap := func(t float64) float64 {
 			return c.signed(lerp(path[i-1], path[i], t)) - radius[i-1] - t*(radius[i]-radius[i-1])
 		}
-		best = math.Min(best, math.Min(gap(1), gap(least(gap, 0, 1))))
+		best = min(best, min(gap(1), gap(least(gap, 0, 1))))
 	}
 	return best
 }

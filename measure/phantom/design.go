@@ -32,13 +32,13 @@ func shapeDefaults(s Shape, k Kind) Shape {
 	set(&s.SinusDepth, 9, 9)
 	set(&s.SinusFloor, 0.8, 0.8)
 	set(&s.NasalDepth, 18, 18)
-	s.CanalWall = math.Max(0, s.CanalWall)
+	s.CanalWall = max(0, s.CanalWall)
 	return s
 }
 
 // ramp rises smoothly from 0 at x0 to 1 at x1.
 func ramp(x, x0, x1 float64) float64 {
-	t := math.Max(0, math.Min(1, (x-x0)/(x1-x0)))
+	t := max(0, min(1, (x-x0)/(x1-x0)))
 	return t * t * t * (10 - t*(15-6*t))
 }
 
@@ -72,7 +72,7 @@ func newTable(c *arch, s Shape, k Kind, r *rand.Rand) *table {
 	t := &table{knot: make([]station, 2*knots+1)}
 	for i := range t.knot {
 		x := float64(i-knots) * knotStep
-		arc := c.length(math.Max(-archEnd, math.Min(archEnd, x)))
+		arc := c.length(max(-archEnd, min(archEnd, x)))
 		t.knot[i] = design(arc, s, k)
 		vary(&t.knot[i], arc, s.Variation, waves)
 	}
@@ -116,7 +116,7 @@ func (st *station) mandible(q float64, s Shape) {
 	st[pHollowL] = s.Undercut * ramp(q, 24, 36)
 	st[pFlareFrom] = 14
 	st[pFlareB] = 0.30 * (1 - ramp(q, 3, 14)) // the chin
-	ramus := math.Max(0, q-56)
+	ramus := max(0, q-56)
 	rise := 0.055 * ramus * ramus / (1 + 0.02*ramus)
 	st[pLift] += rise
 	st[pHeight] += rise

@@ -64,7 +64,7 @@ func (f *finish) slice(k int, grey []float32, stored []int16) {
 			if f.scan.Noise > 0 {
 				v += f.scan.Noise * f.noise(x, y, k)
 			}
-			stored[i] = int16(math.Max(-32000, math.Min(32000, math.Round(v))))
+			stored[i] = int16(max(-32000, min(32000, math.Round(v))))
 		}
 	}
 }
@@ -75,7 +75,7 @@ func (f *finish) artefacts(dx, dy float64, x, y, k int) float64 {
 	if f.hard.Cupping != 0 {
 		sp := f.grid.Spacing()
 		rim := math.Hypot(f.middle.I*sp[0], f.middle.J*sp[1]) / math.Sqrt2
-		v -= f.hard.Cupping * math.Max(0, 1-(dx*dx+dy*dy)/(rim*rim))
+		v -= f.hard.Cupping * max(0, 1-(dx*dx+dy*dy)/(rim*rim))
 	}
 	if f.hard.Rings != 0 {
 		r := math.Hypot(dx, dy)

@@ -40,7 +40,7 @@ type mask uint32
 type layers struct{ d, bend [lCount]float64 }
 
 // scratch is what one goroutine needs to evaluate points.
-type scratch struct{ pl, q place }
+type scratch struct{ pl place }
 
 // fill computes the distances that m asks for at p, a point of the jaw's own frame.
 func (h *shape) fill(p r3.Vec, m mask, l *layers, w *scratch) {
@@ -56,9 +56,9 @@ func (h *shape) fill(p r3.Vec, m mask, l *layers, w *scratch) {
 	for _, t := range tubes {
 		if m&(1<<t.layer) != 0 {
 			d, r := nearest(t.list, p)
-			l.d[t.layer], l.bend[t.layer] = d, 1/math.Max(0.5, r+math.Max(0, d))
+			l.d[t.layer], l.bend[t.layer] = d, 1/max(0.5, r+max(0, d))
 			if d <= 0 {
-				l.bend[t.layer] = 1 / math.Max(0.5, r)
+				l.bend[t.layer] = 1 / max(0.5, r)
 			}
 		}
 	}
@@ -85,29 +85,29 @@ func (h *shape) fillRinged(p r3.Vec, m mask, l *layers, w *scratch) {
 		l.d[lFat] = h.fat(pl, p)
 	}
 	if m&(1<<lGum) != 0 {
-		l.d[lGum], l.bend[lGum] = h.ring(p, pl, (*station).gum, &w.q)
+		l.d[lGum], l.bend[lGum] = pl.ring((*station).gum)
 		if h.kind == Maxilla {
 			l.d[lGum] = smoothMin(l.d[lGum], h.palate(pl, p)-2.5, 3)
 		}
 	}
 	if m&(1<<lBone) != 0 {
-		l.d[lBone], l.bend[lBone] = h.bone(p, pl, &w.q)
+		l.d[lBone], l.bend[lBone] = h.bone(p, pl)
 	}
 	if m&(1<<lMarrow) != 0 {
-		l.d[lMarrow], l.bend[lMarrow] = h.ring(p, pl, (*station).endosteal, &w.q)
+		l.d[lMarrow], l.bend[lMarrow] = pl.ring((*station).endosteal)
 	}
 	if m&(1<<lSinus) != 0 {
 		l.d[lSinus] = math.Inf(1)
 		if h.kind == Maxilla {
-			l.d[lSinus], l.bend[lSinus] = h.ring(p, pl, (*station).cavity, &w.q)
+			l.d[lSinus], l.bend[lSinus] = pl.ring((*station).cavity)
 		}
 	}
 }
 
 // bone is the outer surface of the bone: the ridge and, in the maxilla, the palate blended
 // into it. Signed distance, mm, and sum of curvatures, 1/mm.
-func (h *shape) bone(p r3.Vec, pl, q *place) (d, bend float64) {
-	d, bend = h.ring(p, pl, (*station).outer, q)
+func (h *shape) bone(p r3.Vec, pl *place) (d, bend float64) {
+	d, bend = pl.ring((*station).outer)
 	if h.kind == Maxilla {
 		d = smoothMin(d, h.palate(pl, p), 3)
 	}
@@ -130,16 +130,26 @@ func (h *shape) offsets(i int) []float64 {
 }
 
 // near returns the layers of m that have a level set within reach mm of a point with
-// distances l. A distance that is only of first order is trusted to 0.6 of itself.
+// distances l. The chains' distances are exact; a station's are trusted to 0.85 of
+// themselves where Newton's steps refine them; those of first order, to 0.6.
 func (h *shape) near(l *layers, m mask, reach float64) mask {
+	const exact = 1<<lCanal | 1<<lRoot | 1<<lCrown | 1<<lCore | 1<<lPulp | 1<<lMetal
+	const refined = 1<<lGum | 1<<lBone | 1<<lMarrow
 	var out mask
 	for i := range lCount {
-		if m&(1<<i) == 0 {
+		bit := mask(1) << i
+		if m&bit == 0 {
 			continue
 		}
+		trust := 0.6
+		if exact&bit != 0 {
+			trust = 1
+		} else if refined&bit != 0 && math.Abs(l.d[i]) < newtonReach {
+			trust = 0.85
+		}
 		for _, off := range h.levels[i] {
-			if math.Abs(l.d[i]-off)*0.6 < reach {
-				out |= 1 << i
+			if math.Abs(l.d[i]-off)*trust < reach {
+				out |= bit
 				break
 			}
 		}
@@ -219,10 +229,10 @@ func step(d float64) float64 {
 
 // soften is the Gaussian's share on the inner side: Φ(−x).
 func soften(x float64) float64 {
-	if x > 4.5 {
+	if x > 4 {
 		return 0
 	}
-	if x < -4.5 {
+	if x < -4 {
 		return 1
 	}
 	return 0.5 * math.Erfc(x/math.Sqrt2)

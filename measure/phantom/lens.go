@@ -17,7 +17,7 @@ import (
 // with spacing f and p = 0.55·f the shift is at most f/π·exp(−2π²·0.55²) = 0.0008·f.
 const (
 	softPart = 0.55 // p over the lattice spacing
-	lattice  = 0.85 // lattice spacing over s, at most
+	lattice  = 1.05 // lattice spacing over s, at most
 	reachOf  = 4.3  // half-width of the discrete kernel over r
 )
 
@@ -38,7 +38,7 @@ func newLens(g volume.Grid, sigma float64) lens {
 	for i, h := range sp {
 		l.fine[i] = max(1, int(math.Ceil(h/(lattice*sigma)-1e-9)))
 		l.pitch[i] = h / float64(l.fine[i])
-		widest = math.Max(widest, l.pitch[i])
+		widest = max(widest, l.pitch[i])
 	}
 	l.p = softPart * widest
 	rest := math.Sqrt(sigma*sigma - l.p*l.p)
@@ -121,7 +121,7 @@ func (s *sheet) tile(i, j, size int, m mask, l layers) {
 	}
 	c := float64(size-1) / 2
 	s.h.fill(s.at(float64(i)+c, float64(j)+c), m, &l, &s.scratch)
-	reach := c*math.Hypot(s.lens.pitch[0], s.lens.pitch[1]) + 4.5*s.lens.p
+	reach := c*math.Hypot(s.lens.pitch[0], s.lens.pitch[1]) + 4.1*s.lens.p
 	m = s.h.near(&l, m, reach)
 	if m == 0 {
 		if s.grain != nil && l.d[lMarrow] < 0 {

@@ -185,7 +185,7 @@ func (j *Jaw) roof(sec Section, l line, c tube) (float64, bool) {
 			}
 			return r3.Dot(q, l.axis) - math.Sqrt(r*r-h*h)
 		}
-		best = math.Min(best, level(least(level, 0, 1)))
+		best = min(best, level(least(level, 0, 1)))
 	}
 	return best, best < 1e3
 }
@@ -223,7 +223,7 @@ func (j *Jaw) hollow(l line, side float64, limits []HeightTrue) HollowTrue {
 		}
 	}
 	if j.opt.Jaw == Maxilla && len(limits) > 0 {
-		to = math.Min(to, limits[0].Height)
+		to = min(to, limits[0].Height)
 	}
 	wall := j.follow(l, side, to)
 	out := HollowTrue{To: to}

@@ -15,16 +15,16 @@ func (h *shape) softBody(pl *place, p r3.Vec) float64 {
 	sulcus := -6.5 + 0.5*math.Sin(0.15*p.X)
 	floor := pl.v - sulcus
 	if pl.u < -2 {
-		floor += 0.25 * math.Max(-8, pl.u+2) // the floor of the mouth lies a little higher inside
+		floor += 0.25 * max(-8, pl.u+2) // the floor of the mouth lies a little higher inside
 	}
 	cheek := math.Abs(pl.u-17) - 7.5
-	tongue := math.Max(pl.u+9.5, pl.v-9+0.012*p.X*p.X)
+	tongue := max(pl.u+9.5, pl.v-9+0.012*p.X*p.X)
 	if h.kind == Maxilla { // the tongue lies low under the palate
-		tongue = math.Max(pl.u+9, 9-pl.v+0.01*p.X*p.X)
+		tongue = max(pl.u+9, 9-pl.v+0.01*p.X*p.X)
 	}
 	d := smoothMin(smoothMin(floor, cheek, 4), tongue, 3)
-	skin := math.Max(pl.u-24.5, -(pl.v + 38))
-	return math.Max(d, skin)
+	skin := max(pl.u-24.5, -(pl.v + 38))
+	return max(d, skin)
 }
 
 // fat is the fat of the cheeks and under the skin. Signed, mm; wavy, so that it looks grown.
@@ -35,7 +35,7 @@ func (h *shape) fat(pl *place, p r3.Vec) float64 {
 	if h.kind == Maxilla {
 		return layer
 	}
-	return math.Min(layer, math.Max(deep, math.Abs(p.X)-22))
+	return min(layer, max(deep, math.Abs(p.X)-22))
 }
 
 // airway is the air of the throat. Signed, mm.
@@ -55,23 +55,23 @@ func (h *shape) nasal(p r3.Vec) float64 {
 	z := (p.Z - (archDepth - h.s.NasalDepth - tall)) / tall
 	f := x*x*x*x + z*z - 1
 	gx, gz := 4*x*x*x/half, 2*z/tall
-	d := f / math.Max(0.03, math.Hypot(gx, gz))
-	return math.Max(d, -43-p.Y)
+	d := f / max(0.03, math.Hypot(gx, gz))
+	return max(d, -43-p.Y)
 }
 
 // turbinates are the septum and two conchae. Signed, mm.
 func (h *shape) turbinates(p r3.Vec) float64 {
 	base := archDepth - h.s.NasalDepth
 	bow := 0.8 * math.Sin(0.12*p.Z)
-	septum := math.Max(math.Abs(p.X-bow)-1.1, -30-p.Y)
+	septum := max(math.Abs(p.X-bow)-1.1, -30-p.Y)
 	x := math.Abs(p.X) - 8
 	concha := math.Hypot(x+0.25*(p.Z-base+9), 0.6*(p.Z-base+9)) - 2.6
-	concha = math.Max(concha, -18-p.Y)
-	return math.Min(septum, concha)
+	concha = max(concha, -18-p.Y)
+	return min(septum, concha)
 }
 
 // palate is the bony palate between the two ridges, before it is blended into them. Signed, mm.
 func (h *shape) palate(pl *place, p r3.Vec) float64 {
 	mid := archDepth - h.s.NasalDepth + 1.6 - 0.004*p.X*p.X
-	return math.Max(math.Max(math.Abs(p.Z-mid)-1.9, pl.u), p.Y-30)
+	return max(max(math.Abs(p.Z-mid)-1.9, pl.u), p.Y-30)
 }

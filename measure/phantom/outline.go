@@ -53,8 +53,8 @@ func (st *station) outer() rim {
 }
 
 func (st *station) endosteal() rim {
-	return rim{st[pCrest], st[pHeight] - st[pBorder], math.Max(st[pCap]-st[pCrest], 0.8),
-		math.Max(st[pCapBase]-st[pBorder], 0.8), -st[pBuccal], -st[pLingual]}
+	return rim{st[pCrest], st[pHeight] - st[pBorder], max(st[pCap]-st[pCrest], 0.8),
+		max(st[pCapBase]-st[pBorder], 0.8), -st[pBuccal], -st[pLingual]}
 }
 
 func (st *station) gum() rim {
@@ -78,7 +78,7 @@ type implicit struct {
 func (st *station) walls(a float64) (b, l [3]float64) {
 	height := st[pHeight]
 	free := a > -4 && a < height+4 // beyond, the walls go straight on
-	a = math.Max(-4, math.Min(height+4, a))
+	a = max(-4, min(height+4, a))
 	x := a / height
 	h := [3]float64{st[pHalf] + 2*st[pBelly]*x*(1-x), 2 * st[pBelly] * (1 - 2*x) / height, -4 * st[pBelly] / (height * height)}
 	b, l = h, h
@@ -117,7 +117,7 @@ func (st *station) at(r rim, a, b float64, bw, lw [3]float64) implicit {
 	w, w1, w2 := (bw[0]+r.addB+lw[0]+r.addL)/2, (bw[1]+lw[1])/2, (bw[2]+lw[2])/2
 	if w < 0.02 { // plates meet: no marrow here
 		w, w1, w2 = 3, 0, 0
-		e, e1, e2 = math.Min(e, 0)-1, 0, 0
+		e, e1, e2 = min(e, 0)-1, 0, 0
 	}
 	sq, sq1, sq2 := w*w, 2*w*w1, 2*(w1*w1+w*w2)
 	q, q1, q2 := sq*e, sq1*e+sq*e1, sq2*e+2*sq1*e1+sq*e2
@@ -125,7 +125,7 @@ func (st *station) at(r rim, a, b float64, bw, lw [3]float64) implicit {
 	v := implicit{f: c*c - q, fa: -2*c*m1 - q1, fb: 2 * c, faa: 2*m1*m1 - 2*c*m2 - q2, fab: -2 * m1, fbb: 2}
 	v.inside = -1
 	if q > 0 {
-		v.inside = math.Min(math.Sqrt(q)-math.Abs(c), math.Min(a-r.top, r.base-a))
+		v.inside = min(math.Sqrt(q)-math.Abs(c), min(a-r.top, r.base-a))
 	}
 	return v
 }

@@ -94,7 +94,7 @@ func (j *Jaw) planSite(fdi int) PlanSite {
 	}
 	s.Length = 10
 	if h := j.heights(sec, l); len(h) > 0 {
-		s.Length = math.Max(6, math.Min(12, math.Floor(h[0].Height-2.5)))
+		s.Length = max(6, min(12, math.Floor(h[0].Height-2.5)))
 	}
 	return s
 }

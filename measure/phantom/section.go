@@ -67,8 +67,8 @@ func (c *spline) nearest(p r3.Vec) (seg int, q float64) {
 		x, d := c.segment(i, g-float64(i))
 		return r3.Dot(r3.Sub(x, p), d)
 	}
-	lo := math.Max(0, float64(seg)+q-1.0/n)
-	hi := math.Min(float64(len(c.p)-1), float64(seg)+q+1.0/n)
+	lo := max(0, float64(seg)+q-1.0/n)
+	hi := min(float64(len(c.p)-1), float64(seg)+q+1.0/n)
 	g := float64(seg) + q
 	if slope(lo) < 0 && slope(hi) > 0 {
 		g = root(slope, lo, hi)

@@ -53,46 +53,58 @@ func (pl *place) slope(r func(*station) rim) (v implicit, gs, gu, gv float64) {
 	gu = v.fa*pl.sin + v.fb*pl.cos
 	gv = -v.fa*pl.cos + v.fb*pl.sin
 	const step = 1e-4 // mm of x; the derivative along the arch by a difference
-	st := pl.st
-	for i := range st {
-		st[i] += step * pl.dst[i]
-	}
-	turn := st[pTilt] - pl.st[pTilt]
-	a := pl.a + (st[pLift] - pl.st[pLift]) + turn*pl.b
-	b := pl.b - turn*(pl.a-pl.st[pLift])
-	wb, wl := st.walls(a)
-	gs = (st.at(r(&st), a, b, wb, wl).f - v.f) / step / pl.speed / math.Max(0.2, 1+pl.u/pl.radius)
+	w := pl.moved(r, step, 0, 0)
+	gs = (w.f - v.f) / step / (pl.speed * max(0.2, 1+pl.u/pl.radius))
 	return v, gs, gu, gv
 }
 
-// ring returns the signed distance from p (at place pl) to the station surface r, mm, and the
-// sum of its principal curvatures there, 1/mm, positive where convex. Two Newton steps along
-// the gradient of F: the error is of third order in the distance over the radius of
-// curvature. Inside it is bounded by the chord distance, so that a tile's test is safe.
-func (h *shape) ring(p r3.Vec, pl *place, r func(*station) rim, q *place) (d, bend float64) {
+// moved returns F of surface r at a place moved by (dx, du, dv) mm, to first order in dx:
+// dx is the small part of a step toward a surface, which runs along the arch.
+func (pl *place) moved(r func(*station) rim, dx, du, dv float64) implicit {
+	st := pl.st
+	for i := range st {
+		st[i] += dx * pl.dst[i]
+	}
+	turn := st[pTilt] - pl.st[pTilt]
+	sin, cos := pl.sin+turn*pl.cos, pl.cos-turn*pl.sin
+	u, v := pl.u+du, pl.v+dv
+	a, b := st[pLift]-v*cos+u*sin, u*cos+v*sin
+	wb, wl := st.walls(a)
+	return st.at(r(&st), a, b, wb, wl)
+}
+
+// ring returns the signed distance from a place to the station surface r, mm, and the sum of
+// its principal curvatures there, 1/mm, positive where convex. Two Newton steps along the
+// gradient of F: the error is of third order in the distance over the radius of curvature.
+// Inside it is bounded by the chord distance, so that a tile's test is safe.
+func (pl *place) ring(r func(*station) rim) (d, bend float64) {
 	v, gs, gu, gv := pl.slope(r)
 	g2 := gs*gs + gu*gu + gv*gv + 1e-12
 	d = v.f / math.Sqrt(g2)
 	if v.inside > 0 {
-		d = math.Max(d, -v.inside)
+		d = max(d, -v.inside)
 	}
-	if math.Abs(d) > 2.5 {
+	if d > newtonReach || d < -newtonReach {
 		return d, 0
 	}
 	t := -v.f / g2
-	p1 := r3.Vec{X: p.X + t*(gs*pl.tx+gu*pl.ty), Y: p.Y + t*(gs*pl.ty-gu*pl.tx), Z: p.Z + t*gv}
-	h.put(p1, q)
-	w, hs, hu, hv := q.slope(r)
-	h2 := hs*hs + hu*hu + hv*hv + 1e-12
+	su, sv, ss := t*gu, t*gv, t*gs
+	w := pl.moved(r, ss/(pl.speed*max(0.2, 1+pl.u/pl.radius)), su, sv)
+	hu := w.fa*pl.sin + w.fb*pl.cos
+	hv := -w.fa*pl.cos + w.fb*pl.sin
+	h2 := gs*gs + hu*hu + hv*hv + 1e-12
 	t = -w.f / h2
-	p2 := r3.Vec{X: p1.X + t*(hs*q.tx+hu*q.ty), Y: p1.Y + t*(hs*q.ty-hu*q.tx), Z: p1.Z + t*hv}
-	e := math.Copysign(r3.Norm(r3.Sub(p2, p)), v.f)
+	su, sv, ss = su+t*hu, sv+t*hv, ss+t*gs
+	e := math.Copysign(math.Sqrt(su*su+sv*sv+ss*ss), v.f)
 	if math.Abs(e) > 2*math.Abs(d)+0.5 { // the steps ran away: far from a wild place
 		return d, 0
 	}
-	bend = w.bend() + hu/math.Sqrt(h2)/math.Max(2, q.radius+q.u)
-	return e, math.Max(-0.7, math.Min(1.5, bend))
+	bend = w.bend() + hu/math.Sqrt(h2)/max(2, pl.radius+pl.u+su)
+	return e, max(-0.7, min(1.5, bend))
 }
+
+// newtonReach is the distance, mm, within which a ring's distance is refined.
+const newtonReach = 2.5
 
 // spot returns the point of the jaw's frame at arc length s and ridge coordinates (a, b),
 // where a is counted from the arch plane, not from the crest.
@@ -113,7 +125,7 @@ func (h *shape) lift(s float64) float64 {
 
 // smoothMin blends two distances over k mm; outside |a−b| < k it is their minimum.
 func smoothMin(a, b, k float64) float64 {
-	m := math.Min(a, b)
+	m := min(a, b)
 	if t := k - math.Abs(a-b); t > 0 {
 		m -= t * t / (4 * k)
 	}
@@ -144,7 +156,7 @@ func (h *shape) drawCanals() {
 	for side, sign := range [2]float64{1, -1} {
 		var path []r3.Vec
 		for q := 76.0; q >= 25; q -= 2 {
-			rise := 0.010 * math.Pow(math.Max(0, q-38), 2)
+			rise := 0.010 * math.Pow(max(0, q-38), 2)
 			dip := 0.6 * ramp(q, 24, 36) * (1 - ramp(q, 36, 50))
 			b := -1.2*ramp(q, 27, 40) + 2.4*(1-ramp(q, 24, 31))
 			path = append(path, h.spot(sign*q, h.s.CanalDepth+r-archDepth-rise+dip, b))

@@ -1,8 +1,6 @@
 package phantom
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -87,7 +85,7 @@ func (h *shape) drawCrown(n int, s, neck, spread float64, metal bool) {
 		mid := h.spot(s+side, (low+high)/2, 0.2)
 		path := []r3.Vec{h.spot(s+side, low, 0.2), mid, h.spot(s+side, high, 0.2)}
 		shell = append(shell, tube{path, []float64{waist, 0.5*waist + 0.56*edge, edge}})
-		core = append(core, tube{path[:2], []float64{math.Max(0.5, waist-0.5), math.Max(0.4, 0.5*waist+0.5*edge-1.3)}})
+		core = append(core, tube{path[:2], []float64{max(0.5, waist-0.5), max(0.4, 0.5*waist+0.5*edge-1.3)}})
 		if spread == 0 {
 			break
 		}

@@ -40,14 +40,14 @@ func roundCone(p, a, b r3.Vec, ra, rb float64) (d, radius float64) {
 	long2 := r3.Dot(ab, ab)
 	long := math.Sqrt(long2)
 	x := r3.Dot(ap, ab) / long
-	y := math.Sqrt(math.Max(0, r3.Dot(ap, ap)-x*x))
+	y := math.Sqrt(max(0, r3.Dot(ap, ap)-x*x))
 	q := x
 	if ra != rb {
-		q += y * (rb - ra) / math.Sqrt(math.Max(1e-12, long2-(rb-ra)*(rb-ra)))
+		q += y * (rb - ra) / math.Sqrt(max(1e-12, long2-(rb-ra)*(rb-ra)))
 	}
-	q = math.Max(0, math.Min(1, q/long))
+	q = max(0, min(1, q/long))
 	radius = ra + q*(rb-ra)
-	return math.Hypot(x-q*long, y) - radius, radius
+	return math.Sqrt((x-q*long)*(x-q*long)+y*y) - radius, radius
 }
 
 // nearest returns the least signed distance to any of the tubes, with the radius there.
