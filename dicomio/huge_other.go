@@ -1,0 +1,6 @@
+//go:build !linux
+
+package dicomio
+
+// preferHugePages does nothing here.
+func preferHugePages([]int16) {}
