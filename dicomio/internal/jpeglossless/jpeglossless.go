@@ -12,20 +12,16 @@ package jpeglossless
 
 import (
 	"encoding/binary"
-	"fmt"
 
 	"ridgerule/dicomio/internal/codec"
 )
 
 const name = "JPEG Lossless"
 
-// Marker codes: the byte after 0xFF. Source: T.81 table B.1.
+// Marker codes of this process: the byte after 0xFF. Source: T.81 table B.1.
 const (
 	sof0, sof3, sof15 = 0xC0, 0xC3, 0xCF
-	dht, dac          = 0xC4, 0xCC
-	rst0, rst7        = 0xD0, 0xD7
-	soi, eoi, sos     = 0xD8, 0xD9, 0xDA
-	dqt, dri          = 0xDB, 0xDD
+	dht, dqt          = 0xC4, 0xDB
 	app0, app15, com  = 0xE0, 0xEF, 0xFE
 )
 
@@ -37,14 +33,13 @@ func Decode(dst []uint16, data []byte, want codec.Shape) error {
 	if err := want.Check(name, len(dst)); err != nil {
 		return err
 	}
-	d := decoder{data: data, want: want, dst: dst}
+	d := decoder{Markers: codec.Markers{Codec: name, Data: data}, want: want, dst: dst}
 	return d.stream()
 }
 
 // decoder is the state that marker segments leave behind, T.81 B.2.
 type decoder struct {
-	data []byte
-	pos  int // of the next unread byte
+	codec.Markers
 	want codec.Shape
 	dst  []uint16
 
@@ -55,29 +50,19 @@ type decoder struct {
 	done      bool      // the scan is decoded
 }
 
-// fail reports at the current position; failAt elsewhere.
-func (d *decoder) fail(kind error, format string, args ...any) error {
-	return failAt(d.pos, kind, format, args...)
-}
-
-func failAt(offset int, kind error, format string, args ...any) error {
-	return &codec.Error{Codec: name, Offset: offset, Kind: kind, What: fmt.Sprintf(format, args...)}
-}
-
 // stream reads markers from the start of image to its end.
 func (d *decoder) stream() error {
-	if len(d.data) < 2 || d.data[0] != 0xFF || d.data[1] != soi {
-		return d.fail(codec.ErrCorrupt, "no start of image")
+	if err := d.Start(); err != nil {
+		return err
 	}
-	d.pos = 2
 	for {
-		marker, err := d.marker()
+		marker, err := d.Next()
 		if err != nil {
 			return err
 		}
-		if marker == eoi {
+		if marker == codec.EOI {
 			if !d.done {
-				return d.fail(codec.ErrCorrupt, "end of image before any scan")
+				return d.Fail(codec.ErrCorrupt, "end of image before any scan")
 			}
 			return nil
 		}
@@ -87,75 +72,30 @@ func (d *decoder) stream() error {
 	}
 }
 
-// marker reads the next marker and its fill bytes.
-func (d *decoder) marker() (byte, error) {
-	at := d.pos
-	for d.pos < len(d.data) && d.data[d.pos] == 0xFF {
-		d.pos++
-	}
-	if d.pos == len(d.data) {
-		return 0, d.fail(codec.ErrCorrupt, "data end before the end of image")
-	}
-	if d.pos == at || d.data[d.pos] == 0 {
-		return 0, failAt(at, codec.ErrCorrupt, "0x%02X where a marker should be", d.data[at])
-	}
-	d.pos++
-	return d.data[d.pos-1], nil
-}
-
 // segment reads the parameters of one marker and acts on them.
 func (d *decoder) segment(marker byte) error {
-	at := d.pos
-	if len(d.data)-at < 2 {
-		return d.fail(codec.ErrCorrupt, "data end in marker 0x%02X", marker)
+	body, size, err := d.Segment()
+	if err != nil {
+		return err
 	}
-	length := int(binary.BigEndian.Uint16(d.data[at:]))
-	if length < 2 || length > len(d.data)-at {
-		return d.fail(codec.ErrCorrupt, "marker 0x%02X is %d bytes long, %d are there", marker, length, len(d.data)-at)
-	}
-	body := d.data[at+2 : at+length]
-	var err error
 	switch {
-	case marker == sof3:
-		err = d.frame(body)
+	case marker == sof3 && d.precision == 0:
+		d.precision, d.component, err = d.FrameHeader(body, d.want)
 	case marker == dht:
 		err = d.huffman(body)
-	case marker == dri:
+	case marker == codec.DRI:
 		err = d.restart(body)
-	case marker == sos:
-		d.pos += length
+	case marker == codec.SOS:
+		d.Pos += size
 		return d.scan(body)
 	case marker >= app0 && marker <= app15 || marker == com || marker == dqt:
 	case marker >= sof0 && marker <= sof15:
-		err = d.fail(codec.ErrUnsupported, "JPEG process of marker 0x%02X, lossless Huffman is 0xC3", marker)
+		err = d.Fail(codec.ErrUnsupported, "JPEG process of marker 0x%02X; one frame of lossless Huffman, 0xC3, is read", marker)
 	default:
-		err = d.fail(codec.ErrUnsupported, "marker 0x%02X", marker)
+		err = d.Fail(codec.ErrUnsupported, "marker 0x%02X", marker)
 	}
-	d.pos = at + length
+	d.Pos += size
 	return err
-}
-
-// frame reads the frame header, T.81 B.2.2, and holds it against the DICOM header.
-func (d *decoder) frame(b []byte) error {
-	if d.precision != 0 {
-		return d.fail(codec.ErrUnsupported, "a second frame header")
-	}
-	if len(b) < 6 || len(b) != 6+3*int(b[5]) {
-		return d.fail(codec.ErrCorrupt, "frame header of %d bytes", len(b))
-	}
-	p, rows, columns, components := int(b[0]), int(binary.BigEndian.Uint16(b[1:])), int(binary.BigEndian.Uint16(b[3:])), b[5]
-	if components != 1 {
-		return d.fail(codec.ErrUnsupported, "%d components, only 1 is read", components)
-	}
-	if p < 2 || p > 16 {
-		return d.fail(codec.ErrCorrupt, "precision of %d bits, lossless allows 2 to 16", p)
-	}
-	if rows != d.want.Rows || columns != d.want.Columns || p > d.want.Allocated {
-		return d.fail(codec.ErrShape, "stream is %d columns × %d rows of %d bits, header %d × %d of %d",
-			columns, rows, p, d.want.Columns, d.want.Rows, d.want.Allocated)
-	}
-	d.precision, d.component = p, b[6]
-	return nil
 }
 
 // huffman reads table definitions, T.81 B.2.4.2. They are checked when a scan uses them.
@@ -168,7 +108,7 @@ func (d *decoder) huffman(b []byte) error {
 			}
 		}
 		if len(b) < 17+n || b[0]>>4 > 1 || b[0]&15 > 3 {
-			return d.fail(codec.ErrCorrupt, "Huffman table 0x%02X does not fit its segment", b[0])
+			return d.Fail(codec.ErrCorrupt, "Huffman table 0x%02X does not fit its segment", b[0])
 		}
 		if b[0]>>4 == 0 { // class 0; class 1 is for the lossy processes
 			d.tables[b[0]&15] = b[1 : 17+n]
@@ -181,11 +121,11 @@ func (d *decoder) huffman(b []byte) error {
 // restart reads the restart interval, T.81 B.2.4.4; H.1.1 wants whole rows.
 func (d *decoder) restart(b []byte) error {
 	if len(b) != 2 {
-		return d.fail(codec.ErrCorrupt, "restart interval of %d bytes", len(b))
+		return d.Fail(codec.ErrCorrupt, "restart interval of %d bytes", len(b))
 	}
 	d.interval = int(binary.BigEndian.Uint16(b))
 	if d.interval%d.want.Columns != 0 {
-		return d.fail(codec.ErrUnsupported, "restart interval of %d samples is not whole rows of %d", d.interval, d.want.Columns)
+		return d.Fail(codec.ErrUnsupported, "restart interval of %d samples is not whole rows of %d", d.interval, d.want.Columns)
 	}
 	return nil
 }

@@ -12,20 +12,17 @@ package jpegls
 
 import (
 	"encoding/binary"
-	"fmt"
 
 	"ridgerule/dicomio/internal/codec"
 )
 
 const name = "JPEG-LS"
 
-// Marker codes: the byte after 0xFF. Source: T.81 table B.1, T.87 table C.1.
+// Marker codes of this process: the byte after 0xFF. Source: T.81 table B.1, T.87 table C.1.
 const (
-	rst0               = 0xD0
-	soi, eoi, sos, dri = 0xD8, 0xD9, 0xDA, 0xDD
-	app0, app15, com   = 0xE0, 0xEF, 0xFE
-	sof55, lse         = 0xF7, 0xF8
-	lsePresets         = 1 // the kind of an LSE segment
+	sof55, lse       = 0xF7, 0xF8
+	app0, app15, com = 0xE0, 0xEF, 0xFE
+	lsePresets       = 1 // the kind of an LSE segment
 )
 
 // Decode fills dst, Columns·Rows samples, column fastest, from one JPEG-LS frame.
@@ -36,14 +33,13 @@ func Decode(dst []uint16, data []byte, want codec.Shape) error {
 	if err := want.Check(name, len(dst)); err != nil {
 		return err
 	}
-	d := decoder{data: data, want: want, dst: dst}
+	d := decoder{Markers: codec.Markers{Codec: name, Data: data}, want: want, dst: dst}
 	return d.stream()
 }
 
 // decoder is the state that marker segments leave behind.
 type decoder struct {
-	data []byte
-	pos  int // of the next unread byte
+	codec.Markers
 	want codec.Shape
 	dst  []uint16
 
@@ -54,31 +50,18 @@ type decoder struct {
 	done      bool    // the scan is decoded
 }
 
-// fail reports at the current position; failAt elsewhere.
-func (d *decoder) fail(kind error, format string, args ...any) error {
-	return failAt(d.pos, kind, format, args...)
-}
-
-func failAt(offset int, kind error, format string, args ...any) error {
-	return &codec.Error{Codec: name, Offset: offset, Kind: kind, What: fmt.Sprintf(format, args...)}
-}
-
 // stream reads markers from the start of image to its end.
 func (d *decoder) stream() error {
-	if len(d.data) < 2 || d.data[0] != 0xFF || d.data[1] != soi {
-		return d.fail(codec.ErrCorrupt, "no start of image")
+	if err := d.Start(); err != nil {
+		return err
 	}
-	d.pos = 2
 	for {
-		marker, err := d.marker()
+		marker, err := d.Next()
 		if err != nil {
 			return err
 		}
-		if marker == eoi {
-			if !d.done {
-				return d.fail(codec.ErrCorrupt, "end of image before any scan")
-			}
-			return nil
+		if marker == codec.EOI {
+			return d.ended()
 		}
 		if err := d.segment(marker); err != nil {
 			return err
@@ -86,82 +69,45 @@ func (d *decoder) stream() error {
 	}
 }
 
-// marker reads the next marker and its fill bytes.
-func (d *decoder) marker() (byte, error) {
-	at := d.pos
-	for d.pos < len(d.data) && d.data[d.pos] == 0xFF {
-		d.pos++
+// ended tells whether the end of image came too early.
+func (d *decoder) ended() error {
+	if !d.done {
+		return d.Fail(codec.ErrCorrupt, "end of image before any scan")
 	}
-	if d.pos == len(d.data) {
-		return 0, d.fail(codec.ErrCorrupt, "data end before the end of image")
-	}
-	if d.pos == at || d.data[d.pos] < 0x80 {
-		return 0, failAt(at, codec.ErrCorrupt, "0x%02X where a marker should be", d.data[at])
-	}
-	d.pos++
-	return d.data[d.pos-1], nil
+	return nil
 }
 
 // segment reads the parameters of one marker and acts on them.
 func (d *decoder) segment(marker byte) error {
-	at := d.pos
-	if len(d.data)-at < 2 {
-		return d.fail(codec.ErrCorrupt, "data end in marker 0x%02X", marker)
+	body, size, err := d.Segment()
+	if err != nil {
+		return err
 	}
-	length := int(binary.BigEndian.Uint16(d.data[at:]))
-	if length < 2 || length > len(d.data)-at {
-		return d.fail(codec.ErrCorrupt, "marker 0x%02X is %d bytes long, %d are there", marker, length, len(d.data)-at)
-	}
-	body := d.data[at+2 : at+length]
-	var err error
 	switch {
-	case marker == sof55:
-		err = d.frame(body)
+	case marker == sof55 && d.precision == 0:
+		d.precision, d.component, err = d.FrameHeader(body, d.want)
 	case marker == lse:
 		err = d.extension(body)
-	case marker == dri:
+	case marker == codec.DRI:
 		err = d.restart(body)
-	case marker == sos:
-		d.pos += length
+	case marker == codec.SOS:
+		d.Pos += size
 		return d.scan(body)
 	case marker >= app0 && marker <= app15 || marker == com:
 	default:
-		err = d.fail(codec.ErrUnsupported, "marker 0x%02X", marker)
+		err = d.Fail(codec.ErrUnsupported, "marker 0x%02X; one frame of JPEG-LS, 0xF7, is read", marker)
 	}
-	d.pos = at + length
+	d.Pos += size
 	return err
-}
-
-// frame reads the frame header, T.87 C.2.2, and holds it against the DICOM header.
-func (d *decoder) frame(b []byte) error {
-	if d.precision != 0 {
-		return d.fail(codec.ErrCorrupt, "a second frame header")
-	}
-	if len(b) < 6 || len(b) != 6+3*int(b[5]) {
-		return d.fail(codec.ErrCorrupt, "frame header of %d bytes", len(b))
-	}
-	p, rows, columns, components := int(b[0]), int(binary.BigEndian.Uint16(b[1:])), int(binary.BigEndian.Uint16(b[3:])), b[5]
-	if components != 1 {
-		return d.fail(codec.ErrUnsupported, "%d components, only 1 is read", components)
-	}
-	if p < 2 || p > 16 {
-		return d.fail(codec.ErrCorrupt, "precision of %d bits, the standard allows 2 to 16", p)
-	}
-	if rows != d.want.Rows || columns != d.want.Columns || p > d.want.Allocated {
-		return d.fail(codec.ErrShape, "stream is %d columns × %d rows of %d bits, header %d × %d of %d",
-			columns, rows, p, d.want.Columns, d.want.Rows, d.want.Allocated)
-	}
-	d.precision, d.component = p, b[6]
-	return nil
 }
 
 // extension reads preset coding parameters, T.87 C.2.4.1.1; its other kinds are mapping tables and larger sizes.
 func (d *decoder) extension(b []byte) error {
 	if len(b) > 0 && b[0] != lsePresets {
-		return d.fail(codec.ErrUnsupported, "extension segment %d (1 is presets, 2 and 3 mapping tables, 4 a large size)", b[0])
+		return d.Fail(codec.ErrUnsupported, "extension segment %d (1 is presets, 2 and 3 mapping tables, 4 a large size)", b[0])
 	}
 	if len(b) != 11 {
-		return d.fail(codec.ErrCorrupt, "preset parameters of %d bytes", len(b))
+		return d.Fail(codec.ErrCorrupt, "preset parameters of %d bytes", len(b))
 	}
 	u := func(i int) int { return int(binary.BigEndian.Uint16(b[i:])) }
 	d.presets = presets{maxval: u(1), t: [3]int{u(3), u(5), u(7)}, reset: u(9)}
@@ -171,7 +117,7 @@ func (d *decoder) extension(b []byte) error {
 // restart reads the restart interval, in lines: two to four bytes, T.87 C.2.5. One line is a coded unit, B.4.
 func (d *decoder) restart(b []byte) error {
 	if len(b) < 2 || len(b) > 4 {
-		return d.fail(codec.ErrCorrupt, "restart interval of %d bytes", len(b))
+		return d.Fail(codec.ErrCorrupt, "restart interval of %d bytes", len(b))
 	}
 	d.interval = 0
 	for _, v := range b {
