@@ -128,7 +128,7 @@ func (p *Plan) markAt(path string) mark {
 // the end of the curve, or nil.
 //
 // A structure or an arch that leaves the field is no error, for both may pass through a small
-// field of view; one that lies wholly outside it is.
+// field of view; an arch wholly outside it is, and a structure wholly outside it is a caution.
 func (p *Plan) CheckOn(g volume.Grid, curveLength float64) error {
 	f := &faults{}
 	const remedy = "check the point and the plan's coordinates (patient or voxel)"
@@ -150,7 +150,8 @@ func (p *Plan) CheckOn(g volume.Grid, curveLength float64) error {
 	}
 	for i, s := range p.Structures {
 		if len(s.Path) > 0 && !anyInside(s.Path, inside) {
-			f.add(p.markAt(fmt.Sprintf("structures[%d].path[0]", i)), "structure "+quoted(s.Name), remedy, "no point of it is inside the scan (%s)", extent(g))
+			at := p.markAt(fmt.Sprintf("structures[%d].path[0]", i))
+			p.Cautions = append(p.Cautions, fmt.Sprintf("%s:%d: structure %s lies wholly outside the scan (%s); distances to it are computed all the same: check its points", at.file, at.line, quoted(s.Name), extent(g)))
 		}
 	}
 	return f.err()
