@@ -6,8 +6,8 @@
 // an error; a bit changed inside a code-block is not always one, for part 1 gives no means to tell.
 //
 // The rooms inside: header.go reads markers into parameters (params.go); tile.go lays out resolutions, bands, precincts
-// and code-blocks; packets.go hands each code-block its bytes; block.go turns them into coefficients, bit by bit from the
-// arithmetic decoder (mq.go); wavelet.go turns coefficients into samples. Every block, precinct and tile that is laid out is
+// and code-blocks; packets.go hands each code-block its bytes (tree.go); block.go turns them into coefficients, bit by bit
+// from the arithmetic decoder (mq.go) in contexts (contexts.go); wavelet.go turns coefficients into samples. Every block, precinct and tile that is laid out is
 // paid for by want or by bytes of data: no claim of a header alone allocates.
 //
 // Source: ITU-T T.800 (2002), annexes A to G and I.

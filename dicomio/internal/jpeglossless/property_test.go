@@ -35,6 +35,29 @@ func TestRoundTrip(t *testing.T) {
 	})
 }
 
+// Outside program: dcmdjpeg reads the streams of the test's encoder as we do, restart markers and point transform included.
+func TestAnotherDecoderReadsTheSame(t *testing.T) {
+	for _, e := range []encoder{
+		{columns: 61, rows: 47, precision: 12, selection: 1, restart: 1, lengths: evenTable, order: identity()},
+		{columns: 61, rows: 47, precision: 16, selection: 7, restart: 3, lengths: stairTable, order: order12},
+		{columns: 61, rows: 47, precision: 8, selection: 4, restart: 5, lengths: evenTable, order: identity()},
+		{columns: 61, rows: 47, precision: 12, selection: 5, restart: 9, pt: 2, lengths: evenTable, order: identity()},
+	} {
+		pixels := codectest.Slice(e.shape(), 3)
+		for i := range pixels {
+			pixels[i] = pixels[i] >> e.pt << e.pt
+		}
+		frame := e.encode(pixels)
+		got := make([]uint16, len(pixels))
+		if err := Decode(got, frame, e.shape()); err != nil {
+			t.Fatal(err)
+		}
+		if other := codectest.Outside(t, "57", frame, e.shape()); !slices.Equal(got, other) || !slices.Equal(got, pixels) {
+			t.Errorf("%d bits, predictor %d, restart after %d rows: dcmdjpeg gives other samples", e.precision, e.selection, e.restart)
+		}
+	}
+}
+
 var identityOrder = func() []byte { o := identity(); return o[:] }()
 
 func (e encoder) shape() codec.Shape {

@@ -87,6 +87,25 @@ func (e *encoder) shape() codec.Shape {
 	return s
 }
 
+// Outside program: libcharls reads the streams of the test's encoder as we do, restart markers, presets and errors included.
+func TestAnotherDecoderReadsTheSame(t *testing.T) {
+	for _, e := range []encoder{
+		{columns: 61, rows: 47, precision: 12, maxval: 4095, t1: 18, t2: 67, t3: 276, reset: 64, restart: 1},
+		{columns: 61, rows: 47, precision: 16, maxval: 65535, t1: 18, t2: 67, t3: 276, reset: 64, restart: 5},
+		{columns: 61, rows: 47, precision: 8, maxval: 255, t1: 9, t2: 20, t3: 90, reset: 31, restart: 9, presets: true, near: 3},
+		{columns: 61, rows: 47, precision: 12, maxval: 4095, t1: 30, t2: 67, t3: 400, reset: 100, presets: true, near: 1},
+	} {
+		frame, rebuilt := e.encode(codectest.Slice(e.shape(), 3))
+		got := make([]uint16, len(rebuilt))
+		if err := Decode(got, frame, e.shape()); err != nil {
+			t.Fatal(err)
+		}
+		if other := codectest.Outside(t, "80", frame, e.shape()); !slices.Equal(got, other) || !slices.Equal(got, rebuilt) {
+			t.Errorf("%d bits, error %d, restart after %d lines: libcharls gives other samples", e.precision, e.near, e.restart)
+		}
+	}
+}
+
 // The defaults of T1, T2 and T3. Source: T.87 tables C.3 (8 bits: 3, 7, 21) and C.2.4.1.1.1 for 12 bits: 18, 67, 276.
 func TestDefaultThresholds(t *testing.T) {
 	for _, c := range []struct {

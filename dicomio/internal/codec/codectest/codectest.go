@@ -29,6 +29,9 @@ type Vector struct {
 	Tool     string   // the command that encoded it
 }
 
+// python is Debian's, which sees python3-pydicom.
+const python = "/usr/bin/python3"
+
 // folder is testdata/codecs, seen from a decoder's package.
 const folder = "../../../testdata/codecs"
 
@@ -45,7 +48,6 @@ func Committed(t testing.TB, of string) []Vector {
 // Live has the outside tools encode anew, and returns what they made; it skips the test where they are absent.
 // RIDGERULE_LONG=1 has them encode every image, several hundred frames a decoder, in place of one.
 func Live(t testing.TB, of string) []Vector {
-	python := "/usr/bin/python3" // Debian's, which sees python3-pydicom
 	if err := exec.Command(python, "-c", "import pydicom, numpy").Run(); err != nil {
 		t.Skip("needs Debian's python3-pydicom and python3-numpy")
 	}
