@@ -136,17 +136,17 @@ func (r *planReader) surface(n node, dir fs.FS) *safety.Surface {
 	if !ok {
 		return nil
 	}
-	s, err := readSurface(bytes.NewReader(data))
-	if err != nil {
+	s, err := safety.ReadSTL(bytes.NewReader(data), int64(len(data)))
+	var doubt *safety.UnitsError
+	switch {
+	case errors.As(err, &doubt):
+		n.fail("export the surface in mm", "surface %s: %v", quoted(name), err)
+		return nil
+	case err != nil:
 		n.fail("export it as one closed STL surface in patient coordinates (LPS, mm)", "surface %s: %v", quoted(name), err)
 		return nil
 	}
 	return s
-}
-
-// readSurface reads a closed STL surface, patient LPS, mm.
-func readSurface(in io.Reader) (*safety.Surface, error) {
-	return nil, errors.New("closed surfaces cannot be read yet")
 }
 
 // open returns the bytes of a file that the plan names, from the plan's folder or below.

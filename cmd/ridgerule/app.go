@@ -1,0 +1,111 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+)
+
+// version is the program's, as outputs carry it.
+const version = "0.1.0"
+
+// app is what every verb is given: where to write and what the common flags say.
+type app struct {
+	stdout, stderr io.Writer
+	getenv         func(string) string
+	now            func() time.Time
+
+	json, quiet, noProgress bool
+	parsed                  bool // flags and arguments were right: an error from here on is no usage error
+}
+
+// run runs one command line and returns the exit status. A panic below it becomes status 1 with
+// a short message: no user ever reads a stack.
+func run(args []string, stdout, stderr io.Writer) (status int) {
+	a := &app{stdout: stdout, stderr: stderr, getenv: os.Getenv, now: time.Now}
+	defer func() {
+		if r := recover(); r != nil {
+			fmt.Fprintf(stderr, "ridgerule: unexpected failure, which is a fault of this program: %v\n", r)
+			status = exitFailure
+		}
+	}()
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	context.AfterFunc(ctx, stop) // a second interrupt ends the program at once
+
+	root := a.root()
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	if err != nil && !a.parsed {
+		err = usageError{err}
+	}
+	return a.report(err)
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "ridgerule",
+		Short: "Measure jaw bone in cone-beam CT for dental implants",
+		Long: `Measure jaw bone in cone-beam CT for dental implants: ridge height, width and tilt at
+planned sites, and the distance of a planned implant from what it must keep away from.
+
+Try it without a patient:  ridgerule demo`,
+		Version:                    version,
+		SilenceErrors:              true,
+		SilenceUsage:               true,
+		SuggestionsMinimumDistance: 2,
+		PersistentPreRun:           func(*cobra.Command, []string) { a.parsed = true },
+	}
+	root.SetVersionTemplate("ridgerule {{.Version}}\n")
+	root.SetFlagErrorFunc(suggestFlag)
+	flags := root.PersistentFlags()
+	flags.BoolVar(&a.json, "json", false, "print the answer on stdout as JSON")
+	flags.BoolVar(&a.quiet, "quiet", false, "print no messages but errors")
+	flags.BoolVar(&a.noProgress, "no-progress", false, "show no progress on the terminal")
+	root.AddCommand(a.demo(), a.inspect(), a.measure(), a.check(), a.section(), a.phantom())
+	root.SetHelpTemplate(helpTemplate + exitHelp)
+	return root
+}
+
+const helpTemplate = `{{with (or .Long .Short)}}{{. | trimTrailingWhitespaces}}
+
+{{end}}{{if or .Runnable .HasSubCommands}}{{.UsageString}}{{end}}`
+
+// suggestFlag adds the nearest flag to the error of an unknown one. The command's own machinery
+// for verbs does the comparing.
+func suggestFlag(c *cobra.Command, err error) error {
+	name, ok := unknownFlag(err)
+	if !ok {
+		return err
+	}
+	known := &cobra.Command{SuggestionsMinimumDistance: 2}
+	c.Flags().VisitAll(func(f *flag) {
+		known.AddCommand(&cobra.Command{Use: f.Name, Run: func(*cobra.Command, []string) {}})
+	})
+	if near := known.SuggestionsFor(name); len(near) > 0 {
+		return fmt.Errorf("%w; did you mean --%s?", err, near[0])
+	}
+	return fmt.Errorf("%w; see ridgerule %s --help", err, c.Name())
+}
+
+// say prints a message on stderr unless --quiet.
+func (a *app) say(format string, args ...any) {
+	if !a.quiet {
+		fmt.Fprintf(a.stderr, format+"\n", args...)
+	}
+}
+
+// terminal reports whether w is a terminal that may show progress.
+func terminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}

@@ -1,0 +1,223 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"text/tabwriter"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+	"ridgerule/measure"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/report"
+	"ridgerule/measure/safety"
+)
+
+// measureCase takes one case from files to a report.Case: series, volume, result, pictures.
+func (a *app) measureCase(ctx context.Context, path, selector string, plan *measure.Plan) (report.Case, error) {
+	date, err := report.Date(a.getenv, a.now)
+	if err != nil {
+		return report.Case{}, usageError{err}
+	}
+	s, err := a.open(ctx, path, selector)
+	if err != nil {
+		return report.Case{}, err
+	}
+	defer s.door.Close()
+	v, err := a.volume(ctx, s)
+	if err != nil {
+		return report.Case{}, err
+	}
+	step, end := a.progress("measuring")
+	defer end()
+	result, err := measure.Run(ctx, v, plan, scanOf(s.Series, v), measure.Options{Progress: step})
+	if err != nil {
+		return report.Case{}, err
+	}
+	c := report.Case{Result: result, Provenance: report.Provenance{Tool: "ridgerule " + version, Date: date}}
+	if selector != "" {
+		c.Provenance.Options = map[string]string{"series": "chosen by the user"} // a UID points to a patient
+	}
+	return c, addPictures(&c, v, plan)
+}
+
+// How far the pictures reach beyond what they show, mm.
+const (
+	aroundBone   = 5.0
+	withoutBone  = 15.0 // half the side of a section in which no bone was found
+	sectionPixel = 0.1  // the picture's, finer than any scan: 0 would make small scans coarse
+	slabHalf     = 5.0  // half the thickness of the panoramic
+)
+
+// addPictures resamples the sections and the panoramic that the report draws.
+func addPictures(c *report.Case, v *volume.Volume, plan *measure.Plan) error {
+	c.Sections = map[string]report.Picture{}
+	low, high := reformat.UV{V: math.Inf(1)}, reformat.UV{V: math.Inf(-1)}
+	for _, s := range c.Result.Sites {
+		from, to := extent(s)
+		low.V, high.V = min(low.V, from.V), max(high.V, to.V)
+		p := reformat.Resample(v, s.Frame, from, to, pixel(v))
+		c.Sections[s.ID] = report.Picture{First: p.Corner, Step: p.Step, Width: p.Width, Height: p.Height, Grey: p.Grey}
+	}
+	curve, err := reformat.NewCurve(plan.Arch, plan.Occlusal)
+	if err != nil {
+		return err
+	}
+	p := reformat.Unroll(v, curve, low.V, high.V, slabHalf, math.Max(0.2, pixel(v)))
+	c.Panoramic = &report.Picture{First: reformat.UV{V: p.Top}, Step: p.Step, Width: p.Width, Height: p.Height, Grey: p.Grey}
+	return nil
+}
+
+// pixel returns the pixel size of sections of v, in mm: a scan's own detail, within bounds that
+// keep a file small.
+func pixel(v *volume.Volume) float64 {
+	s := v.Spacing()
+	return math.Max(sectionPixel, math.Min(0.4, min(s[0], s[1], s[2])))
+}
+
+// extent returns the corners of the part of a section worth showing: the bone, and the implant.
+func extent(s measure.SiteResult) (low, high reformat.UV) {
+	if len(s.Outline) == 0 {
+		return reformat.UV{U: -withoutBone, V: -withoutBone}, reformat.UV{U: withoutBone, V: withoutBone}
+	}
+	shown := append([]reformat.UV{s.Crest, s.HeightEnd}, s.Outline...)
+	if im := s.Implant; im != nil {
+		for _, t := range []float64{0, im.Length} {
+			p, _ := s.Frame.Section(r3.Add(im.Platform, r3.Scale(t, im.Axis)))
+			shown = append(shown, p)
+		}
+	}
+	low, high = shown[0], shown[0]
+	for _, p := range shown {
+		low = reformat.UV{U: min(low.U, p.U), V: min(low.V, p.V)}
+		high = reformat.UV{U: max(high.U, p.U), V: max(high.V, p.V)}
+	}
+	return reformat.UV{U: low.U - aroundBone, V: low.V - aroundBone}, reformat.UV{U: high.U + aroundBone, V: high.V + aroundBone}
+}
+
+// verdictWords are what --fail-on accepts, with the verdicts each stands for.
+var verdictWords = map[string][]safety.Verdict{
+	"uncertain":    {safety.Uncertain, safety.Breach},
+	"breach":       {safety.Breach},
+	"not-assessed": {safety.NotAssessed},
+}
+
+// checkFailOn refuses a word that --fail-on does not know.
+func checkFailOn(words []string) error {
+	for _, w := range words {
+		if verdictWords[w] == nil {
+			return usagef("--fail-on %q is none of uncertain, breach, not-assessed", w)
+		}
+	}
+	return nil
+}
+
+// failOn returns an error for exit status 4 when the result holds a verdict that words name.
+func failOn(r *measure.Result, words []string) error {
+	for _, w := range words {
+		for _, v := range verdictWords[w] {
+			if where := placesOf(r, v); len(where) > 0 {
+				return errFound{fmt.Errorf("--fail-on %s: %s at %s", w, v, strings.Join(where, ", "))}
+			}
+		}
+	}
+	return nil
+}
+
+// placesOf returns the sites (and pairs of sites) with a verdict of this kind.
+func placesOf(r *measure.Result, v safety.Verdict) []string {
+	var at []string
+	for _, s := range r.Sites {
+		has := slices.ContainsFunc(s.Rows, func(row measure.Row) bool { return row.Verdict == v })
+		if has || s.Err != "" && v == safety.NotAssessed {
+			at = append(at, s.ID)
+		}
+	}
+	for _, row := range r.Arch.Rows {
+		if row.Verdict == v && !slices.Contains(at, row.Sites) {
+			at = append(at, row.Sites)
+		}
+	}
+	return at
+}
+
+// summary prints the sites of a result, one a line, or the same as JSON.
+func (a *app) summary(r *measure.Result, folder string) error {
+	if a.json {
+		return a.printJSON(summaryOf(r, folder))
+	}
+	w := tabwriter.NewWriter(a.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "site\theight mm\tto\twidth at 3 mm\ttilt deg\tverdict")
+	for _, s := range r.Sites {
+		if s.Err != "" {
+			fmt.Fprintf(w, "%s\tnot measured: %s\n", s.ID, s.Err)
+			continue
+		}
+		height, _ := s.Lookup("ridge_height", math.NaN())
+		width, _ := s.Lookup("ridge_width", 3)
+		tilt, _ := s.Lookup("ridge_tilt", math.NaN())
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", s.ID, reading(height), dash(string(s.HeightTo)), reading(width), reading(tilt), dash(string(s.Verdict)))
+	}
+	return w.Flush()
+}
+
+// reading returns a row's value with its expanded uncertainty, or a dash.
+func reading(r measure.Row) string {
+	if r.Value == nil {
+		return "–"
+	}
+	return fmt.Sprintf("%.1f ± %.1f", *r.Value, r.Budget.U())
+}
+
+func dash(s string) string {
+	if s == "" {
+		return "–"
+	}
+	return s
+}
+
+type siteSummary struct {
+	Site    string   `json:"site"`
+	Tooth   string   `json:"tooth"`
+	Height  *float64 `json:"height_mm"`
+	HeightU *float64 `json:"height_U_mm"`
+	To      string   `json:"height_to,omitempty"`
+	Verdict string   `json:"verdict,omitempty"`
+	Err     string   `json:"not_measured,omitempty"`
+}
+
+type caseSummary struct {
+	Case     string        `json:"case"`
+	Folder   string        `json:"folder"`
+	Sites    []siteSummary `json:"sites"`
+	Cautions []string      `json:"cautions"`
+}
+
+func summaryOf(r *measure.Result, folder string) caseSummary {
+	c := caseSummary{Case: r.Case, Folder: folder, Cautions: append([]string{}, r.Scan.Cautions...)}
+	for _, s := range r.Sites {
+		one := siteSummary{Site: s.ID, Tooth: s.Tooth, To: string(s.HeightTo), Verdict: string(s.Verdict), Err: s.Err}
+		if h, ok := s.Lookup("ridge_height", math.NaN()); ok && h.Value != nil {
+			u := h.Budget.U()
+			one.Height, one.HeightU = h.Value, &u
+		}
+		c.Sites = append(c.Sites, one)
+	}
+	return c
+}
+
+// printJSON prints v on stdout.
+func (a *app) printJSON(v any) error { return encode(a.stdout, v) }
+
+func encode(w io.Writer, v any) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	return e.Encode(v)
+}

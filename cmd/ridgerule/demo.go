@@ -1,0 +1,99 @@
+package main
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"ridgerule/dicomio"
+	"ridgerule/measure"
+	"ridgerule/measure/phantom"
+	"ridgerule/measure/report"
+)
+
+// demoFolder is where the demo goes when nobody says: there, or there with a number, so that the
+// command works every time.
+const demoFolder = "ridgerule-demo"
+
+// demoSites are teeth of the demo's jaw, behind and before the mental foramina.
+var demoSites = []int{36, 35, 34, 44, 45, 46}
+
+func (a *app) demo() *cobra.Command {
+	var out outFlags
+	c := &cobra.Command{
+		Use:   "demo [-o DIR]",
+		Short: "Make a synthetic case, measure it and write its report",
+		Long: `Make a synthetic lower jaw, write it as a DICOM series, read it back, measure six sites and leave
+the folder DIR with everything: scan/, plan.yaml, truth.json and the outputs of ridgerule measure.
+No patient is involved. Without -o the folder is ` + demoFolder + `.`,
+		Args: noArgs,
+	}
+	out.add(c.Flags())
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		if out.dir == "" {
+			free, err := freeName(demoFolder)
+			if err != nil {
+				return err
+			}
+			out.dir = free
+		}
+		f, err := newFolder(out.dir, out.replace)
+		if err != nil {
+			return err
+		}
+		defer f.abandon()
+		result, err := a.demoCase(c.Context(), f)
+		if err != nil {
+			return err
+		}
+		return a.finish(f, result, out.dir, nil)
+	}
+	return c
+}
+
+// demoCase fills the folder: the synthetic scan first, then what is measured in it.
+func (a *app) demoCase(ctx context.Context, f *folder) (*measure.Result, error) {
+	o := phantom.Demo(phantom.Mandible)
+	o.Case, o.Sites = "demo", demoSites
+	if err := a.writePhantom(ctx, f, o); err != nil {
+		return nil, err
+	}
+	plan, err := measure.OpenPlan(f.path("plan.yaml"))
+	if err != nil {
+		return nil, err
+	}
+	c, err := a.measureCase(ctx, f.path("scan"), "", plan)
+	if err != nil {
+		return nil, err
+	}
+	c.Result.Synthetic = true
+	return c.Result, report.Write(c, f.create)
+}
+
+// writePhantom makes the jaw that o describes: scan/, plan.yaml and truth.json.
+func (a *app) writePhantom(ctx context.Context, f *folder, o phantom.Options) error {
+	jaw, err := phantom.New(o)
+	if err != nil {
+		return err
+	}
+	step, end := a.progress("making the jaw")
+	v, err := jaw.Volume(ctx, func(done float64) { step(int(1000*done), 1000) })
+	end()
+	if err != nil {
+		return err
+	}
+	if err := dicomio.WriteCT(f.path("scan"), v, dicomio.WriteOptions{Seed: jaw.Options().Seed}); err != nil {
+		return err
+	}
+	if err := private(f.path("scan")); err != nil {
+		return err
+	}
+	if err := f.write("plan.yaml", jaw.Plan().Write); err != nil {
+		return err
+	}
+	truth, err := jaw.Truth()
+	if err != nil {
+		return err
+	}
+	return f.write("truth.json", truth.Write)
+}

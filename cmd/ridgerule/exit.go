@@ -1,0 +1,125 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"ridgerule/dicomio"
+	"ridgerule/measure"
+	"ridgerule/measure/phantom"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/safety"
+)
+
+// The exit statuses, a contract.
+const (
+	exitDone    = 0 // findings are results, not failures
+	exitFailure = 1
+	exitUsage   = 2
+	exitSeries  = 3
+	exitFound   = 4
+)
+
+const exitHelp = `
+Exit status:
+  0  done (findings are results, not failures)
+  1  unexpected failure
+  2  the command line or the plan is wrong
+  3  the series cannot be read or is unfit to measure
+  4  done, and --fail-on found a verdict that it names
+`
+
+type flag = pflag.Flag
+
+// usageError is a fault of the command line.
+type usageError struct{ error }
+
+func (e usageError) Unwrap() error { return e.error }
+
+func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
+
+// errFound ends a command that is done and found what --fail-on names; errSaid one whose error
+// stands on stdout already.
+type errFound struct{ error }
+
+type errSaid struct{ error }
+
+func (e errSaid) Unwrap() error { return e.error }
+
+// report prints err on stderr and returns the exit status that belongs to it.
+func (a *app) report(err error) int {
+	if err == nil {
+		return exitDone
+	}
+	var said errSaid
+	var plan measure.PlanErrors
+	switch {
+	case errors.As(err, &said):
+	case errors.As(err, &plan):
+		fmt.Fprintln(a.stderr, plan)
+	case errors.Is(err, context.Canceled):
+		fmt.Fprintln(a.stderr, "ridgerule: interrupted; nothing was left behind")
+	default:
+		fmt.Fprintln(a.stderr, "ridgerule: "+plain(err))
+	}
+	return statusOf(err)
+}
+
+// plain returns an error's message without the rooms' names, and on one line.
+func plain(err error) string {
+	s := strings.TrimPrefix(err.Error(), "dicomio: ")
+	return strings.Join(strings.Fields(s), " ")
+}
+
+func statusOf(err error) int {
+	var usage usageError
+	var plan measure.PlanErrors
+	var found errFound
+	switch {
+	case errors.As(err, &found):
+		return exitFound
+	case errors.As(err, &usage), errors.As(err, &plan):
+		return exitUsage
+	case errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, phantom.ErrOptions),
+		errors.Is(err, reformat.ErrCurve), errors.Is(err, safety.ErrBody):
+		return exitUsage
+	case errors.Is(err, dicomio.ErrSeries):
+		return exitSeries
+	}
+	return exitFailure
+}
+
+// unknownFlag returns the name of the flag that err says does not exist.
+func unknownFlag(err error) (string, bool) {
+	var e *pflag.NotExistError
+	if !errors.As(err, &e) {
+		return "", false
+	}
+	return e.GetSpecifiedName(), true
+}
+
+// oneArg accepts exactly one argument, called name in the message.
+func oneArg(name string) cobra.PositionalArgs {
+	return func(c *cobra.Command, args []string) error {
+		switch {
+		case len(args) == 0:
+			return fmt.Errorf("%s needs %s; see ridgerule %s --help", c.Name(), name, c.Name())
+		case len(args) > 1:
+			return fmt.Errorf("%s takes one %s, not %d (the second is %q)", c.Name(), name, len(args), args[1])
+		}
+		return nil
+	}
+}
+
+// noArgs accepts none.
+func noArgs(c *cobra.Command, args []string) error {
+	if len(args) > 0 {
+		return fmt.Errorf("%s takes no argument, not %q; see ridgerule %s --help", c.Name(), args[0], c.Name())
+	}
+	return nil
+}

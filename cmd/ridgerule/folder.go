@@ -1,0 +1,270 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// folder is an output folder in the making. It grows beside its final place, readable to its
+// owner only, and appears there whole with commit, or not at all.
+type folder struct {
+	final string // where it will stand, absolute, links resolved
+	temp  string // where it grows
+	made  []string
+	old   bool // commit replaces a folder that holds something
+}
+
+// outputs are the names a folder of ours has on its top level.
+var outputs = []string{"measurements.csv", "sites.csv", "result.json", "datapackage.json",
+	"report.html", "sections", "pictures", "panoramic.png", "arch.svg", "plan.yaml", "truth.json", "scan"}
+
+// newFolder prepares the output folder path. It is refused when it holds something and replace is
+// false, and when it stands inside one of the inputs or around one.
+func newFolder(path string, replace bool, inputs ...string) (*folder, error) {
+	if path == "" {
+		return nil, usagef("no output folder; name one with -o DIR")
+	}
+	final, err := resolve(path)
+	if err != nil {
+		return nil, err
+	}
+	f := &folder{final: final}
+	for _, in := range inputs {
+		if err := f.apart(path, in); err != nil {
+			return nil, err
+		}
+	}
+	if err := f.vacant(path, replace); err != nil {
+		return nil, err
+	}
+	return f, f.begin()
+}
+
+// resolve returns path absolute, with the links of what exists of it followed.
+func resolve(path string) (string, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	rest := ""
+	for dir := abs; ; dir = filepath.Dir(dir) {
+		if real, err := filepath.EvalSymlinks(dir); err == nil {
+			return filepath.Join(real, rest), nil
+		}
+		if dir == filepath.Dir(dir) {
+			return abs, nil
+		}
+		rest = filepath.Join(filepath.Base(dir), rest)
+	}
+}
+
+// apart refuses an output that would change its own input: inside an input folder, or around any.
+func (f *folder) apart(path, input string) error {
+	in, err := resolve(input)
+	if err != nil {
+		return err
+	}
+	info, err := os.Stat(in)
+	if err != nil {
+		return nil // the one who reads it says what is wrong with it
+	}
+	if info.IsDir() && within(f.final, in) {
+		return usagef("output folder %s lies inside the input %s; choose another place", path, input)
+	}
+	if within(in, f.final) {
+		return usagef("output folder %s holds the input %s; choose another place", path, input)
+	}
+	return nil
+}
+
+// within reports whether path is dir or below it; both are resolved.
+func within(path, dir string) bool {
+	rel, err := filepath.Rel(dir, path)
+	return err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator))
+}
+
+func (f *folder) vacant(path string, replace bool) error {
+	entries, err := os.ReadDir(f.final)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil:
+		if info, statErr := os.Stat(f.final); statErr == nil && !info.IsDir() {
+			return usagef("output folder %s is a file; choose another place", path)
+		}
+		return usagef("output folder %s cannot be read: %v", path, reason(err))
+	case len(entries) == 0:
+		return nil
+	case !replace:
+		return usagef("output folder %s is not empty; choose another or add --replace", path)
+	}
+	if here, err := os.Getwd(); err == nil && within(here, f.final) {
+		return usagef("output folder %s holds the folder you are in; choose another place", path)
+	}
+	f.old = true
+	return nil
+}
+
+// begin makes the growing folder beside the final one.
+func (f *folder) begin() error {
+	parent := filepath.Dir(f.final)
+	for dir := parent; ; dir = filepath.Dir(dir) {
+		if _, err := os.Stat(dir); err == nil || dir == filepath.Dir(dir) {
+			break
+		}
+		f.made = append(f.made, dir) // innermost first
+	}
+	err := os.MkdirAll(parent, 0o755)
+	if err == nil {
+		f.temp, err = os.MkdirTemp(parent, "."+filepath.Base(f.final)+".part-") // mode 0700
+	}
+	if err != nil {
+		f.abandon()
+		return usagef("output folder cannot be made: %v", err)
+	}
+	return nil
+}
+
+// path returns where the output name (with slashes) grows.
+func (f *folder) path(name string) string { return filepath.Join(f.temp, filepath.FromSlash(name)) }
+
+// create opens the output name (with slashes) for writing. Closing it brings it to the disk.
+func (f *folder) create(name string) (io.WriteCloser, error) {
+	if !filepath.IsLocal(filepath.FromSlash(name)) {
+		return nil, fmt.Errorf("output name %q leaves its folder", name)
+	}
+	path := f.path(name)
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return nil, err
+	}
+	file, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	return synced{file}, err
+}
+
+// synced is a file that is on the disk once it is closed.
+type synced struct{ *os.File }
+
+func (s synced) Close() error { return errors.Join(s.Sync(), s.File.Close()) }
+
+// write fills the output name by fill.
+func (f *folder) write(name string, fill func(io.Writer) error) error {
+	w, err := f.create(name)
+	if err != nil {
+		return err
+	}
+	return errors.Join(fill(w), w.Close())
+}
+
+// commit puts the folder in its place. What stood there before is removed only once the new one
+// stands; a folder that is none of ours is kept beside it, and its new path is returned.
+func (f *folder) commit() (kept string, err error) {
+	if err := syncDirs(f.temp); err != nil {
+		return "", err
+	}
+	if !f.old {
+		if err := os.Remove(f.final); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return "", fmt.Errorf("%s was filled meanwhile: %w", f.final, reason(err))
+		}
+		return "", f.settle()
+	}
+	aside, err := freeName(f.final + ".old")
+	if err != nil {
+		return "", err
+	}
+	if err := os.Rename(f.final, aside); err != nil {
+		return "", err
+	}
+	if err := f.settle(); err != nil {
+		return "", errors.Join(err, os.Rename(aside, f.final))
+	}
+	if !ours(aside) {
+		return aside, nil
+	}
+	return "", os.RemoveAll(aside)
+}
+
+func (f *folder) settle() error {
+	if err := os.Rename(f.temp, f.final); err != nil {
+		return err
+	}
+	f.temp, f.made = "", nil
+	return syncDir(filepath.Dir(f.final))
+}
+
+// abandon removes what has grown. After commit it does nothing, so that it may be deferred.
+func (f *folder) abandon() {
+	if f.temp != "" {
+		os.RemoveAll(f.temp)
+	}
+	for _, dir := range f.made {
+		os.Remove(dir) // only when empty
+	}
+	f.temp, f.made = "", nil
+}
+
+// ours reports whether a folder holds nothing but what this program writes.
+func ours(dir string) bool {
+	entries, err := os.ReadDir(dir)
+	return err == nil && !slices.ContainsFunc(entries, func(e fs.DirEntry) bool { return !slices.Contains(outputs, e.Name()) })
+}
+
+// freeName returns name, or name with the first number at which nothing stands.
+func freeName(name string) (string, error) {
+	try := name
+	for i := 2; i < 1000; i++ {
+		if _, err := os.Lstat(try); errors.Is(err, fs.ErrNotExist) {
+			return try, nil
+		}
+		try = fmt.Sprintf("%s-%d", name, i)
+	}
+	return "", fmt.Errorf("%s and 999 more like it exist; remove some", name)
+}
+
+func syncDirs(root string) error {
+	return filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || !d.IsDir() {
+			return err
+		}
+		return syncDir(path)
+	})
+}
+
+func syncDir(path string) error {
+	d, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	if err := d.Sync(); err != nil && !errors.Is(err, fs.ErrInvalid) {
+		return nil // some file systems cannot; the files themselves are on the disk
+	}
+	return nil
+}
+
+// reason returns what the file system said, without the path that the message names already.
+func reason(err error) error {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err
+	}
+	return err
+}
+
+// private takes the rights of others from a tree that was written by another room.
+func private(root string) error {
+	return filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return err
+		case d.IsDir():
+			return os.Chmod(path, 0o700)
+		}
+		return os.Chmod(path, 0o600)
+	})
+}

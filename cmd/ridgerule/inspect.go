@@ -1,0 +1,161 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"ridgerule/dicomio"
+)
+
+func (a *app) inspect() *cobra.Command {
+	var selector string
+	var identity bool
+	c := &cobra.Command{
+		Use:   "inspect PATH",
+		Short: "List the series found, their geometry and whether they are fit to measure",
+		Long: `List every series behind PATH: its geometry, its encoding, and whether it is fit to measure, with every
+caution and every reason. Exit status 3 when none of them (or the one --series picks) is fit.
+Nothing that identifies a patient is printed unless --show-identity asks for it.
+
+` + pathHelp,
+		Args: oneArg("PATH"),
+	}
+	c.Flags().StringVar(&selector, "series", "", "only this series: its number or `UID`")
+	c.Flags().BoolVar(&identity, "show-identity", false, "print the patient's name and other identity too")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		found, err := a.catalogue(c.Context(), args[0], selector)
+		if err != nil {
+			return err
+		}
+		list := make([]seriesView, len(found.Series))
+		for i, s := range found.Series {
+			list[i] = viewOf(s, identity)
+		}
+		passed := passedOf(found.Passed, identity)
+		if a.json {
+			err = a.printJSON(map[string]any{"series": list, "passed_over": passed})
+		} else {
+			a.printSeries(list, passed)
+		}
+		return errors.Join(err, anyFit(found.Series))
+	}
+	return c
+}
+
+// catalogue lists what is behind path, cut down to the series that selector names.
+func (a *app) catalogue(ctx context.Context, path, selector string) (found *dicomio.Catalogue, err error) {
+	door, err := dicomio.Open(path, dicomio.Limits{})
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, door.Close()) }()
+	found, err = dicomio.Scan(ctx, door, dicomio.Limits{})
+	if err != nil || selector == "" {
+		return found, err
+	}
+	s, err := found.Pick(selector)
+	if err != nil {
+		return nil, err
+	}
+	found.Series = []*dicomio.Series{s}
+	return found, nil
+}
+
+// anyFit returns an error for exit status 3 when no series may be measured. The reasons are in the
+// listing.
+func anyFit(all []*dicomio.Series) error {
+	if slices.ContainsFunc(all, func(s *dicomio.Series) bool { return s.Err() == nil }) {
+		return nil
+	}
+	if len(all) == 1 {
+		return all[0].Err()
+	}
+	return errSaid{fmt.Errorf("%w: none of %d series is fit", dicomio.ErrSeries, len(all))}
+}
+
+// seriesView is a series as inspect shows it.
+type seriesView struct {
+	Number      int               `json:"number"`
+	Verdict     string            `json:"verdict"`
+	Modality    string            `json:"modality"`
+	Kind        string            `json:"kind"`
+	Encoding    string            `json:"encoding"`
+	Files       int               `json:"files"`
+	Size        [3]int            `json:"size_voxels"`
+	Spacing     [3]float64        `json:"spacing_mm"`
+	Orientation string            `json:"orientation"`
+	Cautions    []reasonView      `json:"cautions"`
+	Problems    []reasonView      `json:"problems"`
+	Identity    *dicomio.Identity `json:"identity,omitempty"`
+	UID         string            `json:"series_uid,omitempty"`
+}
+
+type reasonView struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+}
+
+func viewOf(s *dicomio.Series, identity bool) seriesView {
+	v := seriesView{
+		Number: s.Number, Verdict: s.Verdict().String(), Modality: s.Facts.Modality, Kind: s.Facts.SOPClass,
+		Encoding: s.Facts.Encoding, Files: s.Facts.Files, Size: s.Grid.Size, Spacing: s.Grid.Spacing(),
+		Orientation: s.Facts.Orientation, Cautions: []reasonView{}, Problems: []reasonView{},
+	}
+	for _, c := range s.Cautions {
+		v.Cautions = append(v.Cautions, reasonView{c.Code, c.Text})
+	}
+	for _, p := range s.Problems {
+		v.Problems = append(v.Problems, reasonView{p.Code, plain(p)})
+	}
+	if identity {
+		v.Identity, v.UID = &s.Identity, s.UID
+	}
+	return v
+}
+
+type passedView struct {
+	Reason string `json:"reason"`
+	Count  int    `json:"count"`
+	First  string `json:"first,omitempty"` // a file's name may be a patient's
+}
+
+func passedOf(all []dicomio.Passed, identity bool) []passedView {
+	out := []passedView{}
+	for _, p := range all {
+		v := passedView{Reason: p.Reason, Count: p.Count}
+		if identity {
+			v.First = p.First
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+func (a *app) printSeries(all []seriesView, passed []passedView) {
+	for _, s := range all {
+		fmt.Fprintf(a.stdout, "series %d: %s\n", s.Number, s.Verdict)
+		fmt.Fprintf(a.stdout, "  %s, %s, %d files\n", s.Kind, s.Encoding, s.Files)
+		fmt.Fprintf(a.stdout, "  %s\n", sizeText(s.Size, s.Spacing))
+		if s.Orientation != "" {
+			fmt.Fprintf(a.stdout, "  %s\n", s.Orientation)
+		}
+		if s.Identity != nil {
+			fmt.Fprintf(a.stdout, "  patient %q, id %q, born %q, %q, study %q of %q, series %q, UID %s\n",
+				s.Identity.PatientName, s.Identity.PatientID, s.Identity.PatientBirthDate, s.Identity.PatientSex,
+				s.Identity.StudyDescription, s.Identity.StudyDate, s.Identity.SeriesDescription, s.UID)
+		}
+		for _, c := range s.Cautions {
+			fmt.Fprintf(a.stdout, "  caution: %s\n", c.Text)
+		}
+		for _, p := range s.Problems {
+			fmt.Fprintf(a.stdout, "  unfit: %s\n", p.Text)
+		}
+	}
+	for _, p := range passed {
+		fmt.Fprintf(a.stdout, "passed over: %d files, %s\n", p.Count, p.Reason)
+	}
+}

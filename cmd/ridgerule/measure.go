@@ -1,0 +1,93 @@
+package main
+
+import (
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"ridgerule/measure"
+	"ridgerule/measure/report"
+)
+
+// outFlags are the flags of a verb that leaves a folder.
+type outFlags struct {
+	dir     string
+	replace bool
+}
+
+func (o *outFlags) add(f *pflag.FlagSet) {
+	f.StringVarP(&o.dir, "output", "o", "", "the folder to make `DIR`; it must not exist or be empty")
+	f.BoolVar(&o.replace, "replace", false, "let -o replace a folder that holds something")
+}
+
+const pathHelp = `PATH is a folder (searched through), a .zip, a DICOMDIR or one file.`
+
+func (a *app) measure() *cobra.Command {
+	var out outFlags
+	var planPath, series string
+	var words []string
+	c := &cobra.Command{
+		Use:   "measure PATH --plan PLAN -o DIR",
+		Short: "Measure one case: tables, pictures and a report",
+		Long: `Measure the sites of a plan in a series and make the folder DIR: measurements.csv, sites.csv,
+result.json, datapackage.json, report.html, sections/ and panoramic.png. The folder appears whole
+or not at all. A line a site goes to stdout.
+
+` + pathHelp,
+		Args: oneArg("PATH"),
+	}
+	out.add(c.Flags())
+	c.Flags().StringVar(&planPath, "plan", "", "the site plan `PLAN` (YAML or JSON)")
+	c.Flags().StringVar(&series, "series", "", "the series to read when there are several: its number or `UID`")
+	c.Flags().StringSliceVar(&words, "fail-on", nil, "exit with 4 when a verdict is: `uncertain` (or worse), breach, not-assessed")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if err := checkFailOn(words); err != nil {
+			return err
+		}
+		plan, err := openPlan(planPath)
+		if err != nil {
+			return err
+		}
+		f, err := newFolder(out.dir, out.replace, args[0], planPath)
+		if err != nil {
+			return err
+		}
+		defer f.abandon()
+		result, err := a.measureCase(c.Context(), args[0], series, plan)
+		if err != nil {
+			return err
+		}
+		if err := report.Write(result, f.create); err != nil {
+			return err
+		}
+		return a.finish(f, result.Result, out.dir, words)
+	}
+	return c
+}
+
+func openPlan(path string) (*measure.Plan, error) {
+	if path == "" {
+		return nil, usagef("no site plan; name one with --plan PLAN")
+	}
+	return measure.OpenPlan(path)
+}
+
+// finish puts the folder in its place, says where it is and what was found.
+func (a *app) finish(f *folder, r *measure.Result, dir string, words []string) error {
+	kept, err := f.commit()
+	if err != nil {
+		return err
+	}
+	if kept != "" {
+		a.say("kept what stood in %s, which is not this program's: %s", dir, kept)
+	}
+	if err := a.summary(r, dir); err != nil {
+		return err
+	}
+	for _, text := range r.Scan.Cautions {
+		a.say("caution: %s", text)
+	}
+	a.say("report: %s", filepath.Join(dir, "report.html"))
+	return failOn(r, words)
+}

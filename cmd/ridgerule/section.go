@@ -1,0 +1,104 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"ridgerule/measure"
+	"ridgerule/measure/report"
+)
+
+func (a *app) section() *cobra.Command {
+	var out outFlags
+	var planPath, series string
+	var only []string
+	c := &cobra.Command{
+		Use:   "section PATH --plan PLAN -o DIR",
+		Short: "Draw the sections at the sites and the panoramic view",
+		Long: `Draw the cross-section at each site of a plan, with its outline, axis and widths, and the panoramic
+view along the arch, as PNG pictures in the folder DIR: sections/SITE.png and panoramic.png. What
+was drawn goes to stdout, a file a line.
+
+` + pathHelp,
+		Args: oneArg("PATH"),
+	}
+	out.add(c.Flags())
+	c.Flags().StringVar(&planPath, "plan", "", "the site plan `PLAN` (YAML or JSON)")
+	c.Flags().StringVar(&series, "series", "", "the series to read when there are several: its number or `UID`")
+	c.Flags().StringSliceVar(&only, "site", nil, "draw only the site `ID` (may be repeated), and no panoramic")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		plan, err := openPlan(planPath)
+		if err != nil {
+			return err
+		}
+		for _, id := range only {
+			if !slices.ContainsFunc(plan.Sites, func(s measure.Site) bool { return s.ID == id }) {
+				return usagef("--site %q is no site of %s", id, plan.Path)
+			}
+		}
+		f, err := newFolder(out.dir, out.replace, args[0], planPath)
+		if err != nil {
+			return err
+		}
+		defer f.abandon()
+		result, err := a.measureCase(c.Context(), args[0], series, plan)
+		if err != nil {
+			return err
+		}
+		names, err := writePictures(f, result, only)
+		if err != nil {
+			return err
+		}
+		if _, err := f.commit(); err != nil {
+			return err
+		}
+		return a.list(out.dir, names)
+	}
+	return c
+}
+
+// writePictures writes the drawings of the case, or of some of its sites, and returns their names.
+func writePictures(f *folder, c report.Case, only []string) ([]string, error) {
+	files, err := report.Files(c)
+	if err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, file := range files {
+		id, isSection := strings.CutPrefix(strings.TrimSuffix(file.Name, ".png"), "sections/")
+		if !isSection && file.Name != "panoramic.png" || len(only) > 0 && !(isSection && slices.Contains(only, id)) {
+			continue
+		}
+		if err := f.write(file.Name, give(file.Data)); err != nil {
+			return nil, err
+		}
+		names = append(names, file.Name)
+	}
+	return names, nil
+}
+
+// give returns what writes data.
+func give(data []byte) func(io.Writer) error {
+	return func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	}
+}
+
+// list prints the files of a folder, one a line, or as JSON.
+func (a *app) list(dir string, names []string) error {
+	paths := make([]string, len(names))
+	for i, n := range names {
+		paths[i] = filepath.Join(dir, n)
+	}
+	if a.json {
+		return a.printJSON(map[string]any{"folder": dir, "files": names})
+	}
+	_, err := fmt.Fprintln(a.stdout, strings.Join(paths, "\n"))
+	return err
+}

@@ -1,0 +1,67 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"ridgerule/dicomio"
+	"ridgerule/dicomio/volume"
+	"ridgerule/measure"
+)
+
+// opened is a series that was picked, with the door it came through still open.
+type opened struct {
+	*dicomio.Series
+	door *dicomio.Door
+}
+
+// open finds the series that selector names behind path. Close its door after the last read.
+func (a *app) open(ctx context.Context, path, selector string) (*opened, error) {
+	door, err := dicomio.Open(path, dicomio.Limits{})
+	if err != nil {
+		return nil, err
+	}
+	s, err := pick(ctx, door, selector)
+	if err != nil {
+		return nil, errors.Join(err, door.Close())
+	}
+	return &opened{s, door}, nil
+}
+
+func pick(ctx context.Context, door *dicomio.Door, selector string) (*dicomio.Series, error) {
+	found, err := dicomio.Scan(ctx, door, dicomio.Limits{})
+	if err != nil {
+		return nil, err
+	}
+	s, err := found.Pick(selector)
+	if err != nil {
+		return nil, err
+	}
+	return s, s.Err()
+}
+
+// volume reads the pixels.
+func (a *app) volume(ctx context.Context, s *opened) (*volume.Volume, error) {
+	step, end := a.progress("reading")
+	defer end()
+	return s.Read(ctx, step)
+}
+
+// scanOf returns the facts about a series that a result carries.
+func scanOf(s *dicomio.Series, v *volume.Volume) measure.Scan {
+	scan := measure.Scan{
+		SeriesHash: s.Hash(v), Size: v.Size, Spacing: v.Spacing(), Encoding: s.Facts.Encoding,
+		Orientation: s.Facts.Orientation, Verdict: s.Verdict().String(),
+	}
+	for _, c := range s.Cautions {
+		scan.Cautions = append(scan.Cautions, c.Text)
+	}
+	return scan
+}
+
+// sizeText describes a grid: voxels and spacing.
+func sizeText(size [3]int, spacing [3]float64) string {
+	return fmt.Sprintf("%d × %d × %d voxels of %.3g × %.3g × %.3g mm",
+		size[0], size[1], size[2], spacing[0], spacing[1], spacing[2])
+}
