@@ -1,8 +1,6 @@
 package safety
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -14,12 +12,12 @@ import (
 // its rim determine it. Source: Welzl E. New results and new trends in computer science 1991,
 // 359–370 (move by move, without recursion; from memory).
 func smallestCone(dirs []r3.Vec) r3.Vec {
-	c := sphereCap{axis: dirs[0], cos: 1}
+	c := sphereCap{axis: dirs[0]}
 	for i, p := range dirs {
 		if c.holds(p) {
 			continue
 		}
-		c = sphereCap{axis: p, cos: 1}
+		c = sphereCap{axis: p}
 		for j, q := range dirs[:i] {
 			if c.holds(q) {
 				continue
@@ -35,16 +33,14 @@ func smallestCone(dirs []r3.Vec) r3.Vec {
 	return c.axis
 }
 
-// sphereCap is a cap of the unit sphere.
+// sphereCap is a cap of the unit sphere: what lies within a chord of its middle. A chord keeps
+// small angles that a cosine loses.
 type sphereCap struct {
-	axis r3.Vec
-	cos  float64 // of its half opening
+	axis  r3.Vec
+	chord float64 // without unit
 }
 
-// holds compares chords, not cosines: a cosine forgets small angles.
-func (c sphereCap) holds(p r3.Vec) bool {
-	return r3.Norm(r3.Sub(p, c.axis)) <= math.Sqrt(2*max(1-c.cos, 0))+1e-12
-}
+func (c sphereCap) holds(p r3.Vec) bool { return r3.Norm(r3.Sub(p, c.axis)) <= c.chord+1e-12 }
 
 func capOf(p, q r3.Vec) sphereCap {
 	m := r3.Add(p, q)
@@ -52,7 +48,7 @@ func capOf(p, q r3.Vec) sphereCap {
 		m = across(p)
 	}
 	m = unit(m)
-	return sphereCap{m, cosBetween(m, p)}
+	return sphereCap{m, r3.Norm(r3.Sub(p, m))}
 }
 
 func capThrough(p, q, r r3.Vec) sphereCap {
@@ -63,8 +59,5 @@ func capThrough(p, q, r r3.Vec) sphereCap {
 	if m = unit(m); r3.Dot(m, p) < 0 {
 		m = r3.Scale(-1, m)
 	}
-	return sphereCap{m, cosBetween(m, p)}
+	return sphereCap{m, r3.Norm(r3.Sub(p, m))}
 }
-
-// cosBetween returns the cosine of the angle between unit vectors from their chord, without unit.
-func cosBetween(a, b r3.Vec) float64 { return 1 - r3.Norm2(r3.Sub(a, b))/2 }

@@ -37,34 +37,38 @@ func overlap(a, b convex) Gap {
 			depth, n = h, face.n
 		}
 		if h-face.d <= 1e-9 {
-			return Gap{Distance: -h, Near: p.witness(face)}
+			return Gap{Distance: -h, Near: p.witness(face.d)}
 		}
 		if !p.grow(v) {
 			break
 		}
 	}
 	depth, n = downhill(a, b, depth, n)
-	at := p.witness(face)[0]
+	at := p.witness(face.d)[0]
 	return Gap{Distance: -depth, Near: [2]r3.Vec{at, r3.Sub(at, r3.Scale(depth, n))}}
 }
 
-// downhill follows h(n) from n to a minimum nearby: steps in eight directions on the sphere, halved
-// when none leads down, to 1e-9, and no more than 400.
+// downhill follows h(n) from n to a minimum nearby: steps in eight directions on the sphere,
+// turned every time because creases of h run anywhere, halved when four turns in a row lead
+// nowhere.
 func downhill(a, b convex, h float64, n r3.Vec) (float64, r3.Vec) {
-	step := 0.05
-	for i := 0; i < 400 && step > 1e-9; i++ {
+	step, failed := 0.05, 0
+	for i := 0; i < 1500 && step > 1e-8; i++ {
 		u := across(n)
 		w := r3.Cross(n, u)
 		best, at := h, n
 		for k := range 8 {
-			s, c := math.Sincos(float64(k) * math.Pi / 4)
+			s, c := math.Sincos(float64(k)*math.Pi/4 + float64(i))
 			m := unit(r3.Add(n, r3.Add(r3.Scale(step*c, u), r3.Scale(step*s, w))))
-			if g := r3.Dot(pick(a, b, m).w, m); g < best-1e-13 {
+			if g := r3.Dot(pick(a, b, m).w, m); g < best {
 				best, at = g, m
 			}
 		}
-		if best == h {
-			step /= 2
+		if failed++; best < h-1e-3*step*step {
+			failed = 0
+		}
+		if failed == 4 {
+			step, failed = step/2, 0
 		}
 		h, n = best, at
 	}
@@ -145,45 +149,82 @@ func (p *polytope) nearestFace() int {
 }
 
 // grow adds a vertex: the faces that see it go, and their rim is joined to it. It returns
-// false when no face sees it.
+// false, and changes nothing, when no face sees it or rounding has torn the rim.
 func (p *polytope) grow(v vertex) bool {
-	type edge [2]int
-	rim := map[edge]bool{}
-	var order []edge
-	kept := p.faces[:0:0]
+	var kept []hullFace
+	var rim [][2]int
 	for _, f := range p.faces {
 		if !(r3.Dot(f.n, v.w)-f.d > 1e-12) {
 			kept = append(kept, f)
 			continue
 		}
 		for i := range 3 {
-			e := edge{f.v[i], f.v[(i+1)%3]}
-			if back := (edge{e[1], e[0]}); rim[back] {
-				delete(rim, back)
-				continue
-			}
-			rim[e] = true
-			order = append(order, e)
+			rim = toggle(rim, f.v[i], f.v[(i+1)%3])
 		}
 	}
-	if len(kept) == len(p.faces) {
+	if !isLoop(rim) {
 		return false
 	}
 	p.faces = kept
 	p.vertices = append(p.vertices, v)
-	for _, e := range order {
-		if rim[e] {
-			p.faces = append(p.faces, p.face([3]int{e[0], e[1], len(p.vertices) - 1}))
-		}
+	for _, e := range rim {
+		p.faces = append(p.faces, p.face([3]int{e[0], e[1], len(p.vertices) - 1}))
 	}
 	return true
 }
 
-// witness returns the points of the two bodies that meet at the face's nearest point.
-func (p *polytope) witness(f hullFace) [2]r3.Vec {
-	u, v, w := p.vertices[f.v[0]], p.vertices[f.v[1]], p.vertices[f.v[2]]
-	t := triangle{u.w, v.w, w.w}
-	_, k := t.nearest(r3.Vec{})
-	ta, tb := triangle{u.a, v.a, w.a}, triangle{u.b, v.b, w.b}
-	return [2]r3.Vec{ta.point(k), tb.point(k)}
+// toggle adds the edge a→b to the rim, or takes b→a out of it.
+func toggle(rim [][2]int, a, b int) [][2]int {
+	for i, e := range rim {
+		if e == [2]int{b, a} {
+			rim[i] = rim[len(rim)-1]
+			return rim[:len(rim)-1]
+		}
+	}
+	return append(rim, [2]int{a, b})
+}
+
+// isLoop puts the edges of the rim in order and says whether they make one loop that
+// meets no corner twice.
+func isLoop(rim [][2]int) bool {
+	for i := range rim {
+		next := -1
+		for j := i + 1; j < len(rim); j++ {
+			if rim[j][0] == rim[i][0] {
+				return false
+			}
+			if rim[j][0] == rim[i][1] {
+				next = j
+			}
+		}
+		switch {
+		case i == len(rim)-1:
+			return rim[i][1] == rim[0][0]
+		case next < 0:
+			return false
+		}
+		rim[i+1], rim[next] = rim[next], rim[i+1]
+	}
+	return false
+}
+
+// witness returns the points of the two bodies that meet at the polytope's point nearest to the
+// origin, d being the distance of the nearest face. Where several faces share a plane, only
+// one of them holds that point.
+func (p *polytope) witness(d float64) (at [2]r3.Vec) {
+	least := math.Inf(1)
+	for i := range p.faces {
+		if !(p.faces[i].d <= d+1e-9) {
+			continue
+		}
+		f := p.faces[i].v
+		u, v, w := p.vertices[f[0]], p.vertices[f[1]], p.vertices[f[2]]
+		t := triangle{u.w, v.w, w.w}
+		x, k := t.nearest(r3.Vec{})
+		if l := r3.Norm2(x); l < least {
+			ta, tb := triangle{u.a, v.a, w.a}, triangle{u.b, v.b, w.b}
+			least, at = l, [2]r3.Vec{ta.point(k), tb.point(k)}
+		}
+	}
+	return at
 }

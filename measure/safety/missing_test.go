@@ -1,0 +1,147 @@
+package safety
+
+import (
+	"strings"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// lower is a site on an invented lower arch, a parabola y = x²/18 with its tip at the
+// incisors (LPS: left is +x, back is +y), by how far left it lies.
+func lower(tooth string, x float64) Place {
+	return Place{Tooth: tooth, At: v(x, x*x/18, 0), Tangent: unit(v(1, x/9, 0)), Occlusal: v(0, 0, 1), Radius: 2}
+}
+
+// run returns a canal below the arch between two x, 15 mm deep.
+func run(name string, from, to float64) Structure {
+	s := Structure{Name: name, Kind: Canal, SD: 0.3}
+	for k := range 9 {
+		x := from + (to-from)*float64(k)/8
+		s.Path, s.Radii = append(s.Path, v(x, x*x/18, -15)), append(s.Radii, 1.5)
+	}
+	return s
+}
+
+func point(kind Kind, name string, x float64) Structure {
+	return Structure{Name: name, Kind: kind, Path: []r3.Vec{v(x, x*x/18+1, -12)}, Radii: []float64{1}}
+}
+
+func reasons(fs []Finding) string {
+	var all []string
+	for _, f := range fs {
+		all = append(all, string(f.Kind)+": "+f.Reason)
+	}
+	return strings.Join(all, " | ")
+}
+
+// Left is +x; 36 stands at x = 24, 34 at 18, 33 at 14, 37 at 28, the left foramen at 20.
+func TestWhatIsNotMarkedIsNotAssessed(t *testing.T) {
+	left, right := run("left canal", 20, 33), run("right canal", -20, -33)
+	foramen, other := point(MentalForamen, "left foramen", 20), point(MentalForamen, "right foramen", -20)
+	loop := point(AnteriorLoop, "left loop", 18)
+	for _, c := range []struct {
+		name  string
+		place Place
+		marks []Structure
+		want  []string // one piece of each reason, in order
+	}{
+		{"nothing marked", lower("36", 24), nil, []string{"canal: canal not marked on this side"}},
+		{"other side only", lower("36", 24), []Structure{right}, []string{`canal: canal not marked on this side: "right canal" lies`}},
+		{"mirror", lower("46", -24), []Structure{left}, []string{`canal: canal not marked on this side: "left canal" lies`}},
+		{"both", lower("36", 24), []Structure{left, right}, nil},
+		{"mirror, both", lower("46", -24), []Structure{left, right}, nil},
+		{"traced to 36, site 37", lower("37", 28), []Structure{run("left canal", 20, 25), right}, []string{`canal "left canal" does not reach the site: it ends`}},
+		{"traced from 37, site 36", lower("36", 24), []Structure{run("left canal", 27, 33)}, []string{"mark it further mesially"}},
+		{"ends below the site", lower("36", 24), []Structure{run("left canal", 20, 24.5)}, []string{"within reach of the margin: mark it further distally"}},
+		{"ends just past the site, no foramen", lower("35", 20.5), []Structure{left}, []string{"canal:", "anterior_loop:"}[:1]},
+		{"ends just past the site at its foramen", lower("35", 20.5), []Structure{left, foramen}, []string{"loop: anterior loop not marked, and the site is not clear distal"}},
+		{"and its loop", lower("35", 20.5), []Structure{left, foramen, loop}, nil},
+		{"34 before the foramen", lower("34", 18), []Structure{left, foramen}, []string{"loop: anterior loop not marked"}},
+		{"34, loop marked", lower("34", 18), []Structure{left, foramen, loop}, nil},
+		{"34, foramen of the other side", lower("34", 18), []Structure{left, other}, []string{"canal:", "anterior_loop:"}},
+		{"33, nothing", lower("33", 14), nil, []string{"nor the mental foramen on this side"}},
+		{"33, other side's foramen and loop", lower("33", 14), []Structure{other, point(AnteriorLoop, "right loop", -18)}, []string{"nor the mental foramen"}},
+		{"31, nothing", lower("31", 3), nil, nil},
+		{"31, foramen marked", lower("31", 3), []Structure{foramen, other}, []string{`"left foramen"`}},
+		{"41, foramen marked", lower("41", -3), []Structure{foramen, other}, []string{`"right foramen"`}},
+		{"31, only the other side's foramen", lower("31", 3), []Structure{other}, nil},
+		{"31, only the other side's loop", lower("31", 3), []Structure{foramen, point(AnteriorLoop, "right loop", -12)}, []string{`"left foramen"`}},
+		{"no tooth", Place{}, nil, []string{"no ISO 3950 number"}},
+		{"a tooth that is none", lower("39", 24), []Structure{left}, []string{"no ISO 3950 number"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := Missing(c.place, c.marks, Margins())
+			if len(got) != len(c.want) {
+				t.Fatalf("%d findings (%s), want %d", len(got), reasons(got), len(c.want))
+			}
+			for i, f := range got {
+				if f.Verdict != NotAssessed || f.Distance.Value == f.Distance.Value || !strings.Contains(string(f.Kind)+": "+f.Reason, c.want[i]) {
+					t.Errorf("finding %+v, want %q", f, c.want[i])
+				}
+			}
+		})
+	}
+}
+
+func TestWhatIsNotMarkedInTheUpperJaw(t *testing.T) {
+	up := func(tooth string, x float64) Place {
+		p := lower(tooth, x)
+		p.Occlusal = v(0, 0, -1)
+		return p
+	}
+	sinus := Structure{Name: "left sinus", Kind: Sinus, Surface: boxMesh(v(15, 15, 8), v(35, 50, 40))}
+	for _, c := range []struct {
+		name  string
+		place Place
+		seen  []Kind
+		marks []Structure
+		want  []Kind
+	}{
+		{"26", up("26", 24), nil, nil, []Kind{Sinus}},
+		{"26 seen", up("26", 24), []Kind{Sinus}, nil, nil},
+		{"26 marked", up("26", 24), nil, []Structure{sinus}, nil},
+		{"16, other side marked", up("16", -24), nil, []Structure{sinus}, []Kind{Sinus}},
+		{"11", up("11", -3), nil, nil, []Kind{NasalFloor, IncisiveCanal}},
+		{"21, floor seen", up("21", 3), []Kind{NasalFloor}, nil, []Kind{IncisiveCanal}},
+		{"21, canal marked", up("21", 3), nil, []Structure{point(IncisiveCanal, "incisive canal", 0)}, []Kind{NasalFloor}},
+		{"13", up("13", -14), nil, nil, []Kind{NasalFloor}},
+	} {
+		p := c.place
+		p.Seen = c.seen
+		var got []Kind
+		for _, f := range Missing(p, c.marks, Margins()) {
+			got = append(got, f.Kind)
+			if f.Verdict != NotAssessed {
+				t.Errorf("%s: verdict %q", c.name, f.Verdict)
+			}
+		}
+		if len(got) != len(c.want) || len(got) > 0 && got[0] != c.want[0] || len(got) > 1 && got[1] != c.want[1] {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
+	}
+}
+
+// Which way the arch runs, and turning the head by 30°, change nothing.
+func TestMissingDoesNotDependOnTheArchsDirection(t *testing.T) {
+	rot := r3.NewRotation(0.5, v(0, 0, 1))
+	for _, marks := range [][]Structure{nil, {run("right canal", -20, -33)}, {run("left canal", 20, 25)}, {run("left canal", 20, 33), point(MentalForamen, "f", 20)}} {
+		for _, p := range []Place{lower("37", 28), lower("35", 20.5), lower("34", 18), lower("46", -24)} {
+			want := reasons(Missing(p, marks, Margins()))
+			back := p
+			back.Tangent = r3.Scale(-1, p.Tangent)
+			if got := reasons(Missing(back, marks, Margins())); got != want {
+				t.Errorf("tangent reversed: %q, want %q", got, want)
+			}
+			turned := p
+			turned.At, turned.Tangent = rot.Rotate(p.At), rot.Rotate(p.Tangent)
+			var moved []Structure
+			for _, s := range marks {
+				moved = append(moved, motion{rot, 1, r3.Vec{}}.chain(s))
+			}
+			if got := reasons(Missing(turned, moved, Margins())); got != want {
+				t.Errorf("head turned: %q, want %q", got, want)
+			}
+		}
+	}
+}
