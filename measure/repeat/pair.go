@@ -218,31 +218,32 @@ func (p *Pair) proportional(s settings) {
 }
 
 // lin fills Lin's concordance: the product of precision (Pearson's r) and accuracy (C_b), with all
-// moments on the divisor n, and its interval through Fisher's z.
+// moments on the divisor n, and its interval through Fisher's z. The variance is written with C_b in the
+// place of ρ_c/r, so that it holds at r = 0 too.
 //
-//	ρ_c = 2·s_xy/(s_x² + s_y² + (x̄ − ȳ)²)    C_b = ρ_c/r    u² = (x̄ − ȳ)²/(s_x·s_y)
-//	var z = [ (1−r²)ρ²/((1−ρ²)r²) + 2ρ³(1−ρ)u²/(r(1−ρ²)²) − ρ⁴u⁴/(2r²(1−ρ²)²) ]/(n−2),  ρ = ρ_c
+//	C_b = 2·s_x·s_y/(s_x² + s_y² + (x̄ − ȳ)²)    ρ = r·C_b    u² = (x̄ − ȳ)²/(s_x·s_y)
+//	var z = [ (1−r²)C_b²/(1−ρ²) + 2ρ²C_b(1−ρ)u²/(1−ρ²)² − ρ²C_b²u⁴/(2(1−ρ²)²) ]/(n−2)
 //
 // Source: Lin LI. Biometrics 1989;45:255–268, the variance as corrected in 2000;56:324–325 (from memory).
 func (p *Pair) lin(s settings) {
-	n := float64(p.Subjects)
-	scale := magnitude(p.x, p.y)
+	n, scale := float64(p.Subjects), magnitude(p.x, p.y)
 	x, y := settled(p.x, scale), settled(p.y, scale)
-	sxx, syy, sxy := squares(x)/n, squares(y)/n, products(x, y)/n
-	gap := mean(x) - mean(y)
-	rho, r := 2*sxy/(sxx+syy+gap*gap), sxy/math.Sqrt(sxx*syy)
-	p.Correlation, p.Accuracy = Number(r), Number(rho/r)
+	sxx, syy, gap := squares(x)/n, squares(y)/n, mean(x)-mean(y)
 	if sxx == 0 || syy == 0 {
 		p.Concordance = absent("1", "a rater gave every subject the same value")
 		p.Correlation, p.Accuracy = none, none
 		return
 	}
-	if sxy == 0 || rho*rho >= 1 {
-		p.Concordance = exactly(rho, "1", "no interval at perfect or absent correlation")
+	both := math.Sqrt(sxx) * math.Sqrt(syy)
+	r, cb, u2 := products(x, y)/n/both, 2*both/(sxx+syy+gap*gap), gap*gap/both
+	rho := r * cb
+	p.Correlation, p.Accuracy = Number(r), Number(cb)
+	q := 1 - rho*rho
+	if q <= slack {
+		p.Concordance = exactly(rho, "1", "no interval at perfect concordance")
 		return
 	}
-	u2, q := gap*gap/math.Sqrt(sxx*syy), 1-rho*rho
-	vz := (1-r*r)*rho*rho/(q*r*r) + 2*math.Pow(rho, 3)*(1-rho)*u2/(r*q*q) - math.Pow(rho*u2, 2)*rho*rho/(2*r*r*q*q)
+	vz := (1-r*r)*cb*cb/q + 2*rho*rho*cb*(1-rho)*u2/(q*q) - rho*rho*cb*cb*u2*u2/(2*q*q)
 	half := normalQuantile(1-s.tail()) * math.Sqrt(math.Max(0, vz)/(n-2))
 	z := math.Atanh(rho)
 	p.Concordance = between(rho, math.Tanh(z-half), math.Tanh(z+half), "1")

@@ -68,15 +68,14 @@ func (r *Result) WriteBlandAltman(w io.Writer, i int, format string) error {
 	c.X.Tick.Marker = ticks{right} // the names of the lines stand beyond
 	c.fit(p, d)
 	at := decimals(float64(p.SD.Value))
-	caption := fmt.Sprintf("%s, %s; bars: %s confidence intervals", plural(p.Subjects, "subject"), p.Of, r.level())
+	c.Title.Text = fmt.Sprintf("%s, %s; bars: %s confidence intervals", plural(p.Subjects, "subject"), p.Of, r.level())
 	if float64(p.UpperLimit.Value-p.Bias.Value) > 0.06*(c.Y.Max-c.Y.Min) {
 		for _, l := range lines {
 			c.text(right+0.09*room, float64(l.at), l.name+" "+r.figure(l.at, at))
 		}
 	} else { // the lines lie too close to name
-		caption = fmt.Sprintf("mean %s, limits %s and %s; ", r.figure(p.Bias.Value, at), digits(p.LowerLimit.Value, at), digits(p.UpperLimit.Value, at)) + caption
+		c.Title.Text = fmt.Sprintf("mean %s, limits %s and %s; ", r.figure(p.Bias.Value, at), digits(p.LowerLimit.Value, at), digits(p.UpperLimit.Value, at)) + c.Title.Text
 	}
-	c.Title.Text = caption
 	return c.write(w, wide, side, format)
 }
 

@@ -1,7 +1,6 @@
 package repeat
 
 import (
-	"cmp"
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
@@ -108,16 +107,8 @@ func (p Pair) rows(factor float64, add func(row)) {
 	add(plain("random_error_sd", of, p.RandomSD, n, "SD of difference/√2, bias taken off"))
 	add(plain("repeatability_coefficient", of, p.Repeat, n, "1.96·√2·within-subject SD"))
 	add(plain("concordance", of, p.Concordance, n, "Lin, divisor n; Fisher z interval"))
-	add(plain("correlation", of, exactly(float64(p.Correlation), "1", p.why()), n, "Pearson; not a measure of agreement"))
-	add(plain("accuracy", of, exactly(float64(p.Accuracy), "1", p.why()), n, "C_b, concordance/correlation"))
-}
-
-// why is the reason for an absent correlation; empty where it is there.
-func (p Pair) why() string {
-	if p.Correlation.Known() && p.Accuracy.Known() {
-		return ""
-	}
-	return cmp.Or(p.Concordance.Reason, "no correlation")
+	add(plain("correlation", of, exactly(float64(p.Correlation), "1", p.Concordance.Reason), n, "Pearson; not a measure of agreement"))
+	add(plain("accuracy", of, exactly(float64(p.Accuracy), "1", p.Concordance.Reason), n, "C_b, concordance/correlation"))
 }
 
 func (o Overall) rows(n int, add func(row)) {

@@ -30,3 +30,18 @@ for (r in c("large", "mini")) put(paste0("ms_", r), anova(aov(value ~ factor(sub
 u <- read(args[2])
 b <- anova(aov(value ~ factor(subject), data = u)); ni <- table(u$subject); N <- sum(ni)
 put("ms_unequal", b[["Mean Sq"]]); put("n0_unequal", (N - sum(ni^2) / N) / (length(ni) - 1))
+
+# Thomas & Hultquist's interval of ICC(1,1), by their formula on R's numbers: one-way of u.
+h <- 1 / mean(1 / ni); f <- h * var(tapply(u$value, u$subject, mean)) / b[["Mean Sq"]][2]
+theta <- (f / qf(c(.975, .025), length(ni) - 1, N - length(ni)) - 1) / h
+put("thomas_hultquist", theta / (1 + theta))
+
+# Limits from means of two replicates, by Bland & Altman's formula on R's numbers.
+k <- tapply(d$value, list(as.integer(d$subject), d$rater), mean); e <- k[, "large"] - k[, "mini"]
+w <- c(anova(aov(value ~ factor(subject), data = d[d$rater == "large", ]))[["Mean Sq"]][2],
+       anova(aov(value ~ factor(subject), data = d[d$rater == "mini", ]))[["Mean Sq"]][2])
+s2 <- var(e) + sum(w) / 2
+v2 <- 2 * var(e)^2 / (n - 1) + sum(2 * (w / 2)^2 / n)     # of s2; n degrees of freedom within each meter
+se <- sqrt(var(e) / n + 1.96^2 * v2 / (4 * s2))
+up <- mean(e) + 1.96 * sqrt(s2)
+put("replicate_limit", sqrt(s2), up, up - qt(.975, n - 1) * se, up + qt(.975, n - 1) * se)
