@@ -61,14 +61,14 @@ func newZipDoor(f io.ReaderAt, size int64, archive string, limits Limits) (*Door
 }
 
 // bounds refuses an archive of too many entries, or one that would grow beyond reason: entries that overlap, or that
-// claim more than growth times the archive.
+// claim more than the limit.
 func (a *archiveFS) bounds(entries []*zip.File, limits Limits) error {
 	var packed, unpacked uint64
 	for _, e := range entries {
 		packed += min(e.CompressedSize64, 1<<50)
 		unpacked += min(e.UncompressedSize64, 1<<50)
 	}
-	limit := uint64(limits.Inflated) + growth*uint64(a.size)
+	limit := limits.archive(a.size)
 	name := a.name
 	switch {
 	case len(entries) > limits.Files:
@@ -100,7 +100,7 @@ func (d *Door) admit(a *archiveFS, e *zip.File, limits Limits) {
 		reason = "encrypted"
 	case e.Method != zip.Store && e.Method != zip.Deflate:
 		reason = fmt.Sprintf("compressed by method %d", e.Method)
-	case e.UncompressedSize64 > uint64(limits.Inflated)+growth*e.CompressedSize64:
+	case e.UncompressedSize64 > limits.archive(int64(min(e.CompressedSize64, 1<<40))):
 		reason = "an entry that claims to grow beyond reason"
 	case e.Method == zip.Store && e.UncompressedSize64 != e.CompressedSize64:
 		reason = "an entry that lies about its size"

@@ -103,9 +103,6 @@ func bytesOf(dst []int16) []byte {
 	return unsafe.Slice((*byte)(unsafe.Pointer(&dst[0])), 2*len(dst))
 }
 
-// addressOf returns where b begins in memory.
-func addressOf(b []byte) uintptr { return uintptr(unsafe.Pointer(&b[0])) }
-
 // patterns views stored values as bit patterns, for the decoders.
 func patterns(dst []int16) []uint16 {
 	if len(dst) == 0 {

@@ -34,7 +34,6 @@ func (s *Series) read(ctx context.Context, progress func(done, total int)) (*vol
 	}
 	n := s.Grid.Size
 	v := &volume.Volume{Grid: s.Grid, Stored: make([]int16, n[0]*n[1]*n[2]), Blank: s.blank, Rescale: s.rescales()}
-	preferHugePages(v.Stored)
 	report := reporter{total: n[2], report: progress}
 	tasks := s.tasks()
 	err := each(ctx, s.limits.Workers, len(tasks), func(i int) error {
@@ -74,43 +73,59 @@ func (s *Series) rescales() []volume.Rescale {
 	return all
 }
 
-// task is some slices of one file, in the order they lie in it.
-type task struct {
-	src    *source
-	slices []int // of s.planes
-}
-
-// tasks divides the slices among goroutines: a file each, and a large file by offset in several parts.
-func (s *Series) tasks() []task {
-	byFile := map[*source]*task{}
-	var order []*task
+// tasks divides the slices among goroutines: neighbours together, some megabytes a task; the slices of a file that must be read in order make one task.
+func (s *Series) tasks() [][]int {
+	const together = 8 << 20
+	most := max(1, min(together/(2*s.Grid.Size[0]*s.Grid.Size[1]), len(s.planes)/(8*s.limits.Workers)))
+	streams := map[*source][]int{}
+	var out [][]int
+	var current []int
 	for k, p := range s.planes {
-		t := byFile[p.src]
-		part := max(8, len(s.planes)/(8*s.limits.Workers))
-		if t == nil || p.src.seek && p.src.walked.Deflated == 0 && len(t.slices) >= part {
-			t = &task{src: p.src}
-			byFile[p.src] = t
-			order = append(order, t)
+		if p.src.frames > 1 && (!p.src.seek || p.src.walked.Deflated != 0) {
+			streams[p.src] = append(streams[p.src], k)
+			continue
 		}
-		t.slices = append(t.slices, k)
+		if current = append(current, k); len(current) >= most {
+			out = append(out, current)
+			current = nil
+		}
 	}
-	out := make([]task, len(order))
-	for i, t := range order {
-		out[i] = *t
+	if current != nil {
+		out = append(out, current)
+	}
+	for _, slices := range streams {
+		sort.Slice(slices, func(i, j int) bool { return s.planes[slices[i]].frame < s.planes[slices[j]].frame })
+		out = append(out, slices)
 	}
 	return out
 }
 
-// perform reads the slices of one task.
-func (s *Series) perform(ctx context.Context, t task, v *volume.Volume, report *reporter) error {
-	r, err := s.door.openPixels(t.src)
+// perform reads the slices of one task, file by file.
+func (s *Series) perform(ctx context.Context, slices []int, v *volume.Volume, report *reporter) error {
+	for len(slices) > 0 {
+		n := 1
+		for n < len(slices) && s.planes[slices[n]].src == s.planes[slices[0]].src {
+			n++
+		}
+		if err := s.readFile(ctx, slices[:n], v, report); err != nil {
+			return err
+		}
+		slices = slices[n:]
+	}
+	return nil
+}
+
+// readFile reads slices that lie in one file.
+func (s *Series) readFile(ctx context.Context, slices []int, v *volume.Volume, report *reporter) error {
+	src := s.planes[slices[0]].src
+	r, err := s.door.openPixels(src)
 	if err != nil {
 		return err
 	}
 	defer r.Close()
 	size := v.Size[0] * v.Size[1]
-	remap, mapped := s.remap[t.src]
-	for _, k := range byFrame(s.planes, t.slices) {
+	remap, mapped := s.remap[src]
+	for _, k := range slices {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
@@ -178,11 +193,4 @@ func sliceSum(stored []int16) [sha256.Size]byte {
 		b = binary.LittleEndian.AppendUint16(b, uint16(v))
 	}
 	return sha256.Sum256(b)
-}
-
-// byFrame returns the slices in the order their frames lie in the file, so that a stream is read once.
-func byFrame(planes []*plane, slices []int) []int {
-	out := append([]int(nil), slices...)
-	sort.Slice(out, func(i, j int) bool { return planes[out[i]].frame < planes[out[j]].frame })
-	return out
 }

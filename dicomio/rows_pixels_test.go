@@ -444,12 +444,14 @@ func TestRow33LengthsThatLie(t *testing.T) {
 	} {
 		fsys := folder()
 		add(fsys, "bad.dcm", data)
-		_, err := scanned(t, fsys)
-		e, ours := err.(*SeriesError)
-		if !ours {
-			t.Fatalf("%s: %v, want a *SeriesError", name, err)
-		}
-		says(t, e.Error(), "bad.dcm")
+		frugal(t, name, len(data), func() {
+			_, err := scanned(t, fsys)
+			e, ours := err.(*SeriesError)
+			if !ours {
+				t.Fatalf("%s: %v, want a *SeriesError", name, err)
+			}
+			says(t, e.Error(), "bad.dcm")
+		})
 	}
 }
 
@@ -478,16 +480,18 @@ func TestRow33ParserTraps(t *testing.T) {
 		for _, c := range files {
 			change(c)
 		}
-		cat, err := scanned(t, folder(files...))
-		if err == nil {
-			var s *Series
-			if s, err = cat.Pick(""); err == nil {
-				_, err = s.Read(t.Context(), nil)
+		frugal(t, name, 4*1000, func() {
+			cat, err := scanned(t, folder(files...))
+			if err == nil {
+				var s *Series
+				if s, err = cat.Pick(""); err == nil {
+					_, err = s.Read(t.Context(), nil)
+				}
 			}
-		}
-		if _, ours := err.(*SeriesError); !ours {
-			t.Errorf("%s: %v, want a *SeriesError", name, err)
-		}
+			if _, ours := err.(*SeriesError); !ours {
+				t.Errorf("%s: %v, want a *SeriesError", name, err)
+			}
+		})
 	}
 }
 
@@ -507,9 +511,30 @@ func TestRow33DeflateBomb(t *testing.T) {
 	w.Close()
 	fsys := folder()
 	add(fsys, "bomb.dcm", append(head, z.Bytes()...))
-	_, err := scanned(t, fsys)
-	if e, ours := err.(*SeriesError); !ours || !strings.Contains(e.Error(), "bomb.dcm") {
-		t.Errorf("got %v", err)
+	frugal(t, "bomb", z.Len(), func() {
+		_, err := scanned(t, fsys)
+		if e, ours := err.(*SeriesError); !ours || !strings.Contains(e.Error(), "bomb.dcm") {
+			t.Errorf("got %v", err)
+		}
+	})
+}
+
+// Compressed frames that claim 8 GB of pixels from a few bytes are refused before any memory is taken.
+func TestRow33CompressedFramesThatLie(t *testing.T) {
+	for _, syntax := range []string{walk.RLE, walk.JPEGSV1, walk.JPEGLS, walk.JPEG2000, walk.JPEGBaseline} {
+		files := stackOf(3)
+		for _, c := range files {
+			c.syntax, c.fragments = syntax, [][]byte{rleFrame(c.pixels)}
+			c.us(0x00280010, 65535).us(0x00280011, 65535)
+		}
+		frugal(t, syntax, 3000, func() { refused(t, folder(files...), "limit", "claim to decode to") })
+		for _, c := range files { // within the limit, and still a lie
+			c.us(0x00280010, 5000).us(0x00280011, 5000)
+		}
+		s := only(t, folder(files...))
+		if _, err := s.Read(t.Context(), nil); err == nil {
+			t.Errorf("%s: a lying frame was read", walk.Name(syntax))
+		}
 	}
 }
 

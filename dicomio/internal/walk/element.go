@@ -66,8 +66,8 @@ func (w *walker) fits(el element, lv level, end int64) error {
 			return w.broken(el, "length undefined in VR "+el.vr)
 		}
 	case lv.depth == 0 && (el.tag == tagPixels || el.tag == tagPadding): // judged by the caller
-	case w.c.open && w.c.off+int64(el.length) > maxHeader:
-		return w.broken(el, fmt.Sprintf("more than %d MiB before the pixels of a deflated data set", maxHeader>>20))
+	case w.c.at == nil && !lv.fragments && w.c.off+int64(el.length) > maxHeader:
+		return w.broken(el, fmt.Sprintf("more than %d MiB before the pixels of compressed data", maxHeader>>20))
 	case w.c.off+int64(el.length) > end:
 		e := w.broken(el, fmt.Sprintf("length %d, %d bytes are left", el.length, max(0, end-w.c.off)))
 		if end == w.c.size {

@@ -75,7 +75,7 @@ func (w *walker) pass(el element) error {
 func (w *walker) fragments(el element, px *Pixels) error {
 	first := int64(-1)
 	for n := 0; ; n++ {
-		item, err := w.element(level{}, w.c.size)
+		item, err := w.element(level{fragments: true}, w.c.size)
 		switch {
 		case err != nil:
 			return err

@@ -9,7 +9,7 @@
 //	one kept value     at most 64 KiB − 1
 //	all kept values    at most 16 MiB
 //	fragments          at most 65,536
-//	before the pixels  at most 64 MiB of a deflated data set
+//	before the pixels  at most 64 MiB of what must be inflated to be passed over
 //
 // So the errors a recover cannot catch (stack overflow, out of memory) cannot arise from a file. Lengths are signed
 // 64-bit throughout: nothing wraps.
@@ -118,6 +118,7 @@ type level struct {
 	depth               int
 	implicit, bigEndian bool
 	keep                bool
+	fragments           bool // of pixels, which may be large
 }
 
 // start reads preamble and meta group, and settles the encoding of the data set.
