@@ -72,7 +72,7 @@ func (o *Outline) Cavity(a Axis, h Hand) (reformat.UV, uncertainty.Length, error
 	if !ok {
 		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("%w: air but no bony floor before it", ErrNoCavity)
 	}
-	w, err := FitWall(o.field, a.At(depth), scale(-1, a.Dir), o.tissue)
+	w, err := FitWall(o.field, a.At(depth), scale(-1, a.Dir), depth, o.tissue)
 	if err != nil {
 		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("floor of the cavity: %w", err)
 	}

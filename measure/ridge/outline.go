@@ -179,12 +179,22 @@ func (o *Outline) wall(p, in reformat.UV) (*Wall, error) {
 			return w, nil
 		}
 	}
-	w, err := FitWall(o.field, p, in, o.tissue)
+	w, err := FitWall(o.field, p, in, o.depthFrom(p, in), o.tissue)
 	if err != nil {
 		return nil, err
 	}
 	o.walls = append(o.walls, w)
 	return w, nil
+}
+
+// depthFrom returns how far the bone goes from its surface at p along the inward direction, in mm.
+func (o *Outline) depthFrom(p, in reformat.UV) float64 {
+	for _, h := range o.hits(p, in) {
+		if h.s > 0.7 { // the surface itself lies within the outline's error of p
+			return h.s
+		}
+	}
+	return math.Inf(1)
 }
 
 // edge refines crossing h of the line p + s·d on its fitted wall.

@@ -96,7 +96,7 @@ func (p profile) smooth() profile {
 // inward as at a bone surface.
 //
 // The fractions in it decide only where a fit starts and which voxels it sees, not what it says.
-func survey(all []reformat.Grain, s float64, t Tissue) (*start, bool) {
+func survey(all []reformat.Grain, depth, s float64, t Tissue) (*start, bool) {
 	if len(all) < 30 {
 		return nil, false
 	}
@@ -122,6 +122,7 @@ func survey(all []reformat.Grain, s float64, t Tissue) (*start, bool) {
 		out.p[pSigma], out.p[pG1] = t.Blur, math.Max(t.Cortex, p.grey[peak])
 	}
 	out.inside(p, peak, half, rise, s)
+	out.opposite(half+depth, half, s)
 	out.outside(p, foot, half, rise, s)
 	out.noise = p.noise(all, 0.6*patchRadius*s)
 	return out, true
@@ -151,6 +152,16 @@ func (o *start) inside(p profile, peak int, half, rise, s float64) {
 	o.p[pTau] = math.Max(0.15*s, p.at(inner)-half)
 	o.high = math.Min(p.at(inner)+0.9*s, p.at(min(len(p.grey)-1, low+2)))
 	o.high = math.Max(o.high, p.at(inner)+0.35*s)
+}
+
+// opposite keeps the fit off the bone's opposite surface, far mm along the normal: in a thin ridge
+// the profile falls there too, but that fall is no inner surface of a plate.
+func (o *start) opposite(far, half, s float64) {
+	if o.plate && half+o.p[pTau] > far-0.6*s {
+		o.plate = false
+		o.p[pTau], o.p[pG2] = beyondReach, o.p[pG1]
+	}
+	o.high = math.Min(o.high, math.Max(far-2*o.p[pSigma], half+o.p[pSigma]))
 }
 
 // outside looks for where the tissue outside stops being one layer: air behind thin soft tissue

@@ -54,7 +54,7 @@ func outwardOf(up, down, side reformat.UV) reformat.UV {
 }
 
 // sideChain returns the outline's points on one side of the axis, from crest to base, as far as
-// the field reaches.
+// the field reaches and no deeper than a cavity's floor: past it the wall is no ridge's.
 func (o *Outline) sideChain(a Axis, side reformat.UV) []reformat.UV {
 	n := len(o.Points)
 	start, best := 0, math.Inf(1)
@@ -68,10 +68,12 @@ func (o *Outline) sideChain(a Axis, side reformat.UV) []reformat.UV {
 		dir = -1
 	}
 	var chain []reformat.UV
+	far := o.reach(a)
 	for k := range n {
 		i := ((start+dir*k)%n + n) % n
 		p := o.Points[i]
-		if o.Cut[i] || k > 8 && dot(sub(p, a.Crest), side) < 0 {
+		rel := sub(p, a.Crest)
+		if o.Cut[i] || k > 8 && dot(rel, side) < 0 || dot(rel, a.Dir) > far {
 			break
 		}
 		chain = append(chain, p)

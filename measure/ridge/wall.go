@@ -47,7 +47,7 @@ const (
 	patchOutside = 2.2
 	patchInside  = 4.5
 	patchVoxel   = 0.45
-	maxGrains    = 1600
+	maxGrains    = 1200
 )
 
 // fitScale returns how much larger than nominal a patch must be on this field (no unit).
@@ -56,15 +56,16 @@ func fitScale(f reformat.Field) float64 {
 	return math.Max(1, math.Sqrt(least*most)/patchVoxel)
 }
 
-// FitWall fits the bone surface near section point at, where in is roughly the inward normal. It
-// returns [ErrNoEdge] (wrapped) where no such surface is: no rise of grey value, too few voxels in
-// the field, a fit that wanders off.
-func FitWall(f reformat.Field, at, in reformat.UV, t Tissue) (*Wall, error) {
+// FitWall fits the bone surface near section point at, where in is roughly the inward normal and
+// depth how far the bone goes inward, to its opposite surface, mm. It returns [ErrNoEdge] (wrapped)
+// where no such surface is: no rise of grey value, too few voxels in the field, a fit that wanders
+// off.
+func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wall, error) {
 	s := fitScale(f)
 	in = unit(in)
 	var w *Wall
 	for range 4 {
-		next, err := fitOnce(f, at, in, s, t)
+		next, err := fitOnce(f, at, in, depth, s, t)
 		if err != nil {
 			return nil, err
 		}
@@ -82,14 +83,14 @@ func FitWall(f reformat.Field, at, in reformat.UV, t Tissue) (*Wall, error) {
 	return w, nil
 }
 
-func fitOnce(f reformat.Field, at, in reformat.UV, s float64, t Tissue) (*Wall, error) {
+func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (*Wall, error) {
 	all := f.Near(nil, at, in, -patchOutside*s, patchInside*s, patchRadius*s)
-	begin, ok := survey(all, s, t)
+	begin, ok := survey(all, depth, s, t)
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
 	w, cost := fitFrom(begin, all, at, in, s, t)
-	if !begin.gum && (w == nil || w.noise > 1.25*begin.noise) {
+	if !begin.gum && (w == nil || w.misfit(begin.noise) > gumMisfit*(w.p[pG1]-w.p[pG0])) {
 		// The misfit is more than noise: thin soft tissue and the air behind it may look like one
 		// wide edge. Keep the two only where they explain the voxels clearly better.
 		if two, c := fitFrom(begin.withGum(), all, at, in, s, t); two != nil && (w == nil || c < 0.8*cost) {
@@ -102,11 +103,24 @@ func fitOnce(f reformat.Field, at, in reformat.UV, s float64, t Tissue) (*Wall, 
 	return w, nil
 }
 
+// gumMisfit is the misfit, as a share of the step to cortex, from which a second edge is worth a
+// try. Two edges 0.5 mm apart taken for one leave 2 % at a blur of 0.2 mm, more when farther apart.
+const gumMisfit = 0.015
+
+// misfit returns what the residuals hold beyond the given noise, in grey values.
+func (w *Wall) misfit(noise float64) float64 {
+	return math.Sqrt(math.Max(0, w.noise*w.noise-noise*noise))
+}
+
+// leastContrast is how many noise SDs a step must have to be a surface and not a clump of noise.
+// Our choice; the noisiest scans of the calibration have 8.
+const leastContrast = 3.0
+
 // fitFrom fits the layers of begin to the grains; it returns nil where there is no answer, and
 // the mean squared residual.
 func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, s float64, t Tissue) (*Wall, float64) {
 	w := &Wall{at: at, in: in, reach: patchRadius * s, plate: begin.plate, active: begin.active(), p: begin.p}
-	fit := layerFit{grains: thin(window(all, begin.low, begin.high), maxGrains), active: w.active}
+	fit := layerFit{grains: begin.choose(all), active: w.active}
 	if len(fit.grains) < 3*len(fit.active) {
 		return nil, 0
 	}
@@ -118,7 +132,7 @@ func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, s float64, 
 	}
 	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step)
 	cov, ok := fit.solve(&w.p)
-	if !ok || w.p[pG1]-w.p[pG0] < 0.3*step {
+	if rise := w.p[pG1] - w.p[pG0]; !ok || rise < 0.3*step || rise < leastContrast*fit.noise {
 		return nil, 0
 	}
 	w.noise, w.count, w.cov = fit.noise, len(fit.grains), cov
@@ -139,30 +153,31 @@ func priors(s *start, step, size float64, t Tissue) []prior {
 	return append(k, prior{pSigma, s.p[pSigma], s.p[pSigma]})
 }
 
-// window keeps the grains with low ≤ N ≤ high.
-func window(all []reformat.Grain, low, high float64) []reformat.Grain {
+// choose returns the grains the fit will see: those of the window, all near an edge, every third
+// where only a plateau is to be learnt, and of very fine grids an even share. The strides are odd
+// so that they do not fall in step with an even grid.
+func (s *start) choose(all []reformat.Grain) []reformat.Grain {
+	near := func(n, edge float64) bool { return math.Abs(n-edge) < 3.2*s.p[pSigma] }
 	kept := make([]reformat.Grain, 0, len(all))
-	for _, g := range all {
-		if g.N >= low && g.N <= high {
+	for i, g := range all {
+		if g.N < s.low || g.N > s.high {
+			continue
+		}
+		n := g.N - 0.5*(s.p[pCXX]*g.X*g.X)
+		if i%3 == 0 || near(n, s.p[pE]) || s.plate && near(n, s.p[pE]+s.p[pTau]) || s.gum && near(n, s.p[pE]-s.p[pGamma]) {
 			kept = append(kept, g)
 		}
 	}
-	return kept
-}
-
-// thin keeps about most grains, evenly through the list; the stride is odd so that it does not
-// fall in step with an even grid.
-func thin(all []reformat.Grain, most int) []reformat.Grain {
-	stride := (len(all) + most - 1) / most
+	stride := (len(kept) + maxGrains - 1) / maxGrains
 	if stride <= 1 {
-		return all
+		return kept
 	}
 	stride |= 1
-	kept := all[:0]
-	for i := 0; i < len(all); i += stride {
-		kept = append(kept, all[i])
+	few := kept[:0]
+	for i := 0; i < len(kept); i += stride {
+		few = append(few, kept[i])
 	}
-	return kept
+	return few
 }
 
 // Normal returns the outward unit normal of the fitted surface in the section.

@@ -1,0 +1,108 @@
+package ridge
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"ridgerule/measure/reformat"
+)
+
+// The table of the normal distribution against math.Erfc.
+func TestNormalTable(t *testing.T) {
+	for z := -8.0; z <= 8; z += 0.00137 {
+		cum, dens := normal(z)
+		require.InDelta(t, 0.5*math.Erfc(-z/math.Sqrt2), cum, 2e-8)
+		require.InDelta(t, math.Exp(-z*z/2)/math.Sqrt(2*math.Pi), dens, 2e-7)
+	}
+}
+
+func drawn(t *rapid.T) params {
+	f := func(lo, hi float64, name string) float64 { return rapid.Float64Range(lo, hi).Draw(t, name) }
+	return params{f(-0.1, 0.1, "e"), f(-0.05, 0.05, "sx"), f(-0.3, 0.3, "st"), f(-0.2, 0.4, "cxx"), f(-0.05, 0.05, "cxt"), f(-0.05, 0.05, "ctt"),
+		soft, cortex, marrow, f(0.3, 3, "tau"), f(0.15, 0.4, "sigma"), f(-0.1, 0.1, "taux"), air, f(0.5, 3, "gamma")}
+}
+
+// The model's derivatives against differences, at the surface itself, where they must be exact for
+// a fit to find its minimum. The shape's own terms are first-order in the distance from it.
+func TestModelDerivatives(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawn(t)
+		g := reformat.Grain{N: rapid.Float64Range(-0.2, 0.2).Draw(t, "n"), X: rapid.Float64Range(-0.5, 0.5).Draw(t, "x"), T: rapid.Float64Range(-0.5, 0.5).Draw(t, "t")}
+		var grad params
+		p.model(g, &grad)
+		for i := range p {
+			const h = 1e-6
+			a, b := p, p
+			a[i] -= h
+			b[i] += h
+			want := (b.model(g, nil) - a.model(g, nil)) / (2 * h)
+			if math.Abs(grad[i]-want) > 0.05*math.Abs(grad[pE])+1e-3 {
+				t.Fatalf("parameter %d at %+v: %g, by differences %g", i, g, grad[i], want)
+			}
+		}
+	})
+}
+
+// A cylinder along the arch is a surface the model knows exactly: the distance of every point
+// from it is R − |centre − point|.
+func TestDistanceFromACylinder(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := rapid.Float64Range(1.5, 20).Draw(t, "r")
+		n, x := rapid.Float64Range(-1, 1.2).Draw(t, "n"), rapid.Float64Range(-1, 1).Draw(t, "x")
+		p := params{pCXX: 1 / r}
+		m, _ := p.distance(n, x, 0.7)
+		require.InDelta(t, r-math.Hypot(r-n, x), m, 1e-12)
+	})
+}
+
+// A blurred disc shows its half level nearer to its centre. R 1.5, sigma 0.3: 1.469480; R 1.0,
+// sigma 0.3: 0.953150; R 1.5, sigma 0.2: 1.486566 (computed independently). The model's first-order
+// shift σ²/2R agrees to 0.002 mm, and a fit to such a disc finds R.
+func TestCurvedEdgeIsUnbiased(t *testing.T) {
+	for _, c := range []struct{ r, sigma, half float64 }{{1.5, 0.3, 1.469480}, {1.0, 0.3, 0.953150}, {1.5, 0.2, 1.486566}} {
+		require.InDelta(t, c.r-c.half, c.sigma*c.sigma/(2*c.r), 0.002)
+		disc := shape{-c.r, c.r, func(v float64) (float64, float64) {
+			half := math.Sqrt(math.Max(0, c.r*c.r-v*v))
+			return -half, half
+		}}
+		blur := disc.blurred(c.sigma)
+		half := 0.0
+		for x := c.r - 0.1; x < c.r+0.1; x += 1e-4 {
+			if blur(reformat.UV{U: x}) > 0.5 {
+				half = x
+			}
+		}
+		require.InDelta(t, c.half, half, 2e-3, "the test's own blur")
+		f := scene{voxel: 0.15, min: reformat.UV{U: -4, V: -4}, max: reformat.UV{U: 4, V: 4}, depth: 2, noise: 10}.
+			field(t, func(p reformat.UV) float64 { return soft + (cortex-soft)*blur(p) })
+		w, err := FitWall(f, reformat.UV{U: c.r}, reformat.UV{U: -1}, 2*c.r, Tissue{})
+		require.NoError(t, err)
+		hit, ok := w.outer(reformat.UV{}, reformat.UV{U: 1})
+		require.True(t, ok)
+		require.InDelta(t, c.r, hit.at.U, 0.015)
+	}
+}
+
+// Thin soft tissue with air behind it does not pull the bone's edge outward: plate of 1.5 mm,
+// gum from 0.5 to 2 mm.
+func TestThinGumDoesNotMoveTheEdge(t *testing.T) {
+	slab := func(top float64) func(p reformat.UV) float64 {
+		return func(p reformat.UV) float64 { return 0.5 * math.Erfc((p.U-top)/0.2/math.Sqrt2) }
+	}
+	bone, inside := slab(0), slab(-1.5)
+	for _, gum := range []float64{0.5, 0.8, 1.2, 2} {
+		skin := slab(gum)
+		f := scene{voxel: 0.2, min: reformat.UV{U: -5, V: -3}, max: reformat.UV{U: 5, V: 3}, depth: 2, noise: 50}.
+			field(t, func(p reformat.UV) float64 {
+				return air + (soft-air)*skin(p) + (cortex-soft)*bone(p) + (marrow-cortex)*inside(p)
+			})
+		w, err := FitWall(f, reformat.UV{U: 0.1}, reformat.UV{U: -1}, 9, Tissue{})
+		require.NoError(t, err)
+		hit, ok := w.outer(reformat.UV{}, reformat.UV{U: 1})
+		require.True(t, ok)
+		require.InDelta(t, 0, hit.at.U, 0.03, "gum %g mm", gum)
+	}
+}
