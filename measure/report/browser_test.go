@@ -84,18 +84,17 @@ func TestPageInChromium(t *testing.T) {
 	require.NoError(t, err)
 	require.True(t, header, "every table has a caption and scoped headers")
 	require.Empty(t, complaints())
+	prints(t, ctx, len(sampleCase().Result.Sites))
 }
 
-// The front page, a page or two a site, the arch, the basis: on both papers, and the caution on each.
-func TestPagePrints(t *testing.T) {
-	c := sampleCase()
-	ctx, _ := browse(t, pageBytes(t, c))
+// prints holds that the page prints on both papers: the front page, a page or two a site, the
+// arch, the basis.
+func prints(t *testing.T, ctx context.Context, sites int) {
 	for name, size := range map[string][2]float64{"A4": {8.27, 11.69}, "Letter": {8.5, 11}} {
 		pdf, err := chromedp.Call(ctx, cdppage.PrintToPDF, cdppage.PrintToPDFParams{PaperWidth: size[0], PaperHeight: size[1], PreferCSSPageSize: new(true), PrintBackground: new(false)})
 		require.NoError(t, err)
 		lookAt(t, name+".pdf", pdf.Data)
 		pages := len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(pdf.Data, -1))
-		sites := len(c.Result.Sites)
 		require.GreaterOrEqual(t, pages, 1+sites+2, name)
 		require.LessOrEqual(t, pages, 1+2*sites+2, name)
 	}

@@ -76,9 +76,11 @@ func clearanceSheet(distance, U, margin float64) *sheet {
 	for mm := least; mm <= most; mm++ {
 		s.rule(spot{x(mm), y}, spot{x(mm), y + 1}, 0.15, soft)
 	}
-	s.write(label{At: spot{x(0), y + 4.6}, Text: "0", Size: tiny, Anchor: middleOf, Ink: soft})
+	if x(margin)-x(0) > 11 {
+		s.write(label{At: spot{x(0), y + 4.6}, Text: "0", Size: tiny, Anchor: middleOf, Ink: soft})
+	}
 	s.rule(spot{x(margin), y - 2.6}, spot{x(margin), y + 2}, 0.6, black)
-	s.write(label{At: spot{x(margin), y + 4.6}, Text: "margin " + rounded(margin, 1), Size: tiny, Anchor: middleOf, Ink: black})
+	s.write(label{At: spot{math.Max(x(margin), 8), y + 4.6}, Text: "margin " + rounded(margin, 1), Size: tiny, Anchor: middleOf, Ink: black})
 	s.whisker(spot{x(distance), y}, U/(most-least)*w)
 	return s
 }

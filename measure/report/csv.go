@@ -46,12 +46,13 @@ func measurement(label, site, tooth string, row measure.Row) []string {
 	}
 }
 
-// at writes a depth (mm) as the plan gave it: "3", "2.5"; nil is empty.
+// at writes a depth (mm) in as few digits as say it to four decimals: "3", "2.5", "10.2607"; nil
+// is empty.
 func at(depth *float64) string {
 	if depth == nil || math.IsNaN(*depth) || math.IsInf(*depth, 0) {
 		return ""
 	}
-	return plain(*depth)
+	return plain(math.Round(*depth*1e4) / 1e4)
 }
 
 // SitesCSV writes one row a site, in the columns of [SiteColumns] for the result's depths.

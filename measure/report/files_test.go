@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"strings"
+	"sync"
 	"testing"
 	"testing/fstest"
 
@@ -30,8 +31,11 @@ func fullCase() Case {
 	return c
 }
 
+// sampleFiles are made once: eight tests look at them.
+var sampleFiles = sync.OnceValues(func() ([]File, error) { return Files(fullCase()) })
+
 func TestFilesAreTheContract(t *testing.T) {
-	files, err := Files(fullCase())
+	files, err := sampleFiles()
 	require.NoError(t, err)
 	var got []string
 	for _, f := range files {
@@ -47,7 +51,7 @@ func TestFilesAreTheContract(t *testing.T) {
 }
 
 func TestSameCaseSameBytes(t *testing.T) {
-	first, err := Files(fullCase())
+	first, err := sampleFiles()
 	require.NoError(t, err)
 	second, err := Files(fullCase())
 	require.NoError(t, err)
@@ -56,7 +60,7 @@ func TestSameCaseSameBytes(t *testing.T) {
 
 // The package's sizes and hashes are those of the files beside it.
 func TestPackageHashesItsTables(t *testing.T) {
-	files, err := Files(fullCase())
+	files, err := sampleFiles()
 	require.NoError(t, err)
 	var p packageJSON
 	require.NoError(t, json.Unmarshal(files[3].Data, &p))
@@ -70,12 +74,14 @@ func TestPackageHashesItsTables(t *testing.T) {
 // A report made again from result.json and the pictures beside it is the report.
 func TestReportIsMadeAgainWithoutTheVolume(t *testing.T) {
 	folder := fstest.MapFS{}
-	keep := func(name string) (io.WriteCloser, error) {
-		f := &fstest.MapFile{}
-		folder[name] = f
-		return closer{f}, nil
+	kept, err := sampleFiles()
+	require.NoError(t, err)
+	for _, f := range kept {
+		require.NoError(t, put(f, func(name string) (io.WriteCloser, error) {
+			folder[name] = &fstest.MapFile{}
+			return closer{folder[name]}, nil
+		}))
 	}
-	require.NoError(t, Write(fullCase(), keep))
 	r, p, err := ReadJSON(bytes.NewReader(folder["result.json"].Data))
 	require.NoError(t, err)
 	again := Case{Result: r, Provenance: p}

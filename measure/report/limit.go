@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"strings"
 
 	"ridgerule/measure"
 )
@@ -77,8 +78,10 @@ func rowName(row measure.Row, jaw measure.Jaw) string {
 		return name
 	case row.Quantity == "clearance" || row.Quantity == "implant_angle":
 		return name + " to " + row.To
-	case row.Quantity == "ridge_height" || row.Quantity == "usable_height":
+	case row.Quantity == "ridge_height":
 		return name + " to the " + plainName(row.To)
+	case strings.HasPrefix(row.Quantity, "usable"):
+		return name + ", for " + row.To
 	}
 	return name + ", " + plainName(row.To)
 }

@@ -1,9 +1,11 @@
 package report
 
 import (
+	"fmt"
 	"html/template"
 	"math"
 	"slices"
+	"strings"
 
 	"ridgerule/measure"
 	"ridgerule/measure/uncertainty"
@@ -28,6 +30,7 @@ type pageView struct {
 	Arch       template.HTML
 	Panoramic  template.HTML
 	ArchRows   []rowView
+	Pairs      matrix
 	Margins    []marginView
 	Scan       []fact
 	Convent    []fact
@@ -61,8 +64,9 @@ type siteView struct {
 	DepthNotes []string // why a number of the table is missing
 	Facts      []rowView
 	Findings   []rowView
+	Far        []string // clear and far: named, not listed
 	Sizes      []sizeView
-	Budgets    budgetView
+	Budgets    []budgetRow
 	Implant    string
 }
 
@@ -84,16 +88,8 @@ type sizeView struct {
 	Verdict              verdictView
 }
 
-// budgetView is the site's budgets as one table: a row a number, a column a term.
-type budgetView struct {
-	Terms []string
-	Rows  []budgetRow
-}
-
-type budgetRow struct {
-	Name, Unit, U string
-	Shares        []string
-}
+// budgetRow is one number's budget: its terms with their shares of u, largest first.
+type budgetRow struct{ Name, Shares, U string }
 
 func viewOf(c Case) (pageView, error) {
 	r := c.Result
@@ -155,7 +151,11 @@ func (v *pageView) addArch(c Case, w window) error {
 			return err
 		}
 	}
+	v.Pairs = matrixOf(c.Result)
 	for _, row := range c.Result.Arch.Rows {
+		if v.Pairs.holds(row) {
+			continue
+		}
 		view := viewOfRow(row.Row, c.Result.Jaw)
 		view.Sites = row.Sites
 		v.ArchRows = append(v.ArchRows, view)
@@ -193,6 +193,8 @@ func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (site
 func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 	for _, row := range s.Rows {
 		switch {
+		case farAndClear(row):
+			v.Far = append(v.Far, row.To+" "+rowReading(row))
 		case row.Verdict != measure.NoMargin || row.Quantity == "clearance":
 			v.Findings = append(v.Findings, viewOfFinding(row, jaw))
 		case perDepth[row.Quantity]:
@@ -203,6 +205,11 @@ func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 			v.Facts = append(v.Facts, viewOfRow(row, jaw))
 		}
 	}
+}
+
+// farAndClear reports a distance that needs no line of its own: clear, and more than 10 mm.
+func farAndClear(row measure.Row) bool {
+	return row.Quantity == "clearance" && row.Verdict == measure.Clear && row.Value != nil && *row.Value > 10
 }
 
 // perDepth are the quantities that stand in the table of depths.
@@ -270,8 +277,17 @@ func implantWord(b *measure.Implant) string {
 	return diameter + " mm wide, " + plain(b.Length) + " mm long"
 }
 
+// shortAt writes a depth for a person: at most two decimals.
+func shortAt(depth *float64) string {
+	if depth == nil {
+		return ""
+	}
+	x := math.Round(*depth*100) / 100
+	return at(&x)
+}
+
 func viewOfRow(row measure.Row, jaw measure.Jaw) rowView {
-	v := rowView{Name: rowName(row, jaw), At: at(row.At), Reading: rowReading(row), Note: row.Note, Verdict: verdictOf(row.Verdict)}
+	v := rowView{Name: rowName(row, jaw), At: shortAt(row.At), Reading: rowReading(row), Note: row.Note, Verdict: verdictOf(row.Verdict)}
 	if row.Margin != nil {
 		v.Margin = rounded(*row.Margin, 1)
 	}
@@ -299,44 +315,38 @@ func viewOfRung(r measure.Rung) sizeView {
 	return v
 }
 
-func budgetsOf(s *measure.SiteResult, jaw measure.Jaw) budgetView {
-	var v budgetView
-	for _, row := range s.Rows {
-		for _, t := range row.Budget {
-			if row.Value != nil && !slices.Contains(v.Terms, t.Name) {
-				v.Terms = append(v.Terms, t.Name)
-			}
-		}
-	}
+func budgetsOf(s *measure.SiteResult, jaw measure.Jaw) []budgetRow {
+	var out []budgetRow
 	for _, row := range s.Rows {
 		if row.Value == nil || len(row.Budget) == 0 {
 			continue
 		}
 		name := rowName(row, jaw)
 		if row.At != nil {
-			name += " at " + at(row.At) + " mm"
+			name += " at " + shortAt(row.At) + " mm"
 		}
-		line := budgetRow{Name: name, Unit: row.Unit, U: rounded(row.Budget.U(), 3)}
-		for _, term := range v.Terms {
-			line.Shares = append(line.Shares, shareOf(row.Budget, term))
-		}
-		v.Rows = append(v.Rows, line)
+		out = append(out, budgetRow{name, sharesOf(row.Budget), rounded(row.Budget.U(), 3) + " " + unitWord(row.Unit)})
 	}
-	return v
+	return out
 }
 
-// shareOf returns a term's share of the standard uncertainty, in the value's unit, or nothing.
-func shareOf(b uncertainty.Budget, name string) string {
-	sum, found := 0.0, false
-	for _, t := range b {
-		if t.Name == name {
-			sum, found = math.Hypot(sum, t.Contribution()), true
+// sharesOf lists the terms of a budget with their shares of the standard uncertainty, largest
+// first; those that do not reach its third decimal are counted.
+func sharesOf(b uncertainty.Budget) string {
+	terms := slices.Clone(b)
+	slices.SortStableFunc(terms, func(x, y uncertainty.Term) int {
+		return compare(math.Abs(y.Contribution()), math.Abs(x.Contribution()))
+	})
+	var parts []string
+	for _, t := range terms {
+		if c := math.Abs(t.Contribution()); c >= 0.0005 {
+			parts = append(parts, t.Name+" "+rounded(c, 3))
 		}
 	}
-	if !found {
-		return ""
+	if less := len(terms) - len(parts); less > 0 {
+		parts = append(parts, fmt.Sprintf("%d below 0.0005", less))
 	}
-	return rounded(sum, 3)
+	return strings.Join(parts, "; ")
 }
 
 func short(hash string) string {

@@ -37,6 +37,10 @@ var quantityWords = map[string]string{
 	"largest_length":       "Largest length that holds",
 	"implant_angle":        "Angle between implants",
 	"implant_spread_angle": "Angle to mean axis",
+	"grey_p05":             "5th percentile of grey values",
+	"grey_p95":             "95th percentile of grey values",
+	"platform_distance":    "Distance between platforms",
+	"axis_correction":      "Angle to a common axis",
 	"ap_spread":            "Anterior–posterior spread",
 }
 
