@@ -33,12 +33,39 @@ func (p *plane) kind() string {
 		return "colour"
 	case has("LOCALIZER"):
 		return "localizer"
-	case derived(src.imageType) || derived(p.frameType):
+	case (derived(src.imageType) || derived(p.frameType)) && !p.onlyCompressed(types):
 		return "derived"
 	case src.burnedIn:
 		return "burned_in"
 	}
 	return ""
+}
+
+// onlyCompressed reports whether DERIVED says no more than that an original slice was compressed with loss: such a
+// slice stays PRIMARY and AXIAL (or VOLUME), and is cautioned as lossy.
+//
+// Source: DICOM PS3.3 C.7.6.1.1.2, C.7.6.1.1.5 (lossy compression makes an image DERIVED), from memory.
+func (p *plane) onlyCompressed(types []string) bool {
+	if !p.src.isLossy() {
+		return false
+	}
+	for _, t := range types {
+		switch strings.ToUpper(t) {
+		case "DERIVED", "PRIMARY", "AXIAL", "VOLUME", "NONE", "":
+		default:
+			return false
+		}
+	}
+	return true
+}
+
+// isLossy reports whether the pixels passed a lossy compression, now or before.
+func (src *source) isLossy() bool {
+	switch src.walked.Syntax {
+	case walk.JPEGBaseline, walk.JPEGExtended, walk.JPEGLSNear, walk.JPEG2000Any:
+		return true
+	}
+	return src.lossy
 }
 
 // kindProblem words the problem of a kind.
@@ -204,13 +231,7 @@ func (s *Series) judgeSources() {
 		for _, c := range src.cautions {
 			s.caution(c.Code, c.Text)
 		}
-		switch src.walked.Syntax {
-		case walk.JPEGBaseline, walk.JPEGExtended, walk.JPEGLSNear, walk.JPEG2000Any:
-			s.Facts.Lossy = true
-		}
-		if src.lossy {
-			s.Facts.Lossy = true
-		}
+		s.Facts.Lossy = s.Facts.Lossy || src.isLossy()
 		if src.walked.Inferred {
 			s.caution("syntax_inferred", printable(src.name, 64)+": no TransferSyntaxUID; the encoding was told from the data set")
 		}

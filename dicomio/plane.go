@@ -80,7 +80,11 @@ func readPlane(src *source, f int, g groups) *plane {
 	p := &plane{src: src, frame: f}
 	p.readPosition(g.find(tag.PlanePositionSequence, tag.ImagePositionPatient))
 	p.readOrientation(g.find(tag.PlaneOrientationSequence, tag.ImageOrientationPatient))
-	p.readSpacing(g.find(tag.PixelMeasuresSequence, tag.PixelSpacing), g.root)
+	measures := g.find(tag.PixelMeasuresSequence, tag.PixelSpacing)
+	p.readSpacing(measures, g.root)
+	if src.thickness == 0 {
+		src.thickness = measures.optional(tag.SliceThickness)
+	}
 	p.readRescale(g.find(tag.PixelValueTransformationSequence, tag.RescaleSlope))
 	for _, group := range []tag.Tag{tag.CTImageFrameTypeSequence, tag.XRay3DFrameTypeSequence} {
 		if v := g.find(group, tag.FrameType).texts(tag.FrameType); v != nil {

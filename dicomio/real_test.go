@@ -1,7 +1,9 @@
 package dicomio
 
 import (
+	"math"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -207,5 +209,51 @@ func TestEveryFileOfTheCollectionsIsAnswered(t *testing.T) {
 				t.Errorf("%s: %v", filepath.Base(path), err)
 			}
 		}
+	}
+}
+
+// The parser module's own test files: a PET, an MR, a projection, a small Enhanced CT and a deflated capture.
+func TestParserModuleFilesAreAnswered(t *testing.T) {
+	out, err := exec.Command("go", "list", "-m", "-f", "{{.Dir}}", "github.com/suyashkumar/dicom").Output()
+	if err != nil {
+		t.Skip("the go command is not here to find the module")
+	}
+	dir := filepath.Join(strings.TrimSpace(string(out)), "testdata")
+	for name, class := range map[string]string{
+		"1.dcm": "Positron Emission Tomography Image Storage", "2.dcm": "Positron Emission Tomography Image Storage", "3.dcm": "MR Image Storage",
+		"4.dcm": "Computed Radiography Image Storage", "5.dcm": "Enhanced CT Image Storage", "6.dcm": "Secondary Capture Image Storage",
+	} {
+		cat, err := Scan(t.Context(), opened(t, filepath.Join(dir, name)), Limits{})
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		if s := cat.Series[0]; s.Facts.SOPClass != class || s.Verdict() != Unfit {
+			t.Errorf("%s: %s, %v", name, s.Facts.SOPClass, s.Verdict())
+		}
+	}
+}
+
+// A real head-and-neck CT of 90 slices, 511 × 511, 1 × 1 × 3 mm, Implicit VR, no Patient Position.
+func TestHeadAndNeckSeries(t *testing.T) {
+	packed := shared(t, "pycerr-head-neck-ct", "pt_1.tar.xz")
+	dir := t.TempDir()
+	if out, err := exec.Command(tool(t, "tar"), "xJf", packed, "-C", dir).CombinedOutput(); err != nil {
+		t.Skipf("tar cannot unpack xz here: %s", out)
+	}
+	cat, s, v := through(t, opened(t, dir))
+	t.Logf("%d series; %v; %s; cautions %v; passed %v", len(cat.Series), v.Size, s.Facts.Orientation, s.Cautions, cat.Passed)
+	if v.Size[0] != 511 || v.Size[1] != 511 {
+		t.Errorf("size %v", v.Size)
+	}
+	d := v.Spacing()
+	near(t, "column spacing", d[0], 1, 0.01)
+	near(t, "slice step", d[2], 3, 1e-6)
+	low, high := math.Inf(1), math.Inf(-1)
+	for k := range v.Size[2] {
+		g := v.Grey(255, 255, k)
+		low, high = min(low, g), max(high, g)
+	}
+	if low < -1024 || high > 3071 {
+		t.Errorf("grey values from %v to %v, beyond what 12 bits from -1024 hold", low, high)
 	}
 }

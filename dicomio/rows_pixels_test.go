@@ -227,7 +227,19 @@ func TestRow25LossyIsCautioned(t *testing.T) {
 	}
 	s, _ := readOnly(t, folder(files...))
 	cautioned(t, s, "lossy")
+	for _, c := range files { // compressing alone makes a slice DERIVED; computing one does too, and is refused
+		c.set(0x00080008, "CS", `DERIVED\PRIMARY\AXIAL`)
+	}
+	s, _ = readOnly(t, folder(files...))
+	cautioned(t, s, "lossy")
+	for _, types := range []string{`DERIVED\SECONDARY\AXIAL`, `DERIVED\PRIMARY\MPR`, `DERIVED\PRIMARY\AXIAL\MIP`} {
+		for _, c := range files {
+			c.set(0x00080008, "CS", types)
+		}
+		refused(t, folder(files...), "derived")
+	}
 	for _, c := range files {
+		c.set(0x00080008, "CS", `ORIGINAL\PRIMARY\AXIAL`)
 		c.syntax = walk.JPEGExtended
 		c.fragments = [][]byte{{0xFF, 0xD8, 0xFF, 0xD9}}
 	}
