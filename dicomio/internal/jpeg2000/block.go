@@ -7,7 +7,7 @@ import "sync"
 // Around each coefficient it keeps flags of what its eight neighbours have shown, so that a context is one look-up. The
 // field of flags has a border of one, which is never significant.
 type blockDecoder struct {
-	mq
+	mq      mq
 	raw     raw
 	scratch []byte // a segment, and the ones after it
 
@@ -44,11 +44,8 @@ const (
 
 var blockPool = sync.Pool{New: func() any { return new(blockDecoder) }}
 
-// decode runs the passes of b. Coefficients of planes that were not sent lie in the middle of what is possible.
+// decode runs the passes of b, which has at most 30 planes. Coefficients of planes that were not sent lie in the middle of what is possible.
 func (d *blockDecoder) decode(b *block, kind, style int) error {
-	if b.planes > 30 {
-		return corrupt("%d bit planes, 30 are read", b.planes)
-	}
 	d.width, d.height, d.style = b.area.width(), b.area.height(), style
 	d.stride = d.width + 2
 	d.flags = cleared(d.flags, d.stride*(d.height+2))

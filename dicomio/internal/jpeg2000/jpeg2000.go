@@ -7,8 +7,8 @@
 //
 // The rooms inside: header.go reads markers into parameters (params.go); tile.go lays out resolutions, bands, precincts
 // and code-blocks; packets.go hands each code-block its bytes (tree.go); block.go turns them into coefficients, bit by bit
-// from the arithmetic decoder (mq.go) in contexts (contexts.go); wavelet.go turns coefficients into samples. Every block, precinct and tile that is laid out is
-// paid for by want or by bytes of data: no claim of a header alone allocates.
+// from the arithmetic decoder (mq.go) in contexts (contexts.go); wavelet.go turns coefficients into samples. Every block,
+// precinct and tile that is laid out is paid for by want or by bytes of data: no claim of a header alone allocates.
 //
 // Source: ITU-T T.800 (2002), annexes A to G and I.
 package jpeg2000
@@ -82,7 +82,7 @@ func (d *decoder) tile(i int) error {
 		return failAt(len(d.data), codec.ErrCorrupt, "tile %d of %d has %d of %d parts", i, len(d.tiles), p.parts, max(p.expected, 1))
 	}
 	area := d.size.tile(i)
-	t, err := layOut(area, &p.params, len(p.data))
+	t, err := layOut(area, &p.params, len(p.data), d.size.precision)
 	if err != nil {
 		return failAt(p.at, codec.ErrCorrupt, "tile %d: %v", i, err)
 	}

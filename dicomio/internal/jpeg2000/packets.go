@@ -2,6 +2,7 @@ package jpeg2000
 
 import (
 	"cmp"
+	"fmt"
 	"math/bits"
 	"slices"
 
@@ -209,7 +210,9 @@ func (r *packetReader) block(t *tile, c *cell, j int, b *band, layer int, shares
 				return "more empty bit planes than the band has"
 			}
 		}
-		block.planes = b.planes - zeros
+		if block.planes = b.planes - zeros; block.planes > t.planes {
+			return fmt.Sprintf("%d bit planes, at most %d can be", block.planes, t.planes)
+		}
 	}
 	n := r.passes()
 	for r.bit() == 1 {

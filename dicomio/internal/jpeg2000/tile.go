@@ -7,6 +7,7 @@ import "math"
 type tile struct {
 	area        rect
 	params      *params
+	planes      int // the most that a block can have
 	resolutions []resolution
 }
 
@@ -64,8 +65,15 @@ type segment struct{ passes, most, length int }
 
 // layOut works out where everything of a tile lies. packets of n bytes must be able to pay for the precincts: each takes a
 // byte a layer at the least.
-func layOut(area rect, p *params, n int) (*tile, error) {
-	t := &tile{area: area, params: p, resolutions: make([]resolution, p.levels+1)}
+//
+// Reversible coefficients have at most 2 bits more than the samples, in the diagonal band, and 3 are room for overshoot: planes
+// beyond would only cost time. Irreversible steps may be as fine as they like: there 30 is what an int32 holds with its
+// half unit.
+func layOut(area rect, p *params, n, precision int) (*tile, error) {
+	t := &tile{area: area, params: p, planes: 30, resolutions: make([]resolution, p.levels+1)}
+	if p.reversible {
+		t.planes = precision + 5
+	}
 	paid := n / p.layers
 	for r := range t.resolutions {
 		res := &t.resolutions[r]
