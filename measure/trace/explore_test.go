@@ -113,11 +113,6 @@ func TestExplore(t *testing.T) {
 		c.g = cover(s.canal, [3]r3.Vec{q.Rotate(r3.Vec{X: .3}), q.Rotate(r3.Vec{Y: .3}), q.Rotate(r3.Vec{Z: .3})}, 9)
 	})
 	add("blur.35", b(), func(s *scene, c *cs) { s.sigma = .35 })
-	for _, w := range []float64{.2, .3, .6, 1} {
-		for _, b0 := range []float64{.15, .2, .3, .4} {
-			add(fmt.Sprintf("wall %.1f blur %.2f", w, b0), b(), func(s *scene, c *cs) { s.wall = w; s.sigma = b0 })
-		}
-	}
 	add("wall.8", b(), func(s *scene, c *cs) { s.wall = .8 })
 	filter := os.Getenv("CASE")
 	for _, c := range cases {

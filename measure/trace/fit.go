@@ -6,10 +6,12 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// model is the picture of a canal in a section, nine numbers: a dark disc of radius r in
-// marrow that may rise to one side, with a brighter wall of thickness t between, blurred.
+// model is the picture of a canal in a section, eleven numbers: a dark disc of radius r in
+// surroundings that may rise to one side or to two opposite sides (a plate of cortex beside
+// it, or one on each side), with a brighter wall of thickness t between, blurred.
 //
-//	I = inside·D(ρ,r) + (out + gx·x + gy·y)·[1 − D(ρ,r)] + wall·[D(ρ,r+t) − D(ρ,r)]
+//	I = inside·D(ρ,r) + out(x,y)·[1 − D(ρ,r)] + wall·[D(ρ,r+t) − D(ρ,r)]
+//	out(x,y) = out + gx·x + gy·y + p·(x²−y²)/q + s·2xy/q,  q = max(1 mm, √(x²+y²))
 //	ρ = distance from (x, y);  wall = how much brighter than marrow, 0 for a canal without
 type model [params]float64
 
@@ -18,7 +20,8 @@ const (
 	mInside, mOut = 3, 4    // grey values
 	mGX, mGY      = 5, 6    // grey values a mm
 	mWall, mThick = 7, 8    // grey values; mm
-	params        = 9
+	mP, mS        = 9, 10   // grey values a mm
+	params        = 11
 )
 
 const (
@@ -36,7 +39,9 @@ func (m *model) at(d *disc, x, y float64, slope *slopes) float64 {
 	rho := math.Hypot(dx, dy)
 	d1, d1rho, d1r := d.at(rho, m[mr])
 	d2, d2rho, d2r := d.at(rho, m[mr]+m[mThick])
-	out := m[mOut] + m[mGX]*x + m[mGY]*y
+	q := max(1, math.Hypot(x, y))
+	two, four := (x*x-y*y)/q, 2*x*y/q
+	out := m[mOut] + m[mGX]*x + m[mGY]*y + m[mP]*two + m[mS]*four
 	step := m[mInside] - out
 	slope[mx], slope[my] = 0, 0
 	if rho > 0 {
@@ -46,6 +51,7 @@ func (m *model) at(d *disc, x, y float64, slope *slopes) float64 {
 	slope[mr] = step*d1r + m[mWall]*(d2r-d1r)
 	slope[mInside], slope[mOut] = d1, 1-d1
 	slope[mGX], slope[mGY] = (1-d1)*x, (1-d1)*y
+	slope[mP], slope[mS] = (1-d1)*two, (1-d1)*four
 	slope[mWall], slope[mThick] = d2-d1, m[mWall]*d2r
 	return out + step*d1 + m[mWall]*(d2-d1)
 }
@@ -80,7 +86,7 @@ func newFit(m model, n int) *fit {
 const oversampling = 3.0
 
 // fit finds the model that explains the picture best: Levenberg–Marquardt with the prior as
-// nine further observations, pixels far off the model losing weight (Huber).
+// eleven further observations, pixels far off the model losing weight (Huber).
 //
 // Source: Marquardt DW. J SIAM 1963;11:431–441. doi:10.1137/0111030 (from memory).
 func (c *section) fit(d *disc, p prior) *fit {
@@ -123,7 +129,7 @@ func (c *section) conclude(p prior, f *fit) {
 	var chol mat.Cholesky
 	f.inverse = mat.NewSymDense(params, nil)
 	if chol.Factorize(h) && chol.InverseTo(f.inverse) == nil {
-		f.ok = math.Hypot(f.model[mx], f.model[my]) < 2.5
+		f.ok = math.Hypot(f.model[mx], f.model[my]) < 2.5 && f.model[mr] < largest-0.05 // else no edge was found
 	}
 }
 

@@ -201,7 +201,7 @@ func (c *centred) prior(know *known, i int) prior {
 	r := know.radius(float64(i) / float64(max(1, len(c.points)-1)))
 	p := prior{
 		mean: model{mr: r, mInside: inside, mOut: out, mWall: s / 2, mThick: know.thick},
-		sd:   model{0.8, 0.8, 0.4, s, 2 * s, s / 2, s / 2, 2 * s, 0.15},
+		sd:   model{0.8, 0.8, 0.4, s, 2 * s, s / 2, s / 2, 2 * s, 0.15, s / 2, s / 2},
 	}
 	if know.firm {
 		p.sd[mx], p.sd[my], p.sd[mr] = 0.6, 0.6, 0.3

@@ -63,7 +63,7 @@ type Options struct {
 	Spacing float64 // distance between points of the path, mm; 0 means 1
 	MarkSD  float64 // how well the marks are placed, 1-sigma, mm; 0 means 0.5
 	Reach   float64 // how far the canal may bow away from the line between two marks, mm; 0 means a quarter of their distance, at least 10
-	Low     float64 // confidence below which a stretch is named in Path.Low; 0 means 0.5
+	Low     float64 // confidence below which a stretch is named in Path.Low; 0 means 0.6
 }
 
 func (o Options) withDefaults() Options {
@@ -74,7 +74,7 @@ func (o Options) withDefaults() Options {
 	}
 	def(&o.Spacing, 1)
 	def(&o.MarkSD, 0.5)
-	def(&o.Low, 0.5)
+	def(&o.Low, 0.6)
 	return o
 }
 

@@ -8,7 +8,7 @@ import (
 
 // scales are the blurs at which tubes are looked for, sigma in mm. A dark tube of radius r
 // stands out most at about r/√2 beyond its wall: 1 to 2 mm is the canal's radius.
-var scales = [4]float64{0.6, 0.8, 1.1, 1.5}
+var scales = [4]float64{0.45, 0.7, 1.0, 1.5}
 
 const (
 	slowest  = 0.02 // speed where nothing looks like a tube, of the speed in a perfect one
@@ -20,6 +20,8 @@ type tube struct {
 	*box
 	blurred [len(scales)][]float32
 	c       [len(scales)]float64 // Frangi's c: half the strength of the second derivatives at the marks
+	dark    float64              // grey value of the lumen at the marks, finest scale
+	bright  float64              // grey values above it at which a node is hardly a lumen: a quarter of the way to the surroundings
 	memo    []float32            // speed + 1; 0: not yet asked for
 }
 
@@ -46,7 +48,10 @@ func (t *tube) speed(node int) float64 {
 	return float64(t.memo[node]) - 1
 }
 
-// measure returns the largest of the scales' Frangi measures at a node, 0 to 1.
+// measure returns how much a node looks like this canal, 0 to 1: the largest of the scales'
+// Frangi measures, squared so that half a tube is no match for a whole one, times how dark it
+// is against the lumen at the marks. The marrow between two plates is a dark tube too, as
+// strong as the canal, but not as dark.
 func (t *tube) measure(node int) float64 {
 	best := 0.0
 	for i := range scales {
@@ -54,7 +59,8 @@ func (t *tube) measure(node int) float64 {
 			best = max(best, frangi(h.eigenvalues(), t.c[i]))
 		}
 	}
-	return best * best
+	z := max(0, float64(t.blurred[0][node])-t.dark) / t.bright
+	return best * best * math.Exp(-z*z)
 }
 
 // hessian returns the second derivatives of grey value at a node and scale, times sigma²
@@ -107,16 +113,37 @@ func (t *tube) onto(m r3.Vec, node int, d r3.Vec) r3.Vec {
 	return r3.Sub(p, r3.Scale(r3.Dot(r3.Sub(p, m), axis), axis))
 }
 
-// calibrate sets the strength a canal has in this picture from the marks, which lie in it.
+// calibrate sets the strength and the grey value a canal has in this picture from the marks,
+// which lie in it. The weaker mark decides: the other may lie at the mouth of a foramen, where
+// bone meets air and every second derivative is large.
 func (t *tube) calibrate(marks ...r3.Vec) {
-	f := front{n: t.n, stride: [3]int{1, t.n[0], t.n[0] * t.n[1]}}
+	f := front{n: t.n, stride: [3]int{1, t.n[0], t.n[0] * t.n[1]}, step: t.step}
 	for i := range scales {
-		sum := 0.0
+		t.c[i] = math.Inf(1)
 		for _, m := range marks {
 			h, _ := t.hessian(f.nearest(t.node(m)), i)
 			l := h.eigenvalues()
-			sum += math.Sqrt(l[0]*l[0] + l[1]*l[1] + l[2]*l[2])
+			t.c[i] = min(t.c[i], math.Sqrt(l[0]*l[0]+l[1]*l[1]+l[2]*l[2])/2)
 		}
-		t.c[i] = max(sum/float64(2*len(marks)), 1e-9)
+		t.c[i] = max(t.c[i], 1e-9)
 	}
+	t.dark = math.Inf(-1)
+	for _, m := range marks {
+		if g := float64(t.blurred[0][f.nearest(t.node(m))]); g > t.dark {
+			t.dark = g
+			t.bright = max(t.around(f, m)-g, 2*t.c[0]) / 4
+		}
+	}
+}
+
+// around returns the mean grey value around a mark, beyond a usual canal's wall; without unit.
+func (t *tube) around(f front, m r3.Vec) float64 {
+	const inner, outer = 2.0, 3.5 // mm
+	var sum, n float64
+	f.around(t.node(m), outer/t.step, func(node int, mm float64) {
+		if mm > inner && t.open[node] {
+			sum, n = sum+float64(t.grey[node]), n+1
+		}
+	})
+	return sum / max(n, 1)
 }
