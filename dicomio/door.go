@@ -92,12 +92,29 @@ func openFolder(path string, limits Limits) (*Door, error) {
 	if err != nil {
 		return nil, pathError(path, err)
 	}
-	d := &Door{FS: root.FS(), close: root.Close}
+	d := &Door{FS: folderFS{root}, close: root.Close}
 	if err := d.search(".", limits); err != nil {
 		root.Close()
 		return nil, err
 	}
 	return d, nil
+}
+
+// folderFS shows a folder as a file system that nothing leaves, whatever links say. Unlike [os.Root.FS] it takes names
+// that are no UTF-8: old exports have them.
+type folderFS struct{ root *os.Root }
+
+func (f folderFS) Open(name string) (fs.File, error) { return f.root.Open(filepath.FromSlash(name)) }
+
+func (f folderFS) ReadDir(name string) ([]fs.DirEntry, error) {
+	dir, err := f.root.Open(filepath.FromSlash(name))
+	if err != nil {
+		return nil, err
+	}
+	defer dir.Close()
+	entries, err := dir.ReadDir(-1)
+	sort.Slice(entries, func(i, j int) bool { return entries[i].Name() < entries[j].Name() })
+	return entries, err
 }
 
 // openFile opens one file: by its first bytes an archive, else by its name or content a DICOMDIR, else an image.
@@ -117,7 +134,7 @@ func openFile(path string, limits Limits) (*Door, error) {
 		return nil, pathError(path, err)
 	}
 	name := filepath.Base(path)
-	d := &Door{FS: root.FS(), Names: []string{name}, close: root.Close}
+	d := &Door{FS: folderFS{root}, Names: []string{name}, close: root.Close}
 	if err := d.followDirectory(name, limits); err != nil {
 		root.Close()
 		return nil, err

@@ -84,7 +84,7 @@ func (a *archiveFS) bounds(entries []*zip.File, limits Limits) error {
 
 // admit takes one entry in, or refuses it and says why.
 func (d *Door) admit(a *archiveFS, e *zip.File, limits Limits) {
-	name := strings.ReplaceAll(e.Name, `\`, "/")
+	name := strings.ToValidUTF8(strings.ReplaceAll(e.Name, `\`, "/"), "_")
 	mode := e.Mode()
 	reason := ""
 	switch {

@@ -129,7 +129,9 @@ func cluster(bucket []*plane) (stacks [][]*plane, lost []*plane) {
 			}
 		}
 		if fits < 0 {
-			if len(stacks) == maxStacks { // hostile: every image of its own geometry
+			if len(stacks) == maxStacks {
+				p.fault(&SeriesError{Code: "odd_slice", Problem: fmt.Sprintf("images of more than %d geometries in one series", maxStacks),
+					Remedy: "export each series by itself"})
 				lost = append(lost, p)
 				continue
 			}

@@ -96,6 +96,26 @@ func TestRow34ZipIsReadInPlace(t *testing.T) {
 	}
 }
 
+// Names that are no UTF-8, as old exports have them, in a folder and in an archive.
+func TestRow01NamesThatAreNoUTF8(t *testing.T) {
+	dir := t.TempDir()
+	for k, c := range stackOf(4) {
+		if err := os.WriteFile(filepath.Join(dir, fmt.Sprintf("schr\xE4g%d", k)), c.bytes(), 0o600); err != nil {
+			t.Skip("this file system takes UTF-8 names only")
+		}
+	}
+	zipped := archive(t, zip.Deflate, "B\xFCrste/\xE4", stackOf(4), nil)
+	for _, path := range []string{dir, zipped, filepath.Join(dir, "schr\xE4g0")} {
+		cat, err := Scan(t.Context(), opened(t, path), Limits{})
+		if err != nil || len(cat.Passed) != 0 {
+			t.Fatalf("%q: %v, passed %v", path, err, cat)
+		}
+		if s, err := cat.Pick(""); err != nil || len(s.Images) == 4 && s.Err() != nil {
+			t.Errorf("%q: %v, %v", path, err, s.Err())
+		}
+	}
+}
+
 func TestRow34HostileEntriesAreRefused(t *testing.T) {
 	for name, header := range map[string]*zip.FileHeader{
 		"parent":    {Name: "../evil.dcm"},

@@ -1,6 +1,0 @@
-//go:build !linux
-
-package dicomio
-
-// preferHugePages does nothing here.
-func preferHugePages([]int16) {}
