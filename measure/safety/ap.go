@@ -86,7 +86,7 @@ func distalLine(all []Implant, front r3.Vec, right, left int, o r3.Vec) (line, b
 	p, q := all[right], all[left]
 	across := r3.Sub(q.Platform, p.Platform)
 	across = r3.Sub(across, r3.Scale(r3.Dot(across, o), o))
-	apart := r3.Norm(across)
+	apart := length(across)
 	if apart < 1e-9 {
 		return line{}, false
 	}

@@ -46,7 +46,7 @@ func Pairs(all []Placed, rules Rules, opts Options) ([]Pair, error) {
 
 func pair(a, b Placed, rules Rules, opts Options) Pair {
 	two := []Placed{a, b}
-	platforms := func(p []Implant) float64 { return r3.Norm(r3.Sub(p[1].Platform, p[0].Platform)) }
+	platforms := func(p []Implant) float64 { return length(r3.Sub(p[1].Platform, p[0].Platform)) }
 	angle := func(p []Implant) float64 { return angleLines(p[0].Axis, p[1].Axis) }
 	g, _ := Distance(a.Implant, b.Implant) // both were validated
 	surface := func(p []Implant) float64 { g, _ := Distance(p[0], p[1]); return g.Distance }
@@ -143,7 +143,7 @@ func Spread(all []Placed, occlusal r3.Vec, opts Options) (Arch, error) {
 		}
 		a.Sites = append(a.Sites, p.Site)
 	}
-	if !finite(occlusal) || r3.Norm(occlusal) == 0 {
+	if !finite(occlusal) || length(occlusal) == 0 {
 		return Arch{}, fmt.Errorf("safety: occlusal direction (%g, %g, %g) is no direction", occlusal.X, occlusal.Y, occlusal.Z)
 	}
 	o := unit(occlusal)
@@ -190,7 +190,7 @@ func widest(axes []r3.Vec, to r3.Vec) float64 {
 
 // angle returns the angle between two vectors, 0…180 degrees, exact also when it is small.
 func angle(a, b r3.Vec) float64 {
-	return math.Atan2(r3.Norm(r3.Cross(a, b)), r3.Dot(a, b)) * 180 / math.Pi
+	return math.Atan2(length(r3.Cross(a, b)), r3.Dot(a, b)) * 180 / math.Pi
 }
 
 // angleLines returns the angle between two lines, 0…90 degrees.
@@ -201,7 +201,7 @@ func meanAxis(axes []r3.Vec) r3.Vec {
 	for _, a := range axes {
 		sum = r3.Add(sum, a)
 	}
-	if r3.Norm(sum) == 0 {
+	if length(sum) == 0 {
 		return axes[0]
 	}
 	return unit(sum)

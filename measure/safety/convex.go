@@ -30,7 +30,7 @@ type roundCone struct {
 }
 
 func newRoundCone(a, b r3.Vec, ra, rb float64) roundCone {
-	l := r3.Norm(r3.Sub(b, a))
+	l := length(r3.Sub(b, a))
 	if l <= math.Abs(ra-rb) {
 		if rb > ra {
 			a, ra = b, rb
@@ -53,12 +53,12 @@ func (c *roundCone) signed(x r3.Vec) (float64, r3.Vec) {
 	z := 0.0
 	if c.l > 0 {
 		along := r3.Dot(v, c.u)
-		rho := r3.Norm(r3.Sub(v, r3.Scale(along, c.u)))
+		rho := length(r3.Sub(v, r3.Scale(along, c.u)))
 		z = min(max(along-rho*c.sin/c.cos, 0), c.l)
 	}
 	centre, r := c.at(z)
 	v = r3.Sub(x, centre)
-	d := r3.Norm(v)
+	d := length(v)
 	if d == 0 {
 		return -r, r3.Add(r3.Scale(c.cos, across(c.u)), r3.Scale(c.sin, c.u))
 	}
@@ -85,12 +85,13 @@ type frustum struct {
 	l      float64 // mm
 	r0, r1 float64 // radii of the ends, mm
 	nr, nz float64 // the side's outward normal: across the axis, along it
+	side   float64 // length of the side from end to end, mm
 }
 
 func newFrustum(im Implant) frustum {
 	f := frustum{c: im.Platform, a: unit(im.Axis), l: im.Length, r0: im.Diameter / 2, r1: im.apexDiameter() / 2}
-	side := math.Hypot(f.l, f.r0-f.r1)
-	f.nr, f.nz = f.l/side, (f.r0-f.r1)/side
+	f.side = math.Hypot(f.l, f.r0-f.r1)
+	f.nr, f.nz = f.l/f.side, (f.r0-f.r1)/f.side
 	return f
 }
 
@@ -100,7 +101,7 @@ func (f *frustum) signed(x r3.Vec) (float64, r3.Vec) {
 	v := r3.Sub(x, f.c)
 	z := r3.Dot(v, f.a)
 	out := r3.Sub(v, r3.Scale(z, f.a))
-	rho := r3.Norm(out)
+	rho := length(out)
 	d, nr, nz := f.profile(rho, z)
 	if nr == 0 {
 		return d, r3.Scale(nz, f.a)
@@ -119,15 +120,16 @@ func (f *frustum) profile(rho, z float64) (d, nr, nz float64) {
 	if -z <= 0 && z-f.l <= 0 && side <= 0 {
 		return f.inside(z, side)
 	}
-	along := min(max((z*f.nr-(rho-f.r0)*f.nz)/math.Hypot(f.l, f.r0-f.r1), 0), 1)
+	along := min(max((z*f.nr-(rho-f.r0)*f.nz)/f.side, 0), 1)
 	ends := [3][2]float64{{min(rho, f.r0), 0}, {min(rho, f.r1), f.l}, {f.r0 + along*(f.r1-f.r0), along * f.l}}
 	d = math.Inf(1)
 	for _, p := range ends {
-		if e := math.Hypot(rho-p[0], z-p[1]); e < d {
-			d, nr, nz = e, rho-p[0], z-p[1]
+		x, y := rho-p[0], z-p[1]
+		if e := x*x + y*y; e < d {
+			d, nr, nz = e, x, y
 		}
 	}
-	if d == 0 {
+	if d = math.Sqrt(d); d == 0 {
 		return f.inside(z, side)
 	}
 	return d, nr / d, nz / d
@@ -148,12 +150,12 @@ func (f *frustum) support(d r3.Vec) r3.Vec {
 	z := r3.Dot(d, f.a)
 	out := r3.Sub(d, r3.Scale(z, f.a))
 	out = r3.Sub(out, r3.Scale(r3.Dot(out, f.a), f.a)) // once more: near the axis rounding tilts it
-	n := r3.Norm(out)
+	n := length(out)
 	c, r := f.c, f.r0
 	if f.l*z+f.r1*n > f.r0*n {
 		c, r = r3.Add(f.c, r3.Scale(f.l, f.a)), f.r1
 	}
-	if n <= 1e-16*r3.Norm(d) {
+	if n <= 1e-16*length(d) {
 		return c
 	}
 	return r3.Add(c, r3.Scale(r/n, out))
@@ -169,7 +171,10 @@ func (f *frustum) box() box {
 }
 
 // unit returns v with length 1.
-func unit(v r3.Vec) r3.Vec { return r3.Scale(1/r3.Norm(v), v) }
+func unit(v r3.Vec) r3.Vec { return r3.Scale(1/length(v), v) }
+
+// length returns the length of v, mm. (r3.Norm guards against overflow at four times the price.)
+func length(v r3.Vec) float64 { return math.Sqrt(r3.Norm2(v)) }
 
 // across returns some unit vector perpendicular to the unit vector u.
 func across(u r3.Vec) r3.Vec {

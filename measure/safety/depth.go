@@ -13,7 +13,7 @@ import (
 //
 // A polytope of support points grows inside A − B: its nearest face bounds the depth from below,
 // h of that face's normal from above. Growth ends when the two agree to 1e-9 mm, or after
-// 200 support points: then a ring of directions is equally good, or nearly (an implant in another's
+// 800 support points: then a ring of directions is equally good, or nearly (an implant in another's
 // axis), and the best of them is followed downhill. Either way the value is a translation that
 // separates; tested to 1e-6 mm against the least.
 //
@@ -25,7 +25,7 @@ func overlap(a, b convex) Gap {
 	}
 	depth, n := math.Inf(1), r3.Vec{}
 	var face hullFace
-	for range 200 {
+	for range 800 {
 		i := p.nearestFace()
 		if i < 0 {
 			break
@@ -93,13 +93,13 @@ func startPolytope(a, b convex) (*polytope, bool) {
 	x := r3.Vec{X: 1}
 	p.vertices = append(p.vertices, pick(a, b, x), pick(a, b, r3.Scale(-1, x)))
 	line := r3.Sub(p.vertices[1].w, p.vertices[0].w)
-	if r3.Norm(line) == 0 {
+	if length(line) == 0 {
 		return nil, false
 	}
 	side := across(unit(line))
-	p.add(a, b, side, func(w r3.Vec) float64 { return r3.Norm(r3.Cross(w, unit(line))) })
+	p.add(a, b, side, func(w r3.Vec) float64 { return length(r3.Cross(w, unit(line))) })
 	n := r3.Cross(line, r3.Sub(p.vertices[2].w, p.vertices[0].w))
-	if r3.Norm(n) == 0 {
+	if length(n) == 0 {
 		return nil, false
 	}
 	n = unit(n)
@@ -130,7 +130,7 @@ func (p *polytope) add(a, b convex, d r3.Vec, off func(r3.Vec) float64) {
 func (p *polytope) face(v [3]int) hullFace {
 	o := p.vertices[v[0]].w
 	n := r3.Cross(r3.Sub(p.vertices[v[1]].w, o), r3.Sub(p.vertices[v[2]].w, o))
-	l := r3.Norm(n)
+	l := length(n)
 	if l < 1e-18 {
 		return hullFace{v: v, d: math.Inf(1)}
 	}

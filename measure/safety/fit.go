@@ -110,7 +110,7 @@ func (s Seat) check() error {
 		}
 	}
 	b := r3.Sub(s.Buccal, r3.Scale(r3.Dot(s.Buccal, s.Axis), s.Axis))
-	if !finite(s.Platform, s.Axis, s.Buccal) || math.Abs(r3.Norm(s.Axis)-1) > 1e-6 || r3.Norm(b) < 1e-6 {
+	if !finite(s.Platform, s.Axis, s.Buccal) || math.Abs(length(s.Axis)-1) > 1e-6 || length(b) < 1e-6 {
 		return fmt.Errorf("%w: seat with axis %v and buccal direction %v", ErrBody, s.Axis, s.Buccal)
 	}
 	return nil

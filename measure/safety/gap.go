@@ -98,7 +98,9 @@ func (s *shape) gap(o *shape) Gap {
 // pieces meet it returns all the pairs that do (for surfaces: the first).
 func (s *shape) search(o *shape, stop float64) (Gap, [][2]int) {
 	w := walk{a: s, b: o, best: Gap{Distance: stop}, first: s.surface != nil || o.surface != nil}
-	w.visit(0, 0)
+	if w.bound(0, 0) <= stop {
+		w.visit(0, 0)
+	}
 	return w.best, w.met
 }
 
@@ -109,30 +111,49 @@ type walk struct {
 	first bool // the first pair that meets is enough
 }
 
-func (w *walk) bound(i, j int) float64 { return w.a.tree.nodes[i].apart(&w.b.tree.nodes[j].box) }
+// bound returns a lower bound of the distance of what two nodes hold, mm: from their boxes, and
+// where one body is an implant from the ball around the other's box, which is tighter for an
+// implant that lies across the axes.
+func (w *walk) bound(i, j int) float64 {
+	p, q := &w.a.tree.nodes[i], &w.b.tree.nodes[j]
+	d := p.apart(&q.box)
+	if d > w.best.Distance {
+		return d
+	}
+	if f := w.a.frustum; f != nil {
+		e, _ := f.signed(q.middle)
+		d = max(d, e-q.radius)
+	}
+	if f := w.b.frustum; f != nil {
+		e, _ := f.signed(p.middle)
+		d = max(d, e-p.radius)
+	}
+	return d
+}
 
 func (w *walk) visit(i, j int) {
-	if d := w.bound(i, j); d > w.best.Distance || w.first && len(w.met) > 0 {
-		return
-	}
 	p, q := &w.a.tree.nodes[i], &w.b.tree.nodes[j]
 	switch {
 	case p.leaf() && q.leaf():
 		w.leaves(p, q)
 	case q.leaf() || !p.leaf() && p.size() > q.size():
-		l, r := p.left, p.right
-		if w.bound(r, j) < w.bound(l, j) {
-			l, r = r, l
-		}
-		w.visit(l, j)
-		w.visit(r, j)
+		w.both([2]int{p.left, j}, [2]int{p.right, j})
 	default:
-		l, r := q.left, q.right
-		if w.bound(i, r) < w.bound(i, l) {
-			l, r = r, l
-		}
-		w.visit(i, l)
-		w.visit(i, r)
+		w.both([2]int{i, q.left}, [2]int{i, q.right})
+	}
+}
+
+// both visits two pairs of nodes, the nearer first, unless they are too far.
+func (w *walk) both(x, y [2]int) {
+	dx, dy := w.bound(x[0], x[1]), w.bound(y[0], y[1])
+	if dy < dx {
+		x, y, dx, dy = y, x, dy, dx
+	}
+	if dx <= w.best.Distance {
+		w.visit(x[0], x[1])
+	}
+	if dy <= w.best.Distance && !(w.first && len(w.met) > 0) {
+		w.visit(y[0], y[1])
 	}
 }
 
@@ -211,8 +232,8 @@ func (im Implant) Validate() error {
 	switch {
 	case !finite(im.Platform, im.Axis, r3.Vec{X: im.Diameter, Y: im.ApexDiameter, Z: im.Length}):
 		return fmt.Errorf("%w: implant with a number that is not finite", ErrBody)
-	case math.Abs(r3.Norm(im.Axis)-1) > 1e-6:
-		return fmt.Errorf("%w: implant axis of length %g, want a unit vector", ErrBody, r3.Norm(im.Axis))
+	case math.Abs(length(im.Axis)-1) > 1e-6:
+		return fmt.Errorf("%w: implant axis of length %g, want a unit vector", ErrBody, length(im.Axis))
 	case !(im.Diameter > 0 && im.Length > 0 && im.ApexDiameter >= 0):
 		return fmt.Errorf("%w: implant of diameter %g, apex diameter %g, length %g mm", ErrBody, im.Diameter, im.ApexDiameter, im.Length)
 	}

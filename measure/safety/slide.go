@@ -74,7 +74,7 @@ func (t tangent) gap(c *roundCone) Gap {
 	return Gap{Distance: t.d, Near: [2]r3.Vec{mine, r3.Sub(mine, r3.Scale(t.d, t.n))}}
 }
 
-func gapOf(a, b r3.Vec) Gap { return Gap{Distance: r3.Norm(r3.Sub(a, b)), Near: [2]r3.Vec{a, b}} }
+func gapOf(a, b r3.Vec) Gap { return Gap{Distance: length(r3.Sub(a, b)), Near: [2]r3.Vec{a, b}} }
 
 func (g Gap) swapped() Gap {
 	g.Near[0], g.Near[1] = g.Near[1], g.Near[0]
@@ -91,10 +91,10 @@ func (g Gap) swapped() Gap {
 func gjk(a, b convex, start r3.Vec) (g Gap, ok bool) {
 	s := simplex{pick(a, b, start)}
 	v, low := s[0].w, 0.0
-	best := Gap{Distance: r3.Norm(v), Near: [2]r3.Vec{s[0].a, s[0].b}}
+	best := Gap{Distance: length(v), Near: [2]r3.Vec{s[0].a, s[0].b}}
 	stalled := 0
 	for range 300 {
-		d := r3.Norm(v)
+		d := length(v)
 		if d < 1e-10 {
 			return best, false
 		}
@@ -150,7 +150,7 @@ func (s simplex) reduce() (simplex, bool) {
 			}
 		}
 		f = f.keep(f.weights())
-		if d := r3.Norm(f.nearest()); d < least {
+		if d := length(f.nearest()); d < least {
 			least, out = d, f
 		}
 	}
@@ -213,6 +213,6 @@ func (s simplex) gap() Gap {
 			g.Near[1] = r3.Add(g.Near[1], r3.Scale(w, s[i].b))
 		}
 	}
-	g.Distance = r3.Norm(r3.Sub(g.Near[0], g.Near[1]))
+	g.Distance = length(r3.Sub(g.Near[0], g.Near[1]))
 	return g
 }

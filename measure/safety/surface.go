@@ -17,9 +17,9 @@ type Surface struct {
 	once  sync.Once
 	ready *shape
 	err   error
-	faces []r3.Vec       // normal of each triangle
-	tips  [][3]r3.Vec    // angle-weighted normal at each corner
-	edge  map[[2]int]int // the triangle that runs through an edge in this direction
+	faces []r3.Vec         // normal of each triangle
+	tips  [][3]r3.Vec      // angle-weighted normal at each corner
+	edge  map[uint64]int32 // the triangle that runs through an edge in this direction, see way
 }
 
 // Validate returns [ErrBody] unless the surface is finite, closed and consistently oriented:
@@ -60,24 +60,24 @@ func (s *Surface) check() error {
 	if !finite(s.Points...) {
 		return fmt.Errorf("%w: surface with a coordinate that is not finite", ErrBody)
 	}
-	s.edge = make(map[[2]int]int, 3*len(s.Triangles))
+	s.edge = make(map[uint64]int32, 3*len(s.Triangles))
 	for i, t := range s.Triangles {
 		for k := range 3 {
 			a, b := t[k], t[(k+1)%3]
 			if a < 0 || a >= len(s.Points) || a == b {
 				return fmt.Errorf("%w: triangle %d has corners %v of %d points", ErrBody, i+1, t, len(s.Points))
 			}
-			if _, twice := s.edge[[2]int{a, b}]; twice {
+			if _, twice := s.edge[way(a, b)]; twice {
 				p := s.Points[a]
 				return fmt.Errorf("%w: surface edge at (%.3f, %.3f, %.3f) mm is used twice in one direction: facets overlap or face both ways", ErrBody, p.X, p.Y, p.Z)
 			}
-			s.edge[[2]int{a, b}] = i
+			s.edge[way(a, b)] = int32(i)
 		}
 	}
 	for _, t := range s.Triangles {
 		for k := range 3 {
 			a, b := t[k], t[(k+1)%3]
-			if _, closed := s.edge[[2]int{b, a}]; !closed {
+			if _, closed := s.edge[way(b, a)]; !closed {
 				p := s.Points[a]
 				return fmt.Errorf("%w: surface is open at (%.3f, %.3f, %.3f) mm: close it in the program that made it", ErrBody, p.X, p.Y, p.Z)
 			}
@@ -88,6 +88,9 @@ func (s *Surface) check() error {
 	}
 	return nil
 }
+
+// way numbers the edge that runs from point a to point b.
+func way(a, b int) uint64 { return uint64(a)<<32 | uint64(b) }
 
 // Volume returns the enclosed volume, mm³; negative when the facets face inwards.
 //
@@ -115,7 +118,7 @@ func (s *Surface) normals() {
 	s.tips = make([][3]r3.Vec, len(s.Triangles))
 	for i := range s.Triangles {
 		c := s.corner(i)
-		if n := r3.Cross(r3.Sub(c[1], c[0]), r3.Sub(c[2], c[0])); r3.Norm(n) > 0 {
+		if n := r3.Cross(r3.Sub(c[1], c[0]), r3.Sub(c[2], c[0])); length(n) > 0 {
 			s.faces[i] = unit(n)
 		}
 	}
@@ -139,9 +142,9 @@ func (s *Surface) fan(i, k int, seen [][3]bool) {
 		met = append(met, [2]int{i, k})
 		c := s.corner(i)
 		u, v := r3.Sub(c[(k+1)%3], c[k]), r3.Sub(c[(k+2)%3], c[k])
-		sum = r3.Add(sum, r3.Scale(math.Atan2(r3.Norm(r3.Cross(u, v)), r3.Dot(u, v)), s.faces[i]))
+		sum = r3.Add(sum, r3.Scale(math.Atan2(length(r3.Cross(u, v)), r3.Dot(u, v)), s.faces[i]))
 		here := s.Triangles[i][k]
-		i = s.edge[[2]int{here, s.Triangles[i][(k+2)%3]}]
+		i = int(s.edge[way(here, s.Triangles[i][(k+2)%3])])
 		for k = 0; s.Triangles[i][k] != here; k++ {
 		}
 	}
@@ -164,7 +167,7 @@ func (s *Surface) signed(x r3.Vec) (float64, r3.Vec) {
 		case w[a] == 0 && w[b] == 0:
 			n = s.tips[at][k]
 		case w[k] == 0 && w[a] > 0 && w[b] > 0:
-			n = r3.Add(s.faces[at], s.faces[s.edge[[2]int{t[b], t[a]}]])
+			n = r3.Add(s.faces[at], s.faces[s.edge[way(t[b], t[a])]])
 		}
 	}
 	if d := math.Sqrt(best); r3.Dot(r3.Sub(x, p), n) >= 0 {

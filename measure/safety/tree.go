@@ -2,7 +2,6 @@ package safety
 
 import (
 	"math"
-	"sort"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -50,8 +49,10 @@ type tree struct {
 
 type node struct {
 	box
-	left, right int // children; 0 in a leaf
-	from, to    int // of order, in a leaf
+	middle      r3.Vec
+	radius      float64 // of the ball around the middle that holds the box, mm
+	left, right int     // children; 0 in a leaf
+	from, to    int     // of order, in a leaf
 }
 
 func newTree(boxes []box) *tree {
@@ -70,7 +71,7 @@ func (t *tree) split(boxes []box, from, to int) int {
 		all = all.with(boxes[i])
 	}
 	me := len(t.nodes)
-	t.nodes = append(t.nodes, node{box: all, from: from, to: to})
+	t.nodes = append(t.nodes, newNode(all, from, to))
 	if to-from <= leafSize {
 		return me
 	}
@@ -81,12 +82,46 @@ func (t *tree) split(boxes []box, from, to int) int {
 		}
 	}
 	part := t.order[from:to]
-	sort.SliceStable(part, func(i, j int) bool { return boxes[part[i]].centre(axis) < boxes[part[j]].centre(axis) })
 	middle := (from + to) / 2
+	halve(part, len(part)/2, func(i int) float64 { return boxes[i].lo[axis] + boxes[i].hi[axis] })
 	left := t.split(boxes, from, middle)
 	right := t.split(boxes, middle, to)
 	t.nodes[me].left, t.nodes[me].right = left, right
 	return me
+}
+
+func newNode(b box, from, to int) node {
+	half := r3.Vec{X: b.hi[0] - b.lo[0], Y: b.hi[1] - b.lo[1], Z: b.hi[2] - b.lo[2]}
+	return node{box: b, middle: r3.Vec{X: b.centre(0), Y: b.centre(1), Z: b.centre(2)}, radius: length(half) / 2, from: from, to: to}
+}
+
+// halve puts the items with the smaller keys before position k (Hoare's selection).
+func halve(items []int, k int, key func(int) float64) {
+	for lo, hi := 0, len(items)-1; lo < hi; {
+		pivot := key(items[(lo+hi)/2])
+		i, j := lo, hi
+		for i <= j {
+			for key(items[i]) < pivot {
+				i++
+			}
+			for key(items[j]) > pivot {
+				j--
+			}
+			if i <= j {
+				items[i], items[j] = items[j], items[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return
+		}
+	}
 }
 
 func (n *node) leaf() bool { return n.right == 0 }

@@ -63,7 +63,7 @@ func (t *triangle) point(w [3]float64) r3.Vec {
 func (t *triangle) signed(x r3.Vec) (float64, r3.Vec) {
 	p, _ := t.nearest(x)
 	v := r3.Sub(x, p)
-	d := r3.Norm(v)
+	d := length(v)
 	if d == 0 {
 		return 0, r3.Vec{}
 	}
@@ -82,6 +82,9 @@ func (t *triangle) box() box { return ballBox(t[0], 0).with(ballBox(t[1], 0)).wi
 // will do: where there are many and an edge runs under some, that edge is as near.
 func frustumTriangle(f *frustum, t *triangle, stop float64) Gap {
 	best := Gap{Distance: math.Inf(1)}
+	if d := far(f, t); d > stop {
+		return Gap{Distance: d}
+	}
 	for i := range 3 {
 		e := t.edge(i)
 		if g := slide(&e, f, min(stop, best.Distance)).swapped(); g.Distance < best.Distance {
@@ -113,6 +116,13 @@ func frustumTriangle(f *frustum, t *triangle, stop float64) Gap {
 		return Gap{Distance: d, Near: [2]r3.Vec{foot, p}}
 	}
 	return best
+}
+
+// far returns a lower bound of the distance, mm, from the ball around the triangle's centre.
+func far(f *frustum, t *triangle) float64 {
+	c := r3.Scale(1.0/3, r3.Add(r3.Add(t[0], t[1]), t[2]))
+	d, _ := f.signed(c)
+	return d - math.Sqrt(max(r3.Norm2(r3.Sub(t[0], c)), r3.Norm2(r3.Sub(t[1], c)), r3.Norm2(r3.Sub(t[2], c))))
 }
 
 // triangles returns the gap between two triangles; 0 where they meet. The nearest points of two

@@ -1,0 +1,224 @@
+package safety
+
+import (
+	"math"
+	"reflect"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// prism is bone for tests: a closed polygon in the section (buccal, up), counter-clockwise,
+// extruded along the arch without end. Its reserve is the least distance of the implant's
+// side, deeper than 1 mm, from the polygon's edges, by rays across the axis as method.md 4 says.
+type prism struct {
+	polygon [][2]float64
+	buccal  r3.Vec
+	up      r3.Vec
+	margin  float64 // mm
+	u       float64 // mm
+}
+
+func (p prism) Reserve(im Implant) (float64, float64, string) {
+	least := math.Inf(1)
+	f := newFrustum(im)
+	for k := range 25 {
+		z := 1 + (f.l-1)*float64(k)/24
+		r := f.r0 + (f.r1-f.r0)*z/f.l
+		c := r3.Add(f.c, r3.Scale(z, f.a))
+		across := unit(r3.Sub(p.buccal, r3.Scale(r3.Dot(p.buccal, f.a), f.a)))
+		for _, way := range []float64{1, -1} {
+			least = min(least, p.ray(c, r3.Scale(way, across))-r)
+		}
+	}
+	return least - p.margin, p.u, "plate"
+}
+
+// ray returns the way from x along d to the polygon's edge, mm; −1 outside.
+func (p prism) ray(x, d r3.Vec) float64 {
+	px, py, dx, dy := r3.Dot(x, p.buccal), r3.Dot(x, p.up), r3.Dot(d, p.buccal), r3.Dot(d, p.up)
+	least, crossings := math.Inf(1), 0
+	for i, a := range p.polygon {
+		b := p.polygon[(i+1)%len(p.polygon)]
+		ex, ey := b[0]-a[0], b[1]-a[1]
+		den := dx*ey - dy*ex
+		t := ((a[0]-px)*ey - (a[1]-py)*ex) / den
+		s := ((a[0]-px)*dy - (a[1]-py)*dx) / den
+		if s >= 0 && s < 1 && t > 0 {
+			crossings++
+			least = min(least, t)
+		}
+	}
+	if crossings%2 == 0 {
+		return -1
+	}
+	return least
+}
+
+// seat stands at the crest of a ridge along x; up is +z, buccal +y.
+func seat() Seat {
+	return Seat{Platform: v(0, 0, 0), Axis: v(0, 0, -1), Buccal: v(0, 1, 0),
+		Lateral: [2]float64{-3, 3}, InSection: [2]float64{-15, 15}, MesioDistal: [2]float64{-10, 10}}
+}
+
+// slab is bone between y = −w/2 + off and w/2 + off, 30 mm deep.
+func slab(w, off, margin float64) prism {
+	return prism{[][2]float64{{off - w/2, -30}, {off + w/2, -30}, {off + w/2, 1}, {off - w/2, 1}}, v(0, 1, 0), v(0, 0, 1), margin, 0}
+}
+
+func scene(t testing.TB, s ...Structure) *Scene {
+	t.Helper()
+	out, err := NewScene(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func ladder(t testing.TB, s *Scene, seat Seat, sizes []Size, b Bone, absent []Finding) []Rung {
+	t.Helper()
+	out, err := s.Ladder(seat, sizes, b, Margins(), Options{}, absent)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// In a slab 8 mm wide whose middle lies 1.5 mm buccal, the best place is the middle: the reserve of a
+// diameter D is 4 − D/2 − 1.5.
+func TestFitFindsTheMiddleOfASlab(t *testing.T) {
+	for _, r := range ladder(t, scene(t), seat(), []Size{{Diameter: 3.5, Length: 10}, {Diameter: 4, Length: 8}, {Diameter: 5.5, Length: 10}}, slab(8, 1.5, 1.5), nil) {
+		near(t, "reserve, mm", r.Reserve, 4-r.Diameter/2-1.5, 0.02)
+		near(t, "lateral shift, mm", r.Pose.Lateral, 1.5, 0.03)
+		want := Clear
+		if r.Diameter > 5 {
+			want = Breach
+		}
+		if r.Verdict != want || r.Limit != "plate" {
+			t.Errorf("%g mm: %s limited by %q", r.Diameter, r.Verdict, r.Limit)
+		}
+	}
+}
+
+// A slab leaning by 8° is met by an implant leaning by 8°.
+func TestFitFindsTheLeanOfASlab(t *testing.T) {
+	s := slab(6, 0, 0)
+	rot := r3.NewRotation(8*math.Pi/180, v(1, 0, 0))
+	s.buccal, s.up = rot.Rotate(s.buccal), rot.Rotate(s.up)
+	r := ladder(t, scene(t), seat(), []Size{{Diameter: 4, Length: 12}}, s, nil)[0]
+	near(t, "reserve, mm", r.Reserve, 1, 0.02)
+	near(t, "turn, °", math.Abs(r.Pose.InSection), 8, 0.3)
+}
+
+// A canal straight below, 2 mm margin: what is left is canal roof − length − margin, whatever the
+// lateral freedom within the slab that is worth it; a root on one side pushes the implant to the other.
+func TestFitHoldsStructuresToo(t *testing.T) {
+	canal := capsule(1.5, v(-20, 0, -15), v(20, 0, -15))
+	fixed := seat()
+	fixed.Lateral, fixed.InSection, fixed.MesioDistal = [2]float64{}, [2]float64{}, [2]float64{}
+	for _, r := range ladder(t, scene(t, canal), fixed, []Size{{Diameter: 4, Length: 10}, {Diameter: 4, Length: 12}}, slab(20, 0, 1.5), nil) {
+		near(t, "reserve, mm", r.Reserve, 13.5-r.Length-2, 1e-9)
+		if r.Limit != "chain" || len(r.Findings) != 1 {
+			t.Errorf("limited by %q", r.Limit)
+		}
+	}
+	root := capsule(1, v(4, 0, 0), v(4, 0, -14))
+	root.Name, root.Kind = "root", Root
+	free := seat()
+	free.Lateral, free.InSection = [2]float64{}, [2]float64{}
+	r := ladder(t, scene(t, root), free, []Size{{Diameter: 3, Length: 12}}, slab(20, 0, 1.5), nil)[0]
+	if r.Pose.MesioDistal == 0 || r.Implant.Apex().X >= 0 {
+		t.Errorf("pose %+v leans toward the root", r.Pose)
+	}
+}
+
+func TestFitNeverReadsClearWhenSomethingIsMissing(t *testing.T) {
+	small := []Size{{Diameter: 3, Length: 8}}
+	if r := ladder(t, scene(t), seat(), small, slab(12, 0, 1), nil)[0]; r.Verdict != Clear {
+		t.Errorf("all known: %s", r.Verdict)
+	}
+	absent := Missing(lower("36", 24), nil, Margins())
+	if r := ladder(t, scene(t), seat(), small, slab(12, 0, 1), absent)[0]; r.Verdict != NotAssessed || r.Reason == "" {
+		t.Errorf("canal not marked: %s %q", r.Verdict, r.Reason)
+	}
+	if r := ladder(t, scene(t), seat(), small, nil, nil)[0]; r.Verdict != NotAssessed {
+		t.Errorf("no bone: %s", r.Verdict)
+	}
+	if r := ladder(t, scene(t), seat(), small, unknownBone{}, nil)[0]; r.Verdict != NotAssessed || r.Reason != "outside the field" {
+		t.Errorf("bone outside the field: %s %q", r.Verdict, r.Reason)
+	}
+}
+
+type unknownBone struct{}
+
+func (unknownBone) Reserve(Implant) (float64, float64, string) {
+	return math.NaN(), math.NaN(), "outside the field"
+}
+
+// A reserve of 0.5 mm with U = 0.6 mm is uncertain, with U = 0.4 mm clear.
+func TestUncertaintyDecidesTheRung(t *testing.T) {
+	for u, want := range map[float64]Verdict{0.3: Uncertain, 0.2: Clear} {
+		b := slab(8, 0, 1.5)
+		b.u = u
+		if r := ladder(t, scene(t), seat(), []Size{{Diameter: 4, Length: 8}}, b, nil)[0]; r.Verdict != want {
+			t.Errorf("u %g mm: %s with reserve %.3f mm", u, r.Verdict, r.Reserve)
+		}
+	}
+}
+
+func TestHoldingIsTheLargestClear(t *testing.T) {
+	all := []Rung{{Size: Size{Diameter: 3.5, Length: 12}, Verdict: Clear}, {Size: Size{Diameter: 4, Length: 10}, Verdict: Clear}, {Size: Size{Diameter: 5, Length: 14}, Verdict: Uncertain}}
+	if d, l, ok := Holding(all); d != 4 || l != 12 || !ok {
+		t.Errorf("%g × %g mm, %v", d, l, ok)
+	}
+	if _, _, ok := Holding(all[2:]); ok {
+		t.Error("nothing is clear")
+	}
+}
+
+func TestFitIsTheSameTwice(t *testing.T) {
+	s := scene(t, capsule(1.5, v(-20, 1, -15), v(20, -1, -14)), capsule(2, v(6, 0, 1), v(5, 1, -12)))
+	sizes := []Size{{Diameter: 3.5, Length: 8}, {Diameter: 4.5, Length: 11}}
+	a, b := ladder(t, s, seat(), sizes, slab(8, 0.4, 1.5), nil), ladder(t, s, seat(), sizes, slab(8, 0.4, 1.5), nil)
+	if !reflect.DeepEqual(a, b) {
+		t.Errorf("%+v\n%+v", a, b)
+	}
+}
+
+// No pose of a fine grid does better by more than 0.05 mm.
+func TestFitAgainstAFineGrid(t *testing.T) {
+	s := scene(t, capsule(1.5, v(-20, 3, -13), v(20, 1, -14)), capsule(2, v(7, 0, 1), v(5, 1, -12)))
+	st := seat()
+	f := fitter{scene: s, seat: st, bone: slab(9, 0.7, 1.5), rules: Margins()}
+	f.prepare()
+	for _, size := range []Size{{Diameter: 3.5, Length: 8}, {Diameter: 4, Length: 10}, {Diameter: 4.5, Length: 12}} {
+		got := f.score(size, f.best(size, nil), math.Inf(-1))
+		grid := math.Inf(-1)
+		for lat := -3.0; lat <= 3; lat += 0.25 {
+			for in := -15.0; in <= 15; in += 2.5 {
+				for md := -10.0; md <= 10; md += 2.5 {
+					grid = max(grid, f.score(size, Pose{Lateral: lat, InSection: in, MesioDistal: md}, grid))
+				}
+			}
+		}
+		if got < grid-0.05 {
+			t.Errorf("%g × %g mm: %.3f mm, grid %.3f mm", size.Diameter, size.Length, got, grid)
+		}
+	}
+}
+
+func TestSeatLimitsAreChecked(t *testing.T) {
+	for _, change := range []func(*Seat){
+		func(s *Seat) { s.Lateral = [2]float64{1, -1} }, func(s *Seat) { s.InSection = [2]float64{-90, 0} },
+		func(s *Seat) { s.Depth = [2]float64{math.NaN(), 0} }, func(s *Seat) { s.Buccal = s.Axis }, func(s *Seat) { s.Axis = v(0, 0, 2) },
+	} {
+		s := seat()
+		change(&s)
+		if _, err := scene(t).Ladder(s, nil, nil, Margins(), Options{}, nil); err == nil {
+			t.Errorf("%+v passed", s)
+		}
+	}
+	if _, err := scene(t).Ladder(seat(), []Size{{Diameter: -1, Length: 3}}, nil, Margins(), Options{}, nil); err == nil {
+		t.Error("a size of −1 mm passed")
+	}
+}
