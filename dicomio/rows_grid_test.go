@@ -1,0 +1,290 @@
+package dicomio
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+)
+
+// The rows of the table of tricky series that concern the grid: directions, spacing, tilt, rounding.
+
+func TestRow10LocalizerIsLeftOutAndSaid(t *testing.T) {
+	byType := slice(9).set(0x00080008, "CS", `ORIGINAL\PRIMARY\LOCALIZER`)
+	byOrientation := slice(9).set(0x00200037, "DS", `1\0\0\0\0\-1`)
+	for name, scout := range map[string]*crafted{"type": byType, "orientation": byOrientation} {
+		fsys := folder(append(stackOf(5), scout)...)
+		s, v := readOnly(t, fsys)
+		sameStack(t, v, 5)
+		cautioned(t, s)
+		cat, _ := scanned(t, fsys)
+		if len(cat.Series) != 2 {
+			t.Fatalf("%s: %d series listed, want the stack and the localizer", name, len(cat.Series))
+		}
+		for _, other := range cat.Series {
+			if other.Grid.Size[2] == 1 {
+				says(t, other.Err().Error(), "localizer")
+			}
+		}
+	}
+}
+
+func TestRow12PositionOrOrientationMissing(t *testing.T) {
+	for tag, keyword := range map[uint32]string{0x00200032: "ImagePositionPatient", 0x00200037: "ImageOrientationPatient"} {
+		files := stackOf(5)
+		for _, c := range files {
+			c.drop(tag).set(0x00201041, "DS", "12")
+		}
+		refused(t, folder(files...), "missing_attribute", keyword, "is missing")
+		files = stackOf(5)
+		files[4].drop(tag) // one alone, at the end, spoils the series as well
+		refused(t, folder(files...), "missing_attribute", keyword, "is missing")
+	}
+}
+
+func TestRow13OnlyImagerPixelSpacing(t *testing.T) {
+	files := stackOf(4)
+	for _, c := range files {
+		c.drop(0x00280030).set(0x00181164, "DS", `0.3\0.4`)
+	}
+	refused(t, folder(files...), "missing_attribute", "PixelSpacing", "ImagerPixelSpacing is no substitute", "detector")
+}
+
+func TestRow14PixelSpacingIsRowThenColumn(t *testing.T) {
+	_, v := readOnly(t, folder(stackOf(4)...)) // PixelSpacing 0.3\0.4
+	d := v.Spacing()
+	near(t, "distance between columns", d[0], 0.4, 1e-12)
+	near(t, "distance between rows", d[1], 0.3, 1e-12)
+}
+
+func TestRow15ImpossibleSpacing(t *testing.T) {
+	for value, word := range map[string]string{
+		`0\0.3`: "greater than 0", `-0.3\0.3`: "greater than 0", `NaN\0.3`: "not a number", `abc\0.3`: "not a number",
+		`0,3\0,3`: "decimal comma", `0.3`: "has 1 values, needs 2", `0.3\0.3\0.3`: "has 3 values", `1e999\1`: "not a number",
+		`0x1p-2\1`: "not a number", `\`: "is missing",
+	} {
+		files := stackOf(4)
+		for _, c := range files {
+			c.set(0x00280030, "DS", value)
+		}
+		code := "bad_attribute"
+		if value == `\` {
+			code = "missing_attribute"
+		}
+		refused(t, folder(files...), code, "PixelSpacing", word)
+	}
+}
+
+func TestRow15BlanksAndExponentsAreNumbers(t *testing.T) {
+	files := stackOf(4)
+	for _, c := range files {
+		c.set(0x00280030, "DS", ` 3e-1 \ +0.4 `)
+	}
+	_, v := readOnly(t, folder(files...))
+	near(t, "distance between rows", v.Spacing()[1], 0.3, 1e-12)
+}
+
+func TestRow16NearlyOrthonormalIsPutRight(t *testing.T) {
+	files := stackOf(4)
+	for _, c := range files {
+		c.set(0x00200037, "DS", `1.0005\0.0006\0\0\0.9995\0`)
+	}
+	_, v := readOnly(t, folder(files...))
+	x, y := r3.Unit(v.Step[0]), r3.Unit(v.Step[1])
+	near(t, "row · column", r3.Dot(x, y), 0, 1e-12)
+	near(t, "distance between columns", v.Spacing()[0], 0.4, 1e-12)
+	near(t, "half the skew goes to each", x.Y, 0.0003, 1e-6)
+	for _, bad := range []string{`1.01\0\0\0\1\0`, `1\0\0\0.01\1\0`, `0\0\0\0\1\0`, `1\0\0\1\0\0`} {
+		files := stackOf(4)
+		for _, c := range files {
+			c.set(0x00200037, "DS", bad)
+		}
+		refused(t, folder(files...), "bad_orientation", "ImageOrientationPatient", bad)
+	}
+}
+
+// Worked cases of the image plane equation, row and column spacing unequal.
+// Source: DICOM PS3.3 C.7.6.2.1.1; the numbers are from a public test file (verified in the project's reference list).
+func TestRow17PlaneEquationWorkedCases(t *testing.T) {
+	for _, c := range []struct {
+		s, iop, spacing string
+		i, j            float64
+		want            r3.Vec
+	}{
+		{`-45\35\-90`, `0\1\0\0\0\-1`, `0.25\0.5`, 15, 87, r3.Vec{X: -45, Y: 42.5, Z: -111.75}},
+		{`10\60\0`, `1\0\0\0\1\0`, `2.0\0.5`, 5, 4, r3.Vec{X: 12.5, Y: 68, Z: 0}},
+		{`10\60\30`, `1\0\0\0\-1\0`, `2.0\0.5`, 5, 4, r3.Vec{X: 12.5, Y: 52, Z: 30}},
+		{`10\60\0`, `0\-1\0\-1\0\0`, `2.0\0.5`, 5, 2, r3.Vec{X: 6, Y: 57.5, Z: 0}},
+		{`10\60\0`, `0\-1\0\-1\0\0`, `2.0\0.5`, 2, 2, r3.Vec{X: 6, Y: 59, Z: 0}},
+		{`10\60\0`, `0\-1\0\-1\0\0`, `2.0\0.5`, 2, 4, r3.Vec{X: 2, Y: 59, Z: 0}},
+	} {
+		v := placed(t, c.s, c.iop, c.spacing)
+		got := v.Patient(volume.Index{I: c.i, J: c.j})
+		near(t, c.s+" "+c.iop, r3.Norm(r3.Sub(got, c.want)), 0, 1e-9)
+	}
+}
+
+// placed reads a stack of four slices 1 mm apart along its normal, the first at s.
+func placed(t *testing.T, s, iop, spacing string) *volume.Volume {
+	t.Helper()
+	var p [3]float64
+	var o [6]float64
+	for i, text := range strings.Split(s, `\`) {
+		p[i], _ = decimal(text)
+	}
+	for i, text := range strings.Split(iop, `\`) {
+		o[i], _ = decimal(text)
+	}
+	n := r3.Cross(r3.Vec{X: o[0], Y: o[1], Z: o[2]}, r3.Vec{X: o[3], Y: o[4], Z: o[5]})
+	files := stackOf(4)
+	for k, c := range files {
+		at := r3.Add(r3.Vec{X: p[0], Y: p[1], Z: p[2]}, r3.Scale(float64(k), n))
+		c.set(0x00200032, "DS", fmt.Sprintf(`%g\%g\%g`, at.X, at.Y, at.Z)).set(0x00200037, "DS", iop).set(0x00280030, "DS", spacing)
+	}
+	_, v := readOnly(t, folder(files...))
+	return v
+}
+
+// Position and orientation decide; Patient Position does not. A stack listed from the head down is still ascending along
+// row × column, and every voxel keeps its place.
+func TestRow17ReversedAndObliqueStacks(t *testing.T) {
+	for _, c := range []struct{ iop, words string }{
+		{`1\0\0\0\1\0`, "axial: columns toward Left, rows toward Posterior, slices toward Superior"},
+		{`-1\0\0\0\1\0`, "axial: columns toward Right, rows toward Posterior, slices toward Inferior"},
+		{`1\0\0\0\0\-1`, "coronal: columns toward Left, rows toward Inferior, slices toward Posterior"},
+		{`0\1\0\0\0\-1`, "sagittal: columns toward Posterior, rows toward Inferior, slices toward Right"},
+		{`0.8\0.6\0\-0.6\0.8\0`, "axial: columns toward Left, rows toward Posterior, slices toward Superior"},
+		{`1\0\0\0\0.8\0.6`, "oblique, 36.9 degrees from axial: columns toward Left, rows toward Posterior, slices toward Superior"},
+	} {
+		v := placed(t, `3\-4\5`, c.iop, `0.25\0.5`)
+		near(t, "slice step", v.Spacing()[2], 1, 1e-9)
+		near(t, "origin", r3.Norm(r3.Sub(v.Origin, r3.Vec{X: 3, Y: -4, Z: 5})), 0, 1e-9)
+		if got := orientation(v.Grid); got != c.words {
+			t.Errorf("%s: %q, want %q", c.iop, got, c.words)
+		}
+		if det := r3.Dot(v.Step[0], r3.Cross(v.Step[1], v.Step[2])); det <= 0 {
+			t.Errorf("%s: the grid is left-handed", c.iop)
+		}
+	}
+	files := stackOf(5)
+	for i, position := range []string{"FFS", "HFP", "FFP", "HFDR", ""} {
+		files[i].set(0x00185100, "CS", position)
+	}
+	_, v := readOnly(t, folder(files...))
+	sameStack(t, v, 5)
+}
+
+// A tilted gantry: positions shear against the normal. The same two points of the object are as far apart at every tilt,
+// because the sheared grid is kept. Closed form: the grid maps index to position exactly.
+func TestRow18GantryTiltIsASheredGrid(t *testing.T) {
+	for _, degrees := range []float64{0, 14, -20, 30} {
+		sin, cos := math.Sincos(degrees * math.Pi / 180)
+		files := stackOf(9)
+		for k, c := range files { // the table moves along z, the plane is tilted about x
+			c.set(0x00200037, "DS", fmt.Sprintf(`1\0\0\0\%.8f\%.8f`, cos, -sin)).
+				set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.6f`, 1.25*float64(k)))
+		}
+		s, v := readOnly(t, folder(files...))
+		if degrees == 0 {
+			cautioned(t, s)
+		} else {
+			cautioned(t, s, "sheared")
+			says(t, s.Cautions[0].Text, fmt.Sprintf("%.2f degrees", math.Abs(degrees)))
+		}
+		near(t, "table step", r3.Norm(v.Step[2]), 1.25, 1e-6)
+		a, b := r3.Vec{X: -10, Y: -19.5, Z: 2}, r3.Vec{X: -9, Y: -19.2, Z: 7}
+		ia, ib := v.Index(a), v.Index(b)
+		near(t, "distance", r3.Norm(r3.Sub(v.Patient(ia), v.Patient(ib))), r3.Norm(r3.Sub(a, b)), 1e-6)
+	}
+}
+
+func TestRow39NoiseAndRoundingOfPositions(t *testing.T) {
+	for _, step := range []float64{0.08, 0.125, 0.1599, 0.3333, 0.25} {
+		for _, start := range []float64{0, -31.005, 17.333} {
+			rounded, noisy := []*crafted{}, []*crafted{}
+			for k := range 40 {
+				z := start + step*float64(k)
+				rounded = append(rounded, slice(k).set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.2f`, z)))
+				noisy = append(noisy, slice(k).set(0x00200032, "DS", fmt.Sprintf(`%.7f\-20\%.7f`, -10+1e-5*math.Sin(float64(9*k)), z+1e-5*math.Cos(float64(7*k)))))
+			}
+			for name, files := range map[string][]*crafted{"rounded": rounded, "noisy": noisy} {
+				s, v := readOnly(t, folder(files...))
+				near(t, fmt.Sprintf("%s step from %g", name, start), v.Step[2].Z, step, 0.01/40)
+				near(t, "first position", v.Origin.Z, start, 0.006)
+				for _, c := range s.Cautions {
+					if c.Code != "rounded_positions" {
+						t.Errorf("%s: caution %v", name, c)
+					}
+				}
+			}
+		}
+	}
+	// Not an excuse: one slice of a rounded stack a whole quantum out of place, or rounding to 1 decimal.
+	files := stackOf(0)
+	for k := range 20 {
+		z := 0.2 * float64(k)
+		if k == 9 {
+			z += 0.01
+		}
+		files = append(files, slice(k).set(0x00200032, "DS", fmt.Sprintf(`0\0\%.2f`, z)))
+	}
+	refused(t, folder(files...), "uneven", `\1.810 mm`, "out of place")
+	files = nil
+	for k := range 20 {
+		files = append(files, slice(k).set(0x00200032, "DS", fmt.Sprintf(`0\0\%.1f`, 0.25*float64(k))))
+	}
+	refused(t, folder(files...), "uneven")
+}
+
+func TestRow40SeriesSplitOverFoldersAndSeriesTwice(t *testing.T) {
+	fsys := fstest.MapFS{}
+	for k, c := range stackOf(6) {
+		add(fsys, fmt.Sprintf("part%d/x%d", k%3, k), c.bytes())
+	}
+	s, v := readOnly(t, fsys)
+	sameStack(t, v, 6)
+	cautioned(t, s)
+	for k, c := range stackOf(6) {
+		add(fsys, fmt.Sprintf("copy/%d", k), c.bytes())
+	}
+	s, v = readOnly(t, fsys)
+	sameStack(t, v, 6)
+	cautioned(t, s, "duplicates")
+}
+
+func TestRow41OddSliceIsNamed(t *testing.T) {
+	for _, change := range []func(*crafted){
+		func(c *crafted) { c.set(0x00280030, "DS", `0.25\0.25`) },
+		func(c *crafted) { c.us(0x00280010, 3).us(0x00280011, 10) },
+	} {
+		odd := slice(2)
+		change(odd)
+		files := stackOf(6)
+		fsys := folder(append(append([]*crafted{}, files[:2]...), files[3:]...)...)
+		add(fsys, "odd.dcm", odd.bytes())
+		refused(t, fsys, "odd_slice", "odd.dcm", "the series has")
+	}
+}
+
+func TestRow42MixedUnitsAndFrames(t *testing.T) {
+	files := stackOf(5)
+	files[3].set(0x00200052, "UI", "7.7.7")
+	refused(t, folder(files...), "mixed", "FrameOfReferenceUID")
+	files = stackOf(5)
+	files[3].set(0x00281054, "LO", "OD")
+	refused(t, folder(files...), "mixed", "RescaleType", "OD")
+	files = stackOf(5)
+	files[3].drop(0x00281052, 0x00281053)
+	refused(t, folder(files...), "mixed", "RescaleSlope")
+}
+
+func TestRow45FewerThanThreeSlices(t *testing.T) {
+	for n := 1; n <= 2; n++ {
+		refused(t, folder(stackOf(n)...), "too_few", fmt.Sprintf("%d slice(s): not a volume", n))
+	}
+}

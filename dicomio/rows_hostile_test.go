@@ -1,0 +1,216 @@
+package dicomio
+
+import (
+	"bytes"
+	"compress/flate"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"ridgerule/dicomio/internal/walk"
+)
+
+// The rows of the table of tricky series that concern damaged and hostile files.
+
+func TestRow29PixelDataTooShort(t *testing.T) {
+	whole := slice(4).bytes()
+	for _, cut := range []int{1, 2, 30, 59, 60} {
+		fsys := folder(stackOf(4)...)
+		add(fsys, "cut.dcm", whole[:len(whole)-cut])
+		refused(t, fsys, "truncated", "cut.dcm", fmt.Sprintf("%d bytes are missing", cut))
+	}
+	short := slice(4)
+	short.pixels = short.pixels[:20]
+	fsys := folder(stackOf(4)...)
+	add(fsys, "short.dcm", short.bytes())
+	refused(t, fsys, "truncated", "short.dcm", "20 bytes are missing", "need 60 bytes")
+}
+
+// A file cut anywhere, the last slice of a stack so that no gap gives it away, is never read as whole.
+func TestRow29CutAtEveryByte(t *testing.T) {
+	for _, syntax := range []string{walk.Explicit, walk.Implicit, walk.BigEndian, walk.Deflated} {
+		last := slice(4)
+		last.syntax = syntax
+		whole := last.bytes()
+		fsys := folder(stackOf(4)...)
+		for cut := 132; cut < len(whole); cut++ {
+			add(fsys, "cut.dcm", whole[:cut])
+			cat, err := scanned(t, fsys)
+			if err != nil {
+				t.Fatal(err)
+			}
+			s, err := cat.Pick("")
+			if err != nil {
+				t.Fatal(err)
+			}
+			v, err := s.Read(t.Context(), nil)
+			if err == nil {
+				t.Fatalf("%s cut at %d of %d: read %v", walk.Name(syntax), cut, len(whole), v.Size)
+			}
+			says(t, err.Error(), "cut.dcm")
+		}
+	}
+}
+
+func TestRow30TrailingPaddingAndGarbage(t *testing.T) {
+	for _, tail := range [][]byte{
+		append([]byte{0xFC, 0xFF, 0xFC, 0xFF, 'O', 'B', 0, 0, 8, 0, 0, 0}, make([]byte, 8)...), make([]byte, 700), []byte("garbage \xFF\xFE\x00"), {0},
+	} {
+		files := stackOf(4)
+		for _, c := range files {
+			c.tail = tail
+		}
+		s, v := readOnly(t, folder(files...))
+		sameStack(t, v, 4)
+		cautioned(t, s)
+	}
+	files := stackOf(4) // longer Pixel Data
+	for _, c := range files {
+		c.pixels = append(c.pixels, 1, 2, 3)
+	}
+	s, v := readOnly(t, folder(files...))
+	sameStack(t, v, 4)
+	cautioned(t, s, "extra_pixels")
+}
+
+func TestRow33LengthsThatLie(t *testing.T) {
+	base := slice(0)
+	whole := base.bytes()
+	at := bytes.Index(whole, []byte{0x10, 0, 0x10, 0, 'P', 'N'})
+	with := func(b []byte) []byte { return slices.Concat(whole[:at], b, whole[at:]) }
+	nest := func(depth int) []byte {
+		var b []byte
+		for range depth {
+			b = appendHead(b, walk.Explicit, 0x00091010, "SQ", 0xFFFFFFFF)
+			b = appendHead(b, walk.Implicit, 0xFFFEE000, "", 0xFFFFFFFF)
+		}
+		return b
+	}
+	for name, data := range map[string][]byte{
+		"OB of 4 GiB":         with(appendHead(nil, walk.Explicit, 0x00091010, "OB", 0xFFFFFFFE)),
+		"UN of 4 GiB":         with(appendHead(nil, walk.Explicit, 0x00091010, "UN", 0xFFFFFFFE)),
+		"UT of 4 GiB":         with(appendHead(nil, walk.Explicit, 0x00091010, "UT", 0xFFFFFFF0)),
+		"UT undefined":        with(appendHead(nil, walk.Explicit, 0x00091010, "UT", 0xFFFFFFFF)),
+		"nest of 33":          with(nest(33)),
+		"nest of 500,000":     with(nest(500_000)),
+		"item without end":    with(nest(1)),
+		"no item":             with(append(appendHead(nil, walk.Explicit, 0x00091010, "SQ", 0xFFFFFFFF), whole[at:]...)),
+		"delimiter of length": with(appendHead(appendHead(nil, walk.Explicit, 0x00091010, "SQ", 0xFFFFFFFF), walk.Implicit, 0xFFFEE0DD, "", 8)),
+		"stray delimiter":     with(appendHead(nil, walk.Implicit, 0xFFFEE00D, "", 0)),
+	} {
+		fsys := folder()
+		add(fsys, "bad.dcm", data)
+		frugal(t, name, len(data), func() {
+			_, err := scanned(t, fsys)
+			e, ours := err.(*SeriesError)
+			if !ours {
+				t.Fatalf("%s: %v, want a *SeriesError", name, err)
+			}
+			says(t, e.Error(), "bad.dcm")
+		})
+	}
+}
+
+// Every panic and memory bomb found in the parser, by its trigger: each is refused by us, or harmless.
+func TestRow33ParserTraps(t *testing.T) {
+	for name, change := range map[string]func(*crafted){
+		"Rows of length 0":            func(c *crafted) { c.raw(0x00280010, "US", nil) },
+		"Rows as LO":                  func(c *crafted) { c.set(0x00280010, "LO", "5") },
+		"Rows 0":                      func(c *crafted) { c.us(0x00280010, 0) },
+		"Rows and Columns 65535":      func(c *crafted) { c.us(0x00280010, 65535).us(0x00280011, 65535) },
+		"frames -1":                   func(c *crafted) { c.set(0x00280008, "IS", "-1") },
+		"frames as US":                func(c *crafted) { c.us(0x00280008, 9) },
+		"frames 4e18":                 func(c *crafted) { c.set(0x00280008, "IS", "4000000000000000000") },
+		"frames 2147483649":           func(c *crafted) { c.set(0x00280008, "IS", "2147483649") },
+		"frames 1e9, rows 0":          func(c *crafted) { c.set(0x00280008, "IS", "1000000000").us(0x00280010, 0) },
+		"frames 60000":                func(c *crafted) { c.set(0x00280008, "IS", "60000") },
+		"charset as US":               func(c *crafted) { c.us(0x00080005, 7).us(0x00280010, 0) },
+		"empty transfer syntax":       func(c *crafted) { c.syntax = ""; c.us(0x00280010, 0) },
+		"BitsAllocated of two values": func(c *crafted) { c.raw(0x00280100, "US", []byte{16, 0, 16, 0}) },
+		"fragments end in the file":   func(c *crafted) { c.syntax = walk.RLE; c.fragments = [][]byte{make([]byte, 64)}; c.tail = nil },
+		"PixelRepresentation 9":       func(c *crafted) { c.us(0x00280103, 9) },
+		"shared groups no sequence":   func(c *crafted) { c.set(0x52009229, "LO", "x").us(0x00280010, 0) },
+		"position as sequence":        func(c *crafted) { c.sequence(0x00200032, group(0x00080060, "CS", "CT")) },
+	} {
+		files := stackOf(4)
+		for _, c := range files {
+			change(c)
+		}
+		frugal(t, name, 4*1000, func() {
+			cat, err := scanned(t, folder(files...))
+			if err == nil {
+				var s *Series
+				if s, err = cat.Pick(""); err == nil {
+					_, err = s.Read(t.Context(), nil)
+				}
+			}
+			if _, ours := err.(*SeriesError); !ours {
+				t.Errorf("%s: %v, want a *SeriesError", name, err)
+			}
+		})
+	}
+}
+
+// A deflated data set of 4 MB that inflates to 4 GB is refused without being inflated to its end.
+func TestRow33DeflateBomb(t *testing.T) {
+	c := slice(0)
+	c.syntax = walk.Deflated
+	head := c.bytes()
+	head = head[:bytes.Index(head, []byte(walk.Deflated))+len(walk.Deflated)]
+	var z bytes.Buffer
+	w, _ := flate.NewWriter(&z, flate.BestSpeed)
+	w.Write(appendHead(nil, walk.Explicit, 0x00091010, "OB", 0xF0000000))
+	chunk := make([]byte, 1<<20)
+	for range 80 {
+		w.Write(chunk)
+	}
+	w.Close()
+	fsys := folder()
+	add(fsys, "bomb.dcm", append(head, z.Bytes()...))
+	frugal(t, "bomb", z.Len(), func() {
+		_, err := scanned(t, fsys)
+		if e, ours := err.(*SeriesError); !ours || !strings.Contains(e.Error(), "bomb.dcm") {
+			t.Errorf("got %v", err)
+		}
+	})
+}
+
+// Compressed frames that claim 8 GB of pixels from a few bytes are refused before any memory is taken.
+func TestRow33CompressedFramesThatLie(t *testing.T) {
+	for _, syntax := range []string{walk.RLE, walk.JPEGSV1, walk.JPEGLS, walk.JPEG2000, walk.JPEGBaseline} {
+		files := stackOf(3)
+		for _, c := range files {
+			c.syntax, c.fragments = syntax, [][]byte{rleFrame(c.pixels)}
+			c.us(0x00280010, 65535).us(0x00280011, 65535)
+		}
+		frugal(t, syntax, 3000, func() { refused(t, folder(files...), "limit", "claim to decode to") })
+		for _, c := range files { // within the limit, and still a lie
+			c.us(0x00280010, 5000).us(0x00280011, 5000)
+		}
+		s := only(t, folder(files...))
+		if _, err := s.Read(t.Context(), nil); err == nil {
+			t.Errorf("%s: a lying frame was read", walk.Name(syntax))
+		}
+	}
+}
+
+func TestRow43MemoryIsAskedForFirst(t *testing.T) {
+	s := only(t, folder(stackOf(4)...))
+	s.Grid.Size = [3]int{1 << 16, 1 << 16, 1 << 16}
+	_, err := s.Read(t.Context(), nil)
+	e, ours := err.(*SeriesError)
+	if freeMemory() == 0 {
+		t.Skip("free memory is not known on this system")
+	}
+	if !ours || e.Code != "memory" {
+		t.Fatalf("got %v", err)
+	}
+	says(t, e.Error(), "MiB of memory", "MiB are free")
+	door, _ := NewDoor(folder(stackOf(4)...), Limits{})
+	cat, err := Scan(t.Context(), door, Limits{Volume: 100})
+	if err != nil {
+		t.Fatal(err)
+	}
+	says(t, cat.Series[0].Err().Error(), "allowed")
+}
