@@ -8,12 +8,9 @@ import (
 	"io"
 )
 
-// secondaryCapture is Secondary Capture Image Storage.
-const secondaryCapture = "1.2.840.10008.5.1.4.1.1.7"
-
 // WriteCapture writes an 8-bit picture as a Secondary Capture in the study of src. spacing is the
 // size of its pixels in the patient, mm; 0 leaves it out. The picture's text is declared burned
-// in. It returns an error for a picture no larger than 65535 pixels a side would hold.
+// in. It returns an error for a picture with no pixels or more than 65535 a side.
 //
 // Source: DICOM PS3.3 A.8.1, C.8.6.
 func WriteCapture(w io.Writer, src Source, made Made, img *image.Gray, spacing float64, description string) error {
@@ -27,12 +24,12 @@ func WriteCapture(w io.Writer, src Source, made Made, img *image.Gray, spacing f
 	sum := sha256.Sum256(append([]byte(fmt.Sprint(src.Seed, src.Study, made, description, size)), img.Pix...))
 	o := &object{src: src, made: made, seed: sum[:]}
 	instance := derivedUID("instance", o.seed)
-	o.text(0x00080005, "CS", "ISO_IR 192")
 	o.head0008(secondaryCapture, instance, "OT", description, func() { o.text(0x00080064, "CS", "WSD") })
 	o.patient()
 	o.free(0x00181020, "LO", made.Version, 64)
-	o.group0020(derivedUID("captures", []byte(src.Seed+src.Study)), "902", false)
+	o.group0020(derivedUID("captures", []byte(src.Seed+src.Study)), "902")
 	o.text(0x00200020, "CS", "")
+	o.text(0x00200060, "CS", "")
 	o.short(0x00280002, "US", 1)
 	o.text(0x00280004, "CS", "MONOCHROME2")
 	o.short(0x00280010, "US", uint16(size.Y))

@@ -140,7 +140,7 @@ func (o *object) patient() {
 	id := o.identity()
 	name, number := id.PatientName, id.PatientID
 	if o.src.Identity == nil {
-		name, number = "De-identified", "DE-IDENTIFIED"
+		name, number = "De-identified^", "DE-IDENTIFIED"
 	}
 	o.free(0x00100010, "PN", name, 64)
 	o.free(0x00100020, "LO", number, 64)
@@ -169,22 +169,13 @@ func digits(date string) string {
 	return date
 }
 
-// equipment writes the device, model and versions (Enhanced General Equipment).
-func (o *object) model() {
-	o.free(0x00081090, "LO", o.made.Tool, 64)
-}
-
-// series writes group 0020.
-func (o *object) group0020(series, number string, frame bool) {
+// group0020 writes study, series and their numbers.
+func (o *object) group0020(series, number string) {
 	o.text(0x0020000D, "UI", o.src.replaced(o.src.Study, "study"))
 	o.text(0x0020000E, "UI", series)
 	o.text(0x00200010, "SH", "")
 	o.text(0x00200011, "IS", number)
 	o.text(0x00200013, "IS", "1")
-	if frame {
-		o.text(0x00200052, "UI", o.src.replaced(o.src.FrameOfReference, "frame of reference"))
-		o.text(0x00201040, "LO", "")
-	}
 }
 
 func (s Source) class() string {

@@ -35,57 +35,29 @@ const comprehensive3D = "1.2.840.10008.5.1.4.1.1.88.34"
 //
 // Source: DICOM PS3.3 A.35.13, C.17.
 func WriteSR(w io.Writer, src Source, made Made, root Node) error {
-	o := &object{src: src, made: made}
-	content := o.content(root, true)
-	sum := sha256.Sum256(append([]byte(fmt.Sprint(src.Seed, src.Study, src.Series, made)), content.b...))
-	o.seed = sum[:]
+	sum := sha256.Sum256(fmt.Append(nil, src.Seed, src.Study, src.Series, made, root))
+	o := &object{src: src, made: made, seed: sum[:]}
 	instance := derivedUID("instance", o.seed)
 	o.head0008(comprehensive3D, instance, "SR", "Ridge measurements", func() {})
-	o.model()
+	o.free(0x00081090, "LO", made.Tool, 64)
 	o.sequence(0x00081111)
 	o.patient()
-	o.free(0x00181000, "LO", "none", 64) // serial number: demanded by the standard, software has none
+	o.free(0x00181000, "LO", "none", 64) // a serial number is demanded; software has none
 	o.free(0x00181020, "LO", made.Version, 64)
-	o.group0020(derivedUID("series", o.seed), "901", false)
-	if len(src.Images) > 0 {
-		o.text(0x00200052, "UI", src.replaced(src.FrameOfReference, "frame of reference"))
-		o.text(0x00201040, "LO", "")
-	}
-	o.document(content)
+	o.group0020(derivedUID("series", o.seed), "901")
+	o.node(&o.encoder, root, o.flags)
 	_, err := w.Write(o.file(comprehensive3D, instance))
 	return err
 }
 
-// document appends group 0040: the root's own attributes, its flags and its content, in the order
-// of their tags.
-func (o *object) document(content encoder) {
-	head, tree := content.b[:rootHead(content.b)], content.b[rootHead(content.b):]
-	o.b = append(o.b, head...)
+// flags writes what a document has between its root's value and its content.
+func (o *object) flags() {
 	o.sequence(0x0040A372)
 	if len(o.src.Images) > 0 {
 		o.sequence(0x0040A375, o.evidence())
 	}
 	o.text(0x0040A491, "CS", "COMPLETE")
 	o.text(0x0040A493, "CS", "UNVERIFIED")
-	o.b = append(o.b, tree...)
-}
-
-// rootHead returns how many bytes of an encoded root lie before the elements that follow
-// Performed Procedure Code Sequence (0040,A372).
-func rootHead(b []byte) int {
-	at := 0
-	for at+8 <= len(b) {
-		tag := uint32(binary.LittleEndian.Uint16(b[at:]))<<16 | uint32(binary.LittleEndian.Uint16(b[at+2:]))
-		if tag > 0x0040A372 {
-			break
-		}
-		n := 8 + int(binary.LittleEndian.Uint16(b[at+6:]))
-		if string(b[at+4:at+6]) == "SQ" || string(b[at+4:at+6]) == "UT" {
-			n = 12 + int(binary.LittleEndian.Uint32(b[at+8:]))
-		}
-		at += n
-	}
-	return at
 }
 
 // evidence returns the item that names the source images: study, series, instances.
@@ -105,23 +77,10 @@ func (o *object) evidence() encoder {
 	return study
 }
 
-// content encodes a node and what is under it, in the order of the tags.
-func (o *object) content(n Node, root bool) encoder {
-	var e encoder
-	if n.Type == "SCOORD3D" {
-		e.text(0x30060024, "UI", o.src.replaced(o.src.FrameOfReference, "frame of reference"))
-		var sorted encoder
-		o.item40(&sorted, n, root)
-		sorted.b = append(sorted.b, e.b...)
-		return sorted
-	}
-	o.item40(&e, n, root)
-	return e
-}
-
-// item40 writes a node's elements of groups 0040 and 0070.
-func (o *object) item40(e *encoder, n Node, root bool) {
-	if !root {
+// node appends a content item and what is under it, in the order of the tags; between, if any,
+// writes what belongs before the content.
+func (o *object) node(e *encoder, n Node, between func()) {
+	if n.Relation != "" {
 		e.text(0x0040A010, "CS", n.Relation)
 	}
 	e.text(0x0040A040, "CS", n.Type)
@@ -138,6 +97,9 @@ func (o *object) item40(e *encoder, n Node, root bool) {
 	case "NUM":
 		number(e, n)
 	}
+	if between != nil {
+		between()
+	}
 	if n.Template != "" {
 		var t encoder
 		t.text(0x00080105, "CS", "DCMR")
@@ -147,12 +109,13 @@ func (o *object) item40(e *encoder, n Node, root bool) {
 	if len(n.Nodes) > 0 {
 		items := make([]encoder, len(n.Nodes))
 		for i, child := range n.Nodes {
-			items[i] = o.content(child, false)
+			o.node(&items[i], child, nil)
 		}
 		e.sequence(0x0040A730, items...)
 	}
 	if n.Type == "SCOORD3D" {
 		points(e, n.Points)
+		e.text(0x30060024, "UI", o.src.replaced(o.src.FrameOfReference, "frame of reference"))
 	}
 }
 

@@ -40,18 +40,24 @@ type face struct {
 // PNG writes the drawing at this many pixels a mm of paper, with its physical size: in the
 // patient where the sheet is to scale, else on the paper.
 func (s *sheet) PNG(w io.Writer, perMM float64) error {
-	img := image.NewRGBA(image.Rect(0, 0, pixels(s.Width*perMM), pixels(s.Height*perMM)))
-	draw.Draw(img, img.Bounds(), image.NewUniform(colourOf(paper)), image.Point{}, draw.Src)
-	p := &pngPen{to: img, perMM: perMM, faces: map[face]font.Face{}}
-	s.draw(p)
-	if p.fail != nil {
-		return p.fail
+	img, err := s.paint(perMM)
+	if err != nil {
+		return err
 	}
 	physical := perMM
 	if s.Scale > 0 {
 		physical = perMM * s.Scale
 	}
 	return writePNG(w, img, physical)
+}
+
+// paint draws the sheet in grey, perMM pixels a mm of paper.
+func (s *sheet) paint(perMM float64) (*image.Gray, error) {
+	img := image.NewRGBA(image.Rect(0, 0, pixels(s.Width*perMM), pixels(s.Height*perMM)))
+	draw.Draw(img, img.Bounds(), image.NewUniform(colourOf(paper)), image.Point{}, draw.Src)
+	p := &pngPen{to: img, perMM: perMM, faces: map[face]font.Face{}}
+	s.draw(p)
+	return greyOf(img), p.fail
 }
 
 func pixels(x float64) int { return max(1, int(math.Round(x))) }
@@ -61,7 +67,7 @@ func pixels(x float64) int { return max(1, int(math.Round(x))) }
 // Source: PNG specification (W3C, third edition), 11.3.4.3.
 func writePNG(w io.Writer, img image.Image, perMM float64) error {
 	var buf bytes.Buffer
-	if err := png.Encode(&buf, palette(img)); err != nil {
+	if err := png.Encode(&buf, img); err != nil {
 		return err
 	}
 	perMetre := uint32(math.Round(perMM * 1000))
@@ -70,12 +76,8 @@ func writePNG(w io.Writer, img image.Image, perMM float64) error {
 	return insert(w, buf.Bytes(), "pHYs", append(body, 1)) // 1: the unit is the metre
 }
 
-// palette turns an image of greys into 8-bit grey, a third of the bytes; others stay.
-func palette(img image.Image) image.Image {
-	src, is := img.(*image.RGBA)
-	if !is {
-		return img
-	}
+// greyOf returns the image in 8-bit grey, a third of the bytes. Weights: ITU-R BT.601.
+func greyOf(src *image.RGBA) *image.Gray {
 	out := image.NewGray(src.Rect)
 	for i := range out.Pix {
 		p := src.Pix[4*i:]

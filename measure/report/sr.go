@@ -1,0 +1,205 @@
+package report
+
+import (
+	"crypto/sha256"
+	"io"
+	"math/big"
+	"strings"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio"
+	"ridgerule/measure"
+)
+
+// SR writes the case as a DICOM Comprehensive 3D SR after TID 1500: a measurement group a site, a
+// number a measurement with its expanded uncertainty, the same four decimals as measurements.csv.
+// What has no code is text. The patient is named only when src has an identity.
+func SR(w io.Writer, c Case, src dicomio.Source) error {
+	src.Seed = seedOf(c, src)
+	return dicomio.WriteSR(w, src, madeBy(c), tree(c, src.Seed))
+}
+
+func seedOf(c Case, src dicomio.Source) string {
+	if src.Seed != "" {
+		return src.Seed
+	}
+	return c.Result.Scan.SeriesHash + c.Result.Plan.SHA256
+}
+
+func madeBy(c Case) dicomio.Made {
+	tool, version, _ := strings.Cut(c.Provenance.Tool, " ")
+	if tool == "" {
+		tool = "unknown"
+	}
+	if version == "" {
+		version = "unknown"
+	}
+	return dicomio.Made{Tool: tool, Version: version, Date: c.Provenance.Date}
+}
+
+// tree is the document's content: TID 1500.
+func tree(c Case, seed string) dicomio.Node {
+	root := container("", imagingReport, "1500")
+	root.Nodes = []dicomio.Node{
+		code("HAS CONCEPT MOD", language, english),
+		code("HAS OBS CONTEXT", observerType, deviceObserver),
+		{Relation: "HAS OBS CONTEXT", Type: "UIDREF", Name: deviceUID, Text: uidOf("device", c.Provenance.Tool)},
+		note("HAS OBS CONTEXT", deviceName, c.Provenance.Tool),
+		code("HAS CONCEPT MOD", procedure, imaging),
+	}
+	all := container("CONTAINS", measurements, "")
+	for i := range c.Result.Sites {
+		all.Nodes = append(all.Nodes, siteGroup(c.Result, &c.Result.Sites[i], seed))
+	}
+	for _, row := range c.Result.Arch.Rows {
+		g := groupNode(row.Sites+" "+row.Quantity+" "+row.To, seed)
+		g.Nodes = append(g.Nodes, siteCode(c.Result.Jaw, ""))
+		all.Nodes = append(all.Nodes, withRow(g, c.Result.Jaw, row.Row, nil))
+	}
+	if len(all.Nodes) > 0 {
+		root.Nodes = append(root.Nodes, all)
+	}
+	return root
+}
+
+func siteGroup(r *measure.Result, s *measure.SiteResult, seed string) dicomio.Node {
+	g := groupNode("site "+s.ID, seed)
+	g.Nodes = append(g.Nodes, siteCode(r.Jaw, s.Tooth))
+	for _, row := range rowsOf(s) {
+		g = withRow(g, r.Jaw, row, chordPoints(s, row))
+	}
+	says := "Expanded uncertainty U = 2 u (k = 2) stands behind each number. " + shortCaution
+	if r.Synthetic {
+		says += " " + syntheticCaution
+	}
+	if s.Verdict != "" {
+		says += " Verdict of the site: " + string(s.Verdict) + ": " + limitOf(s, r.Jaw) + "."
+	}
+	g.Nodes = append(g.Nodes, note("CONTAINS", comment, says))
+	return g
+}
+
+// chordPoints returns the ends of the chord that a width was taken on, in the patient.
+func chordPoints(s *measure.SiteResult, row measure.Row) []r3.Vec {
+	if row.Quantity != "ridge_width" || row.At == nil {
+		return nil
+	}
+	for _, c := range s.Chords {
+		if c.Depth == *row.At {
+			return finite([]r3.Vec{s.Frame.Patient(c.Buccal), s.Frame.Patient(c.Lingual)})
+		}
+	}
+	return nil
+}
+
+func groupNode(name, seed string) dicomio.Node {
+	g := container("CONTAINS", group, "1501")
+	g.Nodes = []dicomio.Node{
+		note("HAS OBS CONTEXT", trackingName, name),
+		{Relation: "HAS OBS CONTEXT", Type: "UIDREF", Name: trackingUID, Text: uidOf(name, seed)},
+	}
+	return g
+}
+
+// siteCode is the finding site: the bone, its side and the tooth region where there is one.
+func siteCode(jaw measure.Jaw, tooth string) dicomio.Node {
+	n := code("HAS CONCEPT MOD", findingSite, jawCode(jaw))
+	if side, known := sideCode(tooth); known {
+		n.Nodes = []dicomio.Node{
+			code("HAS CONCEPT MOD", laterality, side),
+			code("HAS CONCEPT MOD", topographical, regions[tooth[1]]),
+		}
+	}
+	return n
+}
+
+// withRow adds a row to its group: as a number where its concept and its unit have codes, else as
+// text; a verdict as text behind it.
+func withRow(g dicomio.Node, jaw measure.Jaw, row measure.Row, points []r3.Vec) dicomio.Node {
+	concept, coded := concepts[row.Quantity]
+	unit, known := units[row.Unit]
+	if !coded || !known {
+		g.Nodes = append(g.Nodes, note("CONTAINS", comment, rowName(row, jaw)+": "+cellOf(row.Value)+" "+row.Note))
+		return g
+	}
+	n := dicomio.Node{Relation: "CONTAINS", Type: "NUM", Name: concept, Text: cellOf(row.Value), Code: unit}
+	if n.Text == "" {
+		n.Code = failure
+	}
+	says := row.Quantity
+	if row.To != "" {
+		says += " to " + row.To
+	}
+	n.Nodes = append(n.Nodes, note("HAS CONCEPT MOD", method, says))
+	if row.Value != nil && len(row.Budget) > 0 {
+		n.Nodes = append(n.Nodes, dicomio.Node{Relation: "HAS PROPERTIES", Type: "NUM", Name: uncertaintyOf, Text: cell(row.Budget.U()), Code: unit})
+	}
+	if row.At != nil {
+		n.Nodes = append(n.Nodes, dicomio.Node{Relation: "HAS PROPERTIES", Type: "NUM", Name: depth, Text: at(row.At), Code: units["mm"]})
+	}
+	if len(points) == 2 {
+		n.Nodes = append(n.Nodes, dicomio.Node{Relation: "INFERRED FROM", Type: "SCOORD3D", Name: path, Points: points})
+	}
+	g.Nodes = append(g.Nodes, n)
+	if row.Verdict != "" || row.Note != "" {
+		g.Nodes = append(g.Nodes, note("CONTAINS", comment, verdictText(row, jaw)))
+	}
+	return g
+}
+
+func verdictText(row measure.Row, jaw measure.Jaw) string {
+	text := rowLimit(row, jaw)
+	if row.Verdict != "" {
+		text += ": " + string(row.Verdict)
+	}
+	if row.Value != nil && row.Note != "" {
+		text += " (" + row.Note + ")"
+	}
+	return text
+}
+
+func container(relation string, name dicomio.Code, template string) dicomio.Node {
+	return dicomio.Node{Relation: relation, Type: "CONTAINER", Name: name, Template: template}
+}
+
+func code(relation string, name, value dicomio.Code) dicomio.Node {
+	return dicomio.Node{Relation: relation, Type: "CODE", Name: name, Code: value}
+}
+
+func note(relation string, name dicomio.Code, text string) dicomio.Node {
+	if text == "" {
+		text = "none"
+	}
+	return dicomio.Node{Relation: relation, Type: "TEXT", Name: name, Text: text}
+}
+
+// uidOf derives a UID of the 2.25 root. Source: DICOM PS3.5 B.2.
+func uidOf(what, seed string) string {
+	sum := sha256.Sum256([]byte(what + "\x00" + seed))
+	b := sum[:16]
+	b[6], b[8] = b[6]&0x0F|0x80, b[8]&0x3F|0x80
+	return "2.25." + new(big.Int).SetBytes(b).String()
+}
+
+// Captures returns the case's drawings as DICOM Secondary Capture objects with their pixel size,
+// named like the drawings: "dicom/sections/36.dcm".
+func Captures(c Case, src dicomio.Source) ([]File, error) {
+	src.Seed = seedOf(c, src)
+	drawings, err := Drawings(c)
+	if err != nil {
+		return nil, err
+	}
+	var work []job
+	for _, d := range drawings {
+		work = append(work, job{"dicom/" + d.Name + ".dcm", func(w io.Writer) error {
+			size := pixelSize(d.sheet.Scale)
+			img, err := d.sheet.paint(1 / (size * d.sheet.Scale))
+			if err != nil {
+				return err
+			}
+			return dicomio.WriteCapture(w, src, madeBy(c), img, size, d.sheet.Title)
+		}})
+	}
+	return run(work)
+}
