@@ -84,12 +84,15 @@ func (s *Scene) Check(im Implant, rules Rules, opts Options) ([]Finding, error) 
 }
 
 // Hold holds any distance, one found in the image say, against the rule of this name.
-// A distance that is NaN reads as not assessed, with the reason given.
+// A distance or an uncertainty that is NaN reads as not assessed, for the reason given.
 func Hold(to string, kind Kind, d uncertainty.Length, near [2]r3.Vec, rules Rules, name, reason string) Finding {
 	rule, ok := rules[name]
 	f := Finding{To: to, Kind: kind, Distance: d, Near: near, Reason: reason}.held(rule, ok)
-	if !ok && reason == "" {
+	switch {
+	case !ok:
 		f.Reason = fmt.Sprintf("no margin for %q", name)
+	case f.Verdict != NotAssessed:
+		f.Reason = ""
 	}
 	return f
 }
@@ -101,7 +104,7 @@ func (f Finding) held(rule Rule, judge bool) Finding {
 		f.Margin, f.Source, f.Verdict = rule.Margin, rule.Source, Judge(f.Distance, rule.Margin)
 	}
 	if f.Verdict == NotAssessed && f.Reason == "" {
-		f.Reason = "the distance is not known"
+		f.Reason = "the distance or its uncertainty is not known"
 	}
 	return f
 }
@@ -113,7 +116,7 @@ func (o Options) budget(d, sd float64) uncertainty.Budget {
 		b = append(b, uncertainty.Term{Name: "marking of the structure", Std: sd})
 	}
 	b = append(b, o.Terms...)
-	if c := math.Abs(d) * uncertainty.Rectangular(o.ScaleHalf); c > 0 {
+	if c := d * uncertainty.Rectangular(o.ScaleHalf); c != 0 { // NaN too: it must not get lost
 		b = append(b, uncertainty.Term{Name: "scale of the scan", Std: uncertainty.Rectangular(o.ScaleHalf), Sensitivity: d})
 	}
 	return b

@@ -98,6 +98,19 @@ func TestUnknownDistanceIsNeverClear(t *testing.T) {
 	if f.Verdict != NotAssessed || f.Reason == "" {
 		t.Errorf("%+v", f)
 	}
+	if f := Hold("sinus", Sinus, uncertainty.Length{Value: 9}, [2]r3.Vec{}, Margins(), string(Sinus), "not found"); f.Verdict != Clear || f.Reason != "" {
+		t.Errorf("%+v", f)
+	}
+	im := upright(v(0, 0, 0), 4, 10)
+	for _, o := range []Options{{ScaleHalf: math.NaN()}, {Terms: []uncertainty.Term{{Std: math.NaN()}}}} {
+		if fs, err := Check(im, []Structure{capsule(1, v(20, 0, 0))}, Margins(), o); err != nil || fs[0].Verdict != NotAssessed || fs[0].Reason == "" {
+			t.Errorf("%+v %v", fs, err)
+		}
+		r, err := scene(t, capsule(1, v(20, 0, 0))).Ladder(seat(), []Size{{Diameter: 3, Length: 8}}, slab(12, 0, 1), Margins(), o, nil)
+		if err != nil || r[0].Verdict != NotAssessed {
+			t.Errorf("%+v %v", r, err)
+		}
+	}
 	if f := Hold("x", Other, uncertainty.Length{Value: 9}, [2]r3.Vec{}, Margins(), "other", ""); f.Verdict != NoMargin || f.Reason == "" {
 		t.Errorf("%+v", f)
 	}

@@ -136,7 +136,11 @@ func (f *fitter) rung(size Size, p Pose, absent []Finding) (Rung, error) {
 		return r, err
 	}
 	for _, x := range r.Findings {
-		if x.Verdict != NoMargin {
+		switch x.Verdict {
+		case NoMargin:
+		case NotAssessed:
+			r.unknown(x.Reason)
+		default:
 			r.take(x.Distance.Value-x.Margin, x.Distance.U(), x.To)
 		}
 	}

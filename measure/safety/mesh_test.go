@@ -208,3 +208,22 @@ func TestOpenOrTwistedSurfaceIsRefused(t *testing.T) {
 		}
 	}
 }
+
+// Two balls as surfaces, apart by 2 mm: the distance lies between 2 and 2 plus both dips; one inside the other
+// overlaps either way round.
+func TestTwoSurfaces(t *testing.T) {
+	a, dip := sphereMesh(v(0, 0, 0), 5, 3)
+	b, dip2 := sphereMesh(v(9, 6, 2), 4, 3)
+	sa, sb := Structure{Name: "a", Surface: a}, Structure{Name: "b", Surface: b}
+	want := 11 - 9.0 // √(81 + 36 + 4) = 11
+	got := gapBetween(t, sa, sb).Distance
+	if got < want-1e-9 || got > want+dip+dip2 {
+		t.Errorf("distance %.6f mm, want %g … %.6f mm", got, want, want+dip+dip2)
+	}
+	near(t, "swapped", gapBetween(t, sb, sa).Distance, got, 1e-12)
+	inner, _ := sphereMesh(v(1, 0, 0), 2, 2)
+	in := Structure{Name: "inner", Surface: inner}
+	near(t, "ball in a ball: it holds the middle, 5 deep", gapBetween(t, sa, in).Distance, -5, dip+sinkTolerance+0.15)
+	near(t, "swapped", gapBetween(t, in, sa).Distance, gapBetween(t, sa, in).Distance, 1e-9)
+	near(t, "capsule in a ball", gapBetween(t, capsule(1, v(0, 0, 0)), sa).Distance, -5, dip+sinkTolerance)
+}

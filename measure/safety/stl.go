@@ -181,49 +181,67 @@ func readBinary(in io.Reader, size int64, w *welder) error {
 func readText(in io.Reader, w *welder) error {
 	lines := bufio.NewScanner(in)
 	lines.Buffer(make([]byte, 4096), 1<<16)
-	var c []float64
-	triangle, line, ended := 0, 0, false
+	t := text{welder: w}
 	for lines.Scan() {
-		line++
+		t.line++
 		words := bytes.Fields(lines.Bytes())
 		if len(words) == 0 {
 			continue
 		}
-		switch key := string(bytes.ToLower(words[0])); key {
-		case "solid", "facet", "outer", "endloop":
-		case "endsolid":
-			ended = true
-		case "vertex":
-			p, err := numbers(words[1:], line)
-			if err != nil {
-				return err
-			}
-			c = append(c, p...)
-			if len(c) > 9 {
-				return &STLError{Line: line, Reason: "a facet with more than three corners"}
-			}
-		case "endfacet":
-			if len(c) != 9 {
-				return &STLError{Line: line, Reason: fmt.Sprintf("a facet with %d corners", len(c)/3)}
-			}
-			if triangle++; triangle > maxTriangles {
-				return &STLError{Line: line, Reason: fmt.Sprintf("more than %d triangles: thin the surface out", maxTriangles)}
-			}
-			if err := w.add([9]float64(c), line, triangle); err != nil {
-				return err
-			}
-			c = c[:0]
-		default:
-			return &STLError{Line: line, Reason: fmt.Sprintf("unknown word %.20q", key)}
+		if err := t.take(string(bytes.ToLower(words[0])), words[1:]); err != nil {
+			return err
 		}
 	}
 	switch {
 	case lines.Err() != nil:
-		return &STLError{Line: line + 1, Reason: lines.Err().Error(), Err: lines.Err()}
-	case !ended || len(c) > 0:
-		return &STLError{Line: line, Reason: "the file ends before \"endsolid\""}
+		return &STLError{Line: t.line + 1, Reason: lines.Err().Error(), Err: lines.Err()}
+	case !t.ended || len(t.corners) > 0:
+		return &STLError{Line: t.line, Reason: "the file ends before \"endsolid\""}
 	}
 	return nil
+}
+
+// text is a text file being read.
+type text struct {
+	*welder
+	line, triangle int
+	corners        []float64 // of the facet being read
+	ended          bool
+}
+
+// take takes in one line: its first word and the rest.
+func (t *text) take(key string, rest [][]byte) error {
+	switch key {
+	case "solid", "facet", "outer", "endloop":
+	case "endsolid":
+		t.ended = true
+	case "vertex":
+		p, err := numbers(rest, t.line)
+		if err != nil {
+			return err
+		}
+		if t.corners = append(t.corners, p...); len(t.corners) > 9 {
+			return &STLError{Line: t.line, Reason: "a facet with more than three corners"}
+		}
+	case "endfacet":
+		return t.facet()
+	default:
+		return &STLError{Line: t.line, Reason: fmt.Sprintf("unknown word %.20q", key)}
+	}
+	return nil
+}
+
+// facet ends a facet.
+func (t *text) facet() error {
+	if len(t.corners) != 9 {
+		return &STLError{Line: t.line, Reason: fmt.Sprintf("a facet with %d corners", len(t.corners)/3)}
+	}
+	if t.triangle++; t.triangle > maxTriangles {
+		return &STLError{Line: t.line, Reason: fmt.Sprintf("more than %d triangles: thin the surface out", maxTriangles)}
+	}
+	c := [9]float64(t.corners)
+	t.corners = t.corners[:0]
+	return t.add(c, t.line, t.triangle)
 }
 
 func numbers(words [][]byte, line int) ([]float64, error) {
@@ -270,35 +288,4 @@ func (w *welder) add(c [9]float64, line, triangle int) error {
 
 func (w *welder) surface() *Surface {
 	return &Surface{Points: w.out.Points, Triangles: w.out.Triangles}
-}
-
-// WriteSTL writes the surface as binary STL, coordinates rounded to 32-bit floats (1e-5 mm at
-// 100 mm). The head says what wrote it and in which unit.
-func WriteSTL(out io.Writer, s *Surface) error {
-	if len(s.Triangles) > maxTriangles {
-		return &STLError{Reason: fmt.Sprintf("%d triangles; at most %d are written", len(s.Triangles), maxTriangles)}
-	}
-	w := bufio.NewWriter(out)
-	var head [stlHead]byte
-	copy(head[:80], "ridgerule surface, patient LPS, mm")
-	binary.LittleEndian.PutUint32(head[80:], uint32(len(s.Triangles)))
-	w.Write(head[:])
-	for i := range s.Triangles {
-		t := s.corner(i)
-		for k, p := range t {
-			t[k] = r3.Vec{X: float64(float32(p.X)), Y: float64(float32(p.Y)), Z: float64(float32(p.Z))}
-		}
-		n := r3.Cross(r3.Sub(t[1], t[0]), r3.Sub(t[2], t[0]))
-		if l := r3.Norm(n); l > 0 {
-			n = r3.Scale(1/l, n)
-		}
-		var b [stlFacet]byte
-		for k, p := range [4]r3.Vec{n, t[0], t[1], t[2]} {
-			for m, x := range [3]float64{p.X, p.Y, p.Z} {
-				binary.LittleEndian.PutUint32(b[12*k+4*m:], math.Float32bits(float32(x)))
-			}
-		}
-		w.Write(b[:])
-	}
-	return w.Flush()
 }
