@@ -2,6 +2,7 @@ package dicomio
 
 import (
 	"encoding/json"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -39,45 +40,45 @@ func nibabel(t *testing.T, files ...string) map[string][]nibabelPoint {
 			t.Fatal(err)
 		}
 		for _, p := range one.Points {
-			all[filepath.Base(one.File)] = append(all[filepath.Base(one.File)], nibabelPoint{p[0], p[1], p[2], r3.Vec{X: p[3], Y: p[4], Z: p[5]}})
+			all[one.File] = append(all[one.File], nibabelPoint{p[0], p[1], p[2], r3.Vec{X: p[3], Y: p[4], Z: p[5]}})
 		}
 	}
 	return all
 }
 
-// agrees checks that every point of every slice lies where nibabel puts it.
-func agrees(t *testing.T, s *Series, v *volume.Volume, points map[string][]nibabelPoint, tolerance float64) {
-	t.Helper()
-	checked := 0
-	for k, image := range s.Images {
-		for _, p := range points[filepath.Base(image.File)] {
-			got := v.Patient(volume.Index{I: p.column, J: p.row, K: float64(k)})
-			near(t, image.File, r3.Norm(r3.Sub(got, p.p)), 0, tolerance)
-			checked++
-		}
-	}
-	if checked == 0 {
-		t.Error("no point was compared")
-	}
-}
-
 // Outside check: nibabel's DICOM affine, slice by slice, on an oblique sheared series of ours and on real ones.
 func TestAffineIsThatOfNibabel(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "series")
-	if err := WriteCT(dir, awkward(), WriteOptions{}); err != nil {
+	t.Parallel()
+	ours := filepath.Join(t.TempDir(), "series")
+	if err := WriteCT(ours, awkward(), WriteOptions{}); err != nil {
 		t.Fatal(err)
 	}
-	_, s, v := through(t, opened(t, dir))
-	files, _ := filepath.Glob(filepath.Join(dir, "*"))
-	agrees(t, s, v, nibabel(t, files...), 1e-9)
-}
-
-func TestAffineIsThatOfNibabelOnRealSeries(t *testing.T) {
-	dir := shared(t, "dicom2nifti-geometry")
+	tolerance := map[string]float64{ours: 1e-9}
 	for _, part := range []string{"failing/gantrytilting/001", "generic/compressed_rle/001"} {
-		path := filepath.Join(dir, filepath.FromSlash(part))
-		s, v := anyway(t, path)
-		files, _ := filepath.Glob(filepath.Join(path, "*"))
-		agrees(t, s, v, nibabel(t, files...), 1e-4) // positions of those files are rounded to 1e-6 and fitted
+		dir := filepath.Join("..", "..", "shared", "data", "dicom2nifti-geometry", filepath.FromSlash(part))
+		if _, err := os.Stat(dir); err != nil {
+			t.Logf("not checked: %s is not here", part)
+			continue
+		}
+		tolerance[dir] = 1e-4 // positions of those files are rounded to 1e-6 and fitted
+	}
+	var files []string
+	for dir := range tolerance {
+		found, _ := filepath.Glob(filepath.Join(dir, "*"))
+		files = append(files, found...)
+	}
+	points := nibabel(t, files...)
+	for dir, mm := range tolerance {
+		s, v := anyway(t, dir)
+		for k, image := range s.Images {
+			at := points[filepath.Join(dir, image.File)]
+			if len(at) == 0 {
+				t.Errorf("%s: nothing to compare", image.File)
+			}
+			for _, p := range at {
+				got := v.Patient(volume.Index{I: p.column, J: p.row, K: float64(k)})
+				near(t, image.File, r3.Norm(r3.Sub(got, p.p)), 0, mm)
+			}
+		}
 	}
 }

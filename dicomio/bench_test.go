@@ -99,6 +99,32 @@ func BenchmarkRead(b *testing.B) {
 	}
 }
 
+// BenchmarkReadMultiFrame reads one Enhanced CT file of 256 frames of 512 × 512, and the same file bare.
+func BenchmarkReadMultiFrame(b *testing.B) {
+	order := make([]int, 256)
+	for k := range order {
+		order[k] = k
+	}
+	c := frames(enhancedCT, order, true).us(0x00280010, 512).us(0x00280011, 512)
+	c.pixels = make([]uint16, 256*512*512)
+	dir := b.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "all.dcm"), c.bytes(), 0o600); err != nil {
+		b.Fatal(err)
+	}
+	b.Run("bare", func(b *testing.B) {
+		b.SetBytes(2 * 256 * 512 * 512)
+		for b.Loop() {
+			runtime.KeepAlive(bareRead(b, dir))
+		}
+	})
+	b.Run("series", func(b *testing.B) {
+		b.SetBytes(2 * 256 * 512 * 512)
+		for b.Loop() {
+			runtime.KeepAlive(readAll(b, dir))
+		}
+	})
+}
+
 // BenchmarkScan reads 512 headers.
 func BenchmarkScan(b *testing.B) {
 	dir, _ := benchSeries(b, 512, WriteOptions{})

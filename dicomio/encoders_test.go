@@ -12,6 +12,7 @@ import (
 // Outside check: the pixels of GDCM's and DCMTK's encoders come back bit for bit, through the whole reader, for every
 // depth and sign a CT has. The decoders have their own, larger tests.
 func TestRow24OutsideEncodersReadBitExact(t *testing.T) {
+	t.Parallel()
 	encoders := [][]string{
 		{"gdcmconv", "--rle"}, {"gdcmconv", "--jpeg"}, {"gdcmconv", "--jpegls"}, {"gdcmconv", "--j2k"},
 		{"dcmcrle"}, {"dcmcjpeg", "+e1"}, {"dcmcjpeg", "+el"}, {"dcmcjpls", "+el"},

@@ -19,6 +19,7 @@ func tool(t testing.TB, name string) string {
 
 // Outside check: dciodvfy (dicom3tools) knows the CT Image IOD's modules and value sets.
 func TestWrittenSliceHasNoErrorForDciodvfy(t *testing.T) {
+	t.Parallel()
 	program := tool(t, "dciodvfy")
 	for _, options := range []WriteOptions{{}, {Unsigned: true}} {
 		dir := filepath.Join(t.TempDir(), "series")
@@ -36,6 +37,7 @@ func TestWrittenSliceHasNoErrorForDciodvfy(t *testing.T) {
 
 // Outside check: dcmdump (dcmtk) and gdcminfo (GDCM) parse the file to its end.
 func TestWrittenSliceIsReadByDcmtkAndGDCM(t *testing.T) {
+	t.Parallel()
 	dir := filepath.Join(t.TempDir(), "series")
 	if err := WriteCT(dir, awkward(), WriteOptions{}); err != nil {
 		t.Fatal(err)

@@ -214,6 +214,7 @@ func TestEveryFileOfTheCollectionsIsAnswered(t *testing.T) {
 
 // The parser module's own test files: a PET, an MR, a projection, a small Enhanced CT and a deflated capture.
 func TestParserModuleFilesAreAnswered(t *testing.T) {
+	t.Parallel()
 	out, err := exec.Command("go", "list", "-m", "-f", "{{.Dir}}", "github.com/suyashkumar/dicom").Output()
 	if err != nil {
 		t.Skip("the go command is not here to find the module")
@@ -235,6 +236,7 @@ func TestParserModuleFilesAreAnswered(t *testing.T) {
 
 // A real head-and-neck CT of 90 slices, 511 × 511, 1 × 1 × 3 mm, Implicit VR, no Patient Position.
 func TestHeadAndNeckSeries(t *testing.T) {
+	t.Parallel()
 	packed := shared(t, "pycerr-head-neck-ct", "pt_1.tar.xz")
 	dir := t.TempDir()
 	if out, err := exec.Command(tool(t, "tar"), "xJf", packed, "-C", dir).CombinedOutput(); err != nil {
