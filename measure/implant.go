@@ -128,7 +128,7 @@ func (c *run) ends(s *site, im safety.Implant) []safety.Finding {
 			_, l, err := s.outline.End(a, c.hand)
 			return l, err
 		})
-		out = append(out, safety.Hold("border", safety.Other, gap, [2]r3.Vec{}, c.rules, safety.BasalCortex, "the border was not found below the apex"))
+		out = append(out, safety.Hold("border", safety.Other, gap, [2]r3.Vec{}, c.rules, safety.BasalCortex, unless(gap, "the border was not found below the apex")))
 	}
 	if s.height.seen {
 		gap := s.apexGap(im, func(a ridge.Axis) (uncertainty.Length, error) {
@@ -136,9 +136,17 @@ func (c *run) ends(s *site, im safety.Implant) []safety.Finding {
 			return l, err
 		})
 		name := spaced(s.height.to) + " seen in the image"
-		out = append(out, safety.Hold(name, safety.Kind(s.height.to), gap, [2]r3.Vec{}, c.rules, string(s.height.to), name+": its floor was not found under the whole apex"))
+		out = append(out, safety.Hold(name, safety.Kind(s.height.to), gap, [2]r3.Vec{}, c.rules, string(s.height.to), unless(gap, name+": its floor was not found under the whole apex")))
 	}
 	return out
+}
+
+// unless returns why where there is no distance.
+func unless(d uncertainty.Length, why string) string {
+	if math.IsNaN(d.Value) {
+		return why
+	}
+	return ""
 }
 
 // apexGap returns the least distance from the implant's apical end to the end of the bone, along
@@ -244,8 +252,8 @@ func (s *site) thinnest(im safety.Implant, sign float64) (float64, bool) {
 	best, at := math.Inf(1), -1.0
 	for d := 0.0; d <= im.Length; d += 0.1 {
 		p, dir := s.ray(im, d, sign)
-		if b := s.outline.Near(p, dir) - radius(im, d); b < best {
-			best, at = b, d
+		if _, far := s.outline.Near(p, dir); far-radius(im, d) < best {
+			best, at = far-radius(im, d), d
 		}
 	}
 	return at, at >= 0

@@ -31,20 +31,20 @@ const fromDepth = 1.0
 // Reserve returns by how much the bone beside and below the implant exceeds its margins, in mm.
 func (b bone) Reserve(im safety.Implant) (reserve, u float64, limit string) {
 	reserve, u = math.Inf(1), 2*b.c.edgeSD()
-	for _, side := range []struct {
-		rule string
-		sign float64
-	}{{safety.BuccalPlate, 1}, {safety.LingualPlate, -1}} {
-		margin := b.c.rules[side.rule].Margin
-		for d := fromDepth; d <= im.Length; d += 0.5 {
-			p, dir := b.s.ray(im, d, side.sign)
-			r := b.s.outline.Near(p, dir) - radius(im, d) - margin
-			if math.IsNaN(r) {
-				return math.NaN(), math.NaN(), "no bone beside the implant"
-			}
-			if r < reserve {
-				reserve, limit = r, side.rule
-			}
+	buccal, lingual := b.c.rules[safety.BuccalPlate].Margin, b.c.rules[safety.LingualPlate].Margin
+	for d := fromDepth; d < im.Length+1; d++ {
+		d := math.Min(d, im.Length)
+		p, dir := b.s.ray(im, d, 1)
+		low, high := b.s.outline.Near(p, dir)
+		if math.IsNaN(low) {
+			return math.NaN(), math.NaN(), "no bone beside the implant"
+		}
+		r := radius(im, d)
+		if left := high - r - buccal; left < reserve {
+			reserve, limit = left, safety.BuccalPlate
+		}
+		if left := -low - r - lingual; left < reserve {
+			reserve, limit = left, safety.LingualPlate
 		}
 	}
 	if end, rule, ok := b.below(im); ok && end < reserve {
@@ -64,7 +64,7 @@ func (b bone) below(im safety.Implant) (float64, string, bool) {
 	}
 	apex, axis := b.s.inSection(im)
 	apex = reformat.UV{U: apex.U + im.Length*axis.U, V: apex.V + im.Length*axis.V}
-	left := b.s.outline.Near(apex, axis)
+	_, left := b.s.outline.Near(apex, axis)
 	if !math.IsNaN(level) {
 		left = level - dotUV(reformat.UV{U: apex.U - b.s.axis.Crest.U, V: apex.V - b.s.axis.Crest.V}, b.s.axis.Dir)
 	}

@@ -1,8 +1,10 @@
 package ridge
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"ridgerule/measure/reformat"
 )
@@ -137,31 +139,38 @@ type hit struct {
 // hits returns the crossings of the line p + s·d with the outline, ascending in s.
 func (o *Outline) hits(p, d reformat.UV) []hit {
 	var found []hit
-	n := len(o.Points)
-	for i, a := range o.Points {
-		b := o.Points[(i+1)%n]
-		da, db := cross(d, sub(a, p)), cross(d, sub(b, p))
-		if (da > 0) == (db > 0) {
-			continue
-		}
-		f := da / (da - db)
-		at := add(a, scale(f, sub(b, a)))
-		in := unit(add(scale(1-f, o.outward(i)), scale(f, o.outward((i+1)%n))))
-		found = append(found, hit{dot(sub(at, p), d), scale(-1, in)})
-	}
-	for i := range found { // few: insertion sort
-		for j := i; j > 0 && found[j].s < found[j-1].s; j-- {
-			found[j], found[j-1] = found[j-1], found[j]
-		}
-	}
+	o.crossed(p, d, func(i, next int, f, s float64) {
+		in := unit(add(scale(1-f, o.outward(i)), scale(f, o.outward(next))))
+		found = append(found, hit{s, scale(-1, in)})
+	})
+	slices.SortFunc(found, func(a, b hit) int { return cmp.Compare(a.s, b.s) })
 	return found
 }
+
+// crossed calls do for every edge (i, next) of the outline that the line p + s·d crosses, with the
+// share f of the edge and the place s on the line.
+func (o *Outline) crossed(p, d reformat.UV, do func(i, next int, f, s float64)) {
+	n := len(o.Points)
+	i, before := n-1, cross(d, sub(o.Points[n-1], p))
+	for next, q := range o.Points {
+		after := cross(d, sub(q, p))
+		if (before > 0) != (after > 0) {
+			f := before / (before - after)
+			at := add(o.Points[i], scale(f, sub(q, o.Points[i])))
+			do(i, next, f, dot(sub(at, p), d))
+		}
+		i, before = next, after
+	}
+}
+
+// nearest is how far a stretch of bone may lie from the point it is asked about, mm.
+const nearest = 3.0
 
 // span returns the stretch of the line p + s·d inside the outline that contains s = 0, or lies
 // nearest to it within 3 mm.
 func (o *Outline) span(p, d reformat.UV) (a, b hit, ok bool) {
 	h := o.hits(p, d)
-	best := 3.0
+	best := nearest
 	for i := 0; i+1 < len(h); i += 2 {
 		away := math.Max(0, math.Max(h[i].s, -h[i+1].s))
 		if away < best {
