@@ -123,3 +123,23 @@ func TestBoxesAreSteppedOver(t *testing.T) {
 		}
 	}
 }
+
+// The codestream says what is signed: values below 0 come sign-extended, and where the header knows none they are refused.
+func TestSignIsTheCodestreams(t *testing.T) {
+	frame, want := plain(t)
+	dst := make([]uint16, want.Columns*want.Rows)
+	for _, c := range []struct {
+		stored int
+		signed bool
+		kind   error
+	}{{12, true, nil}, {16, true, nil}, {12, false, codec.ErrShape}, {16, false, codec.ErrShape}} {
+		s := want
+		s.Stored, s.Signed = c.stored, c.signed
+		if err := Decode(dst, frame, s); !errors.Is(err, c.kind) {
+			t.Errorf("%d stored, signed %v: %v, want %v", c.stored, c.signed, err, c.kind)
+		}
+		if int16(dst[0]) >= 0 || int16(dst[0]) < -2048 {
+			t.Errorf("%d stored: the corner is %d, want air, below 0 and of 12 bits", c.stored, int16(dst[0]))
+		}
+	}
+}
