@@ -55,11 +55,7 @@ func (h *shape) fill(p r3.Vec, m mask, l *layers, w *scratch) {
 	}{{lCanal, h.canals}, {lRoot, h.roots}, {lCrown, h.crowns}, {lCore, h.shells}, {lPulp, h.pulps}, {lMetal, h.metals}}
 	for _, t := range tubes {
 		if m&(1<<t.layer) != 0 {
-			d, r := nearest(t.list, p)
-			l.d[t.layer], l.bend[t.layer] = d, 1/max(0.5, r+max(0, d))
-			if d <= 0 {
-				l.bend[t.layer] = 1 / max(0.5, r)
-			}
+			l.d[t.layer], l.bend[t.layer] = nearest(t.list, p)
 		}
 	}
 	if m&(1<<lAirway) != 0 {
