@@ -2,7 +2,6 @@ package trace
 
 import (
 	"context"
-	"fmt"
 	"math"
 )
 
@@ -37,58 +36,54 @@ func newFront(n [3]int, step float64, speed func(int) float64) *front {
 // is most curved there, so there the upwind differences would err most.
 const ball = 2.0
 
-// run marches from source until target and the nodes around it are known. order is 1 or 2; the second
-// starts from a small exact ball, the first from the node nearest to the source alone.
+// run marches from source until target and the nodes around it are known. order is 1 or 2; the
+// second starts from a small exact ball, the first from the node nearest to the source alone.
 func (f *front) run(ctx context.Context, source, target [3]float64, order int) error {
 	f.order = order
-	f.seed(source)
-	goal := f.cell(target)
-	for count := 0; len(f.heap.nodes) > 0; count++ {
+	radius := ball
+	if order == 1 {
+		radius = 0
+	}
+	f.start(source, radius)
+	if err := f.spread(ctx, f.cell(target)); err != nil {
+		return err
+	}
+	if math.IsInf(f.t[f.nearest(target)], 1) {
+		return ErrNoPath
+	}
+	return nil
+}
+
+// spread marches until every node of goal is known, or nothing is left.
+func (f *front) spread(ctx context.Context, goal map[int]bool) error {
+	for count := 0; len(f.heap.nodes) > 0 && len(goal) > 0; count++ {
 		if count%4096 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
 		node := f.heap.pop()
 		f.known[node] = true
 		f.relax(node)
-		if delete(goal, node); len(goal) == 0 {
-			return nil
-		}
-	}
-	if math.IsInf(f.t[f.nearest(target)], 1) {
-		return fmt.Errorf("%w", ErrNoPath)
+		delete(goal, node)
 	}
 	return nil
 }
 
-// march goes on until every node that can be reached is known.
-func (f *front) march(source [3]float64, order int) {
-	_ = f.run(context.Background(), source, [3]float64{-1, -1, -1}, order)
-}
-
-func (f *front) seed(source [3]float64) {
-	radius := ball
-	if f.order == 1 {
-		radius = 0
-	}
+// start gives the nodes within radius steps of source their exact time, and the node nearest to it.
+func (f *front) start(source [3]float64, radius float64) {
 	middle := f.nearest(source)
 	slow := 1 / max(f.speed(middle), 1e-6)
-	f.t[middle] = f.distance(source, middle) * slow
-	if f.order == 1 {
-		f.t[middle] = 0
-	}
+	f.t[middle], f.known[middle] = f.distance(source, middle)*slow, true
 	f.around(source, radius, func(node int, d float64) {
 		if v := f.speed(node); v > 0 {
-			f.t[node] = d * (slow + 1/v) / 2
-			f.known[node] = true
+			f.t[node], f.known[node] = d*(slow+1/v)/2, true
 		}
 	})
-	f.known[middle] = true
+	f.relax(middle)
 	f.around(source, radius, func(node int, _ float64) {
 		if f.known[node] {
 			f.relax(node)
 		}
 	})
-	f.relax(middle)
 }
 
 // around calls g for every node within radius steps of p, with its distance in mm.
@@ -128,13 +123,9 @@ func (f *front) nearest(p [3]float64) int {
 	return node
 }
 
-// cell returns the open nodes at the corners of the lattice cell around p, or the node -1 that
-// is never reached when p is not on the lattice.
+// cell returns the open nodes at the corners of the lattice cell around p that are not known.
 func (f *front) cell(p [3]float64) map[int]bool {
 	goal := map[int]bool{}
-	if p[0] < 0 {
-		return map[int]bool{-1: true}
-	}
 	f.around(p, math.Sqrt(3), func(node int, _ float64) {
 		q := f.coords(node)
 		for i := range 3 {

@@ -31,6 +31,13 @@ type Span struct {
 	Confidence float64 // least in the stretch, 0 to 1; no unit
 }
 
+// What the fits cannot know of themselves; see docs/trace.md.
+const (
+	unmodelled = 1.25 // surroundings are no simple shape: errors on synthetic jaws were that much above the fits' own sd
+	coreSD     = 0.02 // mm; linear interpolation between voxels
+	wallSD     = 0.1  // mm; a thin bright wall and a thick dull one look alike once blurred
+)
+
 // sectors divide the canal's edge for the confidence.
 const sectors = 8
 
@@ -74,8 +81,9 @@ func (c *centred) path(marks []r3.Vec, o Options) (*Path, error) {
 	}
 	sd, sdR := make([]float64, len(c.points)), make([]float64, len(c.points))
 	for i := range c.points {
-		sd[i] = math.Sqrt((c.x[0].variance[i] + c.x[1].variance[i] + c.x[2].variance[i]) / 3)
-		sdR[i] = math.Sqrt(c.r.variance[i])
+		s := math.Sqrt((c.x[0].variance[i] + c.x[1].variance[i] + c.x[2].variance[i]) / 3)
+		sd[i] = math.Hypot(unmodelled*s, coreSD)
+		sdR[i] = math.Hypot(math.Sqrt(c.r.variance[i]), wallSD)
 	}
 	from, to := cur.trim(marks[0], marks[len(marks)-1])
 	p := &Path{Length: to - from, Wall: c.wall()}

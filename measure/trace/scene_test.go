@@ -260,3 +260,21 @@ func quantile(sorted []float64, q float64) float64 {
 }
 
 func (s scene) ends() []r3.Vec { return []r3.Vec{s.canal[0], s.canal[len(s.canal)-1]} }
+
+// shift returns the line moved by d.
+func shift(l []r3.Vec, d r3.Vec) []r3.Vec {
+	o := make([]r3.Vec, len(l))
+	for i := range l {
+		o[i] = r3.Add(l[i], d)
+	}
+	return o
+}
+
+// foramen is a canal that turns to the side and leaves the bone through its surface.
+func foramen(length float64) []r3.Vec {
+	return sweep(-length/2, length/2, func(x float64) r3.Vec {
+		u := x/length + .5
+		k := max(0, u-0.8) / 0.2
+		return r3.Vec{X: x, Y: 1.5*math.Sin(6*u) - 6.6*k*k, Z: -3 + 3*math.Cos(5*u) + 2*k*k}
+	})
+}

@@ -2,6 +2,7 @@ package trace
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -19,7 +20,8 @@ const (
 type tube struct {
 	*box
 	blurred [len(scales)][]float32
-	c       [len(scales)]float64 // Frangi's c: half the strength of the second derivatives at the marks
+	c       float64              // Frangi's c: half the strength of the second derivatives at the weaker mark
+	weight  [len(scales)]float64 // of each scale, 0 to 1: how well it sees the canal at both marks
 	dark    float64              // grey value of the lumen at the marks, finest scale
 	bright  float64              // grey values above it at which a node is hardly a lumen: a quarter of the way to the surroundings
 	memo    []float32            // speed + 1; 0: not yet asked for
@@ -49,14 +51,14 @@ func (t *tube) speed(node int) float64 {
 }
 
 // measure returns how much a node looks like this canal, 0 to 1: the largest of the scales'
-// Frangi measures, squared so that half a tube is no match for a whole one, times how dark it
-// is against the lumen at the marks. The marrow between two plates is a dark tube too, as
-// strong as the canal, but not as dark.
+// Frangi measures, each weighted by how well that scale sees the canal at the marks (the marrow
+// between two plates is a wider tube than the canal), squared so that half a tube is no match for a whole one, times how dark it
+// is against the lumen at the marks (marrow is not as dark).
 func (t *tube) measure(node int) float64 {
 	best := 0.0
 	for i := range scales {
 		if h, ok := t.hessian(node, i); ok && h.xx+h.yy+h.zz > 0 {
-			best = max(best, frangi(h.eigenvalues(), t.c[i]))
+			best = max(best, t.weight[i]*frangi(h.eigenvalues(), t.c))
 		}
 	}
 	z := max(0, float64(t.blurred[0][node])-t.dark) / t.bright
@@ -118,22 +120,49 @@ func (t *tube) onto(m r3.Vec, node int, d r3.Vec) r3.Vec {
 // bone meets air and every second derivative is large.
 func (t *tube) calibrate(marks ...r3.Vec) {
 	f := front{n: t.n, stride: [3]int{1, t.n[0], t.n[0] * t.n[1]}, step: t.step}
-	for i := range scales {
-		t.c[i] = math.Inf(1)
-		for _, m := range marks {
-			h, _ := t.hessian(f.nearest(t.node(m)), i)
-			l := h.eigenvalues()
-			t.c[i] = min(t.c[i], math.Sqrt(l[0]*l[0]+l[1]*l[1]+l[2]*l[2])/2)
+	t.c = math.Inf(1)
+	t.weight = [len(scales)]float64{1, 1, 1, 1}
+	for _, m := range marks {
+		strength, sign := t.signature(f.nearest(t.node(m)))
+		t.c = min(t.c, max(strength/2, 1e-9))
+		for i := range scales {
+			t.weight[i] = min(t.weight[i], sign[i])
 		}
-		t.c[i] = max(t.c[i], 1e-9)
+	}
+	top := slices.Max(t.weight[:])
+	for i := range scales {
+		if top > 0 {
+			t.weight[i] /= top
+		} else {
+			t.weight[i] = 1
+		}
 	}
 	t.dark = math.Inf(-1)
 	for _, m := range marks {
 		if g := float64(t.blurred[0][f.nearest(t.node(m))]); g > t.dark {
 			t.dark = g
-			t.bright = max(t.around(f, m)-g, 2*t.c[0]) / 4
+			t.bright = max(t.around(f, m)-g, 2*t.c) / 4
 		}
 	}
+}
+
+// signature returns the largest strength of second derivatives at a node over all scales, and
+// how tube-like each scale sees it (λ2), of the most tube-like scale.
+func (t *tube) signature(node int) (strength float64, sign [len(scales)]float64) {
+	for i := range scales {
+		h, _ := t.hessian(node, i)
+		l := h.eigenvalues()
+		strength = max(strength, math.Sqrt(l[0]*l[0]+l[1]*l[1]+l[2]*l[2]))
+		if l[2] > 0 {
+			sign[i] = max(l[1], 0)
+		}
+	}
+	if top := slices.Max(sign[:]); top > 0 {
+		for i := range sign {
+			sign[i] /= top
+		}
+	}
+	return strength, sign
 }
 
 // around returns the mean grey value around a mark, beyond a usual canal's wall; without unit.
