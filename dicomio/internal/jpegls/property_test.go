@@ -94,6 +94,8 @@ func TestAnotherDecoderReadsTheSame(t *testing.T) {
 		{columns: 61, rows: 47, precision: 16, maxval: 65535, t1: 18, t2: 67, t3: 276, reset: 64, restart: 5},
 		{columns: 61, rows: 47, precision: 8, maxval: 255, t1: 9, t2: 20, t3: 90, reset: 31, restart: 9, presets: true, near: 3},
 		{columns: 61, rows: 47, precision: 12, maxval: 4095, t1: 30, t2: 67, t3: 400, reset: 100, presets: true, near: 1},
+		{columns: 61, rows: 47, precision: 5, maxval: 31, t1: 2, t2: 3, t3: 4, reset: 64},           // the defaults
+		{columns: 61, rows: 47, precision: 6, maxval: 63, t1: 3, t2: 6, t3: 12, reset: 64, near: 1}, // of few bits
 	} {
 		frame, rebuilt := e.encode(codectest.Slice(e.shape(), 3))
 		got := make([]uint16, len(rebuilt))
@@ -111,12 +113,12 @@ func TestDefaultThresholds(t *testing.T) {
 	for _, c := range []struct {
 		maxval, near int
 		want         [3]int
-	}{{255, 0, [3]int{3, 7, 21}}, {4095, 0, [3]int{18, 67, 276}}, {65535, 0, [3]int{18, 67, 276}}, {255, 2, [3]int{9, 17, 35}}, {3, 0, [3]int{2, 3, 3}}} {
-		got := thresholds(c.maxval, c.near)
-		if c.maxval == 3 { // 4 is more than the largest sample: clamped to the threshold before
-			c.want = [3]int{2, 3, 3}
-		}
-		if got != c.want {
+	}{
+		{255, 0, [3]int{3, 7, 21}}, {255, 2, [3]int{9, 17, 35}},
+		{4095, 0, [3]int{18, 67, 276}}, {65535, 0, [3]int{18, 67, 276}},
+		{3, 0, [3]int{2, 3, 3}}, // T3 would be 4, more than the largest sample: clamped to T2
+	} {
+		if got := thresholds(c.maxval, c.near); got != c.want {
 			t.Errorf("thresholds(%d, %d) = %v, want %v", c.maxval, c.near, got, c.want)
 		}
 	}
