@@ -9,6 +9,10 @@ import (
 // convex is a closed convex body known by its support points.
 type convex interface {
 	support(d r3.Vec) r3.Vec // a point of the body furthest along d, mm
+
+	// normals returns the body's middle and a function that lists the normals of its faces in
+	// the plane that holds its axis and a direction.
+	normals() (r3.Vec, func(d r3.Vec) []r3.Vec)
 }
 
 // field is a body known by its signed distance, a convex function of the point:
@@ -72,6 +76,11 @@ func (c *roundCone) support(d r3.Vec) r3.Vec {
 		return r3.Add(b, r3.Scale(r, n))
 	}
 	return r3.Add(c.a, r3.Scale(c.ra, n))
+}
+
+func (c *roundCone) normals() (r3.Vec, func(d r3.Vec) []r3.Vec) {
+	middle, _ := c.at(c.l / 2)
+	return middle, func(d r3.Vec) []r3.Vec { return sideNormals(c.u, d, c.cos, c.sin) }
 }
 
 func (c *roundCone) box() box {
@@ -159,6 +168,11 @@ func (f *frustum) support(d r3.Vec) r3.Vec {
 		return c
 	}
 	return r3.Add(c, r3.Scale(r/n, out))
+}
+
+func (f *frustum) normals() (r3.Vec, func(d r3.Vec) []r3.Vec) {
+	middle := r3.Add(f.c, r3.Scale(f.l/2, f.a))
+	return middle, func(d r3.Vec) []r3.Vec { return sideNormals(f.a, d, f.nr, f.nz) }
 }
 
 func (f *frustum) box() box {

@@ -185,6 +185,13 @@ func TestFitIsTheSameTwice(t *testing.T) {
 	}
 }
 
+type counting struct {
+	Bone
+	n int
+}
+
+func (c *counting) Reserve(im Implant) (float64, float64, string) { c.n++; return c.Bone.Reserve(im) }
+
 // No pose of a fine grid does better by more than 0.05 mm.
 func TestFitAgainstAFineGrid(t *testing.T) {
 	s := scene(t, capsule(1.5, v(-20, 3, -13), v(20, 1, -14)), capsule(2, v(7, 0, 1), v(5, 1, -12)))
@@ -192,7 +199,10 @@ func TestFitAgainstAFineGrid(t *testing.T) {
 	f := fitter{scene: s, seat: st, bone: slab(9, 0.7, 1.5), rules: Margins()}
 	f.prepare()
 	for _, size := range []Size{{Diameter: 3.5, Length: 8}, {Diameter: 4, Length: 10}, {Diameter: 4.5, Length: 12}} {
+		b := &counting{Bone: slab(9, 0.7, 1.5)}
+		f.bone = b
 		got := f.score(size, f.best(size, nil), math.Inf(-1))
+		t.Logf("%g × %g mm: the bone was asked %d times", size.Diameter, size.Length, b.n)
 		grid := math.Inf(-1)
 		for lat := -3.0; lat <= 3; lat += 0.25 {
 			for in := -15.0; in <= 15; in += 2.5 {

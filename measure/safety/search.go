@@ -111,8 +111,9 @@ func (s *shape) cheapDepth(o *shape) float64 {
 	return deep - r
 }
 
-// best seeks the pose of the largest score: a grid over the limits, then from its best two and
-// from the last size's pose a pattern search whose step halves down to 1/500 of the limits.
+// best seeks the pose of the largest score: a coarse grid over the limits, then a pattern search
+// from the best of it, from the second best and from the last size's pose. Every question to the bone
+// costs much, so a step is taken as soon as it leads uphill.
 //
 // Method: generalised pattern search with a fixed set of directions (Torczon V. SIAM J Optim
 // 1997;7:1–25; from memory). The score has creases where two limits meet; directions beside
@@ -120,17 +121,22 @@ func (s *shape) cheapDepth(o *shape) float64 {
 func (f *fitter) best(size Size, last *Pose) Pose {
 	lo, hi := f.seat.corners()
 	top := []start{f.start(size, clamped(coords(Pose{}), lo, hi), math.Inf(-1))}
-	top = append(top, top[0])
-	grid(lo, hi, func(x [4]float64) {
-		switch s := f.start(size, x, top[1].score); {
-		case s.score > top[0].score:
-			top[0], top[1] = s, top[0]
-		case s.score > top[1].score || top[1] == top[0]:
-			top[1] = s
+	offer := func(x [4]float64) {
+		floor := math.Inf(-1)
+		if len(top) > 1 {
+			floor = top[1].score
 		}
-	})
+		switch s := f.start(size, x, floor); {
+		case s.x == top[0].x:
+		case s.score > top[0].score:
+			top = []start{s, top[0]}
+		case len(top) == 1 || s.score > top[1].score:
+			top = []start{top[0], s}
+		}
+	}
+	grid(lo, hi, offer)
 	if last != nil {
-		top = append(top, f.start(size, clamped(coords(*last), lo, hi), math.Inf(-1)))
+		offer(clamped(coords(*last), lo, hi))
 	}
 	best := top[0]
 	for _, s := range top {
@@ -151,69 +157,53 @@ func (f *fitter) start(size Size, x [4]float64, floor float64) start {
 	return start{x, f.score(size, poseOf(x), floor)}
 }
 
-// climb moves a pose uphill within the limits.
+// climb moves a pose uphill within the limits, with steps from a quarter of their width down to
+// 1/128.
 func (f *fitter) climb(size Size, s start, lo, hi [4]float64) start {
-	step := 0.25 // of the limits' width
-	for rounds := 0; step > 0.002 && rounds < 60; rounds++ {
-		next := s
-		for _, d := range directions {
-			x := s.x
-			for k := range x {
-				x[k] += d[k] * step * (hi[k] - lo[k])
-			}
-			if x = clamped(x, lo, hi); x == s.x {
-				continue
-			}
-			if t := f.start(size, x, next.score); t.score > next.score+1e-9 {
-				next = t
-			}
+	for step := 1.0 / 4; step >= 1.0/128; {
+		if next, ok := f.uphill(size, s, step, lo, hi); ok {
+			s = next
+			continue
 		}
-		if next.score == s.score {
-			step /= 2
-		}
-		s = next
+		step /= 2
 	}
 	return s
 }
 
-// directions are the axes both ways and the diagonals of each pair of coordinates.
-var directions = func() [][4]float64 {
-	var out [][4]float64
-	for i := range 4 {
-		for _, a := range []float64{1, -1} {
-			d := [4]float64{}
-			d[i] = a
-			out = append(out, d)
-			for j := i + 1; j < 4; j++ {
-				for _, b := range []float64{1, -1} {
-					e := d
-					e[j] = b
-					out = append(out, e)
-				}
-			}
+// uphill returns the first pose one step away that scores at least 1e-4 mm better.
+func (f *fitter) uphill(size Size, s start, step float64, lo, hi [4]float64) (start, bool) {
+	for _, d := range directions {
+		x := s.x
+		for k := range x {
+			x[k] += d[k] * step * (hi[k] - lo[k])
+		}
+		if x = clamped(x, lo, hi); x == s.x {
+			continue
+		}
+		if t := f.start(size, x, s.score+1e-4); t.score > s.score+1e-4 {
+			return t, true
 		}
 	}
-	return out
-}()
+	return s, false
+}
 
-// grid visits three places a coordinate that has width (five for the lateral shift and the turn
-// in the section, which matter most).
+// directions are the axes both ways (lateral, depth, lean in the section, lean along the arch)
+// and the diagonals that keep the apex or the platform in place while the other moves.
+var directions = [][4]float64{
+	{1}, {-1}, {0, 0, 1}, {0, 0, -1}, {1, 0, -1}, {-1, 0, 1}, {0, 1}, {0, -1}, {0, 0, 0, 1}, {0, 0, 0, -1},
+	{1, 0, 1}, {-1, 0, -1}, {0, 1, 1}, {0, 1, -1}, {0, 1, 0, 1}, {0, 1, 0, -1}, {0, 0, 1, 1}, {0, 0, -1, -1}, {0, 0, 1, -1}, {0, 0, -1, 1},
+}
+
+// grid visits five lateral shifts and three leans in the section, the rest in the middle.
 func grid(lo, hi [4]float64, visit func([4]float64)) {
-	counts := [4]int{5, 2, 5, 3}
-	for i := range counts {
-		if hi[i] == lo[i] {
-			counts[i] = 1
-		}
-	}
-	for n := range counts[0] * counts[1] * counts[2] * counts[3] {
-		x, rest := lo, n
-		for i, c := range counts {
-			if c > 1 {
-				x[i] = lo[i] + (hi[i]-lo[i])*float64(rest%c)/float64(c-1)
+	for i := range 5 {
+		for j := range 3 {
+			x := lo
+			for k, f := range [4]float64{float64(i) / 4, 0.5, float64(j) / 2, 0.5} {
+				x[k] += f * (hi[k] - lo[k])
 			}
-			rest /= c
+			visit(x)
 		}
-		visit(x)
 	}
 }
 

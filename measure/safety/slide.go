@@ -82,9 +82,9 @@ func (g Gap) swapped() Gap {
 }
 
 // gjk returns the gap between two convex bodies that are apart, known by their support points
-// only; ok is false where they meet. The distance is certified: the nearest points found are
-// points of the bodies, and the plane across them bounds the distance from below to within
-// 1e-9 mm.
+// only; ok is false where they meet or come within [touching]. The nearest points found are points of the bodies, so their
+// distance bounds the least from above; the plane across them bounds it from below. The search
+// ends when the two agree to 1e-11 mm or rounding lets neither move.
 //
 // Method: Gilbert, Johnson & Keerthi, IEEE J Robot Autom 1988;4:193–203 (from memory); the
 // nearest point of the simplex by its faces, not by Johnson's recursion.
@@ -116,8 +116,12 @@ func gjk(a, b convex, start r3.Vec) (g Gap, ok bool) {
 		}
 		v = s.nearest()
 	}
-	return best, true
+	return best, best.Distance > touching
 }
+
+// touching is where gjk gives up, mm: so near, its simplex is all rounding, and the overlap's
+// search, which works from the outside in, tells a touch from a hair's breadth.
+const touching = 1e-4
 
 // vertex is a support point of the difference of two bodies: w = a − b.
 type vertex struct{ w, a, b r3.Vec }

@@ -236,3 +236,30 @@ func TestVerdictsAtTheEdges(t *testing.T) {
 		}
 	}
 }
+
+// Two parallel cylinders, wherever they stand: the difference of two such is a cylinder again,
+// so distance and depth are closed forms. Among them poses that touch, stand in line, share their
+// axis or lie one in the other.
+func TestParallelCylindersInClosedForm(t *testing.T) {
+	special := []float64{0, 0, 1e-12, 1e-9, 1e-5, 0.5, 1.25, 3.5, 3.5 - 1e-9, 3.5 + 1e-9, 6, 10, 10 + 1e-9, 12, 14.5}
+	rapid.Check(t, func(t *rapid.T) {
+		dx, dz := rapid.SampledFrom(special).Draw(t, "beside"), rapid.SampledFrom(special).Draw(t, "below")
+		if rapid.Bool().Draw(t, "any") {
+			dx, dz = rapid.Float64Range(0, 8).Draw(t, "beside"), rapid.Float64Range(0, 15).Draw(t, "below")
+		}
+		a, b := upright(v(0, 0, 0), 4, 10), upright(v(dx, 0, -dz), 3, 8)
+		side, end := dx-3.5, dz-10 // b begins dz below a's platform; a ends 10 below
+		if dz+8 < 10 {             // b stands wholly beside a: the way up is shorter or longer
+			end = -min(10-dz, dz+8)
+		}
+		want := max(side, end)
+		if side > 0 && end > 0 {
+			want = math.Hypot(side, end)
+		}
+		m := drawMotion(t)
+		g, err := Distance(m.implant(a), m.implant(b))
+		if err != nil || math.Abs(g.Distance-want) > 1e-8+1e-6*max(0, -want) {
+			t.Fatalf("%g beside, %g below: %.10f mm, want %.10f mm (%v)", dx, dz, g.Distance, want, err)
+		}
+	})
+}
