@@ -57,17 +57,17 @@ func (s *sheet) whisker(p spot, u float64) {
 	s.line(stroke{Points: disc(p, 0.7), Closed: true, Width: 0.2, Ink: black, Fill: black})
 }
 
-// clearanceSheet draws one distance with its uncertainty against its margin, on a line that
-// starts at zero: left of the heavy stroke is too near.
+// clearanceSheet draws one distance with its uncertainty against its margin, on a line with a tick
+// a mm and a longer one at zero: left of the heavy stroke is too near.
 func clearanceSheet(distance, U, margin float64) *sheet {
-	const left, w, y = 2.0, 46.0, 4.0
+	const left, w, y = 2.0, 46.0, 2.8
 	most := math.Max(6, math.Ceil(math.Max(distance+U, margin)+0.5))
 	least := math.Min(0, math.Floor(distance-U))
 	x := func(mm float64) float64 { return left + (mm-least)/(most-least)*w }
 	s := &sheet{
 		Title: "Distance against margin",
 		About: "Distance " + read(distance, U).String() + " mm, margin " + rounded(margin, 1) + " mm.",
-		Width: left + w + 3, Height: 9.4,
+		Width: left + w + 3, Height: 5,
 	}
 	for d := x(least) + 0.5; d < x(margin)-0.2; d += 1.1 {
 		s.rule(spot{d, y + 1.6}, spot{math.Min(d+1, x(margin)), y - 1.6}, 0.12, hair)
@@ -76,11 +76,8 @@ func clearanceSheet(distance, U, margin float64) *sheet {
 	for mm := least; mm <= most; mm++ {
 		s.rule(spot{x(mm), y}, spot{x(mm), y + 1}, 0.15, soft)
 	}
-	if x(margin)-x(0) > 11 {
-		s.write(label{At: spot{x(0), y + 4.6}, Text: "0", Size: tiny, Anchor: middleOf, Ink: soft})
-	}
+	s.rule(spot{x(0), y - 1.2}, spot{x(0), y + 1.8}, 0.25, soft)
 	s.rule(spot{x(margin), y - 2.6}, spot{x(margin), y + 2}, 0.6, black)
-	s.write(label{At: spot{math.Max(x(margin), 8), y + 4.6}, Text: "margin " + rounded(margin, 1), Size: tiny, Anchor: middleOf, Ink: black})
 	s.whisker(spot{x(distance), y}, U/(most-least)*w)
 	return s
 }

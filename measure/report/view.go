@@ -1,14 +1,7 @@
 package report
 
 import (
-	"fmt"
 	"html/template"
-	"math"
-	"slices"
-	"strings"
-
-	"ridgerule/measure"
-	"ridgerule/measure/uncertainty"
 )
 
 // The page's data: what page.tmpl lays out. Every text in it is plain text; only the drawings are
@@ -49,7 +42,8 @@ type marginView struct {
 }
 
 type siteView struct {
-	Number     int // from 1, for links
+	said       string // the last fact's note
+	Number     int    // from 1, for links
 	ID, Tooth  string
 	Err, Note  string
 	Verdict    verdictView
@@ -167,191 +161,4 @@ func (v *pageView) addArch(c Case, w window) error {
 func markup(s *sheet) (template.HTML, error) {
 	svg, err := s.SVG()
 	return template.HTML(svg), err
-}
-
-func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (siteView, error) {
-	r := c.Result
-	v := siteView{
-		ID: s.ID, Tooth: s.Tooth, Err: s.Err, Note: s.Note, Verdict: verdictOf(s.Verdict), Limit: limitOf(s, r.Jaw),
-		HeightTo: plainName(string(s.HeightTo)), Arc: rounded(s.Frame.Arc, 1), Axis: axisWord(s.AxisFrom),
-	}
-	if row, known := s.Lookup("ridge_height", math.NaN()); known && row.Value != nil {
-		v.Height = read(*row.Value, row.Budget.U()).String()
-	}
-	for _, d := range depths {
-		v.Widths = append(v.Widths, readingAt(s, "ridge_width", d))
-		v.Table = append(v.Table, depthView{plain(d), readingAt(s, "ridge_width", d), readingAt(s, "buccal_plate", d), readingAt(s, "lingual_plate", d)})
-	}
-	v.Implant = implantWord(s.Implant)
-	v.sort(s, r.Jaw)
-	v.Sizes = each(s.Ladder, viewOfRung)
-	v.Budgets = budgetsOf(s, r.Jaw)
-	return v, v.draw(c, s, w)
-}
-
-// sort puts each row where the page shows it: with the distances, by depth, or with the facts.
-func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
-	for _, row := range s.Rows {
-		switch {
-		case farAndClear(row):
-			v.Far = append(v.Far, row.To+" "+rowReading(row))
-		case row.Verdict != measure.NoMargin || row.Quantity == "clearance":
-			v.Findings = append(v.Findings, viewOfFinding(row, jaw))
-		case perDepth[row.Quantity]:
-			if row.Note != "" {
-				v.DepthNotes = append(v.DepthNotes, rowName(row, jaw)+" at "+at(row.At)+" mm: "+row.Note)
-			}
-		default:
-			v.Facts = append(v.Facts, viewOfRow(row, jaw))
-		}
-	}
-}
-
-// farAndClear reports a distance that needs no line of its own: clear, and more than 10 mm.
-func farAndClear(row measure.Row) bool {
-	return row.Quantity == "clearance" && row.Verdict == measure.Clear && row.Value != nil && *row.Value > 10
-}
-
-// perDepth are the quantities that stand in the table of depths.
-var perDepth = map[string]bool{"ridge_width": true, "buccal_plate": true, "lingual_plate": true}
-
-func (v *siteView) draw(c Case, s *measure.SiteResult, w window) error {
-	var p *Picture
-	if have, known := c.Sections[s.ID]; known {
-		if err := have.check("of site " + s.ID); err != nil {
-			return err
-		}
-		p = &have
-	}
-	if p == nil && s.Err != "" {
-		return nil
-	}
-	var err error
-	if v.Section, err = markup(sectionSheet(c.Result, s, p, w)); err != nil {
-		return err
-	}
-	if profile := profileSheet(s); profile != nil {
-		v.Profile, err = markup(profile)
-	}
-	return err
-}
-
-func verdictOf(v measure.Verdict) verdictView {
-	switch v {
-	case measure.Clear, measure.Uncertain, measure.Breach:
-		return verdictView{string(v), string(v)}
-	case measure.NotAssessed:
-		return verdictView{"not assessed", "unknown"}
-	}
-	return verdictView{"no margin applies", "none"}
-}
-
-func axisWord(a measure.AxisRule) string {
-	switch a {
-	case measure.AxisRidge:
-		return "found in the ridge"
-	case measure.AxisOcclusal:
-		return "the occlusal direction"
-	case measure.AxisGiven:
-		return "given by the plan"
-	}
-	return string(a)
-}
-
-func readingAt(s *measure.SiteResult, name string, depth float64) string {
-	row, known := s.Lookup(name, depth)
-	if !known || row.Value == nil {
-		return ""
-	}
-	return read(*row.Value, row.Budget.U()).String()
-}
-
-func implantWord(b *measure.Implant) string {
-	if b == nil {
-		return ""
-	}
-	diameter := plain(b.Diameter)
-	if b.ApexDiameter != 0 && b.ApexDiameter != b.Diameter {
-		diameter += " to " + plain(b.ApexDiameter)
-	}
-	return diameter + " mm wide, " + plain(b.Length) + " mm long"
-}
-
-// shortAt writes a depth for a person: at most two decimals.
-func shortAt(depth *float64) string {
-	if depth == nil {
-		return ""
-	}
-	x := math.Round(*depth*100) / 100
-	return at(&x)
-}
-
-func viewOfRow(row measure.Row, jaw measure.Jaw) rowView {
-	v := rowView{Name: rowName(row, jaw), At: shortAt(row.At), Reading: rowReading(row), Note: row.Note, Verdict: verdictOf(row.Verdict)}
-	if row.Margin != nil {
-		v.Margin = rounded(*row.Margin, 1)
-	}
-	return v
-}
-
-func viewOfFinding(row measure.Row, jaw measure.Jaw) rowView {
-	v := viewOfRow(row, jaw)
-	if row.Value != nil && row.Margin != nil && len(row.Budget) > 0 {
-		if svg, err := markup(clearanceSheet(*row.Value, row.Budget.U(), *row.Margin)); err == nil {
-			v.Chart = svg
-		}
-	}
-	return v
-}
-
-func viewOfRung(r measure.Rung) sizeView {
-	v := sizeView{Size: plain(r.Diameter) + " × " + plain(r.Length), Limit: plainName(r.Limit), Verdict: verdictOf(r.Verdict)}
-	if !math.IsNaN(r.Reserve) {
-		v.Reserve = read(r.Reserve, r.U).String()
-	}
-	if r.Reason != "" {
-		v.Limit = r.Reason
-	}
-	return v
-}
-
-func budgetsOf(s *measure.SiteResult, jaw measure.Jaw) []budgetRow {
-	var out []budgetRow
-	for _, row := range s.Rows {
-		if row.Value == nil || len(row.Budget) == 0 {
-			continue
-		}
-		name := rowName(row, jaw)
-		if row.At != nil {
-			name += " at " + shortAt(row.At) + " mm"
-		}
-		out = append(out, budgetRow{name, sharesOf(row.Budget), rounded(row.Budget.U(), 3) + " " + unitWord(row.Unit)})
-	}
-	return out
-}
-
-// sharesOf lists the terms of a budget with their shares of the standard uncertainty, largest
-// first; those that do not reach its third decimal are counted.
-func sharesOf(b uncertainty.Budget) string {
-	terms := slices.Clone(b)
-	slices.SortStableFunc(terms, func(x, y uncertainty.Term) int {
-		return compare(math.Abs(y.Contribution()), math.Abs(x.Contribution()))
-	})
-	var parts []string
-	for _, t := range terms {
-		if c := math.Abs(t.Contribution()); c >= 0.0005 {
-			parts = append(parts, t.Name+" "+rounded(c, 3))
-		}
-	}
-	if less := len(terms) - len(parts); less > 0 {
-		parts = append(parts, fmt.Sprintf("%d below 0.0005", less))
-	}
-	return strings.Join(parts, "; ")
-}
-
-func short(hash string) string {
-	if len(hash) > 12 {
-		return hash[:12]
-	}
-	return hash
 }
