@@ -132,6 +132,25 @@ func TestFitHoldsStructuresToo(t *testing.T) {
 	}
 }
 
+// A sinus floor 12 mm below the platform, a closed surface: what is left is 12 − length − 1; a longer
+// implant ends in it.
+func TestFitHoldsASurface(t *testing.T) {
+	sinus := Structure{Name: "sinus", Kind: Sinus, Surface: boxMesh(v(-15, -15, -40), v(15, 15, -12))}
+	fixed := seat()
+	fixed.Lateral, fixed.InSection, fixed.MesioDistal = [2]float64{}, [2]float64{}, [2]float64{}
+	for _, r := range ladder(t, scene(t, sinus), fixed, []Size{{Diameter: 4, Length: 10}, {Diameter: 4, Length: 13}}, slab(20, 0, 1.5), nil) {
+		near(t, "reserve, mm", r.Reserve, 12-r.Length-1, sinkTolerance)
+		if want := map[bool]Verdict{true: Clear, false: Breach}[r.Length < 11]; r.Verdict != want || r.Limit != "sinus" {
+			t.Errorf("%g mm: %s, limited by %q", r.Length, r.Verdict, r.Limit)
+		}
+	}
+	deep := seat()
+	deep.Platform, deep.Depth = v(0, 0, -14), [2]float64{0, 1}
+	if r := ladder(t, scene(t, sinus), deep, []Size{{Diameter: 4, Length: 8}}, slab(60, 0, 1.5), nil)[0]; r.Verdict != Breach {
+		t.Errorf("wholly inside the sinus: %s with %.2f mm", r.Verdict, r.Reserve)
+	}
+}
+
 func TestFitNeverReadsClearWhenSomethingIsMissing(t *testing.T) {
 	small := []Size{{Diameter: 3, Length: 8}}
 	if r := ladder(t, scene(t), seat(), small, slab(12, 0, 1), nil)[0]; r.Verdict != Clear {
