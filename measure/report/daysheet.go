@@ -68,7 +68,7 @@ func (d *pdfDoc) daySite(s *measure.SiteResult, band float64) {
 
 func daySize(s *measure.SiteResult) string {
 	if s.Implant == nil {
-		return "no implant in the plan"
+		return "no implant"
 	}
 	return strconv.FormatFloat(s.Implant.Diameter, 'f', 1, 64) + " × " + strconv.FormatFloat(s.Implant.Length, 'f', 1, 64) + " mm"
 }

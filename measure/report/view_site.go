@@ -35,7 +35,7 @@ func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 	for _, row := range s.Rows {
 		switch {
 		case farAndClear(row):
-			v.Far = append(v.Far, row.To+" "+rowReading(row))
+			v.Far = append(v.Far, row.To+": "+rowReading(row))
 		case row.Verdict != measure.NoMargin || row.Quantity == "clearance":
 			v.Findings = append(v.Findings, viewOfFinding(row, jaw))
 		case perDepth[row.Quantity]:
