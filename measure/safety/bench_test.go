@@ -124,3 +124,22 @@ func BenchmarkLadder12SizesAt8Sites(b *testing.B) {
 		}
 	}
 }
+
+// One site, twelve sizes, 500 structures.
+func BenchmarkLadderAmong500Structures(b *testing.B) {
+	s, err := NewScene(crowd())
+	if err != nil {
+		b.Fatal(err)
+	}
+	var sizes []Size
+	for k := range 12 {
+		sizes = append(sizes, Size{Diameter: 3 + 0.5*float64(k%3), Length: 8 + float64(k/3)})
+	}
+	st := seat()
+	st.Platform = v(0, 0, 8)
+	for b.Loop() {
+		if _, err := s.Ladder(st, sizes, slab(9, 0.7, 1.5), Margins(), Options{}, nil); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

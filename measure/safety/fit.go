@@ -71,6 +71,9 @@ func (s *Scene) Ladder(seat Seat, sizes []Size, bone Bone, rules Rules, opts Opt
 	}
 	f := fitter{scene: s, seat: seat, bone: bone, rules: rules, opts: opts}
 	f.prepare()
+	if len(sizes) > 0 {
+		f.nearFirst(sizes[0])
+	}
 	out := make([]Rung, len(sizes))
 	var last *Pose
 	for i, size := range sizes {

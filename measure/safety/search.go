@@ -1,7 +1,9 @@
 package safety
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"ridgerule/measure/uncertainty"
 )
@@ -36,6 +38,20 @@ func (f *fitter) prepare() {
 			f.judged = append(f.judged, judged{sh, rule.Margin, f.fixed + t.SD*t.SD})
 		}
 	}
+}
+
+// nearFirst puts the structures that leave the least at a pose first: they cut the search in the
+// others short.
+func (f *fitter) nearFirst(size Size) {
+	body, err := f.seat.implant(size, Pose{}).shape()
+	if err != nil {
+		return
+	}
+	left := map[*shape]float64{}
+	for i := range f.judged {
+		left[f.judged[i].shape] = f.judged[i].reserve(body, math.Inf(1), f.scale)
+	}
+	slices.SortStableFunc(f.judged, func(a, b judged) int { return cmp.Compare(left[a.shape], left[b.shape]) })
 }
 
 // score returns the smallest reserve − U of a pose, mm, or anything ≤ floor when it is no
