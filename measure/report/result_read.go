@@ -126,7 +126,7 @@ func (s scanJSON) scan() measure.Scan {
 func (m marginJSON) rule() measure.NamedRule {
 	return measure.NamedRule{
 		Name: m.Name, Changed: m.Changed,
-		Rule: measure.Rule{Margin: float64(m.Margin), Source: m.Source},
+		Rule: measure.Rule{Margin: float64(m.Margin), Source: m.Source, Mark: m.Mark},
 	}
 }
 

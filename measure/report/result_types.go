@@ -64,6 +64,7 @@ type marginJSON struct {
 	Name    string `json:"name"`
 	Margin  num    `json:"margin_mm"`
 	Source  string `json:"source"`
+	Mark    string `json:"mark,omitempty"`
 	Changed bool   `json:"changed_by_plan"`
 }
 

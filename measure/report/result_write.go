@@ -62,7 +62,7 @@ func scanOf(r *measure.Result) scanJSON {
 }
 
 func marginOf(m measure.NamedRule) marginJSON {
-	return marginJSON{m.Name, num(m.Margin), m.Source, m.Changed}
+	return marginJSON{m.Name, num(m.Margin), m.Source, m.Mark, m.Changed}
 }
 
 func structureOf(s measure.Structure) structureJSON {

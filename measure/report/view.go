@@ -2,6 +2,8 @@ package report
 
 import (
 	"html/template"
+
+	"ridgerule/measure"
 )
 
 // The page's data: what page.tmpl lays out. Every text in it is plain text; only the drawings are
@@ -113,10 +115,18 @@ func viewOf(c Case) (pageView, error) {
 		return v, err
 	}
 	for _, m := range r.Margins {
-		v.Margins = append(v.Margins, marginView{plainName(m.Name), rounded(m.Margin, 1), m.Source, m.Changed})
+		v.Margins = append(v.Margins, marginView{plainName(m.Name), rounded(m.Margin, 1), marked(m.Rule), m.Changed})
 	}
 	v.Scan, v.Convent = scanFacts(c), conventionFacts(r)
 	return v, nil
+}
+
+// marked returns a margin's source with how far it was checked.
+func marked(r measure.Rule) string {
+	if r.Mark == "" {
+		return r.Source
+	}
+	return r.Source + " (" + r.Mark + ")"
 }
 
 // pictures returns the case's pictures in an order that does not depend on the map's.
