@@ -2,6 +2,7 @@ package measure
 
 import (
 	"errors"
+	"os"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -201,4 +202,21 @@ func TestOpenPlanNamesAFileThatIsNone(t *testing.T) {
 	assert.EqualError(t, err, "no-such.yaml: no such file or directory; name a site plan (YAML or JSON)")
 	_, err = OpenPlan(t.TempDir())
 	assert.ErrorContains(t, err, "not a file")
+}
+
+// The plan that docs/plan.md shows is a plan, and the page names every key there is.
+func TestPageOfThePlanIsRight(t *testing.T) {
+	data, err := os.ReadFile("../docs/plan.md")
+	require.NoError(t, err)
+	_, rest, found := strings.Cut(string(data), "```yaml\n")
+	require.True(t, found)
+	example, _, _ := strings.Cut(rest, "```")
+	_, err = ReadPlan("plan.md", []byte(example), nil)
+	assert.NoError(t, err)
+	for _, line := range strings.FieldsFunc(goodPlan, func(c rune) bool { return strings.ContainsRune("\n{,", c) }) {
+		key, _, isKey := strings.Cut(strings.TrimLeft(line, " -"), ":")
+		if isKey {
+			assert.Contains(t, string(data), key, "docs/plan.md does not explain %s", key)
+		}
+	}
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 	"golang.org/x/term"
 )
 
@@ -26,24 +27,32 @@ type app struct {
 	parsed                  bool // flags and arguments were right: an error from here on is no usage error
 }
 
-// run runs one command line and returns the exit status. A panic below it becomes status 1 with
-// a short message: no user ever reads a stack.
-func run(args []string, stdout, stderr io.Writer) (status int) {
+// run runs one command line and returns the exit status.
+func run(args []string, stdout, stderr io.Writer) int {
 	a := &app{stdout: stdout, stderr: stderr, getenv: os.Getenv, now: time.Now}
+	return guard(stderr, func() int { return a.run(args) })
+}
+
+// guard turns a panic into exit status 1 with a short message: no user reads a stack.
+func guard(stderr io.Writer, do func() int) (status int) {
 	defer func() {
 		if r := recover(); r != nil {
 			fmt.Fprintf(stderr, "ridgerule: unexpected failure, which is a fault of this program: %v\n", r)
 			status = exitFailure
 		}
 	}()
+	return do()
+}
+
+func (a *app) run(args []string) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second interrupt ends the program at once
 
 	root := a.root()
 	root.SetArgs(args)
-	root.SetOut(stdout)
-	root.SetErr(stderr)
+	root.SetOut(a.stdout)
+	root.SetErr(a.stderr)
 	err := root.ExecuteContext(ctx)
 	if err != nil && !a.parsed {
 		err = usageError{err}
@@ -88,7 +97,7 @@ func suggestFlag(c *cobra.Command, err error) error {
 		return err
 	}
 	known := &cobra.Command{SuggestionsMinimumDistance: 2}
-	c.Flags().VisitAll(func(f *flag) {
+	c.Flags().VisitAll(func(f *pflag.Flag) {
 		known.AddCommand(&cobra.Command{Use: f.Name, Run: func(*cobra.Command, []string) {}})
 	})
 	if near := known.SuggestionsFor(name); len(near) > 0 {

@@ -30,6 +30,9 @@ func (a *app) measureCase(ctx context.Context, path, selector string, plan *meas
 		return report.Case{}, err
 	}
 	defer s.door.Close()
+	if err := fits(plan, s.Grid); err != nil { // before the pixels: a wrong plan is said at once
+		return report.Case{}, err
+	}
 	v, err := a.volume(ctx, s)
 	if err != nil {
 		return report.Case{}, err
@@ -167,12 +170,13 @@ func (a *app) summary(r *measure.Result, folder string) error {
 	return w.Flush()
 }
 
-// reading returns a row's value with its expanded uncertainty, or a dash.
+// reading returns a row's value with its expanded uncertainty, rounded up so that it never reads as
+// none, or a dash.
 func reading(r measure.Row) string {
 	if r.Value == nil {
 		return "–"
 	}
-	return fmt.Sprintf("%.1f ± %.1f", *r.Value, r.Budget.U())
+	return fmt.Sprintf("%.1f ± %.1f", *r.Value, math.Ceil(10*r.Budget.U())/10)
 }
 
 func dash(s string) string {

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ridgerule/dicomio"
+	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/reformat"
 )
@@ -50,14 +51,19 @@ func (a *app) checkOn(ctx context.Context, plan *measure.Plan, path, selector st
 		return err
 	}
 	defer s.door.Close()
-	if err := plan.Place(s.Grid); err != nil {
+	return fits(plan, s.Grid)
+}
+
+// fits places the plan on the grid and holds it against it.
+func fits(plan *measure.Plan, g volume.Grid) error {
+	if err := plan.Place(g); err != nil {
 		return err
 	}
 	curve, err := reformat.NewCurve(plan.Arch, plan.Occlusal)
 	if err != nil {
-		return err
+		return fmt.Errorf("%s: %w", plan.Path, err)
 	}
-	return plan.CheckOn(s.Grid, curve.Length())
+	return plan.CheckOn(g, curve.Length())
 }
 
 // planFault is an error of a plan as --json prints it.

@@ -34,8 +34,6 @@ Exit status:
   4  done, and --fail-on found a verdict that it names
 `
 
-type flag = pflag.Flag
-
 // usageError is a fault of the command line.
 type usageError struct{ error }
 
