@@ -383,3 +383,21 @@ func near(t testing.TB, what string, got, want, tolerance float64) {
 		t.Errorf("%s = %.9g, want %.9g within %g", what, got, want, tolerance)
 	}
 }
+
+// directoryFile returns a DICOMDIR that lists files.
+func directoryFile(ids ...string) []byte {
+	c := &crafted{syntax: walk.Explicit, elements: map[uint32]craftedElement{}, noPixels: true}
+	var records []map[uint32]craftedElement
+	records = append(records, group(0x00041430, "CS", "PATIENT"))
+	for _, id := range ids {
+		records = append(records, group(0x00041430, "CS", "IMAGE", 0x00041500, "CS", id))
+	}
+	c.set(0x00041130, "CS", "TEST").sequence(0x00041220, records...)
+	whole := c.bytes()
+	class := "1.2.840.10008.1.3.10"
+	el := append(appendHead(nil, walk.Explicit, 0x00020002, "UI", uint32(len(class))), class...)
+	at := 132 + 12 + 14 // after preamble, group length and version
+	out := append(append(append([]byte(nil), whole[:at]...), el...), whole[at:]...)
+	binary.LittleEndian.PutUint32(out[140:], binary.LittleEndian.Uint32(out[140:])+uint32(len(el)))
+	return out
+}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"image/color"
 	"image/jpeg"
 
 	"ridgerule/dicomio/internal/codec"
@@ -159,7 +160,7 @@ func baseline(dst []uint16, data []byte, want codec.Shape) error {
 	if err != nil {
 		return err
 	}
-	if head.Width != want.Columns || head.Height != want.Rows {
+	if head.Width != want.Columns || head.Height != want.Rows || head.ColorModel != color.GrayModel {
 		return errBaseline
 	}
 	img, err := jpeg.Decode(bytes.NewReader(data))

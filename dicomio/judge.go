@@ -156,7 +156,7 @@ func (s *Series) judgeValues() {
 		}
 		s.caution("rescale_varies", text)
 	}
-	if p.src.frames > 1 && p.src.class == ctImage {
+	if p.stacked {
 		s.caution("frame_direction", "nothing in the file says which way its frames are stacked; row × column direction is assumed, so the volume may be mirrored along its slices")
 	}
 	if s.UID == "" {

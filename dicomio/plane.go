@@ -26,6 +26,7 @@ type plane struct {
 	spacing     [2]float64 // between rows, between columns, mm
 	rescale     volume.Rescale
 	rescaled    bool // the file states the rescale
+	stacked     bool // placed by its number in the file, see stack
 	rescaleType string
 	frameType   []string
 	faults      []*SeriesError // why its place or values are unknown
@@ -209,6 +210,7 @@ func stack(frames []*plane, root attrs) {
 			p.fault(err)
 			continue
 		}
+		p.stacked = true
 		p.position = r3.Add(p.position, r3.Scale(float64(f)*v[0], r3.Cross(p.row, p.column)))
 	}
 }

@@ -161,11 +161,15 @@ func (w ctWriter) slice(k int) []byte {
 	w.where(&e, k)
 	w.what(&e, k)
 	e.head(0x7FE00010, "OW", 2*size)
+	stored := w.v.Stored[k*size : (k+1)*size]
+	if !w.options.Unsigned && !bigHost {
+		return append(e.b, bytesOf(stored)...)
+	}
 	var flip uint16
 	if w.options.Unsigned {
 		flip = 0x8000
 	}
-	for _, s := range w.v.Stored[k*size : (k+1)*size] {
+	for _, s := range stored {
 		e.b = binary.LittleEndian.AppendUint16(e.b, uint16(s)^flip)
 	}
 	return e.b

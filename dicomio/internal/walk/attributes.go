@@ -11,68 +11,83 @@ const (
 	tagPixels      = 0x7FE00010
 )
 
-type attribute struct{ vr string }
+type attribute struct {
+	vr  string
+	bit uint64 // its own among all attributes: marks those already kept of one data set or item
+}
 
 // attributes are the ones that are kept, with the VR of the dictionary: a file's own VR may be wrong. PixelPaddingValue
 // and its range (US or SS by PixelRepresentation) are kept as US.
 //
 // Source: DICOM PS3.6 6.
-var attributes = map[uint32]attribute{
-	0x00041220: {"SQ"}, // DirectoryRecordSequence
-	0x00041430: {"CS"}, // DirectoryRecordType
-	0x00041500: {"CS"}, // ReferencedFileID
-	0x00080005: {"CS"}, // SpecificCharacterSet
-	0x00080008: {"CS"}, // ImageType
-	0x00080016: {"UI"}, // SOPClassUID
-	0x00080018: {"UI"}, // SOPInstanceUID
-	0x00080020: {"DA"}, // StudyDate
-	0x00080050: {"SH"}, // AccessionNumber
-	0x00080060: {"CS"}, // Modality
-	0x00080080: {"LO"}, // InstitutionName
-	0x00081030: {"LO"}, // StudyDescription
-	0x0008103E: {"LO"}, // SeriesDescription
-	0x00089007: {"CS"}, // FrameType
-	0x00100010: {"PN"}, // PatientName
-	0x00100020: {"LO"}, // PatientID
-	0x00100030: {"DA"}, // PatientBirthDate
-	0x00100040: {"CS"}, // PatientSex
-	0x00180050: {"DS"}, // SliceThickness
-	0x00180060: {"DS"}, // KVP
-	0x00180088: {"DS"}, // SpacingBetweenSlices
-	0x00181164: {"DS"}, // ImagerPixelSpacing
-	0x00189329: {"SQ"}, // CTImageFrameTypeSequence
-	0x00189504: {"SQ"}, // XRay3DFrameTypeSequence
-	0x0020000E: {"UI"}, // SeriesInstanceUID
-	0x00200013: {"IS"}, // InstanceNumber
-	0x00200032: {"DS"}, // ImagePositionPatient
-	0x00200037: {"DS"}, // ImageOrientationPatient
-	0x00200052: {"UI"}, // FrameOfReferenceUID
-	0x00209056: {"SH"}, // StackID
-	0x00209111: {"SQ"}, // FrameContentSequence
-	0x00209113: {"SQ"}, // PlanePositionSequence
-	0x00209116: {"SQ"}, // PlaneOrientationSequence
-	0x00209128: {"UL"}, // TemporalPositionIndex
-	0x00280002: {"US"}, // SamplesPerPixel
-	0x00280004: {"CS"}, // PhotometricInterpretation
-	0x00280008: {"IS"}, // NumberOfFrames
-	0x00280010: {"US"}, // Rows
-	0x00280011: {"US"}, // Columns
-	0x00280030: {"DS"}, // PixelSpacing
-	0x00280100: {"US"}, // BitsAllocated
-	0x00280101: {"US"}, // BitsStored
-	0x00280102: {"US"}, // HighBit
-	0x00280103: {"US"}, // PixelRepresentation
-	0x00280120: {"US"}, // PixelPaddingValue
-	0x00280121: {"US"}, // PixelPaddingRangeLimit
-	0x00280301: {"CS"}, // BurnedInAnnotation
-	0x00281052: {"DS"}, // RescaleIntercept
-	0x00281053: {"DS"}, // RescaleSlope
-	0x00281054: {"LO"}, // RescaleType
-	0x00282110: {"CS"}, // LossyImageCompression
-	0x00289110: {"SQ"}, // PixelMeasuresSequence
-	0x00289145: {"SQ"}, // PixelValueTransformationSequence
-	0x52009229: {"SQ"}, // SharedFunctionalGroupsSequence
-	0x52009230: {"SQ"}, // PerFrameFunctionalGroupsSequence
+var attributes = numbered(map[uint32]string{
+	0x00041220: "SQ", // DirectoryRecordSequence
+	0x00041430: "CS", // DirectoryRecordType
+	0x00041500: "CS", // ReferencedFileID
+	0x00080005: "CS", // SpecificCharacterSet
+	0x00080008: "CS", // ImageType
+	0x00080016: "UI", // SOPClassUID
+	0x00080018: "UI", // SOPInstanceUID
+	0x00080020: "DA", // StudyDate
+	0x00080050: "SH", // AccessionNumber
+	0x00080060: "CS", // Modality
+	0x00080080: "LO", // InstitutionName
+	0x00081030: "LO", // StudyDescription
+	0x0008103E: "LO", // SeriesDescription
+	0x00089007: "CS", // FrameType
+	0x00100010: "PN", // PatientName
+	0x00100020: "LO", // PatientID
+	0x00100030: "DA", // PatientBirthDate
+	0x00100040: "CS", // PatientSex
+	0x00180050: "DS", // SliceThickness
+	0x00180060: "DS", // KVP
+	0x00180088: "DS", // SpacingBetweenSlices
+	0x00181164: "DS", // ImagerPixelSpacing
+	0x00189329: "SQ", // CTImageFrameTypeSequence
+	0x00189504: "SQ", // XRay3DFrameTypeSequence
+	0x0020000E: "UI", // SeriesInstanceUID
+	0x00200013: "IS", // InstanceNumber
+	0x00200032: "DS", // ImagePositionPatient
+	0x00200037: "DS", // ImageOrientationPatient
+	0x00200052: "UI", // FrameOfReferenceUID
+	0x00209056: "SH", // StackID
+	0x00209111: "SQ", // FrameContentSequence
+	0x00209113: "SQ", // PlanePositionSequence
+	0x00209116: "SQ", // PlaneOrientationSequence
+	0x00209128: "UL", // TemporalPositionIndex
+	0x00280002: "US", // SamplesPerPixel
+	0x00280004: "CS", // PhotometricInterpretation
+	0x00280008: "IS", // NumberOfFrames
+	0x00280010: "US", // Rows
+	0x00280011: "US", // Columns
+	0x00280030: "DS", // PixelSpacing
+	0x00280100: "US", // BitsAllocated
+	0x00280101: "US", // BitsStored
+	0x00280102: "US", // HighBit
+	0x00280103: "US", // PixelRepresentation
+	0x00280120: "US", // PixelPaddingValue
+	0x00280121: "US", // PixelPaddingRangeLimit
+	0x00280301: "CS", // BurnedInAnnotation
+	0x00281052: "DS", // RescaleIntercept
+	0x00281053: "DS", // RescaleSlope
+	0x00281054: "LO", // RescaleType
+	0x00282110: "CS", // LossyImageCompression
+	0x00289110: "SQ", // PixelMeasuresSequence
+	0x00289145: "SQ", // PixelValueTransformationSequence
+	0x52009229: "SQ", // SharedFunctionalGroupsSequence
+	0x52009230: "SQ", // PerFrameFunctionalGroupsSequence
+})
+
+// numbered gives each attribute a bit; there are at most 64.
+func numbered(vrs map[uint32]string) map[uint32]attribute {
+	out := make(map[uint32]attribute, len(vrs))
+	for tag, vr := range vrs {
+		out[tag] = attribute{vr: vr, bit: 1 << len(out)}
+	}
+	if len(out) > 64 {
+		panic("walk: more than 64 attributes")
+	}
+	return out
 }
 
 // single are the binary attributes that hold exactly one value.

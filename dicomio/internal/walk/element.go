@@ -101,8 +101,6 @@ func (w *walker) lost(el element, err error) error {
 func (w *walker) keep(el element, vr string, bigEndian bool) error {
 	width := binaryWidth[vr]
 	switch {
-	case el.length > 0xFFFE:
-		return w.broken(el, fmt.Sprintf("a value of %d bytes", el.length))
 	case width > 0 && el.vr != "" && el.vr != "UN" && binaryWidth[el.vr] != width:
 		return w.broken(el, "VR "+el.vr+" where "+vr+" belongs")
 	case width > 0 && (int(el.length)%width != 0 || el.length == 0 && vr == "US" || single[el.tag] && int(el.length) != width):

@@ -11,7 +11,7 @@ type sieve struct {
 // room reports whether one more attribute may be kept.
 func (s *sieve) room() bool { return s.count < maxKept && len(s.data) < maxKeptBytes }
 
-// add appends one attribute with a value of at most 65,534 bytes.
+// add appends one attribute with a value of at most maxValue bytes.
 func (s *sieve) add(tag uint32, vr string, value []byte) {
 	s.count++
 	s.tag(tag)

@@ -6,8 +6,8 @@
 //
 //	nesting            at most 32 levels
 //	elements           at most 2,000,000 looked at, 250,000 kept
-//	one kept value     at most 64 KiB − 1
-//	all kept values    at most 16 MiB
+//	one kept value     at most 4 KiB; a longer one is passed over
+//	all kept values    at most 8 MiB; the first of several of one tag
 //	fragments          at most 65,536
 //	before the pixels  at most 64 MiB of what must be inflated to be passed over
 //
@@ -28,7 +28,8 @@ const (
 	maxDepth     = 32
 	maxElements  = 2_000_000
 	maxKept      = 250_000
-	maxKeptBytes = 16 << 20
+	maxKeptBytes = 8 << 20
+	maxValue     = 4 << 10
 	maxFragments = 1 << 16
 	maxHeader    = 64 << 20 // inflated, before the pixels: nothing real comes near
 )
@@ -99,7 +100,7 @@ func Walk(src Source) (*File, error) {
 	w := &walker{c: newCursor(src), file: &File{}}
 	err := w.start(src)
 	if err == nil {
-		_, err = w.dataset(level{bigEndian: w.file.BigEndian, implicit: w.implicit, keep: true}, w.c.size)
+		_, err = w.dataset(level{bigEndian: w.file.BigEndian, implicit: w.implicit, keep: true, seen: new(uint64)}, w.c.size)
 	}
 	w.file.Sieved = w.out.file()
 	return w.file, err
@@ -118,7 +119,8 @@ type level struct {
 	depth               int
 	implicit, bigEndian bool
 	keep                bool
-	fragments           bool // of pixels, which may be large
+	seen                *uint64 // bits of the attributes already kept
+	fragments           bool    // of pixels, which may be large
 }
 
 // start reads preamble and meta group, and settles the encoding of the data set.
@@ -224,7 +226,10 @@ func (w *walker) dataset(lv level, end int64) (delimited bool, err error) {
 // value passes over one value, keeping it when wanted.
 func (w *walker) value(el element, lv level, end int64) error {
 	want, wanted := attributes[el.tag]
-	wanted = wanted && lv.keep
+	wanted = wanted && lv.keep && *lv.seen&want.bit == 0
+	if wanted {
+		*lv.seen |= want.bit
+	}
 	sequence := el.vr == "SQ" || el.length == undefined || wanted && want.vr == "SQ"
 	switch {
 	case wanted && want.vr != "SQ" && sequence:
@@ -233,7 +238,7 @@ func (w *walker) value(el element, lv level, end int64) error {
 		return w.fragments(el, nil)
 	case sequence && (el.length == undefined || wanted):
 		return w.sequence(el, lv, end, wanted)
-	case wanted:
+	case wanted && el.length <= maxValue:
 		return w.keep(el, want.vr, lv.bigEndian && el.vr != "UN")
 	}
 	if err := w.c.skip(int64(el.length)); err != nil {
@@ -288,6 +293,7 @@ func (w *walker) item(item element, lv level, end int64) error {
 			return w.broken(item, "more items than are read")
 		}
 		defer w.out.close(w.out.open(tagItem))
+		lv.seen = new(uint64)
 	}
 	if item.length != undefined {
 		end = w.c.off + int64(item.length)
