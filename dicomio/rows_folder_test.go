@@ -13,7 +13,6 @@ import (
 	"time"
 )
 
-
 // The rows of the table of tricky series that concern folders.
 
 func TestRow35DICOMDIR(t *testing.T) {
