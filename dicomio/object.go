@@ -48,6 +48,10 @@ func (s Source) replaced(uid, what string) string {
 	return derivedUID("replaced", []byte(uid))
 }
 
+// DerivedUID returns the UID of the 2.25 root that stands for what, within seed: the same two give
+// the same UID.
+func DerivedUID(what, seed string) string { return derivedUID(what, []byte(seed)) }
+
 // derivedUID returns a UID of the 2.25 root from a hash.
 //
 // Source: DICOM PS3.5 B.2 (UUID derived UID); RFC 9562 5.8 (UUID version 8).

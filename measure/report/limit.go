@@ -92,6 +92,9 @@ func rowReading(row measure.Row) string {
 		return ""
 	}
 	text := read(*row.Value, row.Budget.U()).String()
+	if row.Margin != nil && row.Verdict != measure.NoMargin {
+		text = readAgainst(*row.Value, row.Budget.U(), *row.Margin).String()
+	}
 	switch unit := unitWord(row.Unit); unit {
 	case "":
 		return text

@@ -62,24 +62,54 @@ func rounded(x float64, n int) string {
 
 // roundUp writes x ≥ 0 with n decimals, never smaller than it is: an uncertainty is not rounded
 // away.
-func roundUp(x float64, n int) string {
+func roundUp(x float64, n int) string { return strconv.FormatFloat(ceil(x, n), 'f', n, 64) }
+
+func ceil(x float64, n int) float64 {
 	scale := math.Pow(10, float64(n))
-	return strconv.FormatFloat(math.Ceil(x*scale-1e-9)/scale, 'f', n, 64)
+	return math.Ceil(x*scale-1e-9) / scale
+}
+
+func nearest(x float64, n int) float64 {
+	scale := math.Pow(10, float64(n))
+	return math.Round(x*scale) / scale
 }
 
 // reading is a value with its uncertainty as a person reads it.
 type reading struct{ Value, U string }
 
 // read rounds value and its expanded uncertainty U (same unit) for a person.
-func read(value, U float64) reading {
+func read(value, U float64) reading { return readTo(value, U, decimals(U)) }
+
+func readTo(value, U float64, n int) reading {
 	if math.IsNaN(value) {
 		return reading{}
 	}
 	if math.IsNaN(U) || U <= 0 {
-		return reading{Value: rounded(value, 2)}
+		return reading{Value: rounded(value, max(2, n))}
 	}
-	n := decimals(U)
 	return reading{rounded(value, n), roundUp(U, n)}
+}
+
+// readAgainst rounds like read, but to as many decimals (four at most) as the rounded numbers need
+// to say of the margin what the numbers say: clear if value − U ≥ margin, breach if value + U <
+// margin.
+func readAgainst(value, U, margin float64) reading {
+	n := decimals(U)
+	for n < 4 && side(nearest(value, n), ceil(U, n), margin) != side(value, U, margin) {
+		n++
+	}
+	return readTo(value, U, n)
+}
+
+// side is 1 for clear, −1 for breach, else 0.
+func side(value, U, margin float64) int {
+	switch {
+	case value-U >= margin:
+		return 1
+	case value+U < margin:
+		return -1
+	}
+	return 0
 }
 
 // String returns "12.34 ± 0.27", or the value alone where no uncertainty is known.

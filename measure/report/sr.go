@@ -1,9 +1,7 @@
 package report
 
 import (
-	"crypto/sha256"
 	"io"
-	"math/big"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -44,7 +42,7 @@ func tree(c Case, seed string) dicomio.Node {
 	root.Nodes = []dicomio.Node{
 		code("HAS CONCEPT MOD", language, english),
 		code("HAS OBS CONTEXT", observerType, deviceObserver),
-		{Relation: "HAS OBS CONTEXT", Type: "UIDREF", Name: deviceUID, Text: uidOf("device", c.Provenance.Tool)},
+		{Relation: "HAS OBS CONTEXT", Type: "UIDREF", Name: deviceUID, Text: dicomio.DerivedUID("device", c.Provenance.Tool)},
 		note("HAS OBS CONTEXT", deviceName, c.Provenance.Tool),
 		code("HAS CONCEPT MOD", procedure, imaging),
 	}
@@ -97,7 +95,7 @@ func groupNode(name, seed string) dicomio.Node {
 	g := container("CONTAINS", group, "1501")
 	g.Nodes = []dicomio.Node{
 		note("HAS OBS CONTEXT", trackingName, name),
-		{Relation: "HAS OBS CONTEXT", Type: "UIDREF", Name: trackingUID, Text: uidOf(name, seed)},
+		{Relation: "HAS OBS CONTEXT", Type: "UIDREF", Name: trackingUID, Text: dicomio.DerivedUID(name, seed)},
 	}
 	return g
 }
@@ -172,14 +170,6 @@ func note(relation string, name dicomio.Code, text string) dicomio.Node {
 		text = "none"
 	}
 	return dicomio.Node{Relation: relation, Type: "TEXT", Name: name, Text: text}
-}
-
-// uidOf derives a UID of the 2.25 root. Source: DICOM PS3.5 B.2.
-func uidOf(what, seed string) string {
-	sum := sha256.Sum256([]byte(what + "\x00" + seed))
-	b := sum[:16]
-	b[6], b[8] = b[6]&0x0F|0x80, b[8]&0x3F|0x80
-	return "2.25." + new(big.Int).SetBytes(b).String()
 }
 
 // Captures returns the case's drawings as DICOM Secondary Capture objects with their pixel size,
