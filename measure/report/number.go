@@ -69,9 +69,13 @@ func ceil(x float64, n int) float64 {
 	return math.Ceil(x*scale-1e-9) / scale
 }
 
+// nearest returns x as n decimals print it: by the same rounding, so that a check meets what is read.
 func nearest(x float64, n int) float64 {
-	scale := math.Pow(10, float64(n))
-	return math.Round(x*scale) / scale
+	y, err := strconv.ParseFloat(strconv.FormatFloat(x, 'f', n, 64), 64)
+	if err != nil {
+		return x
+	}
+	return y
 }
 
 // reading is a value with its uncertainty as a person reads it.
