@@ -119,23 +119,36 @@ func (s *Series) sources(all bool) []*source {
 	return out
 }
 
-// judgeMixture refuses what must be one in a series and is not.
+// judgeMixture refuses what must be one in a series and is not. A slice that says nothing contradicts nothing.
 func (s *Series) judgeMixture() {
-	p := s.planes[0]
-	for _, q := range s.planes[1:] {
-		switch {
-		case q.src.frameOfReference != p.src.frameOfReference && !s.hasProblem("mixed", "FrameOfReferenceUID"):
-			s.problem(&SeriesError{Code: "mixed", File: q.src.name, Attribute: "FrameOfReferenceUID",
-				Problem: "differs from that of " + printable(p.src.name, 64) + ": positions cannot be compared", Remedy: "export each acquisition by itself"})
-		case q.rescaleType != p.rescaleType && !s.hasProblem("mixed", "RescaleType"):
-			s.problem(&SeriesError{Code: "mixed", File: q.src.name, Attribute: "RescaleType", Value: printable(q.rescaleType, 16),
-				Problem: fmt.Sprintf("%s has %q: grey values of two units", printable(p.src.name, 64), printable(p.rescaleType, 16)), Remedy: "export each acquisition by itself"})
-		case q.rescaled != p.rescaled && !s.hasProblem("mixed", "RescaleSlope"):
-			s.problem(&SeriesError{Code: "mixed", File: q.src.name, Attribute: "RescaleSlope",
+	first := s.planes[0]
+	s.judgeSame("FrameOfReferenceUID", "positions cannot be compared", func(p *plane) string { return p.src.frameOfReference })
+	s.judgeSame("RescaleType", "grey values of two units", func(p *plane) string { return p.rescaleType })
+	for _, p := range s.planes[1:] {
+		if p.rescaled != first.rescaled && !s.hasProblem("mixed", "RescaleSlope") {
+			s.problem(&SeriesError{Code: "mixed", File: p.src.name, Attribute: "RescaleSlope",
 				Problem: "some slices state a rescale and some do not", Remedy: "export the series again"})
-		case !q.sameDirections(p, steadyDirection):
+		}
+		if !p.sameDirections(first, steadyDirection) {
 			s.caution("unsteady_orientation", fmt.Sprintf("ImageOrientationPatient differs between slices by more than %g; the first slice's is used", steadyDirection))
 		}
+	}
+}
+
+// judgeSame refuses a series in which two slices state different values of one attribute.
+func (s *Series) judgeSame(attribute, so string, value func(*plane) string) {
+	var first *plane
+	for _, p := range s.planes {
+		v := value(p)
+		if first == nil && v != "" {
+			first = p
+		}
+		if v == "" || v == value(first) {
+			continue
+		}
+		s.problem(&SeriesError{Code: "mixed", File: p.src.name, Attribute: attribute, Value: printable(v, 64),
+			Problem: fmt.Sprintf("%s has %s: %s", printable(first.src.name, 64), printable(value(first), 64), so), Remedy: "export each acquisition by itself"})
+		return
 	}
 }
 

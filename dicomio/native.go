@@ -83,15 +83,11 @@ func (c *cells) rescale(r volume.Rescale) volume.Rescale {
 	return r
 }
 
-// holds reports whether a cell can hold the raw value v, so that it survives the mask.
-func (c *cells) holds(v uint16, signed bool) bool {
-	if c.shift > 0 {
-		return true // it is given as a cell
-	}
-	if c.sign != 0 && signed {
-		return uint16(c.one(v)) == v
-	}
-	return uint64(v)&^(c.mask&0xFFFF) == 0
+// holds reports whether raw, given as a cell or as a sign-extended value, is one that convert can produce: it may be too
+// large for the bits stored.
+func (c *cells) holds(raw uint16) bool {
+	const lane = 0xFFFF
+	return c.shift > 0 || uint64(raw)&^(c.mask&lane) == 0 || c.sign != 0 && uint16(c.one(raw)) == raw
 }
 
 // bytesOf views stored values as bytes in the order of this machine: a file's pixels are read straight into the volume,

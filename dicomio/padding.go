@@ -11,12 +11,12 @@ type padding struct{ low, high int16 }
 func (src *source) padding() (r padding, ok bool) {
 	p := src.pixels
 	c := newCells(p)
-	if p.padding == nil || !c.holds(*p.padding, p.signed) {
+	if p.padding == nil || !c.holds(*p.padding) {
 		return r, false
 	}
 	r.low = c.one(*p.padding)
 	r.high = r.low
-	if p.paddingLimit != nil && c.holds(*p.paddingLimit, p.signed) {
+	if p.paddingLimit != nil && c.holds(*p.paddingLimit) {
 		r.high = c.one(*p.paddingLimit)
 	}
 	return padding{min(r.low, r.high), max(r.low, r.high)}, true
@@ -28,31 +28,16 @@ func (s *Series) judgePadding() {
 	if len(s.Problems) > 0 { // the pixel format may make no sense
 		return
 	}
-	ranges := map[padding]int{}
-	sources := s.sources(false)
-	wide, with := false, 0
-	var any padding
-	for _, src := range sources {
-		wide = wide || src.pixels.stored == 16
-		r, ok := src.padding()
-		if ok {
-			with++
-			ranges[r]++
-			any = r
-		} else if src.pixels.padding != nil {
-			s.caution("padding_unused", fmt.Sprintf("PixelPaddingValue does not fit the %d bits stored and marks nothing", src.pixels.stored))
-		}
-	}
-	same := len(ranges) == 1 && with == len(sources)
+	ranges, common, same := s.paddings()
 	switch {
-	case with == 0:
-		return
-	case same && any.low == any.high:
-		s.blank = &any.low
+	case len(ranges) == 0:
 		return
 	case same:
-		s.blank = &any.low
-	case wide:
+		s.blank = &common.low
+		if common.low == common.high {
+			return
+		}
+	case s.allBits():
 		s.problem(&SeriesError{Code: "mixed", Attribute: "PixelPaddingValue", Problem: "differs between slices that use all 16 bits: no value is free to mark the outside of the field",
 			Remedy: "export the series again"})
 		return
@@ -60,12 +45,36 @@ func (s *Series) judgePadding() {
 		free := int16(-32768)
 		s.blank = &free
 	}
-	s.remap = map[*source]padding{}
-	for _, src := range sources {
-		if r, ok := src.padding(); ok {
-			s.remap[src] = r
+	s.remap = ranges
+}
+
+// paddings returns the padding of each file that has one, one of them, and whether every file has that one.
+func (s *Series) paddings() (ranges map[*source]padding, common padding, same bool) {
+	ranges, same = map[*source]padding{}, true
+	for i, src := range s.sources(false) {
+		r, ok := src.padding()
+		if !ok && src.pixels.padding != nil {
+			s.caution("padding_unused", fmt.Sprintf("PixelPaddingValue does not fit the %d bits stored and marks nothing", src.pixels.stored))
+		}
+		if ok {
+			ranges[src] = r
+		}
+		if i == 0 {
+			common = r
+		}
+		same = same && ok && r == common
+	}
+	return ranges, common, same
+}
+
+// allBits reports whether a file uses all 16 bits, so that no stored value is free.
+func (s *Series) allBits() bool {
+	for _, src := range s.sources(false) {
+		if src.pixels.stored == 16 {
+			return true
 		}
 	}
+	return false
 }
 
 // mark sets the values of r to blank.
