@@ -21,11 +21,39 @@ func (o *outFlags) add(f *pflag.FlagSet) {
 	f.BoolVar(&o.replace, "replace", false, "let -o replace a folder that holds something")
 }
 
+// caseFlags are the flags of a verb that measures a case.
+type caseFlags struct {
+	outFlags
+	plan, series string
+}
+
+func (k *caseFlags) add(f *pflag.FlagSet) {
+	k.outFlags.add(f)
+	f.StringVar(&k.plan, "plan", "", "the site plan `PLAN` (YAML or JSON)")
+	f.StringVar(&k.series, "series", "", "the series to read when there are several: its number or `UID`")
+}
+
+// result measures the case at path, with its output folder begun: abandon it in the end.
+func (k *caseFlags) result(c *cobra.Command, a *app, path string, plan *measure.Plan) (report.Case, *folder, error) {
+	f, err := newFolder(k.dir, k.replace, path, k.plan)
+	if err != nil {
+		return report.Case{}, nil, err
+	}
+	whole := false
+	defer func() { // on an error, and on a panic too
+		if !whole {
+			f.abandon()
+		}
+	}()
+	result, err := a.measureCase(c.Context(), path, k.series, plan)
+	whole = err == nil
+	return result, f, err
+}
+
 const pathHelp = `PATH is a folder (searched through), a .zip, a DICOMDIR or one file.`
 
 func (a *app) measure() *cobra.Command {
-	var out outFlags
-	var planPath, series string
+	var flags caseFlags
 	var words []string
 	c := &cobra.Command{
 		Use:   "measure PATH --plan PLAN -o DIR",
@@ -37,31 +65,25 @@ or not at all. A line a site goes to stdout.
 ` + pathHelp,
 		Args: oneArg("PATH"),
 	}
-	out.add(c.Flags())
-	c.Flags().StringVar(&planPath, "plan", "", "the site plan `PLAN` (YAML or JSON)")
-	c.Flags().StringVar(&series, "series", "", "the series to read when there are several: its number or `UID`")
+	flags.add(c.Flags())
 	c.Flags().StringSliceVar(&words, "fail-on", nil, "exit with 4 when a verdict is: `uncertain` (or worse), breach, not-assessed")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := checkFailOn(words); err != nil {
 			return err
 		}
-		plan, err := openPlan(planPath)
+		plan, err := openPlan(flags.plan)
 		if err != nil {
 			return err
 		}
-		f, err := newFolder(out.dir, out.replace, args[0], planPath)
+		result, f, err := flags.result(c, a, args[0], plan)
 		if err != nil {
 			return err
 		}
 		defer f.abandon()
-		result, err := a.measureCase(c.Context(), args[0], series, plan)
-		if err != nil {
-			return err
-		}
 		if err := report.Write(result, f.create); err != nil {
 			return err
 		}
-		return a.finish(f, result.Result, out.dir, words)
+		return a.finish(f, result.Result, flags.dir, words)
 	}
 	return c
 }
@@ -75,12 +97,8 @@ func openPlan(path string) (*measure.Plan, error) {
 
 // finish puts the folder in its place, says where it is and what was found.
 func (a *app) finish(f *folder, r *measure.Result, dir string, words []string) error {
-	kept, err := f.commit()
-	if err != nil {
+	if err := a.settle(f, dir); err != nil {
 		return err
-	}
-	if kept != "" {
-		a.say("kept what stood in %s, which is not this program's: %s", dir, kept)
 	}
 	if err := a.summary(r, dir); err != nil {
 		return err
@@ -90,4 +108,13 @@ func (a *app) finish(f *folder, r *measure.Result, dir string, words []string) e
 	}
 	a.say("report: %s", filepath.Join(dir, "report.html"))
 	return failOn(r, words)
+}
+
+// settle puts the folder in its place, and says so when something else had to make room.
+func (a *app) settle(f *folder, dir string) error {
+	kept, err := f.commit()
+	if kept != "" {
+		a.say("kept what stood in %s, which is not this program's: %s", dir, kept)
+	}
+	return err
 }

@@ -78,7 +78,7 @@ func (a *app) makePhantom(c *cobra.Command, o phantom.Options, out outFlags) err
 	if err := a.writePhantom(c.Context(), f, o); err != nil {
 		return err
 	}
-	if _, err := f.commit(); err != nil {
+	if err := a.settle(f, out.dir); err != nil {
 		return err
 	}
 	return a.list(out.dir, []string{"scan", "plan.yaml", "truth.json"})

@@ -14,8 +14,7 @@ import (
 )
 
 func (a *app) section() *cobra.Command {
-	var out outFlags
-	var planPath, series string
+	var flags caseFlags
 	var only []string
 	c := &cobra.Command{
 		Use:   "section PATH --plan PLAN -o DIR",
@@ -27,12 +26,10 @@ was drawn goes to stdout, a file a line.
 ` + pathHelp,
 		Args: oneArg("PATH"),
 	}
-	out.add(c.Flags())
-	c.Flags().StringVar(&planPath, "plan", "", "the site plan `PLAN` (YAML or JSON)")
-	c.Flags().StringVar(&series, "series", "", "the series to read when there are several: its number or `UID`")
+	flags.add(c.Flags())
 	c.Flags().StringSliceVar(&only, "site", nil, "draw only the site `ID` (may be repeated), and no panoramic")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		plan, err := openPlan(planPath)
+		plan, err := openPlan(flags.plan)
 		if err != nil {
 			return err
 		}
@@ -41,23 +38,19 @@ was drawn goes to stdout, a file a line.
 				return usagef("--site %q is no site of %s", id, plan.Path)
 			}
 		}
-		f, err := newFolder(out.dir, out.replace, args[0], planPath)
+		result, f, err := flags.result(c, a, args[0], plan)
 		if err != nil {
 			return err
 		}
 		defer f.abandon()
-		result, err := a.measureCase(c.Context(), args[0], series, plan)
-		if err != nil {
-			return err
-		}
 		names, err := writePictures(f, result, only)
 		if err != nil {
 			return err
 		}
-		if _, err := f.commit(); err != nil {
+		if err := a.settle(f, flags.dir); err != nil {
 			return err
 		}
-		return a.list(out.dir, names)
+		return a.list(flags.dir, names)
 	}
 	return c
 }
