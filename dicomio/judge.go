@@ -123,7 +123,12 @@ func (s *Series) sources(all bool) []*source {
 func (s *Series) judgeMixture() {
 	first := s.planes[0]
 	s.judgeSame("FrameOfReferenceUID", "positions cannot be compared", func(p *plane) string { return p.src.frameOfReference })
-	s.judgeSame("RescaleType", "grey values of two units", func(p *plane) string { return p.rescaleType })
+	s.judgeSame("RescaleType", "grey values of two units", func(p *plane) string {
+		if p.rescaleType == "" && p.rescaled {
+			return "HU" // what a CT image means by saying nothing: PS3.3 C.8.2.1
+		}
+		return p.rescaleType
+	})
 	for _, p := range s.planes[1:] {
 		if p.rescaled != first.rescaled && !s.hasProblem("mixed", "RescaleSlope") {
 			s.problem(&SeriesError{Code: "mixed", File: p.src.name, Attribute: "RescaleSlope",

@@ -278,6 +278,11 @@ func TestRow42MixedUnitsAndFrames(t *testing.T) {
 	files = stackOf(5)
 	files[3].set(0x00281054, "LO", "OD")
 	refused(t, folder(files...), "mixed", "RescaleType", "OD")
+	files = stackOf(5) // "HU", and nothing, mean the same; a frame of reference not stated contradicts none
+	files[3].set(0x00281054, "LO", "HU")
+	files[1].drop(0x00200052)
+	_, v := readOnly(t, folder(files...))
+	sameStack(t, v, 5)
 	files = stackOf(5)
 	files[3].drop(0x00281052, 0x00281053)
 	refused(t, folder(files...), "mixed", "RescaleSlope")
