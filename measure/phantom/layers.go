@@ -37,7 +37,10 @@ const (
 type mask uint32
 
 // layers are the distances at one point and the sums of principal curvatures there.
-type layers struct{ d, bend [lCount]float64 }
+type layers struct {
+	d, bend [lCount]float64
+	slit    float64 // width of the marrow between its walls, mm; negative where they have met
+}
 
 // scratch is what one goroutine needs to evaluate points.
 type scratch struct{ pl place }
@@ -83,7 +86,7 @@ func (h *shape) fillRinged(p r3.Vec, m mask, l *layers, w *scratch) {
 	if m&(1<<lGum) != 0 {
 		l.d[lGum], l.bend[lGum] = pl.ring((*station).gum)
 		if h.kind == Maxilla {
-			l.d[lGum] = smoothMin(l.d[lGum], h.palate(pl, p)-2.5, 3)
+			l.d[lGum], l.bend[lGum] = join(l.d[lGum], l.bend[lGum], h.palate(pl, p)-2.5)
 		}
 	}
 	if m&(1<<lBone) != 0 {
@@ -91,6 +94,7 @@ func (h *shape) fillRinged(p r3.Vec, m mask, l *layers, w *scratch) {
 	}
 	if m&(1<<lMarrow) != 0 {
 		l.d[lMarrow], l.bend[lMarrow] = pl.ring((*station).endosteal)
+		l.slit = pl.wb[0] + pl.wl[0] - pl.st[pBuccal] - pl.st[pLingual]
 	}
 	if m&(1<<lSinus) != 0 {
 		l.d[lSinus] = math.Inf(1)
@@ -105,9 +109,17 @@ func (h *shape) fillRinged(p r3.Vec, m mask, l *layers, w *scratch) {
 func (h *shape) bone(p r3.Vec, pl *place) (d, bend float64) {
 	d, bend = pl.ring((*station).outer)
 	if h.kind == Maxilla {
-		d = smoothMin(d, h.palate(pl, p), 3)
+		return join(d, bend, h.palate(pl, p))
 	}
 	return d, bend
+}
+
+// join blends a flat neighbour at distance e into a surface at distance d with its curvature.
+// In the fillet between the two the result is no longer a distance (its slope falls to 0.7),
+// so an edge is softened too much there; its place is right. No truth is taken there.
+func join(d, bend, e float64) (float64, float64) {
+	const k = 3.0 // mm over which the two blend
+	return smoothMin(d, e, k), bend * max(0, min(1, 0.5+(e-d)/(2*k)))
 }
 
 // offsets returns the level sets of layer i that the picture uses.
@@ -170,7 +182,11 @@ func (h *shape) paint(l *layers, g *Levels, sigma float64, t *grain, p r3.Vec) f
 	v += in(lGum, 0) * (g.Soft - v)
 	bone := in(lBone, 0)
 	v += bone * (g.Cortex - v)
-	if m := in(lMarrow, 0); m > 0 {
+	m := in(lMarrow, 0)
+	if m > 0 && sigma > 0 { // less what lies past the other wall: exact for a slit of marrow
+		m -= soften((l.slit + l.d[lMarrow]) / sigma)
+	}
+	if m = min(m, bone); m > 0 { // marrow is inside the bone, in every share of it
 		v += m * (g.Marrow + t.at(p) - g.Cortex)
 	}
 	if c := in(lCanal, 0); c > 0 {

@@ -115,9 +115,8 @@ func (st *station) at(r rim, a, b float64, bw, lw [3]float64) implicit {
 	}
 	m, m1, m2 := (bw[0]+r.addB-lw[0]-r.addL)/2, (bw[1]-lw[1])/2, (bw[2]-lw[2])/2
 	w, w1, w2 := (bw[0]+r.addB+lw[0]+r.addL)/2, (bw[1]+lw[1])/2, (bw[2]+lw[2])/2
-	if w < 0.02 { // plates meet: no marrow here
-		w, w1, w2 = 3, 0, 0
-		e, e1, e2 = min(e, 0)-1, 0, 0
+	if w < 0.02 {
+		return shut(r, a, b-m, m1, w, w1)
 	}
 	sq, sq1, sq2 := w*w, 2*w*w1, 2*(w1*w1+w*w2)
 	q, q1, q2 := sq*e, sq1*e+sq*e1, sq2*e+2*sq1*e1+sq*e2
@@ -126,6 +125,19 @@ func (st *station) at(r rim, a, b float64, bw, lw [3]float64) implicit {
 	v.inside = -1
 	if q > 0 {
 		v.inside = min(math.Sqrt(q)-math.Abs(c), min(a-r.top, r.base-a))
+	}
+	return v
+}
+
+// shut is F where the walls have met: nothing is inside. It is three times the distance to
+// the wedge in which they come apart again, or to the caps.
+func shut(r rim, a, c, m1, w, w1 float64) implicit {
+	v := implicit{f: 3 * (math.Abs(c) - w), fa: -3 * (math.Copysign(1, c)*m1 + w1), fb: math.Copysign(3, c), inside: -1}
+	if d := r.top - a; 3*d > v.f {
+		v.f, v.fa, v.fb = 3*d, -3, 0
+	}
+	if d := a - r.base; 3*d > v.f {
+		v.f, v.fa, v.fb = 3*d, 3, 0
 	}
 	return v
 }
