@@ -23,8 +23,8 @@ type box struct {
 }
 
 const (
-	boxStep  = 0.3     // mm; half the finest tube scale, see scales
-	maxNodes = 8 << 20 // bounds memory: about 20 bytes a node
+	boxStep  = 0.3     // mm; below the finest tube scale, see scales
+	maxNodes = 8 << 20 // bounds memory: about 50 bytes a node, so 400 MB
 	minReach = 10.0    // mm; the mandibular canal bows up to about a quarter of its length
 )
 

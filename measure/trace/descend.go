@@ -6,7 +6,7 @@ import (
 )
 
 const (
-	stride    = 0.25 // lattice steps a descent step; halving it moves no path by more than 0.01 mm
+	stride    = 0.25 // lattice steps a descent step: several within one cell's gradient
 	stepLimit = 100  // descent steps allowed for each lattice step of the box's edges
 )
 

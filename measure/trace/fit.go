@@ -70,6 +70,7 @@ type prior struct{ mean, sd model }
 type fit struct {
 	model
 	ok      bool
+	near    int       // pixels looked at: those beyond are far from any canal here
 	noise   float64   // rms difference between picture and model, grey values
 	resid   []float64 // difference of each pixel
 	weight  []float64 // weight of each pixel, 0 beyond the rim
@@ -133,9 +134,11 @@ func (c *section) conclude(p prior, f *fit) {
 	}
 }
 
-// evaluate fills differences and slopes.
+// evaluate fills differences and slopes of the pixels that may have weight.
 func (c *section) evaluate(d *disc, f *fit) {
-	for i, q := range c.px {
+	far := math.Hypot(f.model[mx], f.model[my]) + f.model[mr] + f.model[mThick] + rim + fadeOut
+	f.near = c.within(max(far, voteReach))
+	for i, q := range c.px[:f.near] {
 		f.resid[i] = q.grey - f.model.at(d, q.x, q.y, &f.jacobi[i])
 	}
 }
@@ -143,7 +146,7 @@ func (c *section) evaluate(d *disc, f *fit) {
 // cost returns the weighted sum of squares, picture and prior; without unit.
 func (f *fit) cost(p prior) float64 {
 	sum := 0.0
-	for i, r := range f.resid {
+	for i, r := range f.resid[:f.near] {
 		sum += f.weight[i] * r * r
 	}
 	sum /= f.noise * f.noise * oversampling
@@ -158,13 +161,14 @@ func (f *fit) cost(p prior) float64 {
 func (c *section) reweigh(p prior, f *fit) float64 {
 	var sum, n float64
 	edge := f.model[mr] + f.model[mThick] + rim
-	for i, q := range c.px {
+	clear(f.weight)
+	for i, q := range c.px[:f.near] {
 		f.weight[i] = fade(math.Hypot(q.x-f.model[mx], q.y-f.model[my]) - edge)
 		sum += f.weight[i] * f.resid[i] * f.resid[i]
 		n += f.weight[i]
 	}
 	f.noise = max(math.Sqrt(sum/max(n-params, 1)), 1e-3)
-	for i, r := range f.resid {
+	for i, r := range f.resid[:f.near] {
 		if z := math.Abs(r) / f.noise; z > 2 {
 			f.weight[i] *= 2 / z
 		}
@@ -172,15 +176,17 @@ func (c *section) reweigh(p prior, f *fit) float64 {
 	return f.cost(p)
 }
 
-// fade falls from 1 to 0 over half a millimetre; without unit.
-func fade(mm float64) float64 { return min(1, max(0, 1-2*mm)) }
+const fadeOut = 0.5 // mm
+
+// fade falls from 1 to 0 over fadeOut; without unit.
+func fade(mm float64) float64 { return min(1, max(0, 1-mm/fadeOut)) }
 
 // normal returns the normal equations of picture and prior.
 func (c *section) normal(p prior, f *fit) (*mat.SymDense, slopes) {
 	var h [params]slopes
 	var g slopes
 	scale := 1 / (f.noise * f.noise * oversampling)
-	for q := range f.resid {
+	for q := range f.near {
 		k := f.weight[q] * scale
 		if k == 0 {
 			continue

@@ -16,12 +16,14 @@ const (
 	anchorSD    = 1.0  // mm; how far from the path of the round before the centre may lie where a section tells nothing
 	radiusSD    = 0.4  // mm; how far from the canal's usual radius it may lie where a section tells nothing
 	tangentSpan = 3    // sections each way
+	voteReach   = 3.0  // mm from the path; what a vote looks at
 	faint       = 0.05 // least confidence that still counts
 )
 
 // known is what one round learns about this canal and this picture for the next.
 type known struct {
 	blur   float64 // sigma of picture and sampling, mm
+	disc   *disc   // of that sigma
 	radius func(part float64) float64
 	inside float64 // usual grey value of the lumen
 	wall   float64 // usual brightness of the wall above marrow
@@ -49,8 +51,9 @@ func recentre(ctx context.Context, v *volume.Volume, rough, marks []r3.Vec, o Op
 	points := rough
 	var c *centred
 	h := pitch(v.Grid)
-	know := known{blur: math.Sqrt(0.2*0.2 + h*h/6), thick: 0.4}
-	for range rounds {
+	know := known{thick: 0.4}
+	know.setBlur(math.Sqrt(0.2*0.2 + h*h/6))
+	for round := range rounds {
 		cur, ok := newCurve(points)
 		if !ok {
 			return nil, fmt.Errorf("%w: the marks fall on one point of the canal; set them farther apart", ErrNoPath)
@@ -60,13 +63,13 @@ func recentre(ctx context.Context, v *volume.Volume, rough, marks []r3.Vec, o Op
 		if err := c.cut(ctx, v); err != nil {
 			return nil, err
 		}
-		if err := c.fitSections(ctx, &know); err != nil {
+		if err := c.fitSections(ctx, &know, round); err != nil {
 			return nil, err
 		}
 		if err := c.smooth(marks, o); err != nil {
 			return nil, err
 		}
-		know = c.learn(know.blur)
+		know = c.learn(know)
 		points = c.centres()
 	}
 	return c.path(marks, o)
@@ -103,13 +106,12 @@ func (c *centred) cut(ctx context.Context, v *volume.Volume) error {
 }
 
 // fitSections fits a canal in each section, starting from what is known.
-func (c *centred) fitSections(ctx context.Context, know *known) error {
-	if err := c.choose(ctx, know); err != nil {
+func (c *centred) fitSections(ctx context.Context, know *known, round int) error {
+	if err := c.choose(ctx, know, round); err != nil {
 		return err
 	}
-	d := newDisc(know.blur)
 	c.fits = make([]*fit, len(c.points))
-	err := parallel(ctx, len(c.points), func(i int) { c.fits[i] = c.sections[i].fit(d, c.prior(know, i)) })
+	err := parallel(ctx, len(c.points), func(i int) { c.fits[i] = c.sections[i].fit(know.disc, c.prior(know, i)) })
 	if err != nil {
 		return err
 	}
@@ -118,10 +120,20 @@ func (c *centred) fitSections(ctx context.Context, know *known) error {
 	return nil
 }
 
+// setBlur sets the blur and its table.
+func (k *known) setBlur(sigma float64) {
+	sigma = min(max(sigma, 0.12), 0.8)
+	if k.disc == nil || k.blur != sigma {
+		k.blur, k.disc = sigma, newDisc(sigma)
+	}
+}
+
 // choose picks, by the whole path's vote, what no single section can tell well: in the first
-// round where the fits of the radius and of the wall start, then the blur of this picture.
-func (c *centred) choose(ctx context.Context, know *known) error {
-	if !know.firm {
+// round where the fits of the radius and of the wall start, then the blur of this picture,
+// which stays for the last round.
+func (c *centred) choose(ctx context.Context, know *known, round int) error {
+	switch round {
+	case 0:
 		err := c.pick(ctx, know, []float64{0.8, 1.2, 1.7, 2.3}, func(k *known, r float64) {
 			k.radius = func(float64) float64 { return r }
 		})
@@ -129,11 +141,11 @@ func (c *centred) choose(ctx context.Context, know *known) error {
 			return err
 		}
 		return c.pick(ctx, know, []float64{0.3, 0.6, 0.9}, func(k *known, t float64) { k.thick = t })
+	case rounds - 1:
+		return nil
 	}
 	b := know.blur
-	return c.pick(ctx, know, []float64{b, b / 1.25, b * 1.25}, func(k *known, b float64) {
-		k.blur = min(max(b, 0.12), 0.8)
-	})
+	return c.pick(ctx, know, []float64{b, b / 1.25, b * 1.25}, (*known).setBlur)
 }
 
 // pick sets know to the best of several values of one number, by vote.
@@ -153,22 +165,19 @@ func (c *centred) pick(ctx context.Context, know *known, values []float64, set f
 	return nil
 }
 
-// vote returns how badly sections are explained with what is known: the mean over every
-// fourth section of the differences within 3 mm, those larger than half the usual contrast
+// vote returns how badly sections are explained with what is known: the sum over every
+// fourth section of the squared differences within voteReach, those larger than half the usual contrast
 // counting no more than that. In grey values squared, without unit.
 func (c *centred) vote(ctx context.Context, know *known) (float64, error) {
 	const every = 4
-	d := newDisc(know.blur)
 	n := (len(c.points) + every - 1) / every
 	cost := make([]float64, n)
 	limit := c.spread * c.spread / 4
 	err := parallel(ctx, n, func(i int) {
 		q := c.sections[i*every]
-		f := q.fit(d, c.prior(know, i*every))
-		for k, p := range q.px {
-			if p.x*p.x+p.y*p.y < 9 {
-				cost[i] += min(f.resid[k]*f.resid[k], limit)
-			}
+		f := q.fit(know.disc, c.prior(know, i*every))
+		for _, r := range f.resid[:q.within(voteReach)] {
+			cost[i] += min(r*r, limit)
 		}
 	})
 	sum := 0.0
@@ -213,8 +222,8 @@ func (c *centred) prior(know *known, i int) prior {
 }
 
 // learn returns what this round knows about the canal.
-func (c *centred) learn(blur float64) known {
-	k := known{blur: blur, firm: true, inside: c.usual(mInside), wall: c.usual(mWall), thick: c.usual(mThick)}
+func (c *centred) learn(before known) known {
+	k := known{blur: before.blur, disc: before.disc, firm: true, inside: c.usual(mInside), wall: c.usual(mWall), thick: c.usual(mThick)}
 	n := len(c.points) - 1
 	k.radius = func(part float64) float64 { return c.r.value[int(math.Round(part*float64(n)))] }
 	return k

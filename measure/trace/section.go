@@ -2,6 +2,9 @@ package trace
 
 import (
 	"math"
+	"slices"
+	"sort"
+	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -10,9 +13,9 @@ import (
 
 // section is the picture in a plane across the path, a mean over a thin slab.
 type section struct {
-	at   r3.Vec // where the path meets the plane; (x, y) = (0, 0)
-	u, w r3.Vec // unit vectors of x and y
-	px   []pixel
+	at   r3.Vec  // where the path meets the plane; (x, y) = (0, 0)
+	u, w r3.Vec  // unit vectors of x and y
+	px   []pixel // nearest to the path first
 }
 
 type pixel struct {
@@ -43,13 +46,36 @@ func newSection(v *volume.Volume, at, tangent r3.Vec) *section {
 			sum[i] += g / planes
 		}
 	}
-	for at, g := range sum {
-		i, j := at%side-pixels, at/side-pixels
-		if i*i+j*j <= pixels*pixels && g == g {
-			c.px = append(c.px, pixel{pixelStep * float64(i), pixelStep * float64(j), i, j, float64(g)})
+	for _, p := range innerFirst() {
+		p.grey = float64(sum[(p.j+pixels)*side+p.i+pixels])
+		if p.grey == p.grey {
+			c.px = append(c.px, p)
 		}
 	}
 	return c
+}
+
+// innerFirst returns the pixels of a full section, the nearest to the path first.
+var innerFirst = sync.OnceValue(func() []pixel {
+	var px []pixel
+	for j := -pixels; j <= pixels; j++ {
+		for i := -pixels; i <= pixels; i++ {
+			if i*i+j*j <= pixels*pixels {
+				px = append(px, pixel{x: pixelStep * float64(i), y: pixelStep * float64(j), i: i, j: j})
+			}
+		}
+	}
+	slices.SortStableFunc(px, func(a, b pixel) int { return a.i*a.i + a.j*a.j - b.i*b.i - b.j*b.j })
+	return px
+})
+
+// within returns how many pixels, the innermost first, lie within mm of the path.
+func (c *section) within(mm float64) int {
+	r := mm / pixelStep
+	return sort.Search(len(c.px), func(k int) bool {
+		p := c.px[k]
+		return float64(p.i*p.i+p.j*p.j) > r*r
+	})
 }
 
 // point returns the patient position of (x, y), mm.

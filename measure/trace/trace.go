@@ -4,13 +4,13 @@
 // centre-line, its radius, the uncertainty of both and how far the picture can be trusted at
 // each point. The way there, one file a step:
 //
-//	box.go      a small isotropic lattice around each pair of marks, whatever the volume's grid
-//	tube.go     how much each lattice node looks like the inside of a dark tube
-//	march.go    the arrival time of a front that runs fast inside tubes (fast marching)
-//	descend.go  the way back down the arrival times: the minimal path
-//	section.go  centre and radius of the canal in planes across that path
-//	smooth.go   the centre-line through the centres, each as firm as its section
-//	path.go     the even path, its confidence, and the structure written for a plan
+//	box.go       a small isotropic lattice around each pair of marks, whatever the volume's grid
+//	tube.go      how much each node looks like the inside of this canal (gauss.go, hessian.go)
+//	march.go     the arrival time of a front that runs fast inside tubes (fast marching)
+//	descend.go   the way back down the arrival times: the minimal path
+//	recentre.go  rounds of: planes across the path (section.go), a canal fitted in each (fit.go,
+//	             disc.go), how firm each fit is (precision.go), the line through them (smooth.go)
+//	path.go      the even path (curve.go), its confidence, and the structure written for a plan
 //
 // Frames:
 //
@@ -27,7 +27,6 @@ import (
 	"fmt"
 	"math"
 
-	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
@@ -130,20 +129,16 @@ func Follow(ctx context.Context, v *volume.Volume, marks []r3.Vec, o Options) (*
 
 // rough returns the minimal path through all marks, before re-centring.
 func rough(ctx context.Context, v *volume.Volume, marks []r3.Vec, o Options) ([]r3.Vec, error) {
-	legs := make([][]r3.Vec, len(marks)-1)
-	g, ctx := errgroup.WithContext(ctx)
-	g.SetLimit(2) // boxes in memory at a time
-	for i := range legs {
-		g.Go(func() (err error) {
-			legs[i], err = leg(ctx, v, marks[i], marks[i+1], o)
-			if errors.Is(err, ErrNoPath) {
-				err = fmt.Errorf("%w from mark %d to mark %d; set a mark between them", err, i+1, i+2)
-			}
-			return err
-		})
-	}
-	if err := g.Wait(); err != nil {
-		return nil, err
+	var legs [][]r3.Vec
+	for i := range len(marks) - 1 { // one box in memory at a time
+		l, err := leg(ctx, v, marks[i], marks[i+1], o)
+		if errors.Is(err, ErrNoPath) {
+			return nil, fmt.Errorf("%w from mark %d to mark %d; set a mark between them", err, i+1, i+2)
+		}
+		if err != nil {
+			return nil, err
+		}
+		legs = append(legs, l)
 	}
 	return join(legs, marks), nil
 }
