@@ -17,11 +17,11 @@ type Gap struct {
 type Body interface{ shape() (*shape, error) }
 
 // Distance returns the least distance between the surfaces of two bodies and the two nearest
-// points, exact to 1e-6 mm (1e-9 mm in practice). Both bodies are solid. Where they overlap
+// points, to 1e-9 mm. Both bodies are solid. Where they overlap
 // the distance is minus the depth of the overlap:
 //
 //   - two convex bodies (implants, spheres, single capsules): the length of the least
-//     translation that separates them;
+//     translation that separates them, to 1e-6 mm;
 //   - a chain: the worst of its pieces, each piece a convex body;
 //   - a closed surface: how deep the other body's deepest point lies below the surface, found
 //     to 0.02 mm (two closed surfaces: the larger of both). A body wholly inside a closed

@@ -100,7 +100,7 @@ func (s *Surface) deepest(o *shape) Gap {
 			heap.Push(&q, c)
 		}
 	}
-	put(around(root))
+	put(cubeAround(root))
 	for n := 0; len(q) > 0 && n < 4000; n++ {
 		c := heap.Pop(&q).(cube)
 		if c.bound <= sinkTolerance-best.Distance {
@@ -122,7 +122,7 @@ type cube struct {
 	half, bound float64
 }
 
-func around(b box) cube {
+func cubeAround(b box) cube {
 	c := cube{c: r3.Vec{X: b.centre(0), Y: b.centre(1), Z: b.centre(2)}}
 	for i := range 3 {
 		c.half = max(c.half, (b.hi[i]-b.lo[i])/2)
