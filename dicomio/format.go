@@ -22,6 +22,8 @@ func (src *source) checkPixels() {
 		refuse("BitsAllocated", fmt.Sprint(p.allocated), "only 8 and 16 are read", again)
 	case p.stored < 1 || p.stored > p.allocated || p.high >= p.allocated || p.high < p.stored-1:
 		refuse("BitsStored, HighBit", fmt.Sprintf("%d, %d of %d", p.stored, p.high, p.allocated), "contradict each other", again)
+	case p.allocated == 8 && src.walked.BigEndian && px.Words:
+		refuse("PixelData", "OW", "8-bit pixels in swapped pairs (Explicit VR Big Endian) are not read", again)
 	case !walk.Known(src.walked.Syntax):
 		src.fault(&SeriesError{Code: "syntax", Attribute: "TransferSyntaxUID", Value: printable(src.walked.Syntax, 64),
 			Problem: "is not read", Remedy: "convert to Explicit VR Little Endian, with dcmconv, dcmdjpeg or gdcmconv --raw"})

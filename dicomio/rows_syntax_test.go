@@ -148,7 +148,8 @@ func TestRow38PrivateUnknownAndWrongVR(t *testing.T) {
 		c.elements[0x00091006] = craftedElement{vr: "SQ", items: [][]byte{encodeElements(group(0x00100010, "PN", "Secret^Name"), walk.Explicit)}}
 		c.raw(0x00280030, "UN", []byte(`0.3\0.4 `)) // dictionary VR: DS
 		c.raw(0x00281053, "LO", []byte("1 "))
-		c.raw(0x00400275, "UN", nil)
+		c.raw(0x00400275, "UN", nil).raw(0x00280120, "US", nil).raw(0x00280121, "SS", nil)
+		c.elements[0x00091007] = craftedElement{vr: "SQ", items: [][]byte{encodeElements(group(0x00100010, "PN", "Secret^Name"), walk.Implicit)}}
 	}
 	s, v := readOnly(t, folder(files...))
 	sameStack(t, v, 4)
@@ -163,7 +164,7 @@ func TestRow38UnknownOfUndefinedLength(t *testing.T) {
 	sq = append(sq, inner...)
 	sq = appendHead(sq, walk.Implicit, 0xFFFEE00D, "", 0)
 	sq = appendHead(sq, walk.Implicit, 0xFFFEE0DD, "", 0)
-	for _, vr := range []string{"UN", "SQ"} {
+	for _, vr := range []string{"UN", "SQ", "SQ, implicit"} { // the last is wrong, and met
 		fsys := folder()
 		for k, c := range stackOf(4) {
 			whole := c.bytes()
@@ -171,7 +172,7 @@ func TestRow38UnknownOfUndefinedLength(t *testing.T) {
 			if vr == "SQ" {
 				body = bytes.Replace(sq, inner, encodeElements(group(0x00100010, "PN", "Secret^Name"), walk.Explicit), 1)
 			}
-			el := append(appendHead(nil, walk.Explicit, 0x00091010, vr, 0xFFFFFFFF), body...)
+			el := append(appendHead(nil, walk.Explicit, 0x00091010, vr[:2], 0xFFFFFFFF), body...)
 			at := bytes.Index(whole, []byte{0x10, 0, 0x10, 0, 'P', 'N'})
 			add(fsys, fmt.Sprint(k), slices.Concat(whole[:at], el, whole[at:]))
 		}

@@ -96,6 +96,9 @@ var single = map[uint32]bool{
 	0x00280102: true, 0x00280103: true, 0x00280120: true, 0x00280121: true, 0x00209128: true,
 }
 
+// mayBeEmpty are the single ones that, empty, say no more than absent.
+var mayBeEmpty = map[uint32]bool{0x00280120: true, 0x00280121: true, 0x00209128: true}
+
 // binaryWidth is the size of one value of a binary VR that may stand for a kept one, in bytes.
 var binaryWidth = map[string]int{"US": 2, "SS": 2, "UL": 4, "SL": 4}
 

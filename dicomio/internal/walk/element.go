@@ -33,7 +33,7 @@ func (w *walker) element(lv level, end int64) (element, error) {
 	el.tag = uint32(order.Uint16(head))<<16 | uint32(order.Uint16(head[2:]))
 	size := int64(8)
 	switch {
-	case lv.implicit || el.tag>>16 == 0xFFFE:
+	case lv.implicit || el.tag>>16 == 0xFFFE, lv.depth > 0 && !isVR(head[4:6]): // some write private sequences implicit everywhere
 		el.length = order.Uint32(head[4:])
 	case !isVR(head[4:6]):
 		return el, w.broken(el, "no value representation")

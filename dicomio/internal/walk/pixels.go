@@ -17,7 +17,7 @@ func (w *walker) pixels(el element) (done bool, err error) {
 		px.Found, px.Float = true, true
 		return true, nil
 	case tagPixels:
-		px.Found, px.Offset, px.Length = true, w.c.off, int64(el.length)
+		px.Found, px.Words, px.Offset, px.Length = true, el.vr == "OW", w.c.off, int64(el.length)
 		if el.length != undefined {
 			return true, w.drain(el)
 		}

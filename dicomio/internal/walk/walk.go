@@ -60,6 +60,7 @@ type File struct {
 type Pixels struct {
 	Found        bool
 	Float        bool       // (7FE0,0008) or (7FE0,0009) instead
+	Words        bool       // VR OW
 	Encapsulated bool       // length undefined: fragments
 	Offset       int64      // of the value; in the inflated stream when the data set is deflated
 	Length       int64      // of a native value
@@ -238,7 +239,7 @@ func (w *walker) value(el element, lv level, end int64) error {
 		return w.fragments(el, nil)
 	case sequence && (el.length == undefined || wanted):
 		return w.sequence(el, lv, end, wanted)
-	case wanted && el.length <= maxValue:
+	case wanted && el.length <= maxValue && (el.length > 0 || !mayBeEmpty[el.tag]):
 		return w.keep(el, want.vr, lv.bigEndian && el.vr != "UN")
 	}
 	if err := w.c.skip(int64(el.length)); err != nil {
