@@ -49,6 +49,11 @@ func TestFirstPageAnswers(t *testing.T) {
 func FuzzHostileTextStaysText(f *testing.F) {
 	f.Add(`<script>alert(1)</script>`, `"><img src=http://example.org/x onerror=alert(1)>`)
 	f.Add("</title><svg/onload=1>", "\u202e\x00]]><!--")
+	calm := sampleCase()
+	calm.Sections, calm.Result.Sites = nil, calm.Result.Sites[1:3]
+	var page bytes.Buffer
+	require.NoError(f, HTML(&page, calm))
+	harmless := elements(page.String())
 	f.Fuzz(func(t *testing.T, a, b string) {
 		c := sampleCase()
 		r := c.Result
@@ -58,9 +63,7 @@ func FuzzHostileTextStaysText(f *testing.F) {
 		r.Structures[0].Name, r.Margins[0].Source, r.Scan.Cautions[0] = b, a, b
 		r.Sites[1].Findings[0].To, r.Sites[1].Rows[0].Note = a, b
 		text := string(pageBytes(t, c))
-		plain := sampleCase()
-		plain.Sections, plain.Result.Sites = nil, plain.Result.Sites[1:3]
-		require.Equal(t, elements(string(pageBytes(t, plain))), elements(text))
+		require.Equal(t, harmless, elements(text))
 	})
 }
 
@@ -69,6 +72,10 @@ func FuzzHostileTextStaysText(f *testing.F) {
 // that depend on emptiness are left out.
 func elements(page string) map[string]int {
 	count := map[string]int{}
+	if head, rest, found := strings.Cut(page, "<style>"); found {
+		_, tail, _ := strings.Cut(rest, "</style>") // half a megabyte of letters
+		page = head + tail
+	}
 	for _, m := range regexp.MustCompile(`<(/?[a-zA-Z!][a-zA-Z0-9-]*)`).FindAllStringSubmatch(page, -1) {
 		switch name := strings.TrimPrefix(strings.ToLower(m[1]), "/"); name {
 		case "span", "dt", "dd", "p", "text", "path":
