@@ -85,20 +85,21 @@ func (s *Series) judgeGeometry() {
 }
 
 // line returns the least-squares line through the positions over the slice number: position of slice 0, mm, and step, mm.
+// It counts from the first position, so that a coordinate that never changes comes out exactly.
 func line(planes []*plane) (origin, step r3.Vec) {
+	start := planes[0].position
 	n := float64(len(planes))
-	var mean, slope r3.Vec
-	for _, p := range planes {
-		mean = r3.Add(mean, r3.Scale(1/n, p.position))
-	}
 	middle, sum := (n-1)/2, 0.0
+	var mean, slope r3.Vec
 	for k, p := range planes {
+		d := r3.Sub(p.position, start)
 		t := float64(k) - middle
-		slope = r3.Add(slope, r3.Scale(t, r3.Sub(p.position, mean)))
+		mean = r3.Add(mean, d)
+		slope = r3.Add(slope, r3.Scale(t, d))
 		sum += t * t
 	}
 	step = r3.Scale(1/sum, slope)
-	return r3.Sub(mean, r3.Scale(middle, step)), step
+	return r3.Add(start, r3.Sub(r3.Scale(1/n, mean), r3.Scale(middle, step))), step
 }
 
 // gaps returns nil when the stack is even, else which slices are missing, or where it is uneven.
