@@ -64,6 +64,9 @@ func (s *Series) judgeGeometry() {
 		if len(s.planes) == 2 {
 			s.Grid.Origin, s.Grid.Step[2] = line(s.planes)
 		}
+		if s.hasProblem("two_acquisitions", "ImagePositionPatient") {
+			return // there are more slices than places
+		}
 		s.problem(&SeriesError{Code: "too_few", File: p.src.name, Problem: fmt.Sprintf("%d slice(s): not a volume", len(s.planes)),
 			Remedy: fmt.Sprintf("give the folder that holds the whole series, at least %d slices", fewest)})
 		return
@@ -189,6 +192,7 @@ func (s *Series) missing(n r3.Vec, gap []float64) *SeriesError {
 	if count == 0 {
 		return nil
 	}
+	s.Grid.Step[2] = r3.Scale(step/r3.Dot(n, s.Grid.Step[2]), s.Grid.Step[2]) // what a listing should show
 	text := strings.Join(list, ", ")
 	if count > len(list) {
 		text += fmt.Sprintf(" and %d more", count-len(list))
