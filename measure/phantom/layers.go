@@ -139,10 +139,15 @@ func (h *shape) offsets(i int) []float64 {
 
 // near returns the layers of m that have a level set within reach mm of a point with
 // distances l. The chains' distances are exact; a station's are trusted to 0.85 of
-// themselves where Newton's steps refine them; those of first order, to 0.6.
+// themselves where Newton's steps refine them; those of first order, to 0.6. That holds where
+// the sites are; behind them, where rami and tuberosities change within a few millimetres of
+// arch, a tile may overlook a surface, and some voxels there are off by a share of an edge.
 func (h *shape) near(l *layers, m mask, reach float64) mask {
 	const exact = 1<<lCanal | 1<<lRoot | 1<<lCrown | 1<<lCore | 1<<lPulp | 1<<lMetal
-	const refined = 1<<lGum | 1<<lBone | 1<<lMarrow
+	refined := mask(1<<lGum | 1<<lBone | 1<<lMarrow)
+	if h.kind == Maxilla { // where the palate is blended in, a distance is less than it was
+		refined = 1 << lMarrow
+	}
 	var out mask
 	for i := range lCount {
 		bit := mask(1) << i
@@ -154,6 +159,8 @@ func (h *shape) near(l *layers, m mask, reach float64) mask {
 			trust = 1
 		} else if refined&bit != 0 && math.Abs(l.d[i]) < newtonReach {
 			trust = 0.85
+		} else if i == lSinus { // its ends close within a few millimetres of arch
+			trust = 0.35
 		}
 		for _, off := range h.levels[i] {
 			if math.Abs(l.d[i]-off)*trust < reach {

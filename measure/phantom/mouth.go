@@ -50,8 +50,9 @@ func (h *shape) nasal(p r3.Vec) float64 {
 	if h.kind == Mandible {
 		return math.Inf(1)
 	}
-	const half, tall = 13.0, 30.0
-	x := p.X / (half * h.s.Arch)
+	const tall = 30.0
+	half := 13 * h.s.Arch * (1 - 0.7*ramp(-p.Y, 34, 45)) // narrower in the nose itself
+	x := p.X / half
 	z := (p.Z - (archDepth - h.s.NasalDepth - tall)) / tall
 	f := x*x*x*x + z*z - 1
 	gx, gz := 4*x*x*x/half, 2*z/tall

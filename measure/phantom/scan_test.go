@@ -112,13 +112,13 @@ func TestTilesAreWhatTheirPointsAre(t *testing.T) {
 	for seed := range uint64(6) {
 		k := Kind(seed % 2)
 		o := Random(seed, k)
-		o.Scan.Voxel, o.Scan.Blur = [3]float64{0.7, 0.7, 0.7}, 0.7
+		o.Scan.Voxel, o.Scan.Blur = [3]float64{0.4, 0.4, 0.4}, 0.4
 		j := must[*Jaw](t)(New(o))
-		ln := newLens(j.grid, 0.7)
-		size := [3]int{110, 110, 1}
+		ln := newLens(j.grid, 0.4)
+		size := [3]int{190, 120, 1}
 		s := newSheet(j.shape, &j.opt.Grey, nil, ln, size)
 		s.ex, s.ey = j.toJaw(j.grid.Step[0]), j.toJaw(j.grid.Step[1])
-		for _, kk := range []float64{15, 40, 60} {
+		for _, kk := range []float64{45, 90} {
 			s.origin = j.toJaw(j.grid.Patient(volume.Index{K: kk}))
 			s.draw()
 			var l layers
@@ -126,6 +126,9 @@ func TestTilesAreWhatTheirPointsAre(t *testing.T) {
 			for y := range s.rows {
 				for x := range s.columns {
 					p := s.at(float64(x), float64(y))
+					if math.Abs(j.shape.arch.length(j.shape.arch.foot(p.X, p.Y).x)) > 57 {
+						continue // rami and tuberosities, see near
+					}
 					j.shape.fill(p, 1<<lCount-1, &l, &w)
 					want := j.shape.paint(&l, &j.opt.Grey, ln.p, nil, p)
 					if got := float64(s.value[y*s.columns+x]); math.Abs(got-want) > 1.5 {
@@ -139,8 +142,9 @@ func TestTilesAreWhatTheirPointsAre(t *testing.T) {
 
 // The same options give the same voxels on one processor and on several.
 func TestVoxelsDoNotDependOnTheProcessors(t *testing.T) {
-	o := small(t, Demo(Maxilla), 14, 14)
-	o.Scan.Voxel, o.Scan.Clump = [3]float64{0.4, 0.4, 0.4}, 0.8
+	o := Demo(Maxilla)
+	o.Scan.Voxel, o.Scan.Blur, o.Scan.Clump = [3]float64{0.5, 0.5, 0.5}, 0.5, 0.8
+	o = small(t, o, 14, 12)
 	_, a := scanOf(t, o)
 	old := runtime.GOMAXPROCS(1)
 	_, b := scanOf(t, o)

@@ -81,13 +81,14 @@ func (pl *place) ring(r func(*station) rim) (d, bend float64) {
 	v, gs, gu, gv := pl.slope(r)
 	g2 := gs*gs + gu*gu + gv*gv + 1e-12
 	d = v.f / math.Sqrt(g2)
-	if v.inside > 0 {
-		d = max(d, -v.inside)
+	t := -v.f / g2
+	if v.inside > 0 && d < -v.inside { // near the ridge's middle F is flat: no step past the wall
+		t *= -v.inside / d
+		d = -v.inside
 	}
 	if d > newtonReach || d < -newtonReach {
 		return d, 0
 	}
-	t := -v.f / g2
 	su, sv, ss := t*gu, t*gv, t*gs
 	w := pl.moved(r, ss/(pl.speed*max(0.2, 1+pl.u/pl.radius)), su, sv)
 	hu := w.fa*pl.sin + w.fb*pl.cos
@@ -98,6 +99,9 @@ func (pl *place) ring(r func(*station) rim) (d, bend float64) {
 	e := math.Copysign(math.Sqrt(su*su+sv*sv+ss*ss), v.f)
 	if math.Abs(e) > 2*math.Abs(d)+0.5 { // the steps ran away: far from a wild place
 		return d, 0
+	}
+	if v.inside > 0 {
+		e = max(e, -v.inside)
 	}
 	bend = w.bend() + hu/math.Sqrt(h2)/max(2, pl.radius+pl.u+su)
 	return e, max(-0.7, min(1.5, bend))

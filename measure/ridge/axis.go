@@ -148,7 +148,7 @@ func (o *Outline) coarseMids(a Axis) []reformat.UV {
 }
 
 // reach returns how far the bone goes along the axis from the crest, in mm: to the base, or to an
-// air-filled cavity before it.
+// the floor of an air-filled cavity before it.
 func (o *Outline) reach(a Axis) float64 {
 	_, b, ok := o.span(a.At(0.5), a.Dir)
 	if !ok {
@@ -156,6 +156,9 @@ func (o *Outline) reach(a Axis) float64 {
 	}
 	far := b.s + 0.5
 	if air, ok := o.lumen(a, far); ok {
+		if floor, ok := o.floorAbove(a, air); ok {
+			return floor
+		}
 		return air
 	}
 	return far
@@ -188,6 +191,9 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 	}
 	for range 6 {
 		mids := o.fineMids(a)
+		if len(mids) == 0 && a.crestWall == nil {
+			return a, fmt.Errorf("%w: nothing there has an edge that stands out of the noise", ErrNoRidge)
+		}
 		if len(mids) < 2 && !keep || len(mids) == 0 {
 			return a, nil // a ridge too small for fitted walls keeps its coarse axis
 		}
@@ -209,7 +215,8 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 	return a, nil
 }
 
-// fineCrest puts the crest where the line through q along the axis leaves the fitted surface.
+// fineCrest puts the crest where the line through q along the axis leaves the fitted surface, or,
+// where the crest is too sharp or too dim to be fitted, where it leaves the outline.
 func (o *Outline) fineCrest(a *Axis, q reformat.UV) error {
 	h, ok := o.top(q, a.Dir)
 	if !ok {
@@ -217,11 +224,17 @@ func (o *Outline) fineCrest(a *Axis, q reformat.UV) error {
 	}
 	c, w, err := o.edge(q, a.Dir, h)
 	if err != nil {
-		return fmt.Errorf("crest: %w", err)
+		_, most := o.field.Voxel()
+		a.Crest, a.CrestSD, a.crestWall = add(q, scale(h.s, a.Dir)), unfitted*most, nil
+		return nil
 	}
 	a.Crest, a.CrestSD, a.crestWall = c.at, c.sd, w
 	return nil
 }
+
+// unfitted is the standard uncertainty of a place on the outline where no surface could be fitted,
+// in voxels of the coarsest direction. Our choice: a sharp crest fades over about a voxel.
+const unfitted = 0.5
 
 // fineMids returns the mid-points of fitted chords at 1…8 mm.
 func (o *Outline) fineMids(a Axis) []reformat.UV {

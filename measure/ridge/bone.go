@@ -82,9 +82,13 @@ func fill(s reformat.Section, m mask) mask {
 	return out
 }
 
+// cutBase is the widest opening, mm, between two walls of bone cut off by the field's edge that is
+// taken for the inside of the jaw. Wider than any jaw section is thick; our choice.
+const cutBase = 25.0
+
 // borderRuns returns the stretches of background along the rim of the field, without those that
-// bone flanks on both sides over less than 25 mm in the lower half: the inside of a jaw whose base
-// was cut off.
+// bone flanks on both sides below the site and that run straight from one to the other: the inside
+// of a jaw whose base was cut off.
 func borderRuns(s reformat.Section, m mask) [][]int {
 	rim := rimPath(s)
 	if len(rim) == 0 {
@@ -104,7 +108,8 @@ func borderRuns(s reformat.Section, m mask) [][]int {
 		chord := math.Hypot(float64(a%m.w-b%m.w), float64(a/m.w-b/m.w)) * s.Step
 		_, y := s.Pixel(reformat.UV{})
 		below := float64(a/m.w) > y && float64(b/m.w) > y
-		if !(below && chord < 25 && len(run) < 3*int(25/s.Step)) {
+		straight := float64(len(run))*s.Step < 1.6*chord+2
+		if !(below && chord < cutBase && straight) {
 			runs = append(runs, run)
 		}
 		run = nil

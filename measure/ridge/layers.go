@@ -3,16 +3,18 @@ package ridge
 // The model of a bone surface seen through a scanner. Along the inward normal the tissue is a
 // stack of layers of constant grey value, seen through a Gaussian blur of standard deviation σ:
 //
-//	g = G0 + (G1−G0)·Φ(z) + (G2−G1)·Φ(z−(τ+τx·x)/σ) + (Ga−G0)·Φ(−z−γ/σ),   z = (m − σ²H)/σ
+//	g = G0 + (G1−G0)·Φ(z) + (G2−G1)·Φ(z−τ(x)/σ) + (Ga−G0)·Φ(−z−γ/σ),   z = (m − σ²H)/σ
 //
-// with G0 the soft tissue outside, G1 the cortical plate of thickness τ, G2 the marrow behind it
+// with G0 the soft tissue outside, G1 the cortical plate of thickness τ(x) = τ + τx·x + ½·τxx·x²,
+// G2 the marrow behind it
 // and, where the soft tissue is thin, Ga the air beyond its thickness γ. m is the distance from
 // the surface F = 0 near the point,
 //
-//	F = w − ½(cxx·(x² + w²) + 2·cxt·x·t + ctt·t²),   w = n − e − sx·x − st·t,   m = 2F / (|∇F₀| + |∇F|)
+//	F = w − ½(cxx·(x² + w²) + 2·cxt·x·t + ctt·t²) − ⅙·c3·x³,   w = n − e − sx·x − st·t,   m = 2F / (|∇F₀| + |∇F|)
 //
-// (n inward, x along the section, t along the arch), which is exact for a plane and for a
-// cylinder along the arch, the shape a ridge is nearest to. A blurred edge of mean curvature H
+// (n inward, x along the section, t along the arch), which is exact for a plane and, with c3 = 0,
+// for a cylinder along the arch, the shape a ridge is nearest to; c3 follows the change of
+// curvature from a crest to its shoulder. A blurred edge of mean curvature H
 // shows its half level σ²H nearer to the centre of curvature; the model takes that back, with the
 // curvature of each of its surfaces.
 //
@@ -45,6 +47,8 @@ const (
 	pTauX
 	pGA
 	pGamma
+	pCub
+	pTauXX
 	nParams
 )
 
@@ -98,15 +102,15 @@ func normal(z float64) (cum, dens float64) {
 }
 
 // distance returns how deep the place (n, x, t) lies behind the outer surface, in mm, and its
-// derivatives by the surface's parameters pE…pCTT.
-func (p *params) distance(n, x, t float64) (m float64, by [6]float64) {
+// derivatives by the surface's parameters pE…pCTT and, last, pCub.
+func (p *params) distance(n, x, t float64) (m float64, by [7]float64) {
 	c := p[pCXX]
 	w := n - p[pE] - p[pSX]*x - p[pST]*t
 	lean := 1 - c*w
-	fx, ft := p[pSX]*lean+c*x+p[pCXT]*t, p[pST]*lean+p[pCXT]*x+p[pCTT]*t
+	fx, ft := p[pSX]*lean+c*x+p[pCXT]*t+0.5*p[pCub]*x*x, p[pST]*lean+p[pCXT]*x+p[pCTT]*t
 	k := 2 / (math.Sqrt(1+p[pSX]*p[pSX]+p[pST]*p[pST]) + math.Sqrt(lean*lean+fx*fx+ft*ft))
-	f := w - 0.5*(c*(x*x+w*w)+2*p[pCXT]*x*t+p[pCTT]*t*t)
-	return k * f, [6]float64{-k * lean, -k * lean * x, -k * lean * t, -0.5 * k * (x*x + w*w), -k * x * t, -0.5 * k * t * t}
+	f := w - 0.5*(c*(x*x+w*w)+2*p[pCXT]*x*t+p[pCTT]*t*t) - p[pCub]*x*x*x/6
+	return k * f, [7]float64{-k * lean, -k * lean * x, -k * lean * t, -0.5 * k * (x*x + w*w), -k * x * t, -0.5 * k * t * t, -k * x * x * x / 6}
 }
 
 // curvature returns the mean curvature of the surface depth mm behind the outer one, 1/mm.
@@ -115,15 +119,19 @@ func (p *params) curvature(depth float64) float64 {
 	return 0.5 * (bend(p[pCXX]) + bend(p[pCTT]))
 }
 
+// depth returns how far the plate's inner surface lies behind the outer one at x, in mm.
+func (p *params) depth(x float64) float64 { return p[pTau] + x*(p[pTauX]+0.5*p[pTauXX]*x) }
+
 // model returns the grey value at a grain and, when grad is not nil, its derivative by every
 // parameter.
 func (p *params) model(g reformat.Grain, grad *params) float64 {
 	m, by := p.distance(g.N, g.X, g.T)
 	sigma := p[pSigma]
 	inv, blur := 1/sigma, sigma*sigma
-	h0, h1, ha := p.curvature(0), p.curvature(math.Min(p[pTau], 4)), p.curvature(-math.Min(p[pGamma], 4))
+	h0, ha := p.curvature(0), p.curvature(-math.Min(p[pGamma], 4))
+	h1 := p.curvature(math.Min(p[pTau], 4)) + 0.5*p[pTauXX]
 	z0 := (m - blur*h0) * inv
-	z1 := (m - p[pTau] - p[pTauX]*g.X - blur*h1) * inv
+	z1 := (m - p.depth(g.X) - blur*h1) * inv
 	za := -(m + p[pGamma] - blur*ha) * inv
 	c0, d0 := normal(z0)
 	c1, d1 := normal(z1)
@@ -132,9 +140,10 @@ func (p *params) model(g reformat.Grain, grad *params) float64 {
 	if grad != nil {
 		w0, w1, wa := s0*d0*inv, s1*d1*inv, sa*da*inv
 		rise := w0 + w1 - wa
-		for i, d := range by {
+		for i, d := range by[:6] {
 			grad[i] = rise * d
 		}
+		grad[pCub] = rise * by[6]
 		grad[pCXX] -= 0.5 * rise * blur
 		grad[pCTT] -= 0.5 * rise * blur
 		grad[pG0] = 1 - c0 - ca
@@ -142,6 +151,7 @@ func (p *params) model(g reformat.Grain, grad *params) float64 {
 		grad[pG2] = c1
 		grad[pTau] = -w1
 		grad[pTauX] = -w1 * g.X
+		grad[pTauXX] = -0.5 * w1 * g.X * g.X
 		grad[pSigma] = -(w0*(z0+2*sigma*h0) + w1*(z1+2*sigma*h1) + wa*(za-2*sigma*ha))
 		grad[pGA] = ca
 		grad[pGamma] = -wa
@@ -155,6 +165,8 @@ func (p *params) within() {
 	clamp(pSigma, 0.02, 2.5)
 	clamp(pTau, 0.02, beyondReach)
 	clamp(pTauX, -1, 1)
+	clamp(pTauXX, -2, 2)
+	clamp(pCub, -4, 4)
 	clamp(pGamma, 0.02, beyondReach)
 	clamp(pSX, -1.5, 1.5)
 	clamp(pST, -1.5, 1.5)

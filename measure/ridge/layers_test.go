@@ -22,7 +22,7 @@ func TestNormalTable(t *testing.T) {
 func drawn(t *rapid.T) params {
 	f := func(lo, hi float64, name string) float64 { return rapid.Float64Range(lo, hi).Draw(t, name) }
 	return params{f(-0.1, 0.1, "e"), f(-0.05, 0.05, "sx"), f(-0.1, 0.1, "st"), f(-0.2, 0.4, "cxx"), f(-0.05, 0.05, "cxt"), f(-0.05, 0.05, "ctt"),
-		soft, cortex, marrow, f(0.3, 3, "tau"), f(0.15, 0.4, "sigma"), f(-0.1, 0.1, "taux"), air, f(0.5, 3, "gamma")}
+		soft, cortex, marrow, f(0.3, 3, "tau"), f(0.15, 0.4, "sigma"), f(-0.1, 0.1, "taux"), air, f(0.5, 3, "gamma"), f(-0.2, 0.2, "c3"), f(-0.2, 0.2, "tauxx")}
 }
 
 // The model's derivatives against differences, at the surface itself, where they must be exact for

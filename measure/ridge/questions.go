@@ -75,8 +75,15 @@ func (o *Outline) cutNear(p reformat.UV) bool {
 // calibration runs of docs/accuracy.md.
 const modelError = 0.03
 
-// modelTerm returns the edge-rule term of one edge, in mm.
-func (o *Outline) modelTerm(w *Wall) float64 { return modelError * w.Blur() }
+// sparse is the standard uncertainty of an edge for every mm by which voxels are coarser than one
+// and a half sigma of the blur: the image then no longer holds what lies between them.
+const sparse = 0.1
+
+// modelTerm returns the edge-rule and sampling term of one edge, in mm.
+func (o *Outline) modelTerm(w *Wall) float64 {
+	_, most := o.field.Voxel()
+	return math.Hypot(modelError*w.Blur(), sparse*math.Max(0, most-1.5*w.Blur()))
+}
 
 // widthBudget lists what makes a width uncertain.
 func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64, h Hand) uncertainty.Budget {
@@ -208,10 +215,9 @@ func (o *Outline) tangent(w *Wall, a Axis) float64 {
 // HeightBudget returns the terms that every height from this crest shares: the crest's edge, the
 // section and the scale. The caller adds those of the other end.
 func (o *Outline) HeightBudget(a Axis, height float64, h Hand) uncertainty.Budget {
-	b := uncertainty.Budget{scaleTerm(height, h)}
+	b := uncertainty.Budget{scaleTerm(height, h), {Name: "edge noise, crest", Std: a.CrestSD}}
 	if w := a.crestWall; w != nil {
 		b = append(b,
-			uncertainty.Term{Name: "edge noise, crest", Std: a.CrestSD},
 			uncertainty.Term{Name: "edge rule, crest", Std: o.modelTerm(w)},
 			uncertainty.Term{Name: "section place along the arch", Std: h.Along, Sensitivity: w.p[pST]})
 	}

@@ -34,9 +34,9 @@ func (s *start) withGum() *start {
 
 // active returns the parameters that the fit moves.
 func (s *start) active() []int {
-	a := []int{pE, pSX, pST, pCXX, pCXT, pCTT, pG0, pG1, pSigma}
+	a := []int{pE, pSX, pST, pCXX, pCXT, pCTT, pCub, pG0, pG1, pSigma}
 	if s.plate {
-		a = append(a, pG2, pTau, pTauX)
+		a = append(a, pG2, pTau, pTauX, pTauXX)
 	}
 	if s.gum {
 		a = append(a, pGA, pGamma)
@@ -96,11 +96,11 @@ func (p profile) smooth() profile {
 // inward as at a bone surface.
 //
 // The fractions in it decide only where a fit starts and which voxels it sees, not what it says.
-func survey(all []reformat.Grain, depth, s float64, t Tissue) (*start, bool) {
+func survey(all []reformat.Grain, radius, depth, s float64, t Tissue) (*start, bool) {
 	if len(all) < 30 {
 		return nil, false
 	}
-	p := average(all, -patchOutside*s, patchInside*s, 0.12*s, 0.6*patchRadius*s)
+	p := average(all, -patchOutside*s, patchInside*s, 0.12*s, 0.7*radius)
 	edge := p.steepest(-1.1*s, 1.1*s)
 	if edge < 0 {
 		return nil, false
@@ -124,7 +124,7 @@ func survey(all []reformat.Grain, depth, s float64, t Tissue) (*start, bool) {
 	out.inside(p, peak, half, rise, s)
 	out.opposite(half+depth, half, s)
 	out.outside(p, foot, half, rise, s)
-	out.noise = p.noise(all, 0.6*patchRadius*s)
+	out.noise = p.noise(all, 0.7*radius)
 	return out, true
 }
 

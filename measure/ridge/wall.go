@@ -43,12 +43,20 @@ type Wall struct {
 // Smaller patches follow sharper crests, larger ones average more noise: bias and SD over both are
 // in docs/accuracy.md.
 const (
-	patchRadius  = 1.0
+	patchLeast   = 0.65 // radius, mm
+	patchMost    = 1.0
 	patchOutside = 2.2
 	patchInside  = 4.5
 	patchVoxel   = 0.45
 	maxGrains    = 1200
 )
+
+// patchRadius returns the radius of a patch on this field, mm: larger where voxels are coarser, for
+// then noise weighs more than the surface's change of curvature.
+func patchRadius(f reformat.Field) float64 {
+	least, most := f.Voxel()
+	return fitScale(f) * math.Max(patchLeast, math.Min(patchMost, 0.55+1.1*math.Cbrt(least*most*most)))
+}
 
 // fitScale returns how much larger than nominal a patch must be on this field (no unit).
 func fitScale(f reformat.Field) float64 {
@@ -71,7 +79,7 @@ func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wa
 		}
 		w = next
 		e, slope := w.p[pE], w.p[pSX]
-		if math.Abs(e) < 0.12*s && math.Abs(slope) < 0.12 {
+		if math.Abs(e) < 0.04*s && math.Abs(slope) < 0.04 {
 			return w, nil
 		}
 		if math.Abs(e) > 1.5*s {
@@ -84,16 +92,17 @@ func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wa
 }
 
 func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (*Wall, error) {
-	all := f.Near(nil, at, in, -patchOutside*s, patchInside*s, patchRadius*s)
-	begin, ok := survey(all, depth, s, t)
+	radius := patchRadius(f)
+	all := f.Near(nil, at, in, -patchOutside*s, patchInside*s, radius)
+	begin, ok := survey(all, radius, depth, s, t)
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
-	w, cost := fitFrom(begin, all, at, in, s, t)
+	w, cost := fitFrom(begin, all, at, in, radius, s, t)
 	if !begin.gum && (w == nil || w.misfit(begin.noise) > gumMisfit*(w.p[pG1]-w.p[pG0])) {
 		// The misfit is more than noise: thin soft tissue and the air behind it may look like one
 		// wide edge. Keep the two only where they explain the voxels clearly better.
-		if two, c := fitFrom(begin.withGum(), all, at, in, s, t); two != nil && (w == nil || c < 0.8*cost) {
+		if two, c := fitFrom(begin.withGum(), all, at, in, radius, s, t); two != nil && (w == nil || c < 0.8*cost) {
 			w = two
 		}
 	}
@@ -118,8 +127,8 @@ const leastContrast = 3.0
 
 // fitFrom fits the layers of begin to the grains; it returns nil where there is no answer, and
 // the mean squared residual.
-func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, s float64, t Tissue) (*Wall, float64) {
-	w := &Wall{at: at, in: in, reach: patchRadius * s, plate: begin.plate, active: begin.active(), p: begin.p}
+func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, radius, s float64, t Tissue) (*Wall, float64) {
+	w := &Wall{at: at, in: in, reach: radius, plate: begin.plate, active: begin.active(), p: begin.p}
 	fit := layerFit{grains: begin.choose(all), active: w.active}
 	if len(fit.grains) < 3*len(fit.active) {
 		return nil, 0
@@ -144,6 +153,7 @@ func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, s float64, 
 func priors(s *start, step, size float64, t Tissue) []prior {
 	k := []prior{
 		{pCXX, 0, 0.35 / size}, {pCXT, 0, 0.15 / size}, {pCTT, 0, 0.15 / size}, {pTauX, 0, 0.3},
+		{pCub, 0, 0.3 / (size * size)}, {pTauXX, 0, 0.3 / size},
 		{pG0, s.p[pG0], 2 * step}, {pG1, s.p[pG1], 2 * step}, {pG2, s.p[pG2], 2 * step}, {pGA, s.p[pGA], 2 * step},
 		{pTau, s.p[pTau], 3 * size}, {pGamma, s.p[pGamma], 2 * size}, // no say where the layer is not active
 	}
@@ -209,8 +219,8 @@ func (w *Wall) inner(p, d reformat.UV) (crossing, bool) {
 	if !w.plate {
 		return crossing{}, false
 	}
-	return w.meet(p, d, func(x float64) float64 { return w.p[pTau] + w.p[pTauX]*x }, func(x float64, by *params) {
-		by[pTau], by[pTauX] = -1, -x
+	return w.meet(p, d, w.p.depth, func(x float64, by *params) {
+		by[pTau], by[pTauX], by[pTauXX] = -1, -x, -0.5*x*x
 	})
 }
 
@@ -243,7 +253,8 @@ func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(
 	}
 	_, surface := w.p.distance(n0+s*dn, x0+s*dx, 0)
 	var by params
-	copy(by[:], surface[:])
+	copy(by[:], surface[:6])
+	by[pCub] = surface[6]
 	if extra != nil {
 		extra(x0+s*dx, &by)
 	}
