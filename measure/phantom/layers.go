@@ -159,7 +159,7 @@ func (h *shape) near(l *layers, m mask, reach float64) mask {
 			trust = 1
 		} else if refined&bit != 0 && math.Abs(l.d[i]) < newtonReach {
 			trust = 0.85
-		} else if i == lSinus { // its ends close within a few millimetres of arch
+		} else if i == lSinus || i == lNasal { // they close within a few millimetres
 			trust = 0.35
 		}
 		for _, off := range h.levels[i] {

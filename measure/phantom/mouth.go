@@ -51,12 +51,17 @@ func (h *shape) nasal(p r3.Vec) float64 {
 		return math.Inf(1)
 	}
 	const tall = 30.0
-	half := 13 * h.s.Arch * (1 - 0.7*ramp(-p.Y, 34, 45)) // narrower in the nose itself
+	width := func(y float64) float64 { return 13 * h.s.Arch * (1 - 0.7*ramp(-y, 34, 45)) } // narrower in the nose itself
+	half := width(p.Y)
 	x := p.X / half
 	z := (p.Z - (archDepth - h.s.NasalDepth - tall)) / tall
 	f := x*x*x*x + z*z - 1
 	gx, gz := 4*x*x*x/half, 2*z/tall
-	d := f / max(0.03, math.Hypot(gx, gz))
+	gy := gx * x * (width(p.Y+1e-3) - half) / 1e-3
+	d := f / max(0.03, math.Sqrt(gx*gx+gy*gy+gz*gz))
+	if f < 0 {
+		d = max(d, half*(math.Abs(x)-1))
+	}
 	return max(d, -43-p.Y)
 }
 

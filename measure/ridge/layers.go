@@ -151,7 +151,7 @@ func (p *params) model(g reformat.Grain, grad *params) float64 {
 		grad[pG2] = c1
 		grad[pTau] = -w1
 		grad[pTauX] = -w1 * g.X
-		grad[pTauXX] = -0.5 * w1 * g.X * g.X
+		grad[pTauXX] = -0.5 * w1 * (g.X*g.X + blur)
 		grad[pSigma] = -(w0*(z0+2*sigma*h0) + w1*(z1+2*sigma*h1) + wa*(za-2*sigma*ha))
 		grad[pGA] = ca
 		grad[pGamma] = -wa
