@@ -186,7 +186,7 @@ func (c *Curve) Project(p r3.Vec) (s, distance float64) {
 		}
 	}
 	if d := far(c.Length()); d < best {
-		best, at = d, c.Length()
+		at = c.Length()
 	}
 	lo, hi := math.Max(0, at-c.Length()/float64(n)*2), math.Min(c.Length(), at+c.Length()/float64(n)*2)
 	for range 60 { // golden section: the distance has one minimum in the bracket

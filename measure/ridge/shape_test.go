@@ -56,11 +56,3 @@ func stadium(r, height float64) shape {
 		return -half, half
 	}}
 }
-
-// inner is the shape's marrow behind a cortex of thickness tau, for a stadium of radius r.
-func (s shape) shifted(du float64) shape {
-	return shape{s.base, s.top, func(v float64) (float64, float64) {
-		lo, hi := s.row(v)
-		return lo + du, hi + du
-	}}
-}

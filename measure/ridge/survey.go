@@ -21,24 +21,24 @@ type start struct {
 
 // withGum is the same start with a layer of soft tissue and air beyond it, where the profile
 // shows only one edge.
-func (s *start) withGum() *start {
-	out := *s
+func (o *start) withGum() *start {
+	out := *o
 	out.gum = true
-	out.p[pE] = s.p[pE] + 0.2
-	out.p[pGA] = s.p[pG0]
-	out.p[pG0] = s.p[pG0] + 0.4*(s.p[pG1]-s.p[pG0])
+	out.p[pE] = o.p[pE] + 0.2
+	out.p[pGA] = o.p[pG0]
+	out.p[pG0] = o.p[pG0] + 0.4*(o.p[pG1]-o.p[pG0])
 	out.p[pGamma] = 0.5
-	out.p[pSigma] = 0.6 * s.p[pSigma]
+	out.p[pSigma] = 0.6 * o.p[pSigma]
 	return &out
 }
 
 // active returns the parameters that the fit moves.
-func (s *start) active() []int {
+func (o *start) active() []int {
 	a := []int{pE, pSX, pST, pCXX, pCXT, pCTT, pCub, pG0, pG1, pSigma}
-	if s.plate {
+	if o.plate {
 		a = append(a, pG2, pTau, pTauX, pTauXX)
 	}
-	if s.gum {
+	if o.gum {
 		a = append(a, pGA, pGamma)
 	}
 	return a

@@ -166,15 +166,15 @@ func priors(s *start, step, size float64, t Tissue) []prior {
 // choose returns the grains the fit will see: those of the window, all near an edge, every third
 // where only a plateau is to be learnt, and of very fine grids an even share. The strides are odd
 // so that they do not fall in step with an even grid.
-func (s *start) choose(all []reformat.Grain) []reformat.Grain {
-	near := func(n, edge float64) bool { return math.Abs(n-edge) < 3.2*s.p[pSigma] }
+func (o *start) choose(all []reformat.Grain) []reformat.Grain {
+	near := func(n, edge float64) bool { return math.Abs(n-edge) < 3.2*o.p[pSigma] }
 	kept := make([]reformat.Grain, 0, len(all))
 	for i, g := range all {
-		if g.N < s.low || g.N > s.high {
+		if g.N < o.low || g.N > o.high {
 			continue
 		}
-		n := g.N - 0.5*(s.p[pCXX]*g.X*g.X)
-		if i%3 == 0 || near(n, s.p[pE]) || s.plate && near(n, s.p[pE]+s.p[pTau]) || s.gum && near(n, s.p[pE]-s.p[pGamma]) {
+		n := g.N - 0.5*(o.p[pCXX]*g.X*g.X)
+		if i%3 == 0 || near(n, o.p[pE]) || o.plate && near(n, o.p[pE]+o.p[pTau]) || o.gum && near(n, o.p[pE]-o.p[pGamma]) {
 			kept = append(kept, g)
 		}
 	}
