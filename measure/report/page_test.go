@@ -27,6 +27,13 @@ func TestPageIsSelfContained(t *testing.T) {
 	}
 }
 
+// The policy of the page forbids everything but its own style, letters and pictures.
+func TestPolicyForbidsAllElse(t *testing.T) {
+	require.Regexp(t, `^default-src 'none'; img-src data:; font-src data:; style-src 'sha256-[A-Za-z0-9+/]{43}='; base-uri 'none'; form-action 'none'$`, policy("x"))
+	// printf x | openssl dgst -sha256 -binary | base64
+	require.Contains(t, policy("x"), "LXEWQrcmsEQBYnyp+6wy9chTD7GQPMTbAiWHF5IaSIE=")
+}
+
 func TestSamePageSameBytes(t *testing.T) {
 	require.Equal(t, pageBytes(t, sampleCase()), pageBytes(t, sampleCase()))
 }

@@ -7,6 +7,8 @@ import (
 	"image/png"
 	"io"
 	"math"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -64,6 +66,14 @@ func TestUpperJawIsDrawnHeadUp(t *testing.T) {
 	text, err := sectionSheet(r, s, &p, window{0, 1000}).SVG()
 	require.NoError(t, err)
 	require.Contains(t, text, "palatal")
+	place := func(word string) float64 {
+		m := regexp.MustCompile(`y="([0-9.]+)"[^>]*>` + word + `<`).FindStringSubmatch(text)
+		require.NotNil(t, m, word)
+		y, err := strconv.ParseFloat(m[1], 64)
+		require.NoError(t, err)
+		return y
+	}
+	require.Greater(t, place("coronal"), place("apical"), "the crest is below")
 	require.NotContains(t, text, ">lingual<")
 	lower := v.window.grey(p, true)
 	upper := v.window.grey(p, false)
@@ -89,6 +99,15 @@ func TestTubeCrossesAsAnEllipse(t *testing.T) {
 	// radius of curvature is b²/a = 0.75 mm.
 	require.InDelta(t, 1.5/sin, wide, 0.02)
 	require.InDelta(t, 1.5, high, 0.01)
+}
+
+// Half-way between radii 1 and 2 a chain has radius 1.5.
+func TestRadiusChangesAlongTheChain(t *testing.T) {
+	f := reformat.Frame{U: r3.Vec{X: 1}, V: r3.Vec{Z: 1}, T: r3.Vec{Y: 1}}
+	s := measure.Structure{Path: []r3.Vec{{Y: -10}, {Y: 10}}, Radii: []float64{1, 2}}
+	lines := crossing(s, f, [2]reformat.UV{{U: -9, V: -9}, {U: 9, V: 9}})
+	require.Len(t, lines, 1)
+	require.InDelta(t, 1.5, maxU(lines[0]), 0.01)
 }
 
 func TestSphereBesideThePlaneDoesNotCross(t *testing.T) {
