@@ -11,7 +11,7 @@ func BenchmarkVolume(b *testing.B) {
 		b.Run(k.String(), func(b *testing.B) {
 			o := Demo(k)
 			o.Scan.Voxel = [3]float64{0.2, 0.2, 0.2}
-			o.Scan.Size[2] = 64
+			o.Scan.Size[2] = 300
 
 			j, err := New(o)
 			if err != nil {

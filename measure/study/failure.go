@@ -1,0 +1,147 @@
+package study
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strings"
+
+	"ridgerule/dicomio"
+	"ridgerule/measure"
+)
+
+// The stages at which an entry can fail, in order.
+const (
+	StagePlan    = "plan"    // the plan cannot be read, or does not fit the scan
+	StageSeries  = "series"  // the series cannot be found, or is unfit to measure
+	StageMemory  = "memory"  // it would not fit the memory allowed; nothing was read
+	StageMeasure = "measure" // while reading pixels or measuring
+	StageWrite   = "write"   // the outputs could not be written
+	StageCrash   = "crash"   // the process that measured it ended badly
+	StageNotRun  = "not run" // of a merge only: neither measured nor failed yet
+)
+
+// Failure says why an entry was not measured. Neither field holds a path or an identity.
+type Failure struct {
+	Case   string `json:"case"`
+	Reader string `json:"reader"`
+	Repeat string `json:"repeat"`
+	Stage  string `json:"stage"`
+	Reason string `json:"reason"`
+	Inputs string `json:"inputs_sha256,omitempty"` // that it failed with; "" where they could not be read
+	Line   int    `json:"-"`                       // of the manifest
+}
+
+func (f *Failure) Error() string { return f.Stage + ": " + f.Reason }
+
+// of returns the failure with the labels of e.
+func (f Failure) of(e Entry) Failure {
+	f.Case, f.Reader, f.Repeat, f.Line = e.Case, e.Reader, e.Repeat, e.Line
+	return f
+}
+
+// FailureOf returns err as a failure. A kind of error that belongs to a stage gets it, any other
+// gets stage; what could identify a person, as a file's name, is left out.
+func FailureOf(err error, stage string) *Failure { return failureOf(err, stage) }
+
+func failureOf(err error, stage string) *Failure {
+	var known *Failure
+	var plan measure.PlanErrors
+	var series *dicomio.SeriesError
+	switch {
+	case errors.As(err, &known):
+		return known
+	case errors.As(err, &plan):
+		return &Failure{Stage: StagePlan, Reason: planReason(plan)}
+	case errors.As(err, &series):
+		bare := *series
+		bare.File = ""
+		return &Failure{Stage: StageSeries, Reason: plainReason(&bare)}
+	case errors.Is(err, dicomio.ErrPath):
+		return &Failure{Stage: StageSeries, Reason: "no such path; correct the series in the manifest"}
+	}
+	return &Failure{Stage: stage, Reason: plainReason(err)}
+}
+
+// planReason gives the first faults of a plan, by line, without the file's name.
+func planReason(faults measure.PlanErrors) string {
+	const most = 3
+	var out []string
+	for _, f := range faults[:min(most, len(faults))] {
+		bare := *f
+		bare.File = "plan"
+		out = append(out, bare.Error())
+	}
+	if more := len(faults) - most; more > 0 {
+		out = append(out, fmt.Sprintf("and %d more", more))
+	}
+	return oneLine(strings.Join(out, " | "))
+}
+
+// plainReason is an error's text without the rooms' names and without the path of a file.
+func plainReason(err error) string {
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		return oneLine(path.Op + ": " + path.Err.Error())
+	}
+	var link *os.LinkError
+	if errors.As(err, &link) {
+		return oneLine(link.Op + ": " + link.Err.Error())
+	}
+	text := err.Error()
+	for _, room := range []string{"dicomio: ", "measure: ", "report: ", "reformat: ", "safety: "} {
+		text = strings.ReplaceAll(text, room, "")
+	}
+	return oneLine(text)
+}
+
+func oneLine(s string) string {
+	const most = 1000
+	s = strings.Join(strings.Fields(s), " ")
+	if r := []rune(s); len(r) > most {
+		return string(r[:most]) + "…"
+	}
+	return s
+}
+
+// readFailure returns the recorded failure of an entry, or false.
+func (d dir) readFailure(e Entry) (Failure, bool) {
+	var f Failure
+	data, err := os.ReadFile(d.failed(e.Name()))
+	if err != nil || json.Unmarshal(data, &f) != nil {
+		return Failure{}, false
+	}
+	return f.of(e), true
+}
+
+// writeFailure records that the entry failed.
+func (d dir) writeFailure(e Entry, f *Failure) error {
+	return writeJSON(d.failed(e.Name()), f.of(e))
+}
+
+// failures returns the records in force, in the manifest's order. One is not where the entry's folder
+// was made from the inputs that it names: a run was killed between making that and removing this.
+func (d dir) failures(entries []Entry) []Failure {
+	var out []Failure
+	for _, e := range entries {
+		f, ok := d.readFailure(e)
+		if !ok {
+			continue
+		}
+		if made, err := readMarker(d.whole(e.Name())); err != nil || made.Hash != f.Inputs {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// failureRows returns the table of failures.
+func failureRows(all []Failure) [][]string {
+	rows := [][]string{{"case", "reader", "repeat", "stage", "reason"}}
+	for _, f := range all {
+		rows = append(rows, []string{cell(f.Case), cell(f.Reader), cell(f.Repeat), cell(f.Stage), cell(f.Reason)})
+	}
+	return rows
+}

@@ -1,0 +1,312 @@
+package study
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"slices"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure"
+)
+
+// Hand is the scatter of a reader's marks: the standard deviation along each of x, y and z, mm,
+// every mark on its own. nil means [usualHand] for arch and sites, and for structures the SD that
+// the plan states for each.
+type Hand struct {
+	Arch  *float64 // of each arch point, mm
+	Sites *float64 // of each site's place and operator's crest point, mm; along the arch where the plan gives a length
+	Marks *float64 // of each point of a marked structure, mm
+}
+
+// usualHand is the scatter of a mark drawn by hand, mm; the same as measure's budget takes.
+const usualHand = 0.3
+
+// Simulation options.
+type SimulateOptions struct {
+	Hand     Hand
+	Draws    int    // readings drawn; 0 means 200
+	Seed     uint64 // the same seed gives the same draws
+	Progress func(done, total int)
+
+	// Measure measures one plan on the volume of the case. It is called from several goroutines at
+	// once and must not keep or change what it is given.
+	Measure func(ctx context.Context, plan *measure.Plan, o measure.Options) (*measure.Result, error)
+}
+
+// Simulation is what the reader's hand does to each number of a case.
+type Simulation struct {
+	Case   string
+	Draws  int
+	Failed int // draws that could not be measured at all, as a site outside the scan
+	Seed   uint64
+	Rows   []SimulatedRow
+	Notes  []string
+}
+
+// SimulatedRow is one number of the case over all draws. Lengths in mm, angles in degrees: Unit says.
+type SimulatedRow struct {
+	Site, Quantity, To, Unit string
+
+	At        *float64 // depth, mm; nil: does not apply
+	Value     float64  // at the marks of the plan; NaN: none
+	N         int      // draws with a number
+	Mean, SD  float64  // over those draws; NaN with fewer than 2
+	SDLow     float64  // 95 % interval of the SD, χ² with N−1 degrees of freedom
+	SDHigh    float64
+	Low, High float64 // least and greatest
+	Placement float64 // what the budget sets aside for the placing of marks, as a standard uncertainty
+	U         float64 // standard uncertainty of the value, the whole budget
+	Ratio     float64 // SD / Placement; NaN where the budget sets nothing aside
+	Verdict   string  // at the marks of the plan; "" where no margin applies
+	Kept      float64 // share of all draws with this verdict; NaN where no margin applies
+}
+
+// place says which rows of two results are the same number: what a moved mark may change (the depth
+// of an undercut, what a height ends at) is no part of it.
+type place struct {
+	site, quantity, to string
+	at                 float64
+}
+
+func placeOf(site string, r measure.Row) place {
+	p := place{site: site, quantity: r.Quantity, to: r.To, at: math.NaN()}
+	if r.Quantity == "ridge_height" {
+		p.to = ""
+	}
+	p.at = -1 // NaN would equal nothing, itself included
+	if r.At != nil && r.Quantity != "buccal_undercut" && r.Quantity != "lingual_undercut" {
+		p.at = *r.At
+	}
+	return p
+}
+
+// everyRow calls do for each number of a result.
+func everyRow(r *measure.Result, do func(site string, row measure.Row)) {
+	for _, s := range r.Sites {
+		for _, row := range s.Rows {
+			do(s.ID, row)
+		}
+	}
+	for _, row := range r.Arch.Rows {
+		do(row.Sites, row.Row)
+	}
+}
+
+// Simulate measures the plan as it is, then Draws times with its marks moved, and compares the
+// spread of each number with what its budget sets aside for the placing of marks:
+//
+//	placement = √(u² − u₀²), u₀ from the same budget with every mark exact
+//
+// so that no term need be known by name. The plan's points must be patient coordinates (see
+// [measure.Plan.Place]). Surfaces are not moved: they have no points that a reader set.
+//
+// It returns ctx's error when cancelled, and the plan's own errors for the marks as they are.
+func Simulate(ctx context.Context, plan *measure.Plan, o SimulateOptions) (*Simulation, error) {
+	if plan.VoxelPoints {
+		panic("study: Simulate of a plan in voxels; place it first")
+	}
+	s := &simulator{plan: plan, o: o.filled(plan)}
+	base, placed, err := s.budgets(ctx)
+	if err != nil {
+		return nil, err
+	}
+	draws, err := s.draw(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return s.gather(base, placed, draws), nil
+}
+
+type simulator struct {
+	plan *measure.Plan
+	o    SimulateOptions
+}
+
+// filled returns the options with defaults for what is nil or 0; Marks stays nil for the plan's own.
+func (o SimulateOptions) filled(*measure.Plan) SimulateOptions {
+	usual := usualHand
+	if o.Draws == 0 {
+		o.Draws = 200
+	}
+	if o.Hand.Arch == nil {
+		o.Hand.Arch = &usual
+	}
+	if o.Hand.Sites == nil {
+		o.Hand.Sites = &usual
+	}
+	return o
+}
+
+// budgets measures the plan as it is, and returns with it the variance that each number's budget
+// sets aside for placing.
+func (s *simulator) budgets(ctx context.Context) (*measure.Result, map[place]float64, error) {
+	stated := s.withMarks(*s.plan, s.o.Hand.Marks)
+	base, err := s.o.Measure(ctx, &stated, measure.Options{PlacedBy: s.o.Hand.Arch})
+	if err != nil {
+		return nil, nil, err
+	}
+	zero := 0.0
+	exact := s.withMarks(*s.plan, &zero)
+	bare, err := s.o.Measure(ctx, &exact, measure.Options{PlacedBy: &zero})
+	if err != nil {
+		return nil, nil, err
+	}
+	placed := map[place]float64{}
+	everyRow(base, func(site string, r measure.Row) { placed[placeOf(site, r)] = r.Budget.Std() * r.Budget.Std() })
+	everyRow(bare, func(site string, r measure.Row) {
+		p := placeOf(site, r)
+		placed[p] = max(0, placed[p]-r.Budget.Std()*r.Budget.Std())
+	})
+	return base, placed, nil
+}
+
+// withMarks returns the plan with every marked path of this SD, mm; nil leaves the plan's own.
+func (s *simulator) withMarks(p measure.Plan, sd *float64) measure.Plan {
+	if sd == nil {
+		return p
+	}
+	p.Structures = slices.Clone(p.Structures)
+	for i := range p.Structures {
+		p.Structures[i].SD = *sd
+	}
+	return p
+}
+
+// draw measures the moved plans. A draw that could not be measured is nil.
+func (s *simulator) draw(ctx context.Context) ([]*measure.Result, error) {
+	out := make([]*measure.Result, s.o.Draws)
+	var mu sync.Mutex
+	done := 0
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range out {
+		g.Go(func() error {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			moved := s.move(i)
+			r, err := s.o.Measure(ctx, &moved, measure.Options{PlacedBy: s.o.Hand.Arch})
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			if err == nil {
+				out[i] = r
+			}
+			mu.Lock()
+			defer mu.Unlock()
+			if done++; s.o.Progress != nil {
+				s.o.Progress(done, len(out))
+			}
+			return nil
+		})
+	}
+	return out, g.Wait()
+}
+
+// move returns the plan with its marks moved: the i-th reading of the seed, whatever ran before it.
+func (s *simulator) move(i int) measure.Plan {
+	rng := rand.New(rand.NewPCG(s.o.Seed, uint64(i)))
+	by := func(p r3.Vec, sd float64) r3.Vec {
+		return r3.Add(p, r3.Vec{X: sd * rng.NormFloat64(), Y: sd * rng.NormFloat64(), Z: sd * rng.NormFloat64()})
+	}
+	p := s.withMarks(*s.plan, s.o.Hand.Marks)
+	p.Arch = slices.Clone(p.Arch)
+	for k := range p.Arch {
+		p.Arch[k] = by(p.Arch[k], *s.o.Hand.Arch)
+	}
+	p.Sites = slices.Clone(p.Sites)
+	for k := range p.Sites {
+		site := &p.Sites[k]
+		if site.At != nil {
+			at := by(*site.At, *s.o.Hand.Sites)
+			site.At = &at
+		}
+		if site.ArcMM != nil {
+			arc := *site.ArcMM + *s.o.Hand.Sites*rng.NormFloat64()
+			site.ArcMM = &arc
+		}
+		if site.Crest != nil {
+			crest := by(*site.Crest, *s.o.Hand.Sites)
+			site.Crest = &crest
+		}
+	}
+	p.Structures = slices.Clone(p.Structures)
+	for k := range p.Structures {
+		st := &p.Structures[k]
+		st.Path = slices.Clone(st.Path)
+		for n := range st.Path {
+			st.Path[n] = by(st.Path[n], st.SD)
+		}
+	}
+	return p
+}
+
+// sample is one number over the draws.
+type sample struct {
+	values []float64
+	kept   int
+}
+
+// gather turns the draws into rows, in the order of the result at the plan's own marks.
+func (s *simulator) gather(base *measure.Result, placed map[place]float64, draws []*measure.Result) *Simulation {
+	out := &Simulation{Case: base.Case, Draws: len(draws), Seed: s.o.Seed}
+	verdicts := map[place]string{}
+	samples := map[place]*sample{}
+	everyRow(base, func(site string, r measure.Row) {
+		p := placeOf(site, r)
+		verdicts[p], samples[p] = string(r.Verdict), &sample{}
+	})
+	for _, d := range draws {
+		if d == nil {
+			out.Failed++
+			continue
+		}
+		everyRow(d, func(site string, r measure.Row) {
+			p := placeOf(site, r)
+			n, ok := samples[p]
+			if !ok {
+				return
+			}
+			if r.Value != nil {
+				n.values = append(n.values, *r.Value)
+			}
+			if string(r.Verdict) == verdicts[p] {
+				n.kept++
+			}
+		})
+	}
+	everyRow(base, func(site string, r measure.Row) {
+		p := placeOf(site, r)
+		out.Rows = append(out.Rows, simulated(site, r, samples[p], placed[p], len(draws)))
+	})
+	for _, st := range s.plan.Structures {
+		if st.Surface != nil {
+			out.Notes = append(out.Notes, fmt.Sprintf("structure %q is a surface and was not moved", st.Name))
+		}
+	}
+	return out
+}
+
+// errDraws: see [SimulateOptions.Check].
+var errDraws = errors.New("study: unusable simulation")
+
+// Check returns an error for fewer than 2 draws, more than 1 million, or a scatter that is no length
+// from 0 to 10 mm.
+func (o SimulateOptions) Check() error {
+	if o.Draws != 0 && (o.Draws < 2 || o.Draws > 1_000_000) {
+		return fmt.Errorf("%w: %d draws; give 2 to 1000000", errDraws, o.Draws)
+	}
+	for _, sd := range []*float64{o.Hand.Arch, o.Hand.Sites, o.Hand.Marks} {
+		if sd != nil && !(*sd >= 0 && *sd <= 10) {
+			return fmt.Errorf("%w: a scatter of %g mm; give 0 to 10 mm", errDraws, *sd)
+		}
+	}
+	return nil
+}
