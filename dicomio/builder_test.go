@@ -251,7 +251,7 @@ func (c *crafted) pixelData() []byte {
 func folder(files ...*crafted) fstest.MapFS {
 	fsys := fstest.MapFS{}
 	for i, f := range files {
-		add(fsys, fmt.Sprintf("%02d", (i*7+3)%100), f.bytes())
+		add(fsys, fmt.Sprintf("%02d", (i*7+3)%1009), f.bytes())
 	}
 	return fsys
 }

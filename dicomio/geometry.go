@@ -23,11 +23,12 @@ import (
 //
 // where q, a quantum, is the last decimal the file gives of a coordinate that changes, at most 0.01 mm. Positions rounded
 // to q are off their line by 0.5 q at most, and gaps off the step by 1 q, plus what the rounding moves the fitted line;
-// so a rounded stack passes. A single slice displaced by one quantum is off the line by nearly 1 q and is refused.
+// so a rounded stack passes. Rounding is a habit: it takes at least three odd gaps to be excused by it. A single slice displaced by one quantum is off the line by nearly 1 q and is refused.
 // A gap of a whole number of steps is a missing slice, and is named.
 
 const (
 	uneven    = 0.01 // of the step: a larger deviation of a gap is refused
+	habit     = 3    // gaps off by more than that, at least, before rounding is believed to be the reason
 	wholeGap  = 0.1  // of the median gap: how near a gap must be to a multiple of it to be called missing slices
 	sheared   = 0.1  // degrees between S and n, from which the shear is cautioned
 	disagree  = 0.05 // of the step: how far SliceThickness or SpacingBetweenSlices may be from it without a caution
@@ -116,19 +117,27 @@ func (s *Series) gaps(n r3.Vec) *SeriesError {
 	}
 	step, q := r3.Dot(n, s.Grid.Step[2]), s.quantum()
 	rounding := 1.25 * (math.Abs(n.X)*q.X + math.Abs(n.Y)*q.Y + math.Abs(n.Z)*q.Z)
-	var list []string
+	var odd, list []string
 	worst := 0.0
 	for k, g := range gap {
-		worst = max(worst, math.Abs(g-step))
-		if math.Abs(g-step) > max(uneven*step, rounding)+1e-6 {
-			list = append(list, fmt.Sprintf("%.3f mm from %s to %s", g, s.planes[k].place(), s.planes[k+1].place()))
+		off := math.Abs(g - step)
+		worst = max(worst, off)
+		text := fmt.Sprintf("%.3f mm from %s to %s", g, s.planes[k].place(), s.planes[k+1].place())
+		if off > uneven*step+1e-6 {
+			odd = append(odd, text)
 		}
+		if off > max(uneven*step, rounding)+1e-6 {
+			list = append(list, text)
+		}
+	}
+	if len(odd) < min(habit, len(gap)) {
+		list = odd
 	}
 	if len(list) == 0 {
 		list = s.astray(uneven*step, q.X+q.Y+q.Z)
 	}
 	if len(list) == 0 {
-		if worst > uneven*step+1e-6 {
+		if len(odd) > 0 {
 			s.caution("rounded_positions", fmt.Sprintf("slice positions are rounded: gaps differ from the step of %.4f mm by up to %.4f mm; the step is fitted over all slices", step, worst))
 		}
 		return nil

@@ -207,7 +207,11 @@ func TestRow39NoiseAndRoundingOfPositions(t *testing.T) {
 	for _, step := range []float64{0.08, 0.125, 0.1599, 0.3333, 0.25} {
 		for _, start := range []float64{0, -31.005, 17.333} {
 			rounded, noisy := []*crafted{}, []*crafted{}
-			for k := range 40 {
+			n := 40
+			if step == 0.1599 {
+				n = 400 // so near to 0.16 that a gap of 0.15 comes once in a hundred
+			}
+			for k := range n {
 				z := start + step*float64(k)
 				rounded = append(rounded, slice(k).set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.2f`, z)))
 				noisy = append(noisy, slice(k).set(0x00200032, "DS", fmt.Sprintf(`%.7f\-20\%.7f`, -10+1e-5*math.Sin(float64(9*k)), z+1e-5*math.Cos(float64(7*k)))))
@@ -233,7 +237,16 @@ func TestRow39NoiseAndRoundingOfPositions(t *testing.T) {
 		}
 		files = append(files, slice(k).set(0x00200032, "DS", fmt.Sprintf(`0\0\%.2f`, z)))
 	}
-	refused(t, folder(files...), "uneven", `\1.810 mm`, "out of place")
+	refused(t, folder(files...), "uneven", `\1.810 mm`, "0.210 mm from")
+	files = nil
+	for k := range 20 { // one gap of 0.21 among 0.20: no habit
+		z := 0.2 * float64(k)
+		if k > 9 {
+			z += 0.01
+		}
+		files = append(files, slice(k).set(0x00200032, "DS", fmt.Sprintf(`0\0\%.2f`, z)))
+	}
+	refused(t, folder(files...), "uneven", "0.210 mm from")
 	files = nil
 	for k := range 20 {
 		files = append(files, slice(k).set(0x00200032, "DS", fmt.Sprintf(`0\0\%.1f`, 0.25*float64(k))))

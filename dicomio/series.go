@@ -28,7 +28,7 @@ type Caution struct {
 // Series is one stack of slices and what its headers say of it.
 type Series struct {
 	Number int         // in the listing, from 1
-	UID    string      // SeriesInstanceUID as found; with a suffix in [Series.Part] when it was split
+	UID    string      // SeriesInstanceUID as found; not to be printed unasked
 	Part   int         // 0, or 1, 2, … when one UID held several stacks
 	Grid   volume.Grid // size and place of the volume; Check fails when the geometry could not be had
 	Images []Image     // one a slice, in slice order (ascending along the normal); duplicates are left out
