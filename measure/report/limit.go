@@ -76,6 +76,8 @@ func rowName(row measure.Row, jaw measure.Jaw) string {
 	switch {
 	case row.To == "":
 		return name
+	case row.Quantity == "implant_spread_angle" || row.Quantity == "axis_correction":
+		return "Angle to the " + row.To
 	case row.Quantity == "clearance" || row.Quantity == "implant_angle":
 		return name + " to " + row.To
 	case row.Quantity == "ridge_height":

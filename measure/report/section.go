@@ -126,6 +126,16 @@ func (v *sectionView) inside(p reformat.UV) bool {
 func (v *sectionView) right() float64  { return v.Width - sectionRight }
 func (v *sectionView) bottom() float64 { return v.Height - sectionBottom }
 
+// onPicture draws a light line with a dark edge, as far as it lies on the picture.
+func (v *sectionView) onPicture(points []spot, closed bool, width float64, dash ...float64) {
+	if closed && len(points) > 0 {
+		points = append(append([]spot{}, points...), points[0])
+	}
+	for _, piece := range clip(points, spot{sectionLeft, sectionTop}, spot{v.right(), v.bottom()}) {
+		v.sheet.onPicture(piece, false, width, dash...)
+	}
+}
+
 // ground puts the picture, or a plain field where there is none.
 func (v *sectionView) ground() {
 	at, w, h := spot{sectionLeft, sectionTop}, v.right()-sectionLeft, v.bottom()-sectionTop
@@ -134,10 +144,6 @@ func (v *sectionView) ground() {
 		return
 	}
 	v.line(stroke{Points: box(at, w, h), Closed: true, Fill: soft})
-}
-
-func box(at spot, w, h float64) []spot {
-	return []spot{at, {at.X + w, at.Y}, {at.X + w, at.Y + h}, {at.X, at.Y + h}}
 }
 
 // structures draws what the plan marked, where it crosses the section.
@@ -221,16 +227,6 @@ func (v *sectionView) widths() {
 		v.write(label{At: spot{x, places[0] - 4.2}, Text: "depth", Size: tiny, Ink: soft})
 		v.write(label{At: spot{x + 9, places[0] - 4.2}, Text: "width, mm", Size: tiny, Ink: soft})
 	}
-}
-
-func compare(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 func (v *sectionView) chord(c measure.Chord) {

@@ -101,6 +101,21 @@ func TestTubeCrossesAsAnEllipse(t *testing.T) {
 	require.InDelta(t, 1.5, high, 0.01)
 }
 
+// A diamond that reaches past a square is cut into four pieces, each with its ends on the square.
+func TestLinesStayOnThePicture(t *testing.T) {
+	diamond := []spot{{-3, 0}, {0, -3}, {3, 0}, {0, 3}, {-3, 0}}
+	pieces := clip(diamond, spot{-2, -2}, spot{2, 2})
+	require.Len(t, pieces, 4)
+	for _, p := range pieces {
+		require.Len(t, p, 2)
+		// The sides are |x| + |y| = 3; they meet the square at (±2, ±1) and (±1, ±2).
+		require.InDelta(t, math.Sqrt2, apart(p[0], p[1]), 1e-12)
+	}
+	whole := []spot{{0, 0}, {1, 1}, {1, -1}}
+	require.Equal(t, [][]spot{whole}, clip(whole, spot{-2, -2}, spot{2, 2}))
+	require.Empty(t, clip([]spot{{5, 5}, {6, 9}}, spot{-2, -2}, spot{2, 2}))
+}
+
 // Half-way between radii 1 and 2 a chain has radius 1.5.
 func TestRadiusChangesAlongTheChain(t *testing.T) {
 	f := reformat.Frame{U: r3.Vec{X: 1}, V: r3.Vec{Z: 1}, T: r3.Vec{Y: 1}}
