@@ -1,0 +1,245 @@
+package measure
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
+	"ridgerule/measure/safety"
+)
+
+// A straight ridge along y with a half-round crest at z = 0 and a half-round base: 7 mm wide,
+// 24 mm high, plates of 1.5 mm. Blurred by 0.25 mm, noise 30, 0.4 mm voxels.
+const (
+	ridgeRadius = 3.5
+	ridgeHeight = 24.0
+	plate       = 1.5
+)
+
+func straightRidge(t testing.TB) *volume.Volume {
+	g := volume.Grid{Size: [3]int{60, 100, 90}, Origin: r3.Vec{X: -11.8, Y: -20, Z: -29.6},
+		Step: [3]r3.Vec{{X: 0.4}, {Y: 0.4}, {Z: 0.4}}}
+	v, err := volume.New(g)
+	require.NoError(t, err)
+	r := rand.New(rand.NewPCG(1, 2))
+	edge := func(d float64) float64 { return 0.5 * math.Erfc(d/0.25/math.Sqrt2) }
+	n := 0
+	for k := range g.Size[2] {
+		for range g.Size[1] {
+			for i := range g.Size[0] {
+				p := g.Patient(volume.Index{I: float64(i), K: float64(k)})
+				z := math.Max(ridgeRadius-ridgeHeight, math.Min(-ridgeRadius, p.Z))
+				d := math.Hypot(p.X, p.Z-z) - ridgeRadius
+				grey := 60 + 1540*edge(d) - 1150*edge(d+plate)
+				v.Stored[n] = int16(math.Round(grey + 30*r.NormFloat64()))
+				n++
+			}
+		}
+	}
+	return v
+}
+
+const straightPlan = `format: 1
+case: straight
+jaw: mandible
+arch: {points: [[0, -18, -2], [0, -6, -2], [0, 6, -2], [0, 18, -2]]}
+sites:
+  - tooth: "36"
+    at: [0, 4, -2]
+    depths_mm: [1, 3, 5, 10]
+    wanted_width_mm: 6
+    implant: {platform: [0, 4, -2], diameter_mm: 4, length_mm: 10}
+structures:
+  - {name: left canal, kind: canal, path: [[0.5, -19, -15], [0.5, 19, -15]], radius_mm: 1.5, sd_mm: 0}
+  - {name: root 35, kind: root, path: [[0, -1, 0], [0, -1, -12]], radius_mm: 2, sd_mm: 0}
+scan: {scale_half_width: 0}
+`
+
+func runPlan(t testing.TB, text string) *Result {
+	plan, err := ReadPlan("plan.yaml", []byte(text), nil)
+	require.NoError(t, err)
+	r, err := Run(context.Background(), straightRidge(t), plan, Scan{}, Options{})
+	require.NoError(t, err)
+	return r
+}
+
+func value(t *testing.T, s SiteResult, quantity string, at float64) Row {
+	t.Helper()
+	row, ok := s.Lookup(quantity, at)
+	require.True(t, ok, "%s at %g", quantity, at)
+	require.NotNil(t, row.Value, "%s at %g: %s", quantity, at, row.Note)
+	return row
+}
+
+// Every number of a straight ridge is a closed form: width = chord of the circle, then 2r; height to
+// the canal's roof 15 − 1.5; plates; no tilt; the usable crest r − √(r² − W²/4). Clearances are the
+// plan's own geometry, to 0.02 mm: canal 15 − 1.5 − (2 + 10); root: axes 5 mm apart, less both radii.
+func TestRunOnAStraightRidge(t *testing.T) {
+	s := runPlan(t, straightPlan).Sites[0]
+	require.Empty(t, s.Err)
+	near := func(quantity string, at, want, tol float64) Row {
+		row := value(t, s, quantity, at)
+		assert.InDelta(t, want, *row.Value, tol, "%s at %g mm", quantity, at)
+		return row
+	}
+	nan := math.NaN()
+	for _, d := range []float64{1, 3, 5, 10} {
+		want := 2 * ridgeRadius
+		if d < ridgeRadius {
+			want = 2 * math.Sqrt(d*(2*ridgeRadius-d))
+		}
+		row := near("ridge_width", d, want, 0.08)
+		assert.Less(t, row.Budget.U(), 0.4)
+	}
+	near("buccal_plate", 5, plate, 0.08)
+	near("lingual_plate", 10, plate, 0.08)
+	height := near("ridge_height", nan, 13.5, 0.05)
+	assert.Equal(t, "canal", height.To)
+	near("ridge_tilt", nan, 0, 0.6)
+	near("usable_crest_depth", nan, ridgeRadius-math.Sqrt(ridgeRadius*ridgeRadius-9), 0.06)
+	near("buccal_undercut", nan, 0, 0.06)
+	for _, f := range s.Findings {
+		switch f.To {
+		case "left canal":
+			assert.InDelta(t, 1.5, f.Distance.Value, 0.02)
+			assert.Equal(t, safety.Breach, f.Verdict)
+		case "root 35":
+			assert.InDelta(t, 1, f.Distance.Value, 0.02)
+		case "border":
+			round := ridgeRadius - math.Sqrt(ridgeRadius*ridgeRadius-4) // nearer under the apex's sides
+			assert.InDelta(t, ridgeHeight-12-round, f.Distance.Value, 0.08)
+		}
+	}
+	bone := value(t, s, "buccal_bone", 3)
+	assert.InDelta(t, ridgeRadius-2, *bone.Value, 0.06)
+	assert.Equal(t, safety.Breach, s.Verdict)
+}
+
+// What is not marked is not assessed, whatever else is known: without its canal the posterior site
+// has no clearance to one, its height says that it runs past it, and its verdict is not clear.
+func TestUnmarkedCanalIsNotAssessed(t *testing.T) {
+	text := strings.Replace(straightPlan, straightPlan[strings.Index(straightPlan, "  - {name: left canal"):strings.Index(straightPlan, "  - {name: root 35")], "", 1)
+	s := runPlan(t, text).Sites[0]
+	assert.Contains(t, []Verdict{NotAssessed, Breach}, s.Verdict)
+	row, ok := s.Lookup("ridge_height", math.NaN())
+	require.True(t, ok)
+	assert.Equal(t, "border", row.To)
+	assert.Contains(t, row.Note, "canal not marked")
+	found := false
+	for _, r := range s.Rows {
+		if r.Quantity == "clearance" && r.To == "canal" {
+			found = true
+			assert.Equal(t, NotAssessed, r.Verdict)
+			assert.Nil(t, r.Value)
+		}
+	}
+	assert.True(t, found)
+	s = runPlan(t, strings.Replace(text, "depths_mm", "height_to: canal\n    depths_mm", 1)).Sites[0]
+	row, _ = s.Lookup("ridge_height", math.NaN())
+	assert.Nil(t, row.Value)
+	assert.NotEmpty(t, row.Note)
+}
+
+// A crest and an axis that the operator gives are used as given.
+func TestGivenCrestAndAxisAreKept(t *testing.T) {
+	text := strings.Replace(straightPlan, "depths_mm", "crest: [0.2, 4, -1]\n    axis: [0, 0, -1]\n    depths_mm", 1)
+	s := runPlan(t, text).Sites[0]
+	assert.InDelta(t, 12.5, *value(t, s, "ridge_height", math.NaN()).Value, 1e-6)
+	assert.InDelta(t, 0, *value(t, s, "ridge_tilt", math.NaN()).Value, 1e-9)
+	assert.InDelta(t, 7, *value(t, s, "ridge_width", 5).Value, 0.08)
+}
+
+// A site whose section shows no bone carries its reason; the others keep their numbers.
+func TestSiteWithoutBoneKeepsTheOthers(t *testing.T) {
+	text := strings.Replace(straightPlan, "structures:", "  - {tooth: \"37\", at: [0, 12, -2]}\nstructures:", 1)
+	plan, err := ReadPlan("plan.yaml", []byte(text), nil)
+	require.NoError(t, err)
+	v := straightRidge(t)
+	for n := range v.Stored {
+		if j := n / v.Size[0] % v.Size[1]; j > 70 {
+			v.Stored[n] = 60
+		}
+	}
+	r, err := Run(context.Background(), v, plan, Scan{}, Options{})
+	require.NoError(t, err)
+	require.Empty(t, r.Sites[0].Err)
+	require.NotEmpty(t, r.Sites[1].Err)
+	for _, row := range r.Sites[1].Rows {
+		if row.Quantity == "ridge_width" {
+			assert.Nil(t, row.Value)
+			assert.NotEmpty(t, row.Note)
+		}
+	}
+}
+
+// Two implants: the pair's rows, and each site's finding about its neighbour.
+func TestNeighboursAreHeldAgainstEachOther(t *testing.T) {
+	text := strings.Replace(straightPlan, "structures:",
+		"  - {tooth: \"37\", at: [0, 11, -2], implant: {platform: [0, 11, -2], axis: [0, 0, -1], diameter_mm: 4, length_mm: 10}}\nstructures:", 1)
+	text = strings.Replace(text, "implant: {platform: [0, 4, -2],", "implant: {platform: [0, 4, -2], axis: [0, 0, -1],", 1)
+	r := runPlan(t, text)
+	for i, other := range []string{"37", "36"} {
+		found := false
+		for _, f := range r.Sites[i].Findings {
+			if f.To == other {
+				found = true
+				assert.InDelta(t, 3, f.Distance.Value, 1e-6, "axes 7 mm apart, less two radii")
+			}
+		}
+		assert.True(t, found)
+	}
+	var pair []string
+	for _, row := range r.Arch.Rows {
+		if row.Sites == "36|37" {
+			pair = append(pair, fmt.Sprintf("%s %.3f", row.Quantity, *row.Value))
+		}
+	}
+	assert.Equal(t, []string{"clearance 3.000", "platform_distance 7.000", "implant_angle 0.000"}, pair)
+}
+
+// The roof of a tube in a section: upright, leaning through the plane, a single ball, and one that
+// passes the plane by.
+func TestRoofOfATube(t *testing.T) {
+	frame := reformat.Frame{U: r3.Vec{X: 1}, V: r3.Vec{Z: 1}, T: r3.Vec{Y: 1}}
+	axis := ridge.Axis{Dir: reformat.UV{V: -1}}
+	tube := func(r0, r1 float64, path ...r3.Vec) safety.Structure {
+		return safety.Structure{Path: path, Radii: []float64{r0, r1}[:len(path)]}
+	}
+	for _, c := range []struct {
+		st   safety.Structure
+		want float64
+		ok   bool
+	}{
+		{tube(1.5, 1.5, r3.Vec{X: 1, Y: -9, Z: -10}, r3.Vec{X: 1, Y: 9, Z: -10}), -8.5, true},
+		// a tube leaning 45° meets the plane in an ellipse: its top is r·√2 above the axis
+		{tube(1, 1, r3.Vec{Y: -5, Z: -15}, r3.Vec{Y: 5, Z: -5}), -10 + math.Sqrt2, true},
+		{tube(2, 2, r3.Vec{Y: 1, Z: -10}), -10 + math.Sqrt(3), true},
+		{tube(2, 2, r3.Vec{Y: 3, Z: -10}), 0, false},
+		{tube(1, 1, r3.Vec{X: 40, Y: -5, Z: -10}, r3.Vec{X: 40, Y: 5, Z: -10}), 0, false}, // the other side of the jaw
+	} {
+		top, ok := roof(c.st, frame, axis)
+		require.Equal(t, c.ok, ok)
+		if ok {
+			assert.InDelta(t, c.want, top.V, 1e-6)
+		}
+	}
+}
+
+func TestCancelledRunStops(t *testing.T) {
+	plan, err := ReadPlan("plan.yaml", []byte(straightPlan), nil)
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	_, err = Run(ctx, straightRidge(t), plan, Scan{}, Options{})
+	require.ErrorIs(t, err, context.Canceled)
+}
