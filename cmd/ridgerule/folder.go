@@ -22,7 +22,8 @@ type folder struct {
 
 // outputs are the names a folder of ours has on its top level.
 var outputs = []string{"measurements.csv", "sites.csv", "result.json", "datapackage.json",
-	"report.html", "sections", "pictures", "panoramic.png", "arch.svg", "plan.yaml", "truth.json", "scan"}
+	"report.html", "sections", "pictures", "panoramic.png", "arch.svg", "plan.yaml", "truth.json", "scan",
+	"agreement.csv", "agreement.json", "methods.md", "plots"}
 
 // newFolder prepares the output folder path. It is refused when it holds something and replace is
 // false, and when it stands inside one of the inputs or around one.

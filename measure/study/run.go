@@ -1,6 +1,7 @@
 package study
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -98,15 +99,15 @@ func (r *runner) run(ctx context.Context, m *Manifest) error {
 		return err
 	}
 	r.todo = len(todo)
-	g, ctx := errgroup.WithContext(ctx)
+	g, within := errgroup.WithContext(ctx)
 	g.SetLimit(max(1, r.o.Jobs))
 	for _, t := range todo {
-		if ctx.Err() != nil {
+		if within.Err() != nil {
 			break
 		}
-		g.Go(func() error { return r.measure(ctx, t) })
+		g.Go(func() error { return r.measure(within, t) })
 	}
-	return errors.Join(g.Wait(), ctx.Err())
+	return cmp.Or(g.Wait(), ctx.Err())
 }
 
 // look compares each entry's inputs with those its folder was made from, and returns what is to be

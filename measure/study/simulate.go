@@ -162,7 +162,10 @@ func (s *simulator) budgets(ctx context.Context) (*measure.Result, map[place]flo
 	everyRow(base, func(site string, r measure.Row) { placed[placeOf(site, r)] = r.Budget.Std() * r.Budget.Std() })
 	everyRow(bare, func(site string, r measure.Row) {
 		p := placeOf(site, r)
-		placed[p] = max(0, placed[p]-r.Budget.Std()*r.Budget.Std())
+		whole := placed[p]
+		if placed[p] -= r.Budget.Std() * r.Budget.Std(); placed[p] < 1e-9*whole {
+			placed[p] = 0 // the rounding of equal budgets
+		}
 	})
 	return base, placed, nil
 }
