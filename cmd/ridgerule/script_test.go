@@ -29,6 +29,8 @@ func TestMain(m *testing.M) {
 //
 //	status N ridgerule …   run it, and hold its exit status against N
 //	ridgescan DIR          write a synthetic ridge as a DICOM series (see ridge)
+//	canalscan DIR          write a block of bone with one canal as a DICOM series (see canalscan)
+//	ontrue FILE            the path in FILE lies on that canal
 //	rename DIR NAME        give the patient of every file in DIR another name of the same length
 //	onlyfile DIR NAME…     DIR holds these entries and no others, hidden ones included
 //	private DIR            nobody but the owner may read anything in DIR
@@ -38,6 +40,7 @@ func TestScripts(t *testing.T) {
 		Dir: "testdata",
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"status": status, "ridgescan": ridgescan, "rename": rename,
+			"canalscan": canalscan, "ontrue": ontrue,
 			"onlyfile": onlyfile, "private": onlyOwner, "noword": noword,
 		},
 		RequireUniqueNames:  true,

@@ -150,9 +150,10 @@ func (p *Path) MarkingSD() float64 {
 	return worst
 }
 
-// WriteYAML writes the path as one entry of a plan's structures, of kind canal and marked
-// 'traced, to be confirmed', with the stretches of low confidence as comments.
-func (p *Path) WriteYAML(w io.Writer, name string) error {
+// WriteYAML writes the path as one entry of a plan's structures, of the kind given (canal,
+// incisive_canal …) and marked 'traced, to be confirmed', with the stretches of low confidence as
+// comments.
+func (p *Path) WriteYAML(w io.Writer, name, kind string) error {
 	if len(p.Points) == 0 || len(p.Radii) != len(p.Points) {
 		return errors.New("trace: a path without points or radii cannot be written")
 	}
@@ -161,7 +162,7 @@ func (p *Path) WriteYAML(w io.Writer, name string) error {
 	for _, s := range p.Low {
 		fmt.Fprintf(&b, "# low confidence (down to %.2f) from %.1f to %.1f mm along the path: look there first\n", s.Confidence, s.From, s.To)
 	}
-	fmt.Fprintf(&b, "- name: %s\n  kind: canal\n  path:\n", strconv.Quote(name))
+	fmt.Fprintf(&b, "- name: %s\n  kind: %s\n  path:\n", strconv.Quote(name), kind)
 	for _, q := range p.Points {
 		fmt.Fprintf(&b, "    - [%.3f, %.3f, %.3f]\n", q.X, q.Y, q.Z)
 	}

@@ -16,7 +16,7 @@ func TestWriteYAML(t *testing.T) {
 		Low: []Span{{From: 0, To: 1, Confidence: 0.25}},
 	}
 	var b bytes.Buffer
-	if err := p.WriteYAML(&b, "right canal: 1"); err != nil {
+	if err := p.WriteYAML(&b, "right canal: 1", "canal"); err != nil {
 		t.Fatal(err)
 	}
 	want := `# traced, to be confirmed: 1.0 mm of canal
@@ -32,7 +32,7 @@ func TestWriteYAML(t *testing.T) {
 	if b.String() != want {
 		t.Errorf("wrote\n%s\nwant\n%s", b.String(), want)
 	}
-	if err := new(Path).WriteYAML(&b, "x"); err == nil || !strings.HasPrefix(err.Error(), "trace:") {
+	if err := new(Path).WriteYAML(&b, "x", "canal"); err == nil || !strings.HasPrefix(err.Error(), "trace:") {
 		t.Errorf("empty path: %v", err)
 	}
 }
@@ -40,7 +40,7 @@ func TestWriteYAML(t *testing.T) {
 func ExamplePath_WriteYAML() {
 	p := &Path{Points: []r3.Vec{{X: 20, Y: 5, Z: -8}}, Radii: []float64{1.4}, SD: []float64{0.1}, RadiusSD: []float64{0.1}}
 	var b bytes.Buffer
-	if err := p.WriteYAML(&b, "right canal"); err != nil {
+	if err := p.WriteYAML(&b, "right canal", "canal"); err != nil {
 		panic(err)
 	}
 	fmt.Print(strings.SplitAfter(b.String(), "\n")[0])
