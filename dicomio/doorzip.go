@@ -68,7 +68,7 @@ func (a *archiveFS) bounds(entries []*zip.File, limits Limits) error {
 		packed += min(e.CompressedSize64, 1<<50)
 		unpacked += min(e.UncompressedSize64, 1<<50)
 	}
-	limit := limits.archive(a.size)
+	limit := uint64(limits.total(a.size))
 	name := a.name
 	switch {
 	case len(entries) > limits.Files:
@@ -100,7 +100,7 @@ func (d *Door) admit(a *archiveFS, e *zip.File, limits Limits) {
 		reason = "encrypted"
 	case e.Method != zip.Store && e.Method != zip.Deflate:
 		reason = fmt.Sprintf("compressed by method %d", e.Method)
-	case e.UncompressedSize64 > limits.archive(int64(min(e.CompressedSize64, 1<<40))):
+	case e.UncompressedSize64 > uint64(limits.total(int64(min(e.CompressedSize64, 1<<40)))):
 		reason = "an entry that claims to grow beyond reason"
 	case e.Method == zip.Store && e.UncompressedSize64 != e.CompressedSize64:
 		reason = "an entry that lies about its size"

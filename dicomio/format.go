@@ -67,3 +67,21 @@ func (src *source) checkGrowth(want int64) {
 			Remedy: "export the series again, uncompressed"})
 	}
 }
+
+// judgeSize refuses a volume larger than allowed, or one that compressed files grow to beyond reason.
+func (s *Series) judgeSize() {
+	limit, what := s.limits.Volume, "allowed"
+	var size int64
+	compressed := false
+	for _, src := range s.sources(false) {
+		size += src.size
+		compressed = compressed || src.walked.Pixels.Encapsulated || src.walked.Deflated != 0
+	}
+	if total := s.limits.total(size); compressed && total < limit {
+		limit, what = total, fmt.Sprintf("allowed for %d bytes of compressed files", size)
+	}
+	if s.Bytes() > limit {
+		s.problem(&SeriesError{Code: "limit", Problem: fmt.Sprintf("the volume takes %d bytes of memory, %d are %s", s.Bytes(), limit, what),
+			Remedy: "raise the limit, or export a smaller field"})
+	}
+}

@@ -81,10 +81,7 @@ func (s *Series) judgeGeometry() {
 		s.problem(&SeriesError{Code: "bad_geometry", Problem: err.Error(), Remedy: "export the series again"})
 		return
 	}
-	if s.Bytes() > s.limits.Volume {
-		s.problem(&SeriesError{Code: "limit", Problem: fmt.Sprintf("the volume takes %d MiB of memory, %d MiB are allowed", s.Bytes()>>20, s.limits.Volume>>20),
-			Remedy: "raise the limit, or export a smaller field"})
-	}
+	s.judgeSize()
 	s.cautionGeometry(p.normal())
 }
 

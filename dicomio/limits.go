@@ -5,7 +5,7 @@ package dicomio
 type Limits struct {
 	Files    int   // files looked at; 0 means 100,000
 	Volume   int64 // bytes of one volume as read; 0 means 16 GiB
-	Inflated int64 // bytes that compressed data may grow to beyond 50 times its size (a zip: twice both); 0 means 128 MiB
+	Inflated int64 // bytes that one compressed file may grow to beyond 50 times its size (all together: half as much again, beyond 100 times); 0 means 128 MiB
 	Workers  int   // goroutines; 0 means GOMAXPROCS
 }
 
@@ -15,9 +15,8 @@ type Limits struct {
 // to some 300 slices of 512 × 512; a bomb compresses 1000 times and more.
 const growth = 50
 
-// archive returns what an archive of size bytes may claim to unpack to, in bytes: more than one file may, because an
-// archive is read as a stream and never held.
-func (l Limits) archive(size int64) uint64 { return uint64(2*l.Inflated) + 2*growth*uint64(size) }
+// total returns what size bytes of compressed data may grow to in all, in bytes: an archive, or the files of a series.
+func (l Limits) total(size int64) int64 { return l.Inflated + l.Inflated/2 + 2*growth*size }
 
 func (l Limits) withDefaults(processors int) Limits {
 	if l.Files <= 0 {

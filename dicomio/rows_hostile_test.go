@@ -214,3 +214,25 @@ func TestRow43MemoryIsAskedForFirst(t *testing.T) {
 	}
 	says(t, cat.Series[0].Err().Error(), "allowed")
 }
+
+// Each file within what one may grow to, and all together a bomb: 40 slices of 400 × 400 zeros, deflated, under a limit of
+// 1 MiB.
+func TestRow33ManySmallBombs(t *testing.T) {
+	var files []*crafted
+	for k := range 40 {
+		c := slice(k).us(0x00280010, 400).us(0x00280011, 400)
+		c.syntax, c.pixels = walk.Deflated, make([]uint16, 400*400)
+		files = append(files, c)
+	}
+	door, err := NewDoor(folder(files...), Limits{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	cat, err := Scan(t.Context(), door, Limits{Inflated: 1 << 20})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s := cat.Series[0]; !s.hasProblem("limit", "") {
+		t.Errorf("problems %v", s.Problems)
+	}
+}
