@@ -23,8 +23,8 @@ import (
 //
 // where q, a quantum, is the last decimal the file gives of a coordinate that changes, at most 0.01 mm. Positions rounded
 // to q are off their line by 0.5 q at most, and gaps off the step by 1 q, plus what the rounding moves the fitted line;
-// so a rounded stack passes. Rounding is a habit: it takes at least three odd gaps to be excused by it. A single slice displaced by one quantum is off the line by nearly 1 q and is refused.
-// A gap of a whole number of steps is a missing slice, and is named.
+// so a rounded stack passes. Rounding is a habit: it takes at least three odd gaps to be excused by it. A single slice
+// displaced by one quantum is off the line by nearly 1 q and is refused. A gap of a whole number of steps is a missing slice, and is named.
 
 const (
 	uneven    = 0.01 // of the step: a larger deviation of a gap is refused
