@@ -49,7 +49,7 @@ func (c *run) findHeight(s *site) height {
 			}
 			continue
 		}
-		if best.to == "" || h.Value < best.Value {
+		if best.to == "" || h.Value < best.Value-sameEnd {
 			best = h
 		}
 	}
@@ -59,15 +59,19 @@ func (c *run) findHeight(s *site) height {
 	return best
 }
 
-// limits are the limits a height can meet in this jaw.
+// sameEnd is how close two limits are one and the same surface, mm: a sinus that opens into the
+// nose is a cavity and the end of the outline too, and is then called a sinus.
+const sameEnd = 0.3
+
+// limits are the limits a height can meet in this jaw, the ones with a name first.
 func (c *run) limits(s *site) []Limit {
 	switch {
 	case c.plan.Jaw == Mandible:
-		return []Limit{ToBorder, ToCanal}
+		return []Limit{ToCanal, ToBorder}
 	case posterior(s.plan.Tooth):
-		return []Limit{ToBorder, ToSinus}
+		return []Limit{ToSinus, ToBorder}
 	}
-	return []Limit{ToBorder, ToNasalFloor, ToSinus}
+	return []Limit{ToNasalFloor, ToSinus, ToBorder}
 }
 
 // posterior reports whether the tooth is a premolar or molar.

@@ -201,7 +201,7 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 		turn := math.Abs(cross(dir, a.Dir))
 		before := a.Crest
 		a.Dir, a.Points = dir, len(mids)
-		a.DirSD = scatter(mids, dir, at)
+		a.DirSD = scatter(mids, dir, at, modelError*o.tissue.Blur)
 		if keep {
 			a.DirSD = 0
 		}
@@ -250,8 +250,9 @@ func (o *Outline) fineMids(a Axis) []reformat.UV {
 }
 
 // scatter returns the standard uncertainty of the direction of a line fitted through mids, in
-// radians, from their scatter about it.
-func scatter(mids []reformat.UV, dir, mean reformat.UV) float64 {
+// radians: from their scatter about it, and from what a mid-point may be off by without scattering
+// (rule, mm), taken as fully correlated over neighbours: errors of shape do not average out.
+func scatter(mids []reformat.UV, dir, mean reformat.UV, rule float64) float64 {
 	n := len(mids)
 	if n < 3 {
 		return 0.05 // two points show no scatter: about 3°, our choice
@@ -262,7 +263,7 @@ func scatter(mids []reformat.UV, dir, mean reformat.UV) float64 {
 		sxx += x * x
 		syy += y * y
 	}
-	return math.Sqrt(syy / float64(n-2) / sxx)
+	return math.Sqrt((syy/float64(n-2) + 2*rule*rule) / sxx)
 }
 
 // fineChord is a chord between two fitted walls.

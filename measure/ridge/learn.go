@@ -9,9 +9,11 @@ import "math"
 // The result is known only when at least five walls could teach it.
 func Learn(outlines []*Outline) Tissue {
 	var blur, cortex, soft, marrow, noise []float64
+	var together lags
 	for _, o := range outlines {
 		for _, w := range o.walls {
 			noise = append(noise, w.noise)
+			together.add(w.lags)
 			if w.plate && w.p[pTau] < 3.5*w.p[pSigma] || w.spread(only(pSigma)) > 0.25*w.p[pSigma] {
 				continue
 			}
@@ -23,7 +25,7 @@ func Learn(outlines []*Outline) Tissue {
 			}
 		}
 	}
-	t := Tissue{Edges: len(blur), Noise: median(noise)}
+	t := Tissue{Edges: len(blur), Noise: median(noise), clump: together.correlation()}
 	t.Blur, t.BlurSD = middle(blur)
 	t.Cortex, t.CortexSD = middle(cortex)
 	t.Soft, t.SoftSD = middle(soft)

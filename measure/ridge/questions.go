@@ -73,7 +73,11 @@ func (o *Outline) cutNear(p reformat.UV) bool {
 // modelError is the standard uncertainty of a fitted edge that its own residuals do not show, as a
 // share of the blur: layers that are not quite layers, a blur that is not quite Gaussian. From the
 // calibration runs of docs/accuracy.md.
-const modelError = 0.03
+const modelError = 0.04
+
+// bentError is the same for each 1/mm of the surface's curvature and of the plate's change of
+// thickness, mm²: a paraboloid is not quite a crest.
+const bentError = 0.01
 
 // sparse is the standard uncertainty of an edge for every mm by which voxels are coarser than one
 // and a half sigma of the blur: the image then no longer holds what lies between them.
@@ -82,7 +86,8 @@ const sparse = 0.1
 // modelTerm returns the edge-rule and sampling term of one edge, in mm.
 func (o *Outline) modelTerm(w *Wall) float64 {
 	_, most := o.field.Voxel()
-	return math.Hypot(modelError*w.Blur(), sparse*math.Max(0, most-1.5*w.Blur()))
+	bent := bentError * math.Hypot(w.p[pCXX], w.p[pTauXX])
+	return math.Hypot(modelError*w.Blur(), math.Hypot(bent, sparse*math.Max(0, most-1.5*w.Blur())))
 }
 
 // widthBudget lists what makes a width uncertain.

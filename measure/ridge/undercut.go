@@ -73,12 +73,24 @@ func (o *Outline) sideChain(a Axis, side reformat.UV) []reformat.UV {
 		i := ((start+dir*k)%n + n) % n
 		p := o.Points[i]
 		rel := sub(p, a.Crest)
-		if o.Cut[i] || k > 8 && dot(rel, side) < 0 || dot(rel, a.Dir) > far {
+		if o.Cut[i] || k > 8 && dot(rel, side) < 0 || dot(rel, a.Dir) > far || turnsAway(chain, p, a, side) {
 			break
 		}
 		chain = append(chain, p)
 	}
 	return chain
+}
+
+// turnsAway reports whether the wall, some way below the crest, runs outward more steeply than 60°
+// off the axis: there it has become the palate or another shelf, and its hollow is no undercut of
+// the ridge.
+func turnsAway(chain []reformat.UV, p reformat.UV, a Axis, side reformat.UV) bool {
+	const back = 5 // points, about 1.5 mm
+	if len(chain) < back || dot(sub(p, a.Crest), a.Dir) < 3 {
+		return false
+	}
+	step := sub(p, chain[len(chain)-back])
+	return dot(step, side) > math.Tan(math.Pi/3)*math.Max(0, dot(step, a.Dir))
 }
 
 // hullOf returns the indices of the chain's points on its convex hull toward side, from crest to

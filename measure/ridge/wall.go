@@ -18,6 +18,8 @@ type Tissue struct {
 	Marrow           float64 // grey value behind the plates, median
 	Noise            float64 // SD of a voxel's grey value
 	Edges            int     // how many edges it was learnt from
+
+	clump correlation // of the noise from voxel to voxel
 }
 
 // known reports whether the tissue was learnt from enough edges to lean on.
@@ -37,6 +39,11 @@ type Wall struct {
 	plate  bool    // the inner surface was fitted
 	noise  float64 // SD of the residuals, grey values
 	count  int     // voxels
+
+	fit  layerFit         // how it was fitted, until [Wall.judge]
+	seen []reformat.Grain // the voxels of its window, until [Wall.judge]
+	lags lags             // how its residuals go together from voxel to voxel
+	more *mat.SymDense    // covariance beyond that of independent voxels; nil: none
 }
 
 // patch sizes, mm, for voxels up to 0.45 mm; coarser grids need proportionally more room.
@@ -80,7 +87,7 @@ func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wa
 		w = next
 		e, slope := w.p[pE], w.p[pSX]
 		if math.Abs(e) < 0.04*s && math.Abs(slope) < 0.04 {
-			return w, nil
+			break
 		}
 		if math.Abs(e) > 1.5*s {
 			return nil, fmt.Errorf("%w: (%.2f, %.2f) mm: the nearest edge is %.2f mm away", ErrNoEdge, at.U, at.V, e)
@@ -88,6 +95,7 @@ func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wa
 		at = add(at, scale(e, in))
 		in = unit(sub(in, scale(slope, left(in))))
 	}
+	w.judge(f.Strides(), t)
 	return w, nil
 }
 
@@ -145,6 +153,7 @@ func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, radius, s f
 		return nil, 0
 	}
 	w.noise, w.count, w.cov = fit.noise, len(fit.grains), cov
+	w.fit, w.seen = fit, begin.window(all)
 	return w, fit.noise * fit.noise
 }
 
@@ -271,5 +280,5 @@ func (w *Wall) spread(by params) float64 {
 	for i, at := range w.active {
 		j.SetVec(i, by[at])
 	}
-	return math.Sqrt(math.Max(0, mat.Inner(j, w.cov, j)))
+	return math.Sqrt(math.Max(0, mat.Inner(j, w.cov, j)) + w.clumped(j))
 }

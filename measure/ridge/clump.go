@@ -1,0 +1,197 @@
+package ridge
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"ridgerule/measure/reformat"
+)
+
+// Noise that goes together from voxel to voxel. A fit's covariance counts every voxel as a witness
+// of its own; filters of the reconstruction, and streaks and rings too, make neighbours say the
+// same thing. How much they do is read off the fits' own residuals, along the grid's three axes,
+// and the covariance gets the terms that independent voxels lack:
+//
+//	cov = A⁻¹ + A⁻¹·(Σ over i≠j of ρ(i−j)·Jᵢ·Jⱼᵀ/s²)·A⁻¹,   ρ(a, b, c) = ρ₁(a)·ρ₂(b)·ρ₃(c)
+//
+// with A the normal matrix, J a voxel's derivatives and s the noise.
+//
+// Source: the covariance of least squares with correlated errors, JCGM 100:2008, equation 13.
+
+// lagMost is how many voxels apart residuals are compared: noise of cone-beam scans is correlated
+// over one or two. Our choice.
+const lagMost = 3
+
+// lags sums the products of residuals 1…lagMost voxels apart along each axis of the grid.
+type lags struct {
+	product, count [3][lagMost]float64
+	power, n       float64
+}
+
+func (l *lags) add(o lags) {
+	l.power += o.power
+	l.n += o.n
+	for a := range 3 {
+		for d := range lagMost {
+			l.product[a][d] += o.product[a][d]
+			l.count[a][d] += o.count[a][d]
+		}
+	}
+}
+
+// correlation is ρ at 0…lagMost voxels along each axis.
+type correlation [3][lagMost + 1]float64
+
+// independent is the correlation below which voxels count as independent: three standard
+// deviations of what chance gives in the few thousand pairs of a series' sampled walls.
+const independent = 0.05
+
+// correlation returns what the sums say; what chance alone may give is nothing.
+func (l *lags) correlation() (c correlation) {
+	for a := range 3 {
+		c[a][0] = 1
+		for d := range lagMost {
+			if l.count[a][d] < 30 || l.power <= 0 {
+				break
+			}
+			r := l.product[a][d] / l.count[a][d] * l.n / l.power
+			if r < math.Max(independent, 3/math.Sqrt(l.count[a][d])) {
+				break
+			}
+			c[a][d+1] = math.Min(r, 1)
+		}
+	}
+	return c
+}
+
+// residuals returns the residuals of the window by voxel, each held to ±huber·noise.
+func (w *Wall) residuals() map[int]float64 {
+	r := make(map[int]float64, len(w.seen))
+	most := huber * w.noise
+	for _, g := range w.seen {
+		r[g.Voxel] = math.Max(-most, math.Min(most, g.Grey-w.p.model(g, nil)))
+	}
+	return r
+}
+
+// together sums the products of the wall's residuals along the grid's axes.
+func together(r map[int]float64, strides [3]int) (l lags) {
+	for at, x := range r {
+		l.power += x * x
+		l.n++
+		for a, stride := range strides {
+			for d := range lagMost {
+				if y, ok := r[at+(d+1)*stride]; ok {
+					l.product[a][d] += x * y
+					l.count[a][d]++
+				}
+			}
+		}
+	}
+	return l
+}
+
+// window returns the grains that lie where the fit looked.
+func (o *start) window(all []reformat.Grain) []reformat.Grain {
+	kept := make([]reformat.Grain, 0, len(all))
+	for _, g := range all {
+		if g.N >= o.low && g.N <= o.high {
+			kept = append(kept, g)
+		}
+	}
+	return kept
+}
+
+// judge holds the fit's residuals against independent noise, gives its covariance what they lack,
+// and lets go of the voxels.
+func (w *Wall) judge(strides [3]int, t Tissue) {
+	w.lags = together(w.residuals(), strides)
+	own := w.lags.correlation()
+	for a := range own { // what the series says, or what this place says louder
+		for d := range own[a] {
+			own[a][d] = math.Max(own[a][d], t.clump[a][d])
+		}
+	}
+	w.more = w.fit.excess(&w.p, w.cov, own, strides)
+	w.fit, w.seen = layerFit{}, nil
+}
+
+// neighbour is a voxel some strides away and the noise's correlation with it.
+type neighbour struct {
+	away int
+	rho  float64
+}
+
+// neighbours returns one half of the voxels whose noise goes together with that of a voxel; the
+// other half lies opposite.
+func (c correlation) neighbours(strides [3]int) []neighbour {
+	var out []neighbour
+	for k := -lagMost; k <= lagMost; k++ {
+		for j := -lagMost; j <= lagMost; j++ {
+			for i := -lagMost; i <= lagMost; i++ {
+				rho := c[0][abs(i)] * c[1][abs(j)] * c[2][abs(k)]
+				first := k > 0 || k == 0 && (j > 0 || j == 0 && i > 0)
+				if first && rho >= 0.02 {
+					out = append(out, neighbour{i*strides[0] + j*strides[1] + k*strides[2], rho})
+				}
+			}
+		}
+	}
+	return out
+}
+
+func abs(i int) int { return max(i, -i) }
+
+// excess returns what the covariance lacks when noise has the correlation c; nil: nothing.
+func (l *layerFit) excess(p *params, cov *mat.SymDense, c correlation, strides [3]int) *mat.SymDense {
+	near := c.neighbours(strides)
+	if len(near) == 0 {
+		return nil
+	}
+	n := len(l.active)
+	rows, at := make([]float64, len(l.grains)*n), make(map[int]int, len(l.grains))
+	var grad params
+	for i, g := range l.grains {
+		p.model(g, &grad)
+		for k, param := range l.active {
+			rows[i*n+k] = grad[param] / l.noise
+		}
+		at[g.Voxel] = i
+	}
+	pairs, sum := mat.NewDense(n, n, nil), make([]float64, n)
+	for i, g := range l.grains {
+		clear(sum)
+		for _, o := range near {
+			if j, ok := at[g.Voxel+o.away]; ok {
+				for k := range sum {
+					sum[k] += o.rho * rows[j*n+k]
+				}
+			}
+		}
+		for k := range n {
+			for m := range n {
+				pairs.Set(k, m, pairs.At(k, m)+rows[i*n+k]*sum[m])
+			}
+		}
+	}
+	var half, all mat.Dense
+	half.Mul(cov, pairs)
+	all.Mul(&half, cov)
+	more := mat.NewSymDense(n, nil)
+	for k := range n {
+		for m := k; m < n; m++ {
+			more.SetSym(k, m, all.At(k, m)+all.At(m, k))
+		}
+	}
+	return more
+}
+
+// clumped returns the variance along j that independent voxels lack; never less than none, for a
+// correlation known to a few voxels only is no reason to be surer.
+func (w *Wall) clumped(j mat.Vector) float64 {
+	if w.more == nil {
+		return 0
+	}
+	return math.Max(0, mat.Inner(j, w.more, j))
+}
