@@ -1,0 +1,408 @@
+package study
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio"
+	"ridgerule/dicomio/volume"
+	"ridgerule/measure"
+	"ridgerule/measure/report"
+)
+
+// childEnv makes the test binary a study that is there to be killed: manifest|folder; or one case.
+const childEnv = "RIDGERULE_STUDY_TEST"
+
+var fixture string // a folder with scan/ and plan0.yaml … plan4.yaml, made once for all tests
+
+func TestMain(m *testing.M) {
+	if args := os.Getenv(childEnv); args != "" {
+		os.Exit(child(strings.Split(args, "|")))
+	}
+	os.Exit(func() int {
+		var err error
+		if fixture, err = os.MkdirTemp("", "study"); err == nil {
+			defer os.RemoveAll(fixture)
+			err = makeFixture(fixture)
+		}
+		if err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			return 1
+		}
+		return m.Run()
+	}())
+}
+
+// child runs a study until it is done or killed.
+func child(args []string) int {
+	if args[0] == "case" { // of BenchmarkWorkers; several times over, for a real case takes longer to measure than to start
+		for range 10 {
+			if err := doCase(context.Background(), Job{Case: args[1], Series: args[2], Plan: args[3], Folder: args[4]}); err != nil {
+				return 1
+			}
+		}
+		return 0
+	}
+	m, err := OpenManifest(args[0])
+	if err == nil {
+		_, err = Run(context.Background(), m, args[1], Options{Do: doCase, Tool: "t", Jobs: 2})
+	}
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return 1
+	}
+	return 0
+}
+
+// makeFixture writes a straight wall of bone, 8 mm thick and 25 mm high, on voxels of 0.8 mm.
+func makeFixture(dir string) error {
+	v, err := volume.New(volume.Grid{Size: [3]int{50, 40, 50}, Origin: r3.Vec{X: -20, Y: -16, Z: -8},
+		Step: [3]r3.Vec{{X: 0.8}, {Y: 0.8}, {Z: 0.8}}})
+	if err != nil {
+		return err
+	}
+	for n := range v.Stored {
+		p := v.Patient(volume.Index{J: float64(n / 50 % 40), K: float64(n / 2000)})
+		in := min(4-math.Abs(p.Y), p.Z, 25-p.Z)
+		v.Stored[n] = int16(1500 * min(1, max(0, in/0.8+.5)))
+	}
+	if err := dicomio.WriteCT(filepath.Join(dir, "scan"), v, dicomio.WriteOptions{}); err != nil {
+		return err
+	}
+	for i := range 5 {
+		if err := os.WriteFile(filepath.Join(dir, fmt.Sprintf("plan%d.yaml", i)), []byte(planText(i)), 0o600); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func planText(i int) string {
+	return fmt.Sprintf(`format: 1
+case: wall
+jaw: mandible
+arch: {points: [[-18, 0, 20], [-6, 0.2, 20], [6, 0.2, 20], [18, 0, 20]]}
+sites:
+  - {tooth: "36", arc_mm: %d, height_to: border, depths_mm: [3, %d]}
+`, 12+2*i, 5+i)
+}
+
+// manifestOf returns a manifest of n readings: plans in turn, two readers, one further column.
+func manifestOf(t testing.TB, n int) *Manifest {
+	t.Helper()
+	var b strings.Builder
+	b.WriteString("case,series,plan,reader,repeat,age\n")
+	for i := range n {
+		fmt.Fprintf(&b, "wall-%d,scan,plan%d.yaml,%c,1,%d\n", i/2, i%5, 'A'+i%2, 40+i)
+	}
+	m, err := ReadManifest("m.csv", []byte(b.String()), fixture)
+	require.NoError(t, err)
+	return m
+}
+
+// doCase measures a job in this process: the tables and the result, no pictures.
+func doCase(ctx context.Context, j Job) error {
+	plan, err := measure.OpenPlan(j.Plan)
+	if err != nil {
+		return err
+	}
+	plan.Case = j.Case
+	door, err := dicomio.Open(j.Series, dicomio.Limits{})
+	if err != nil {
+		return err
+	}
+	defer door.Close()
+	found, err := dicomio.Scan(ctx, door, dicomio.Limits{})
+	if err != nil {
+		return err
+	}
+	s, err := found.Pick("")
+	if err != nil {
+		return err
+	}
+	v, err := s.Read(ctx, nil)
+	if err != nil {
+		return err
+	}
+	r, err := measure.Run(ctx, v, plan, measure.Scan{SeriesHash: s.Hash(v), Size: v.Size, Spacing: v.Spacing(), Verdict: "fit"}, measure.Options{})
+	if err != nil {
+		return err
+	}
+	for name, fill := range map[string]func(io.Writer) error{
+		"measurements.csv": func(w io.Writer) error { return report.MeasurementsCSV(w, r) },
+		"sites.csv":        func(w io.Writer) error { return report.SitesCSV(w, r) },
+	} {
+		var b bytes.Buffer
+		if err := fill(&b); err != nil {
+			return err
+		}
+		if err := os.WriteFile(filepath.Join(j.Folder, name), b.Bytes(), 0o600); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// counted counts the calls of a Do.
+func counted(n *atomic.Int64, do func(context.Context, Job) error) func(context.Context, Job) error {
+	return func(ctx context.Context, j Job) error {
+		n.Add(1)
+		return do(ctx, j)
+	}
+}
+
+// tables merges a study and returns the bytes of all it wrote.
+func tables(t testing.TB, dir string) map[string]string {
+	t.Helper()
+	_, err := Merge(dir, time.Time{})
+	require.NoError(t, err)
+	all := map[string]string{}
+	for _, name := range []string{"measurements.csv", "sites.csv", "failures.csv", "datapackage.json"} {
+		data, err := os.ReadFile(filepath.Join(dir, name))
+		require.NoError(t, err)
+		all[name] = string(data)
+	}
+	return all
+}
+
+func TestBytesDoNotDependOnWorkersPartsOrOrder(t *testing.T) {
+	m, ctx := manifestOf(t, 8), context.Background()
+	one, parts := t.TempDir(), t.TempDir()
+	out, err := Run(ctx, m, one, Options{Do: doCase, Tool: "t"})
+	require.NoError(t, err)
+	require.Equal(t, Outcome{Entries: 8, Done: 8}, out)
+	for i := 2; i >= 0; i-- {
+		_, err := Run(ctx, m, parts, Options{Do: doCase, Tool: "t", Jobs: 3, Shard: Shard{i, 3}, Memory: 1 << 30})
+		require.NoError(t, err)
+	}
+	want := tables(t, one)
+	require.Equal(t, want, tables(t, parts))
+
+	lines := strings.Split(want["measurements.csv"], "\n")
+	require.Equal(t, "case,reader,repeat,age,site,tooth,quantity,at_mm,to,value,unit,u,U,margin,verdict,note", lines[0])
+	require.True(t, strings.HasPrefix(lines[1], "wall-0,A,1,40,36,36,ridge_height,,border,2"), lines[1])
+	head, _, _ := strings.Cut(want["sites.csv"], "\n")
+	require.Contains(t, head, "case,reader,repeat,age,site,tooth,arc_mm,")
+	require.Contains(t, head, ",width_3mm_mm,width_5mm_mm,width_6mm_mm,width_7mm_mm,width_8mm_mm,width_9mm_mm,", "every depth of any case, ascending")
+	require.Contains(t, want["datapackage.json"], `"name": "age"`)
+	require.Equal(t, "case,reader,repeat,stage,reason\n", want["failures.csv"])
+}
+
+func TestSecondRunDoesOnlyWhatIsMissingOrChanged(t *testing.T) {
+	ctx, dir, home := context.Background(), t.TempDir(), t.TempDir()
+	require.NoError(t, os.CopyFS(filepath.Join(home, "scan"), os.DirFS(filepath.Join(fixture, "scan"))))
+	write := func(name, text string) {
+		require.NoError(t, os.WriteFile(filepath.Join(home, name), []byte(text), 0o600))
+	}
+	write("a.yaml", planText(0))
+	write("b.yaml", strings.Replace(planText(1), "{points: [[-18, 0, 20], [-6, 0.2, 20], [6, 0.2, 20], [18, 0, 20]]}", "{file: arch.csv}", 1))
+	write("arch.csv", "x,y,z\n-18,0,20\n-6,0.2,20\n6,0.2,20\n18,0,20\n")
+	m, err := ReadManifest("m.csv", []byte("case,series,plan\na,scan,a.yaml\nb,scan,b.yaml\n"), home)
+	require.NoError(t, err)
+	again := func(what string, want int, o Options) Outcome {
+		t.Helper()
+		var n atomic.Int64
+		o.Do = counted(&n, doCase)
+		out, err := Run(ctx, m, dir, o)
+		require.NoError(t, err, what)
+		require.Empty(t, out.Failures, what)
+		require.EqualValues(t, want, n.Load(), what)
+		return out
+	}
+	again("first", 2, Options{Tool: "t 1"})
+	again("nothing changed", 0, Options{Tool: "t 1"})
+	write("a.yaml", planText(2))
+	again("one plan changed", 1, Options{Tool: "t 1"})
+	write("arch.csv", "x,y,z\n-18,0,20\n-6,0.2,20\n6,0.3,20\n18,0,20\n")
+	again("a file that a plan names changed", 1, Options{Tool: "t 1"})
+	require.NoError(t, os.RemoveAll(filepath.Join(dir, "cases", "b")))
+	again("one folder gone", 1, Options{Tool: "t 1"})
+	f, err := os.OpenFile(filepath.Join(dir, "cases", "a", "sites.csv"), os.O_APPEND|os.O_WRONLY, 0)
+	require.NoError(t, err)
+	_, err = f.WriteString("saved by a spreadsheet\n")
+	require.NoError(t, errors.Join(err, f.Close()))
+	_, err = Merge(dir, time.Time{})
+	require.ErrorContains(t, err, "cases/a: sites.csv was changed after it was made; remove that folder and run the study again")
+	again("a table was changed", 1, Options{Tool: "t 1"})
+	again("another version", 2, Options{Tool: "t 2"})
+	slices, err := filepath.Glob(filepath.Join(home, "scan", "*"))
+	require.NoError(t, err)
+	require.NoError(t, os.Chtimes(slices[3], time.Now(), time.Now().Add(time.Minute)))
+	again("a slice was touched", 2, Options{Tool: "t 2"})
+
+	before := tables(t, dir)
+	require.NoError(t, os.Rename(filepath.Join(home, "scan"), filepath.Join(home, "away")))
+	require.Equal(t, 2, again("the series is away", 0, Options{Tool: "t 2"}).Unchecked)
+	require.Equal(t, before, tables(t, dir))
+}
+
+// What was measured from a plan that is now wrong is not handed out as if it were of the new one.
+func TestFailureAfterAChangeHidesTheOldNumbers(t *testing.T) {
+	ctx, dir, home := context.Background(), t.TempDir(), t.TempDir()
+	plan := filepath.Join(home, "plan.yaml")
+	require.NoError(t, os.WriteFile(plan, []byte(planText(0)), 0o600))
+	m, err := ReadManifest("m.csv", []byte("case,series,plan\na,"+fixture+"/scan,plan.yaml\n"), home)
+	require.NoError(t, err)
+	o := Options{Do: doCase, Tool: "t"}
+	_, err = Run(ctx, m, dir, o)
+	require.NoError(t, err)
+	good := tables(t, dir)
+
+	require.NoError(t, os.WriteFile(plan, []byte(strings.Replace(planText(0), "arc_mm: 12", "arc_mm: 900", 1)), 0o600))
+	out, err := Run(ctx, m, dir, o)
+	require.NoError(t, err)
+	require.Len(t, out.Failures, 1)
+	require.Equal(t, StagePlan, out.Failures[0].Stage)
+	bad := tables(t, dir)
+	require.Equal(t, 1, strings.Count(bad["measurements.csv"], "\n"), "a header and no row")
+	require.Contains(t, bad["failures.csv"], "a,,,plan,")
+
+	require.NoError(t, os.WriteFile(plan, []byte(planText(0)), 0o600))
+	out, err = Run(ctx, m, dir, o)
+	require.NoError(t, err)
+	require.Equal(t, 1, out.Before, "the old folder is right again")
+	require.Equal(t, good, tables(t, dir))
+}
+
+func TestOneFailureStopsNoOther(t *testing.T) {
+	home, dir := t.TempDir(), t.TempDir()
+	for name, text := range map[string]string{"good.yaml": planText(0), "bad.yaml": "format: 1\ncase: x\njaw: both\n"} {
+		require.NoError(t, os.WriteFile(filepath.Join(home, name), []byte(text), 0o600))
+	}
+	require.NoError(t, os.MkdirAll(filepath.Join(home, "Doe^Jane"), 0o700))
+	scan := fixture + "/scan"
+	m, err := ReadManifest("m.csv", []byte("case,series,plan\nplan,"+scan+",bad.yaml\nnoplan,"+scan+",Doe^Jane.yaml\nnoseries,Doe^Jane/x,good.yaml\n"+
+		"empty,Doe^Jane,good.yaml\npanics,"+scan+",good.yaml\nfails,"+scan+",good.yaml\ngood,"+scan+",good.yaml\nnotables,"+scan+",good.yaml\n"), home)
+	require.NoError(t, err)
+	out, err := Run(context.Background(), m, dir, Options{Tool: "t", Jobs: 3, Do: func(ctx context.Context, j Job) error {
+		switch j.Case {
+		case "panics":
+			panic("index out of range")
+		case "fails":
+			return &os.PathError{Op: "open", Path: "/home/Doe^Jane/x", Err: os.ErrPermission}
+		case "notables":
+			return nil
+		}
+		return doCase(ctx, j)
+	}})
+	require.NoError(t, err)
+	require.Equal(t, 1, out.Done)
+	var got []string
+	for _, f := range out.Failures {
+		got = append(got, f.Case+" "+f.Stage)
+	}
+	require.Equal(t, []string{"plan plan", "noplan plan", "noseries series", "empty series", "panics crash", "fails measure", "notables write"}, got)
+	text := tables(t, dir)["failures.csv"]
+	require.NotContains(t, text, "Doe")
+	require.NotContains(t, text, home)
+	require.Contains(t, text, "fails,,,measure,open: permission denied\n")
+	require.Contains(t, text, `noseries,,,series,no such path; correct the series in the manifest`)
+	require.Contains(t, text, `"panics"`[1:7]+",,,crash,\"unexpected failure, which is a fault of this program: index out of range\"")
+}
+
+// Readings that could not be made in memory are refused before a pixel is read; the others never
+// take more than the limit together.
+func TestMemoryStaysWithinItsLimit(t *testing.T) {
+	m, ctx := manifestOf(t, 8), context.Background()
+	one := need(50*40*50*2, 1)
+	var mu sync.Mutex
+	var now, most int64
+	do := func(ctx context.Context, j Job) error {
+		mu.Lock()
+		now += j.Memory + spare
+		most = max(most, now)
+		mu.Unlock()
+		time.Sleep(10 * time.Millisecond)
+		mu.Lock()
+		now -= j.Memory + spare
+		mu.Unlock()
+		return errors.New("enough seen")
+	}
+	limit := ownShare + 2*one + one/2 // two fit, three do not
+	_, err := Run(ctx, m, t.TempDir(), Options{Do: do, Jobs: 8, Memory: limit})
+	require.NoError(t, err)
+	require.Equal(t, 2*one, most)
+
+	out, err := Run(ctx, m, t.TempDir(), Options{Jobs: 2, Memory: ownShare + one - 1, Do: func(context.Context, Job) error {
+		t.Error("a case that cannot fit was begun")
+		return nil
+	}})
+	require.NoError(t, err)
+	require.Len(t, out.Failures, 8)
+	require.Equal(t, StageMemory, out.Failures[0].Stage)
+	require.Equal(t, "needs 130 MiB of memory, 193 MiB are allowed; allow 194 MiB or more, or export a smaller field", out.Failures[0].Reason)
+}
+
+// A volume of 512³ voxels of two bytes: n workers need n·(256 + 128 + sites) MiB.
+func TestNeedOfALargeVolume(t *testing.T) {
+	require.EqualValues(t, (256+128+10)<<20, need(512*512*512*2, 10))
+}
+
+func TestTwoRunsOfOneStudyShareTheWork(t *testing.T) {
+	m, dir := manifestOf(t, 6), t.TempDir()
+	var n atomic.Int64
+	slow := func(ctx context.Context, j Job) error {
+		n.Add(1)
+		return doCase(ctx, j)
+	}
+	var wg sync.WaitGroup
+	for range 2 {
+		wg.Go(func() {
+			_, err := Run(context.Background(), m, dir, Options{Do: slow, Tool: "t", Jobs: 2})
+			if err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	wg.Wait()
+	require.EqualValues(t, 6, n.Load(), "each reading once")
+	alone := t.TempDir()
+	_, err := Run(context.Background(), m, alone, Options{Do: doCase, Tool: "t"})
+	require.NoError(t, err)
+	require.Equal(t, tables(t, alone), tables(t, dir))
+}
+
+func TestInterruptLeavesWholeFoldersOnly(t *testing.T) {
+	m, dir := manifestOf(t, 6), t.TempDir()
+	ctx, stop := context.WithCancel(context.Background())
+	var n atomic.Int64
+	out, err := Run(ctx, m, dir, Options{Tool: "t", Do: func(ctx context.Context, j Job) error {
+		if n.Add(1) == 3 {
+			stop()
+			return ctx.Err()
+		}
+		return doCase(ctx, j)
+	}})
+	require.ErrorIs(t, err, context.Canceled)
+	require.Equal(t, Outcome{Entries: 6, Done: 2}, out)
+	entries, err := os.ReadDir(filepath.Join(dir, "cases"))
+	require.NoError(t, err)
+	require.Len(t, entries, 2, "nothing hidden, nothing in part")
+	merged, err := Merge(dir, time.Time{})
+	require.NoError(t, err)
+	require.Len(t, merged.Failures, 4)
+	require.Equal(t, StageNotRun, merged.Failures[0].Stage)
+}
+
+func TestMergeRefusesWhatIsNoStudy(t *testing.T) {
+	_, err := Merge(t.TempDir(), time.Time{})
+	require.ErrorIs(t, err, ErrNoStudy)
+	dir := t.TempDir()
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "study.json"), []byte(`{"format":1,"entries":[{"case":"../../etc"}]}`), 0o600))
+	_, err = Merge(dir, time.Time{})
+	require.ErrorIs(t, err, ErrNoStudy)
+}
