@@ -55,6 +55,7 @@ No patient is involved. Without -o the folder is ` + demoFolder + `.`,
 func (a *app) demoCase(ctx context.Context, f *folder) (*measure.Result, error) {
 	o := phantom.Demo(phantom.Mandible)
 	o.Case, o.Sites = "demo", demoSites
+	o.Scan.Voxel, o.Scan.Blur = [3]float64{0.25, 0.25, 0.25}, 0.25 // a quarter of the time that 0.2 mm would take
 	if err := a.writePhantom(ctx, f, o); err != nil {
 		return nil, err
 	}

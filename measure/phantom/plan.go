@@ -77,7 +77,7 @@ func (j *Jaw) makePlan() {
 // planSite places a site on the arch, and an implant along the drawn axis.
 func (j *Jaw) planSite(fdi int) PlanSite {
 	x := j.shape.arch.at(arcOf(j.opt.Jaw, fdi, j.opt.Shape.Arch))
-	s := PlanSite{Tooth: fdi, At: j.toPatient(j.shape.arch.point(x, 0, 0)), Diameter: 4}
+	s := PlanSite{Tooth: fdi, At: j.toPatient(j.shape.arch.point(x, 0, 0)), Diameter: 3.5}
 	sec, _ := j.SectionAt(s.At)
 	s.Implant = j.drawnAxis(sec)
 	if j.opt.Given {
@@ -88,16 +88,20 @@ func (j *Jaw) planSite(fdi int) PlanSite {
 	if err != nil {
 		l = line{crest: sec.Origin}
 	}
-	s.Platform = r3.Add(l.crest, r3.Scale(0.5, s.Implant))
-	if j.opt.Shape.Width < 6.5 {
-		s.Diameter = 3.5
+	s.Platform = r3.Add(l.crest, r3.Scale(sunk, s.Implant))
+	if j.opt.Shape.Width > 8 {
+		s.Diameter = 4
 	}
 	s.Length = 10
 	if h := j.heights(sec, l); len(h) > 0 {
-		s.Length = max(6, min(12, math.Floor(h[0].Height-2.5)))
+		s.Length = max(6, min(12, math.Floor(h[0].Height-sunk-2.7)))
 	}
 	return s
 }
+
+// sunk is how far below the crest the implants' platforms lie, mm: at the crest itself a rounded
+// ridge has no bone beside an implant.
+const sunk = 2.0
 
 // markStructures lists canals, foramina and roots where the shape has them.
 func (j *Jaw) markStructures() {
