@@ -107,7 +107,7 @@ func TestPlanIsWrittenAsTheFormatSays(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, want := range []string{"format: 1\n", "case: demo-mandible\n", "jaw: mandible\n", "coordinates: patient\n",
-		"arch:\n  points:\n    - [", "sites:\n  - tooth: \"46\"\n    at: [", "    axis: [", "      diameter_mm: 4\n",
+		"arch:\n  points:\n    - [", "sites:\n  - tooth: \"46\"\n    at: [", "    axis: [", "      diameter_mm: 3.5\n",
 		"structures:\n  - name: left canal\n    kind: canal\n    path:\n      - [", "radius_mm: 1.6\n",
 		"kind: mental_foramen", "kind: root", "radii_mm: [", "sd_mm: 0.3\n"} {
 		if !strings.Contains(b.String(), want) {
