@@ -24,6 +24,9 @@ func (f Field) Voxel() (least, most float64) {
 	return min(s[0], s[1], s[2]), max(s[0], s[1], s[2])
 }
 
+// Spacing returns the distances between neighbouring voxels along column, row and slice, in mm.
+func (f Field) Spacing() [3]float64 { return f.v.Spacing() }
+
 // Section resamples the section itself; see [Resample].
 func (f Field) Section(min, max UV, step float64) Section {
 	return Resample(f.v, f.Frame, min, max, step)
@@ -64,7 +67,12 @@ type Grain struct {
 	X    float64 // at right angles to it in the section (normal turned by +90° from u to v), mm
 	T    float64 // along the arch, mm
 	Grey float64 // relative grey value
+
+	Voxel int // its place in the grid, column fastest: see [Field.Strides]
 }
+
+// Strides returns by how much a grain's Voxel grows from a column, a row and a slice to the next.
+func (f Field) Strides() [3]int { return [3]int{1, f.v.Size[0], f.v.Size[0] * f.v.Size[1]} }
 
 // Near appends to dst the voxels whose centres lie in the cylinder around section point p with
 // its axis along the unit vector normal: N between low and high, X² + T² ≤ radius² (mm). Blank
@@ -80,10 +88,11 @@ func (f Field) Near(dst []Grain, p, normal UV, low, high, radius float64) []Grai
 		for j := lo[1]; j <= hi[1]; j++ {
 			d := r3.Sub(g.Patient(volume.Index{I: float64(lo[0]), J: float64(j), K: float64(k)}), at)
 			q := r3.Vec{X: r3.Dot(d, n), Y: r3.Dot(d, x), Z: r3.Dot(d, f.T)}
-			row := f.v.Stored[(k*g.Size[1]+j)*g.Size[0]:]
+			first := (k*g.Size[1] + j) * g.Size[0]
+			row := f.v.Stored[first:]
 			for i := lo[0]; i <= hi[0]; i++ {
 				if q.X >= low && q.X <= high && q.Y*q.Y+q.Z*q.Z <= radius*radius && (f.v.Blank == nil || row[i] != *f.v.Blank) {
-					dst = append(dst, Grain{q.X, q.Y, q.Z, rescale.Slope*float64(row[i]) + rescale.Intercept})
+					dst = append(dst, Grain{q.X, q.Y, q.Z, rescale.Slope*float64(row[i]) + rescale.Intercept, first + i})
 				}
 				q = r3.Add(q, stepI)
 			}

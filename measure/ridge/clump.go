@@ -23,17 +23,34 @@ import (
 // over one or two. Our choice.
 const lagMost = 3
 
-// lags sums the products of residuals 1…lagMost voxels apart along each axis of the grid.
+// farLag is the distance, mm, over which noise is no longer correlated but streaks, rings and
+// layers that are not as the model has them still are: the width of a patch. Our choice.
+const farLag = 0.9
+
+// lags sums the products of residuals 1…lagMost voxels apart along each axis of the grid, and,
+// last, of those about farLag apart.
 type lags struct {
-	product, count [3][lagMost]float64
+	product, count [3][lagMost + 1]float64
 	power, n       float64
+}
+
+// gridLags returns the index distances, in the grid's flat order, at which residuals are compared.
+func gridLags(f reformat.Field) (steps [3][lagMost + 1]int) {
+	spacing := f.Spacing()
+	for a, stride := range f.Strides() {
+		for d := range lagMost {
+			steps[a][d] = (d + 1) * stride
+		}
+		steps[a][lagMost] = max(2, int(math.Round(farLag/spacing[a]))) * stride
+	}
+	return steps
 }
 
 func (l *lags) add(o lags) {
 	l.power += o.power
 	l.n += o.n
 	for a := range 3 {
-		for d := range lagMost {
+		for d := range l.product[a] {
 			l.product[a][d] += o.product[a][d]
 			l.count[a][d] += o.count[a][d]
 		}
@@ -52,17 +69,24 @@ func (l *lags) correlation() (c correlation) {
 	for a := range 3 {
 		c[a][0] = 1
 		for d := range lagMost {
-			if l.count[a][d] < 30 || l.power <= 0 {
+			if c[a][d+1] = l.rho(a, d); c[a][d+1] == 0 {
 				break
 			}
-			r := l.product[a][d] / l.count[a][d] * l.n / l.power
-			if r < math.Max(independent, 3/math.Sqrt(l.count[a][d])) {
-				break
-			}
-			c[a][d+1] = math.Min(r, 1)
 		}
 	}
 	return c
+}
+
+// rho returns the correlation along axis a at the d-th distance, 0 where chance alone may give it.
+func (l *lags) rho(a, d int) float64 {
+	if l.count[a][d] < 30 || l.power <= 0 {
+		return 0
+	}
+	r := l.product[a][d] / l.count[a][d] * l.n / l.power
+	if r < math.Max(independent, 3/math.Sqrt(l.count[a][d])) {
+		return 0
+	}
+	return math.Min(r, 1)
 }
 
 // residuals returns the residuals of the window by voxel, each held to ±huber·noise.
@@ -76,13 +100,13 @@ func (w *Wall) residuals() map[int]float64 {
 }
 
 // together sums the products of the wall's residuals along the grid's axes.
-func together(r map[int]float64, strides [3]int) (l lags) {
+func together(r map[int]float64, steps [3][lagMost + 1]int) (l lags) {
 	for at, x := range r {
 		l.power += x * x
 		l.n++
-		for a, stride := range strides {
-			for d := range lagMost {
-				if y, ok := r[at+(d+1)*stride]; ok {
+		for a := range steps {
+			for d, step := range steps[a] {
+				if y, ok := r[at+step]; ok {
 					l.product[a][d] += x * y
 					l.count[a][d]++
 				}
@@ -105,15 +129,15 @@ func (o *start) window(all []reformat.Grain) []reformat.Grain {
 
 // judge holds the fit's residuals against independent noise, gives its covariance what they lack,
 // and lets go of the voxels.
-func (w *Wall) judge(strides [3]int, t Tissue) {
-	w.lags = together(w.residuals(), strides)
+func (w *Wall) judge(f reformat.Field, t Tissue) {
+	w.lags = together(w.residuals(), gridLags(f))
 	own := w.lags.correlation()
 	for a := range own { // what the series says, or what this place says louder
 		for d := range own[a] {
 			own[a][d] = math.Max(own[a][d], t.clump[a][d])
 		}
 	}
-	w.more = w.fit.excess(&w.p, w.cov, own, strides)
+	w.more = w.fit.excess(&w.p, w.cov, own, f.Strides())
 	w.fit, w.seen = layerFit{}, nil
 }
 

@@ -62,7 +62,10 @@ func middle(x []float64) (mid, spread float64) {
 }
 
 // Use sets what the series has taught and forgets the walls fitted without it.
-func (o *Outline) Use(t Tissue) { o.tissue, o.walls = t, nil }
+func (o *Outline) Use(t Tissue) {
+	o.weigh()
+	o.tissue, o.walls = t, nil
+}
 
 // Sample fits the walls at a few places of the ridge for [Learn], without measuring anything:
 // both sides at 3, 5 and 7 mm below the crest, and the crest.

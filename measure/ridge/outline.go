@@ -17,6 +17,7 @@ type Outline struct {
 	field  reformat.Field
 	tissue Tissue
 	walls  []*Wall // fitted so far
+	site   siteTrust
 }
 
 // Trace finds the outline of the bone that contains the site (the section's origin), or lies
@@ -216,6 +217,9 @@ func (o *Outline) edge(p, d reformat.UV, h hit) (crossing, *Wall, error) {
 	c, ok := w.outer(p, d)
 	if !ok || norm(sub(c.at, at)) > 1.2*w.reach {
 		return crossing{}, nil, fmt.Errorf("%w: (%.2f, %.2f) mm: the line runs along the surface", ErrNoEdge, at.U, at.V)
+	}
+	if err := o.trusted(w); err != nil {
+		return crossing{}, nil, err
 	}
 	return c, w, nil
 }

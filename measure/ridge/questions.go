@@ -87,7 +87,8 @@ const sparse = 0.1
 func (o *Outline) modelTerm(w *Wall) float64 {
 	_, most := o.field.Voxel()
 	bent := bentError * math.Hypot(w.p[pCXX], w.p[pTauXX])
-	return math.Hypot(modelError*w.Blur(), math.Hypot(bent, sparse*math.Max(0, most-1.5*w.Blur())))
+	known := math.Hypot(modelError*w.Blur(), math.Hypot(bent, sparse*math.Max(0, most-1.5*w.Blur())))
+	return math.Hypot(known, o.shift(w))
 }
 
 // widthBudget lists what makes a width uncertain.

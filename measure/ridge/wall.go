@@ -95,7 +95,7 @@ func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wa
 		at = add(at, scale(e, in))
 		in = unit(sub(in, scale(slope, left(in))))
 	}
-	w.judge(f.Strides(), t)
+	w.judge(f, t)
 	return w, nil
 }
 
