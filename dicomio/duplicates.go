@@ -77,7 +77,7 @@ func (s *Series) reportDuplicates(pairs [][2]*plane, differ []bool, faults []*Se
 			first = pair[1].src.name
 		}
 	}
-	s.caution("duplicates", fmt.Sprintf("%d image(s) are in the folder twice, with the same pixels, and were read once; the first is %s", dropped, printable(first, 64)))
+	s.caution("duplicates", fmt.Sprintf("%d image(s) are in the folder twice, with the same pixels, and were read once; the first is %s", dropped, called(first)))
 }
 
 func trues(flags []bool) (n int) {

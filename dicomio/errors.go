@@ -2,6 +2,7 @@ package dicomio
 
 import (
 	"errors"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -17,7 +18,8 @@ var (
 )
 
 // SeriesError says why a series, or one file of it, cannot be measured on, with the evidence and the remedy.
-// Every field is safe to print: none holds anything that identifies a patient, unless a file's own name does.
+// Every field but File is safe to print: none holds anything that identifies a patient. Error prints of File what
+// cannot be a name.
 type SeriesError struct {
 	Code      string // machine-readable, e.g. "missing_slice"; the list is in docs/reading.md
 	File      string // path inside the door, slash-separated; empty when the trouble is not in one file
@@ -34,7 +36,7 @@ type SeriesError struct {
 func (e *SeriesError) Error() string {
 	parts := []string{"dicomio"}
 	if e.File != "" {
-		parts = append(parts, printable(e.File, 200))
+		parts = append(parts, called(e.File))
 	}
 	if about := strings.TrimSpace(e.Attribute + " " + e.Value); about != "" {
 		parts = append(parts, about)
@@ -53,6 +55,25 @@ func (e *SeriesError) Unwrap() []error {
 		return []error{ErrSeries}
 	}
 	return []error{ErrSeries, e.Cause}
+}
+
+// harmless is a part of a path that a program made: a usual word and a number, too short for an identifier or a date.
+// Anything else may be a patient's name, as many exports have it; of that only a short number at the end is told.
+var (
+	harmless = regexp.MustCompile(`^(?i)((im|img|image|i|ct|slice|file|dicom|dcm|frame|pa|st|se|series|study|scan|z|vol|volume|export)[-_ ]?\d{0,6}|\d{1,5}|dicomdir)(\.(dcm|dicom|ima|img|zip))?$`)
+	atEnd    = regexp.MustCompile(`(?i)(?:^|\D)(\d{1,4})?(\.(?:dcm|dicom|ima|img|zip))?$`)
+)
+
+// called returns a path as a message may say it: of parts that may name a patient no more than "…0042.dcm". The whole
+// path is in [SeriesError.File] for those who may see it.
+func called(path string) string {
+	parts := strings.Split(path, "/")
+	for i, p := range parts {
+		if !harmless.MatchString(p) {
+			parts[i] = "…" + strings.Join(append(atEnd.FindStringSubmatch(p), "", "", "")[1:3], "")
+		}
+	}
+	return strings.Join(parts, "/")
 }
 
 // printable returns s without control characters, at most limit bytes long: text from a file never reaches a terminal raw.

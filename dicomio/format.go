@@ -56,7 +56,7 @@ func (src *source) checkLength() {
 	case src.walked.Deflated == 0 && px.Offset+px.Length > src.size && px.Offset+want > src.size:
 		short(px.Offset+want-src.size, "the file is cut short")
 	case px.Length > want+1:
-		src.caution("extra_pixels", fmt.Sprintf("%s: Pixel Data is %d bytes longer than its frames", printable(src.name, 64), px.Length-want))
+		src.caution("extra_pixels", fmt.Sprintf("%s: Pixel Data is %d bytes longer than its frames", called(src.name), px.Length-want))
 	}
 }
 

@@ -210,7 +210,7 @@ func (s *Series) missing(n r3.Vec, gap []float64) *SeriesError {
 
 // place words where a slice lies and which file it is.
 func (p *plane) place() string {
-	where := point(p.position) + " (" + printable(p.src.name, 64)
+	where := point(p.position) + " (" + called(p.src.name)
 	if p.src.frames > 1 {
 		where += fmt.Sprintf(", frame %d", p.frame+1)
 	}

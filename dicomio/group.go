@@ -177,7 +177,7 @@ func (g *grouper) blame(series []*Series) {
 	}
 	for _, s := range series {
 		if n := len(g.door.absent); n > 0 {
-			s.caution("files_missing", fmt.Sprintf("%d file(s) listed by the DICOMDIR are not there, the first is %s", n, printable(g.door.absent[0], 64)))
+			s.caution("files_missing", fmt.Sprintf("%d file(s) listed by the DICOMDIR are not there, the first is %s", n, called(g.door.absent[0])))
 		}
 		if g.unreadable != "" {
 			s.caution("files_unreadable", g.unreadable+"; slices may be missing at the ends of the stack")

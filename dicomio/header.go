@@ -23,18 +23,18 @@ type source struct {
 	limits Limits
 	walked *walk.File // Sieved is dropped once read
 
-	series, sop, class, modality string
-	imageType                    []string
-	frameOfReference             string
-	instance                     int
-	thickness, between, kvp      float64 // mm, mm, kV; 0: not said
-	burnedIn, lossy              bool
-	rescaleType                  string
-	pixels                       pixelFormat
-	frames                       int
-	identity                     Identity
-	problems                     []*SeriesError // of the whole file
-	cautions                     []Caution
+	study, series, sop, class, modality string
+	imageType                           []string
+	frameOfReference                    string
+	instance                            int
+	thickness, between, kvp             float64 // mm, mm, kV; 0: not said
+	burnedIn, lossy, synthetic          bool
+	rescaleType                         string
+	pixels                              pixelFormat
+	frames                              int
+	identity                            Identity
+	problems                            []*SeriesError // of the whole file
+	cautions                            []Caution
 }
 
 // pixelFormat is how stored values lie in Pixel Data. Source: DICOM PS3.5 8.1.
@@ -74,7 +74,7 @@ func (src *source) readHeader() (attrs, error) {
 		return nil, err
 	}
 	src.walked.Sieved = nil
-	src.series, src.sop = a.text(tag.SeriesInstanceUID), a.text(tag.SOPInstanceUID)
+	src.study, src.series, src.sop = a.text(tag.StudyInstanceUID), a.text(tag.SeriesInstanceUID), a.text(tag.SOPInstanceUID)
 	src.class, src.modality = a.text(tag.SOPClassUID), a.text(tag.Modality)
 	if src.class == "" {
 		src.class = src.walked.Class
@@ -87,6 +87,7 @@ func (src *source) readHeader() (attrs, error) {
 	src.burnedIn = strings.EqualFold(a.text(tag.BurnedInAnnotation), "YES")
 	src.lossy = a.text(tag.LossyImageCompression) == "01"
 	src.rescaleType = a.text(tag.RescaleType)
+	src.synthetic = a.text(tag.DeidentificationMethod) == syntheticMark
 	src.identity = readIdentity(a)
 	src.readPixelFormat(a)
 	return a, nil

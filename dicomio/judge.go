@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"ridgerule/dicomio/internal/walk"
@@ -33,6 +34,7 @@ func (s *Series) candidate() bool { return s.leftOut == "" && s.planes[0].kind()
 func (s *Series) settle(ctx context.Context) error {
 	p := s.planes[0]
 	s.UID, s.Identity = p.src.series, p.src.identity
+	s.Study, s.FrameOfReference, s.Class, s.Synthetic = p.src.study, p.src.frameOfReference, p.src.class, s.synthetic()
 	if kind := p.kind(); kind != "" {
 		s.problem(kindProblem(kind, p))
 	}
@@ -50,6 +52,11 @@ func (s *Series) settle(ctx context.Context) error {
 	s.judgePadding()
 	s.describe()
 	return nil
+}
+
+// synthetic reports whether every file of the series says that there is no patient.
+func (s *Series) synthetic() bool {
+	return !slices.ContainsFunc(s.sources(true), func(src *source) bool { return !src.synthetic })
 }
 
 // judgeLost names images of the series that have no place, or do not fit the stack.
@@ -94,7 +101,7 @@ func (s *Series) judgeSources() {
 		}
 		s.Facts.Lossy = s.Facts.Lossy || src.isLossy()
 		if src.walked.Inferred {
-			s.caution("syntax_inferred", printable(src.name, 64)+": no TransferSyntaxUID; the encoding was told from the data set")
+			s.caution("syntax_inferred", called(src.name)+": no TransferSyntaxUID; the encoding was told from the data set")
 		}
 	}
 	if s.Facts.Lossy {
@@ -152,7 +159,7 @@ func (s *Series) judgeSame(attribute, so string, value func(*plane) string) {
 			continue
 		}
 		s.problem(&SeriesError{Code: "mixed", File: p.src.name, Attribute: attribute, Value: printable(v, 64),
-			Problem: fmt.Sprintf("%s has %s: %s", printable(first.src.name, 64), printable(value(first), 64), so), Remedy: "export each acquisition by itself"})
+			Problem: fmt.Sprintf("%s has %s: %s", called(first.src.name), printable(value(first), 64), so), Remedy: "export each acquisition by itself"})
 		return
 	}
 }

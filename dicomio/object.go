@@ -21,6 +21,37 @@ type Source struct {
 	Images                          []string
 	Identity                        *Identity // nil: de-identified
 	Seed                            string    // what UIDs are derived from when the source has none: the series hash
+	Replaced                        bool      // the UIDs are replaced ones already: they go in as they are
+}
+
+// Source returns the series as objects about it refer to it, UIDs and identity as found: see [Source.Deidentified].
+func (s *Series) Source() Source {
+	src := Source{Study: s.Study, Series: s.UID, FrameOfReference: s.FrameOfReference, Class: s.Class, Identity: &s.Identity}
+	seen := map[string]bool{}
+	for _, image := range s.Images {
+		if image.SOP != "" && !seen[image.SOP] { // the frames of one file share its UID
+			seen[image.SOP] = true
+			src.Images = append(src.Images, image.SOP)
+		}
+	}
+	return src
+}
+
+// Deidentified returns the source with every UID replaced and no identity: harmless to keep, and what objects written
+// from it hold is what they would hold without Identity.
+func (s Source) Deidentified() Source {
+	s.Identity = nil
+	out := s
+	out.Replaced, out.Images = true, s.images()
+	for _, uid := range []struct {
+		to   *string
+		what string
+	}{{&out.Study, "study"}, {&out.Series, "source series"}, {&out.FrameOfReference, "frame of reference"}} {
+		if *uid.to != "" {
+			*uid.to = s.replaced(*uid.to, uid.what)
+		}
+	}
+	return out
 }
 
 // Made says what made an object and when.
@@ -42,7 +73,7 @@ func (s Source) replaced(uid, what string) string {
 	switch {
 	case uid == "":
 		return derivedUID(what, []byte(s.Seed))
-	case s.Identity != nil:
+	case s.Identity != nil || s.Replaced:
 		return uid
 	}
 	return derivedUID("replaced", []byte(uid))

@@ -191,7 +191,7 @@ func TestRow28CutFragmentsAreRefused(t *testing.T) {
 	whole := c.bytes()
 	for _, cut := range []int{1, 8, 9, 100, 400} {
 		fsys := folder()
-		add(fsys, "cut.dcm", whole[:len(whole)-cut])
+		add(fsys, "IM9001.dcm", whole[:len(whole)-cut])
 		_, err := scanned(t, fsys)
 		if e, ours := err.(*SeriesError); !ours || e.Code != "truncated" {
 			t.Errorf("cut by %d: %v", cut, err)

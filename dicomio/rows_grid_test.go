@@ -279,8 +279,8 @@ func TestRow41OddSliceIsNamed(t *testing.T) {
 		change(odd)
 		files := stackOf(6)
 		fsys := folder(append(append([]*crafted{}, files[:2]...), files[3:]...)...)
-		add(fsys, "odd.dcm", odd.bytes())
-		refused(t, fsys, "odd_slice", "odd.dcm", "the series has")
+		add(fsys, "IM9004.dcm", odd.bytes())
+		refused(t, fsys, "odd_slice", "IM9004.dcm", "the series has")
 	}
 }
 

@@ -17,14 +17,14 @@ func TestRow29PixelDataTooShort(t *testing.T) {
 	whole := slice(4).bytes()
 	for _, cut := range []int{1, 2, 30, 59, 60} {
 		fsys := folder(stackOf(4)...)
-		add(fsys, "cut.dcm", whole[:len(whole)-cut])
-		refused(t, fsys, "truncated", "cut.dcm", fmt.Sprintf("%d bytes are missing", cut))
+		add(fsys, "IM9001.dcm", whole[:len(whole)-cut])
+		refused(t, fsys, "truncated", "IM9001.dcm", fmt.Sprintf("%d bytes are missing", cut))
 	}
 	short := slice(4)
 	short.pixels = short.pixels[:20]
 	fsys := folder(stackOf(4)...)
-	add(fsys, "short.dcm", short.bytes())
-	refused(t, fsys, "truncated", "short.dcm", "20 bytes are missing", "need 60 bytes")
+	add(fsys, "IM9005.dcm", short.bytes())
+	refused(t, fsys, "truncated", "IM9005.dcm", "20 bytes are missing", "need 60 bytes")
 }
 
 // A file cut anywhere, the last slice of a stack so that no gap gives it away, is never read as whole.
@@ -35,7 +35,7 @@ func TestRow29CutAtEveryByte(t *testing.T) {
 		whole := last.bytes()
 		fsys := folder(stackOf(4)...)
 		for cut := 132; cut < len(whole); cut++ {
-			add(fsys, "cut.dcm", whole[:cut])
+			add(fsys, "IM9001.dcm", whole[:cut])
 			cat, err := scanned(t, fsys)
 			if err != nil {
 				t.Fatal(err)
@@ -48,7 +48,7 @@ func TestRow29CutAtEveryByte(t *testing.T) {
 			if err == nil {
 				t.Fatalf("%s cut at %d of %d: read %v", walk.Name(syntax), cut, len(whole), v.Size)
 			}
-			says(t, err.Error(), "cut.dcm")
+			says(t, err.Error(), "IM9001.dcm")
 		}
 	}
 }
@@ -100,14 +100,14 @@ func TestRow33LengthsThatLie(t *testing.T) {
 		"stray delimiter":     with(appendHead(nil, walk.Implicit, 0xFFFEE00D, "", 0)),
 	} {
 		fsys := folder()
-		add(fsys, "bad.dcm", data)
+		add(fsys, "IM9002.dcm", data)
 		frugal(t, name, len(data), func() {
 			_, err := scanned(t, fsys)
 			e, ours := err.(*SeriesError)
 			if !ours {
 				t.Fatalf("%s: %v, want a *SeriesError", name, err)
 			}
-			says(t, e.Error(), "bad.dcm")
+			says(t, e.Error(), "IM9002.dcm")
 		})
 	}
 }
@@ -167,10 +167,10 @@ func TestRow33DeflateBomb(t *testing.T) {
 	}
 	w.Close()
 	fsys := folder()
-	add(fsys, "bomb.dcm", append(head, z.Bytes()...))
+	add(fsys, "IM9006.dcm", append(head, z.Bytes()...))
 	frugal(t, "bomb", z.Len(), func() {
 		_, err := scanned(t, fsys)
-		if e, ours := err.(*SeriesError); !ours || !strings.Contains(e.Error(), "bomb.dcm") {
+		if e, ours := err.(*SeriesError); !ours || !strings.Contains(e.Error(), "IM9006.dcm") {
 			t.Errorf("got %v", err)
 		}
 	})

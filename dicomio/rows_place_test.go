@@ -111,8 +111,8 @@ func TestRow07SamePositionDifferentPixels(t *testing.T) {
 		twin := slice(2).set(0x00080018, "UI", sop)
 		twin.pixels[11]++
 		fsys := folder(stackOf(5)...)
-		add(fsys, "twin.dcm", twin.bytes())
-		refused(t, fsys, "two_acquisitions", "twin.dcm", "17", "two acquisitions", `\31.000 mm`)
+		add(fsys, "IM9003.dcm", twin.bytes())
+		refused(t, fsys, "two_acquisitions", "IM9003.dcm", "17", "two acquisitions", `\31.000 mm`)
 	}
 }
 

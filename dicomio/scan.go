@@ -63,7 +63,7 @@ func Scan(ctx context.Context, door *Door, limits Limits) (*Catalogue, error) {
 func (c *Catalogue) unreadable() string {
 	for _, p := range c.Passed {
 		if strings.HasPrefix(p.Reason, "unreadable") {
-			return fmt.Sprintf("%d file(s) or folder(s) could not be opened, the first is %s", p.Count, printable(p.First, 64))
+			return fmt.Sprintf("%d file(s) or folder(s) could not be opened, the first is %s", p.Count, called(p.First))
 		}
 	}
 	return ""

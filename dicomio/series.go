@@ -33,6 +33,11 @@ type Series struct {
 	Grid   volume.Grid // size and place of the volume; Check fails when the geometry could not be had
 	Images []Image     // one a slice, in slice order (ascending along the normal); duplicates are left out
 
+	Study            string // StudyInstanceUID as found; not to be printed unasked
+	FrameOfReference string // FrameOfReferenceUID as found; not to be printed unasked
+	Class            string // SOP Class UID of the images
+	Synthetic        bool   // every file says that there is no patient, in the words of [WriteCT]
+
 	Facts    Facts
 	Cautions []Caution
 	Problems []*SeriesError // why it is unfit; empty when it is not

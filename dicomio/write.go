@@ -23,6 +23,10 @@ import (
 // ErrWrite is wrapped when a volume cannot be written as a CT series.
 var ErrWrite = errors.New("dicomio: cannot write series")
 
+// syntheticMark is the DeidentificationMethod (0012,0063) of every file that [WriteCT] writes, and what makes a series
+// [Series.Synthetic]: it stays when somebody gives the patient another name.
+const syntheticMark = "Synthetic data: there is no patient"
+
 // WriteOptions says what the written series claims; the zero value is ready.
 type WriteOptions struct {
 	Seed     uint64 // UIDs are derived from it and from the volume; same input, same bytes
@@ -192,7 +196,7 @@ func (w ctWriter) who(e *encoder, instance string) {
 	e.text(0x00100030, "DA")
 	e.text(0x00100040, "CS", "O")
 	e.text(0x00120062, "CS", "YES")
-	e.text(0x00120063, "LO", "Synthetic data: there is no patient")
+	e.text(0x00120063, "LO", syntheticMark)
 }
 
 // where writes series, frame of reference and image plane of slice k.

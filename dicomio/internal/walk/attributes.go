@@ -39,12 +39,14 @@ var attributes = numbered(map[uint32]string{
 	0x00100020: "LO", // PatientID
 	0x00100030: "DA", // PatientBirthDate
 	0x00100040: "CS", // PatientSex
+	0x00120063: "LO", // DeidentificationMethod
 	0x00180050: "DS", // SliceThickness
 	0x00180060: "DS", // KVP
 	0x00180088: "DS", // SpacingBetweenSlices
 	0x00181164: "DS", // ImagerPixelSpacing
 	0x00189329: "SQ", // CTImageFrameTypeSequence
 	0x00189504: "SQ", // XRay3DFrameTypeSequence
+	0x0020000D: "UI", // StudyInstanceUID
 	0x0020000E: "UI", // SeriesInstanceUID
 	0x00200013: "IS", // InstanceNumber
 	0x00200032: "DS", // ImagePositionPatient
