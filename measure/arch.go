@@ -24,6 +24,7 @@ func (c *run) arch(sites []*site) ArchResult {
 			at[s.plan.ID] = s
 		}
 	}
+	out.Rows = append(out.Rows, c.removedRows(sites)...)
 	opts := safety.Options{ScaleHalf: c.hand.Scale}
 	pairs, err := safety.Pairs(placed, c.rules, opts)
 	if err != nil {
@@ -38,6 +39,7 @@ func (c *run) arch(sites []*site) ArchResult {
 			out.Rows = append(out.Rows, spreadRows(a)...)
 		}
 	}
+	out.Rows = append(out.Rows, c.extensionRows(placed, opts)...)
 	return out
 }
 
@@ -69,7 +71,8 @@ func pairRows(p safety.Pair) []ArchRow {
 	}
 	platforms := length("platform_distance", nil, p.Platforms)
 	platforms.Note = "centre to centre"
-	return []ArchRow{{sites, surface}, {sites, platforms}, {sites, degrees("implant_angle", "", p.Angle)}}
+	angle := degrees("implant_angle", "", p.Angle)
+	return []ArchRow{{sites, planned(surface)}, {sites, planned(platforms)}, {sites, planned(angle)}}
 }
 
 func degrees(quantity, to string, a uncertainty.Angle) Row {
@@ -87,16 +90,17 @@ func spreadRows(a safety.Arch) []ArchRow {
 			degrees("axis_correction", "common axis", a.Correction[i]),
 		} {
 			r.Note = note
-			rows = append(rows, ArchRow{id, r})
+			rows = append(rows, ArchRow{id, planned(r)})
 		}
 	}
 	spread := degrees("implant_spread_angle", "mean axis", a.Spread)
 	spread.Note = "largest; " + note
-	rows = append(rows, ArchRow{"arch", spread})
+	rows = append(rows, ArchRow{"arch", planned(spread)})
 	ap := Row{Quantity: "ap_spread", Unit: "mm", Note: a.APReason}
 	if !math.IsNaN(a.AP.Value) {
 		ap = length("ap_spread", nil, a.AP)
 		ap.Note = note
+		ap = planned(ap)
 	}
 	return append(rows, ArchRow{"arch", ap})
 }

@@ -15,7 +15,7 @@ import (
 // implantRows holds the site's virtual implant against structures, plates and the end of the bone,
 // and says what could not be assessed for want of a marking.
 func (c *run) implantRows(s *site) {
-	missing := safety.Missing(c.place(s), c.plan.Structures, c.rules)
+	missing := safety.Missing(c.place(s, widest(s.plan)), c.plan.Structures, c.rules)
 	im, why := c.implant(s)
 	if im == nil {
 		if s.plan.Implant != nil {
@@ -33,12 +33,22 @@ func (c *run) implantRows(s *site) {
 	c.boneRows(s, *im)
 }
 
-// place is the site as the rules about missing structures see it.
-func (c *run) place(s *site) safety.Place {
-	p := safety.Place{Tooth: s.plan.Tooth, At: s.frame.Origin, Tangent: s.frame.T, Occlusal: c.plan.Occlusal}
-	if s.plan.Implant != nil {
-		p.Radius = math.Max(s.plan.Implant.Diameter, s.plan.Implant.ApexDiameter) / 2
+// widest is the diameter (mm) that must find its structures marked: the implant's, else the largest
+// of the sizes to try; 0: neither is given.
+func widest(s Site) float64 {
+	switch {
+	case s.Implant != nil:
+		return math.Max(s.Implant.Diameter, s.Implant.ApexDiameter)
+	case s.Sizes != nil:
+		return s.Sizes.widest()
 	}
+	return 0
+}
+
+// place is the site as the rules about missing structures see it, for an implant of this diameter
+// (mm; 0: not known).
+func (c *run) place(s *site, diameter float64) safety.Place {
+	p := safety.Place{Tooth: s.plan.Tooth, At: s.frame.Origin, Tangent: s.frame.T, Occlusal: c.plan.Occlusal, Radius: diameter / 2}
 	if s.height.seen {
 		p.Seen = append(p.Seen, safety.Kind(s.height.to))
 	}
@@ -70,8 +80,12 @@ func (c *run) implant(s *site) (*safety.Implant, string) {
 	return im, ""
 }
 
-// platformDepth is where a platform without a place of its own stands below the crest, in mm.
+// platformDepth is where a platform without a place of its own stands below the crest, in mm: on
+// the levelled crest where there is one, and there on the usable crest where that was asked.
 func (s *site) platformDepth() float64 {
+	if s.cut != nil {
+		return s.cut.seat
+	}
 	if s.out.UsableDepth != nil {
 		return *s.out.UsableDepth
 	}
@@ -80,7 +94,7 @@ func (s *site) platformDepth() float64 {
 
 // poseTerms are what the measured crest adds to every distance of an implant that hangs on it.
 func (c *run) poseTerms(s *site) []uncertainty.Term {
-	if s.plan.Implant.Platform != nil || s.plan.Crest != nil {
+	if s.plan.Implant.Platform != nil || s.plan.Crest != nil || s.cut != nil && s.cut.crest.CrestSD == 0 {
 		return nil
 	}
 	return []uncertainty.Term{{Name: "crest that the implant hangs on", Std: s.axis.CrestSD}}
@@ -240,6 +254,9 @@ func (c *run) boneBeside(s *site, im safety.Implant, depth, sign float64) (uncer
 	}
 	p, dir := s.ray(im, depth, sign)
 	l, err := s.outline.Beside(p, dir, c.hand)
+	if to := s.cut.ahead(p, dir); to < 0 || err == nil && to < l.Value {
+		l, err = c.upTo(to), nil
+	}
 	l.Value -= radius(im, depth)
 	return l, err
 }
@@ -252,7 +269,7 @@ func (s *site) thinnest(im safety.Implant, sign float64) (float64, bool) {
 	best, at := math.Inf(1), -1.0
 	for d := 0.0; d <= im.Length; d += 0.1 {
 		p, dir := s.ray(im, d, sign)
-		if _, far := s.outline.Near(p, dir); far-radius(im, d) < best {
+		if _, far := s.near(p, dir); far-radius(im, d) < best {
 			best, at = far-radius(im, d), d
 		}
 	}

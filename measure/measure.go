@@ -98,6 +98,7 @@ type site struct {
 	outline *ridge.Outline
 	axis    ridge.Axis
 	height  height
+	cut     *cut // nil: the crest is not levelled
 	out     SiteResult
 }
 

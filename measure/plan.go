@@ -51,12 +51,17 @@ type Plan struct {
 	Structures      []safety.Structure
 	Margins         map[string]float64 // mm, overrides by kind of structure or "buccal_plate", "lingual_plate", "basal_cortex"
 	MarginsSource   string
+	LevelPlane      *Plane   // at which crests are levelled; nil: none but where a site says
+	OcclusalLevel   *Plane   // planned; nil: the restorative space is not asked
+	ProsthesisEnd   []r3.Vec // planned ends, whose distal extension is asked, mm
 	ScaleHalfWidth  float64  // relative half-width of the scan's scale error, no unit
 	Path            string   // the file it came from, base name only
 	SHA256          string   // of the file's bytes
 	Cautions        []string // what looks odd but may be meant; carried into every output
 
 	plane *[3]r3.Vec      // the occlusal plane's points until they are placed
+	cut   *planePoints    // of LevelPlane until they are placed
+	level *planePoints    // of OcclusalLevel, likewise
 	marks map[string]mark // where each point and station stands in the file
 }
 
@@ -71,6 +76,7 @@ type Site struct {
 	Crest       *r3.Vec   // the operator's crest point, mm; nil: found
 	Depths      []float64 // depths of the widths and plates below the crest, mm, ascending
 	WantedWidth float64   // mm; 0: not asked
+	Level       *float64  // how deep the crest is levelled, mm, 0: not at all; nil: at the plan's plane if it has one
 	Implant     *PlannedImplant
 	Sizes       *Sizes
 	Line        int // of the plan file, for messages
@@ -89,4 +95,11 @@ type PlannedImplant struct {
 type Sizes struct {
 	Diameters []float64 // mm, ascending
 	Lengths   []float64 // mm, ascending
+
+	// How far an implant may leave the site's platform and axis: least and most; nil: as
+	// measure/sizes.go says.
+	Lateral *[2]float64 // toward buccal, mm
+	Depth   *[2]float64 // toward the apex, mm
+	Lean    *[2]float64 // in the section, apex toward buccal, degrees
+	Along   *[2]float64 // along the arch, apex toward axis × buccal, degrees
 }

@@ -25,6 +25,7 @@ func (p *Plan) checkShape(f *faults) {
 	if p.Occlusal == (r3.Vec{}) {
 		return
 	}
+	p.settleLevels(f)
 	if r3.Dot(p.Occlusal, usualOcclusal(p.Jaw)) < 0 {
 		p.Cautions = append(p.Cautions, fmt.Sprintf("occlusal [%g, %g, %g] points away from the usual biting side of the %s: check its sign",
 			p.Occlusal.X, p.Occlusal.Y, p.Occlusal.Z, p.Jaw))
@@ -46,13 +47,10 @@ func (p *Plan) settleOcclusal(f *faults) {
 	if p.plane == nil {
 		return
 	}
-	a, b := r3.Sub(p.plane[1], p.plane[0]), r3.Sub(p.plane[2], p.plane[0])
-	n := r3.Cross(a, b)
-	if r3.Norm(n) < 1e-3*r3.Norm(a)*r3.Norm(b) || r3.Norm(n) < leastStep*leastStep {
-		f.add(p.markAt("occlusal_plane"), "", "give three points far apart", "the three points of occlusal_plane lie on a line")
+	n, ok := p.normal(f, "occlusal_plane", p.plane[:])
+	if !ok {
 		return
 	}
-	n = r3.Unit(n)
 	up := r3.Dot(n, usualOcclusal(p.Jaw))
 	if math.Abs(up) < leastUpward {
 		f.add(p.markAt("occlusal_plane"), "", "give occlusal: a vector toward the biting surface", "the plane stands upright, so that its biting side is not known")

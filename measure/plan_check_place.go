@@ -47,6 +47,16 @@ func (p *Plan) eachVec(point, direction func(*r3.Vec)) {
 			point(&p.plane[i])
 		}
 	}
+	for _, l := range []*planePoints{p.cut, p.level} {
+		if l != nil {
+			for i := range l.at {
+				point(&l.at[i])
+			}
+		}
+	}
+	for i := range p.ProsthesisEnd {
+		point(&p.ProsthesisEnd[i])
+	}
 	for i := range p.Arch {
 		point(&p.Arch[i])
 	}

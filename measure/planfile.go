@@ -34,7 +34,8 @@ const (
 const defaultScaleHalfWidth = 0.005
 
 var planKeys = []string{"format", "case", "jaw", "coordinates", "occlusal", "occlusal_plane",
-	"orientation_note", "arch", "sites", "structures", "margins_mm", "margins_source", "scan"}
+	"orientation_note", "arch", "sites", "structures", "margins_mm", "margins_source", "scan",
+	"levelling_plane", "occlusal_level", "prosthesis_end"}
 
 // OpenPlan reads the plan file at path; files it names are looked for beside it. See [ReadPlan].
 func OpenPlan(path string) (*Plan, error) {
@@ -146,6 +147,7 @@ func (r *planReader) plan(top fields, dir fs.FS) *Plan {
 		p.Structures = r.structures(n, dir)
 	}
 	r.margins(top, p)
+	r.levels(top, p)
 	if n, ok := top.get("scan"); ok {
 		r.scan(n, p)
 	}

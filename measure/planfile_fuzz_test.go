@@ -19,6 +19,7 @@ func FuzzReadPlan(f *testing.F) {
 	f.Add([]byte(goodPlan))
 	f.Add([]byte(voxelPlan))
 	f.Add([]byte(smallPlan))
+	f.Add([]byte(levelPlan))
 	f.Add([]byte(`{"format": 1, "case": "a", "jaw": "maxilla", "arch": {"file": "arch.csv"}, "sites": [{"tooth": 11, "arc_mm": 0}]}`))
 	f.Add([]byte("format: 1\ncase: |\n  a\n- - - -\n? !!binary &a *a <<: {[}\n%YAML 1.2\n---\n...\n"))
 	for _, c := range planFaults {

@@ -49,7 +49,7 @@ func (r *planReader) site(n node, i int, jaw Jaw) Site {
 	n.where = fmt.Sprintf("site %d", i+1)
 	n.where = peekName(n, "site", "id", "tooth")
 	f := n.mapping("tooth", "id", "at", "arc_mm", "axis", "height_to", "crest", "depths_mm",
-		"wanted_width_mm", "implant", "sizes")
+		"wanted_width_mm", "implant", "sizes", "level")
 	r.identify(f, &s, jaw)
 	r.station(f, &s)
 	r.axis(f, &s)
@@ -68,6 +68,7 @@ func (r *planReader) site(n node, i int, jaw Jaw) Site {
 	if v, ok := f.get("wanted_width_mm"); ok {
 		s.WantedWidth, _ = v.size(maxWidth)
 	}
+	r.siteLevel(f, &s)
 	if v, ok := f.get("implant"); ok {
 		s.Implant = r.implant(v)
 	}
@@ -209,13 +210,25 @@ func (r *planReader) implant(n node) *PlannedImplant {
 }
 
 func (r *planReader) tryList(n node) *Sizes {
-	f := n.mapping("diameters_mm", "lengths_mm")
+	f := n.mapping("diameters_mm", "lengths_mm", "lateral_mm", "depth_mm", "lean_deg", "along_deg")
 	var s Sizes
 	if v, ok := f.need("diameters_mm", "list the diameters to try: diameters_mm: [3.5, 4.0]"); ok {
 		s.Diameters = v.sizes(maxDiameter)
 	}
 	if v, ok := f.need("lengths_mm", "list the lengths to try: lengths_mm: [8, 10]"); ok {
 		s.Lengths = v.sizes(maxLength)
+	}
+	for _, l := range []struct {
+		key, unit string
+		most      float64
+		to        **[2]float64
+	}{
+		{"lateral_mm", " mm", mostShift, &s.Lateral}, {"depth_mm", " mm", mostShift, &s.Depth},
+		{"lean_deg", " degrees", mostTilt, &s.Lean}, {"along_deg", " degrees", mostTilt, &s.Along},
+	} {
+		if v, ok := f.get(l.key); ok {
+			*l.to = v.limits(l.most, l.unit)
+		}
 	}
 	return &s
 }

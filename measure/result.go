@@ -31,7 +31,7 @@ type Row struct {
 	At       *float64 // depth below the crest (below the platform for bone beside an implant), mm; nil: does not apply
 	To       string
 	Value    *float64 // in Unit; nil: no number, and Note says why
-	Unit     string   // "mm", "deg" or "1"
+	Unit     string   // "mm", "mm2", "mm3", "deg" or "1"
 	Budget   uncertainty.Budget
 	Margin   *float64 // mm; nil: no margin applies
 	Verdict  safety.Verdict
@@ -51,6 +51,7 @@ type SiteResult struct {
 	HeightEnd   reformat.UV     // where the height ends on the axis line, section mm
 	HeightTo    Limit           // what it ends at; empty: no height
 	UsableDepth *float64        // of the usable crest below the crest, mm; nil: not asked or none
+	Level       *Level          // where the crest is levelled; nil: it is not
 	Implant     *safety.Implant // the virtual implant as held against the margins
 	Findings    []safety.Finding
 	Ladder      []safety.Rung // the sizes tried, in the plan\'s order; empty: none asked
@@ -58,6 +59,12 @@ type SiteResult struct {
 	Verdict     safety.Verdict // the worst of its findings
 	Note        string
 	Err         string // why the site could not be measured; empty: measured
+}
+
+// Level is the cut that levels a site's crest, in its section.
+type Level struct {
+	Depth float64        // of the new crest below the old one along the axis, mm
+	Line  [2]reformat.UV // where the cut enters and leaves the bone, section mm
 }
 
 // Chord is one width of the ridge in its section, with the inner edges of its plates.

@@ -32,9 +32,11 @@ func (c *run) site(s *site) {
 	s.tiltRow(c.hand)
 	s.undercutRows(c.hand)
 	s.usableRows(c.hand)
+	c.levelRows(s)
 	s.greyRows()
 	c.implantRows(s)
 	c.sizeRows(s)
+	c.spaceRow(s)
 	s.out.Note = strings.Join(s.notes(), "; ")
 }
 
@@ -72,7 +74,11 @@ func (c *run) failed(s *site) {
 		mm("ridge_width", &d)
 	}
 	s.add(Row{Quantity: "ridge_tilt", Unit: "deg", Note: s.out.Err})
+	if s.plan.Level != nil || c.plan.LevelPlane != nil {
+		mm("levelled_height", nil)
+	}
 	c.implantRows(s)
+	c.spaceRow(s)
 	s.out.Note = s.out.Err
 }
 
@@ -84,24 +90,40 @@ func length(quantity string, at *float64, l uncertainty.Length) Row {
 }
 
 func (s *site) widthRows(h ridge.Hand) {
-	for _, d := range s.plan.Depths {
-		w, err := s.outline.Width(s.axis, d, h)
+	s.out.Chords = s.widths([3]string{"ridge_width", "buccal_plate", "lingual_plate"}, s.axis, s.plan.Depths, h, nil)
+}
+
+// widths adds the rows of width and plates (called so) at depths below the axis' crest point, and
+// returns their chords. Where the crest is levelled by k, bone above it does not count.
+func (s *site) widths(names [3]string, a ridge.Axis, depths []float64, h ridge.Hand, k *cut) (chords []Chord) {
+	for _, d := range depths {
+		w, err := s.outline.Width(a, d, h)
 		if err != nil {
-			for _, q := range []string{"ridge_width", "buccal_plate", "lingual_plate"} {
+			for _, q := range names {
 				s.add(Row{Quantity: q, At: &d, Unit: "mm", Note: plain(err)})
 			}
 			continue
 		}
+		var gone [2]bool
+		if k != nil {
+			gone = k.shorten(&w, a.At(d))
+		}
 		chord := Chord{Depth: d, Buccal: w.Buccal, Lingual: w.Lingual}
-		row := length("ridge_width", &d, w.Length)
+		row := length(names[0], &d, w.Length)
+		if gone[0] || gone[1] {
+			row.Note = "ends at the level, which slants across the ridge"
+		}
 		if s.height.to == ToSinus || s.height.to == ToNasalFloor {
-			if d > s.height.Value {
+			if dotUV(reformat.UV{U: a.At(d).U - s.axis.Crest.U, V: a.At(d).V - s.axis.Crest.V}, s.axis.Dir) > s.height.Value {
 				row.Note = fmt.Sprintf("deeper than the bone under the %s: part of this width is cavity", spaced(s.height.to))
 			}
 		}
 		s.add(row)
-		for side, q := range []string{"buccal_plate", "lingual_plate"} {
+		for side, q := range names[1:] {
 			p := w.Plates[side]
+			if gone[side] {
+				p.Err = errors.New("levelled away there")
+			}
 			if p.Err != nil {
 				s.add(Row{Quantity: q, At: &d, Unit: "mm", Note: plain(p.Err)})
 				continue
@@ -114,8 +136,9 @@ func (s *site) widthRows(h ridge.Hand) {
 			}
 			s.add(length(q, &d, p.Length))
 		}
-		s.out.Chords = append(s.out.Chords, chord)
+		chords = append(chords, chord)
 	}
+	return chords
 }
 
 func (s *site) tiltRow(h ridge.Hand) {

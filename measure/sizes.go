@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -10,7 +11,7 @@ import (
 )
 
 // The pose limits of the size search: how far an implant may leave the site's platform and axis.
-// Our choice; a plan that wants another pose gives the implant itself.
+// Our choice, where the plan's sizes give no limits of their own.
 var (
 	seatLateral = [2]float64{-1.5, 1.5} // mm
 	seatDepth   = [2]float64{0, 1}      // mm
@@ -35,7 +36,7 @@ func (b bone) Reserve(im safety.Implant) (reserve, u float64, limit string) {
 	for d := fromDepth; d < im.Length+1; d++ {
 		d := math.Min(d, im.Length)
 		p, dir := b.s.ray(im, d, 1)
-		low, high := b.s.outline.Near(p, dir)
+		low, high := b.s.near(p, dir)
 		if math.IsNaN(low) {
 			return math.NaN(), math.NaN(), "no bone beside the implant"
 		}
@@ -101,6 +102,14 @@ func (c *run) sizeRows(s *site) {
 	rows(&d, &l, "largest of the sizes given that holds the margins given here, each for itself; not a choice")
 }
 
+// widest returns the largest diameter to try, in mm; 0 where there is none.
+func (s *Sizes) widest() float64 {
+	if len(s.Diameters) == 0 {
+		return 0
+	}
+	return slices.Max(s.Diameters)
+}
+
 // limits says what stood in the way of the smallest size.
 func limits(ladder []safety.Rung) string {
 	if len(ladder) == 0 {
@@ -115,14 +124,22 @@ func limits(ladder []safety.Rung) string {
 
 func (c *run) ladder(s *site) ([]safety.Rung, error) {
 	axis := r3.Unit(s.frame.Direction(s.axis.Dir))
+	within := func(given *[2]float64, usual [2]float64) [2]float64 {
+		if given != nil {
+			return *given
+		}
+		return usual
+	}
+	ask := s.plan.Sizes
 	seat := safety.Seat{Platform: s.frame.Patient(s.axis.At(s.platformDepth())), Axis: axis, Buccal: s.frame.Direction(s.axis.Side()),
-		Lateral: seatLateral, Depth: seatDepth, InSection: seatLean, MesioDistal: seatAlong}
+		Lateral: within(ask.Lateral, seatLateral), Depth: within(ask.Depth, seatDepth),
+		InSection: within(ask.Lean, seatLean), MesioDistal: within(ask.Along, seatAlong)}
 	var sizes []safety.Size
-	for _, d := range s.plan.Sizes.Diameters {
-		for _, l := range s.plan.Sizes.Lengths {
+	for _, d := range ask.Diameters {
+		for _, l := range ask.Lengths {
 			sizes = append(sizes, safety.Size{Diameter: d, Length: l})
 		}
 	}
-	absent := safety.Missing(c.place(s), c.plan.Structures, c.rules)
+	absent := safety.Missing(c.place(s, ask.widest()), c.plan.Structures, c.rules)
 	return c.scene.Ladder(seat, sizes, bone{c, s}, c.rules, safety.Options{ScaleHalf: c.hand.Scale}, absent)
 }

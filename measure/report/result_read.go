@@ -147,7 +147,7 @@ func (s siteJSON) site() measure.SiteResult {
 		ID: s.ID, Tooth: s.Tooth, Frame: s.Frame.frame(),
 		Outline: each(s.Outline, uv.section), Crest: s.Crest.section(), Axis: s.Axis.section(), AxisFrom: s.AxisFrom,
 		Chords: each(s.Chords, chordJSON.chord), HeightEnd: s.HeightEnd.section(), HeightTo: s.HeightTo,
-		UsableDepth: s.Usable, Implant: s.Implant.implant(), Findings: each(s.Findings, findingJSON.finding),
+		UsableDepth: s.Usable, Level: s.Level.level(), Implant: s.Implant.implant(), Findings: each(s.Findings, findingJSON.finding),
 		Ladder: each(s.Ladder, rungJSON.rung), Rows: each(s.Rows, rowJSON.row),
 		Verdict: s.Verdict, Note: s.Note, Err: s.Err,
 	}
@@ -165,6 +165,13 @@ func (c chordJSON) chord() measure.Chord {
 		Depth: float64(c.Depth), Buccal: c.Buccal.section(), Lingual: c.Lingual.section(),
 		BuccalInner: c.BuccalInner.pointer(), LingualInner: c.LingualInner.pointer(),
 	}
+}
+
+func (l *levelJSON) level() *measure.Level {
+	if l == nil {
+		return nil
+	}
+	return &measure.Level{Depth: float64(l.Depth), Line: [2]reformat.UV{l.Line[0].section(), l.Line[1].section()}}
 }
 
 func (b *implantJSON) implant() *measure.Implant {

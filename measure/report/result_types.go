@@ -100,6 +100,11 @@ type chordJSON struct {
 	LingualInner *uv `json:"lingual_inner_mm,omitempty"`
 }
 
+type levelJSON struct {
+	Depth num   `json:"depth_mm"`
+	Line  [2]uv `json:"line_mm"`
+}
+
 type implantJSON struct {
 	Platform     vec `json:"platform_mm"`
 	Axis         vec `json:"axis"`
@@ -166,6 +171,7 @@ type siteJSON struct {
 	HeightEnd uv               `json:"height_end_mm"`
 	HeightTo  measure.Limit    `json:"height_to"`
 	Usable    *float64         `json:"usable_crest_depth_mm,omitempty"`
+	Level     *levelJSON       `json:"level,omitempty"`
 	Implant   *implantJSON     `json:"implant,omitempty"`
 	Findings  []findingJSON    `json:"findings,omitempty"`
 	Ladder    []rungJSON       `json:"sizes_tried,omitempty"`

@@ -84,7 +84,7 @@ func siteOf(s measure.SiteResult) siteJSON {
 		Frame:   frameJSON{num(f.Arc), vecOf(f.Origin), vecOf(f.U), vecOf(f.V), vecOf(f.T)},
 		Outline: each(s.Outline, uvOf), Crest: uvOf(s.Crest), Axis: uvOf(s.Axis), AxisFrom: s.AxisFrom,
 		Chords: each(s.Chords, chordOf), HeightEnd: uvOf(s.HeightEnd), HeightTo: s.HeightTo,
-		Usable: known(s.UsableDepth), Implant: implantOf(s.Implant), Findings: each(s.Findings, findingOf),
+		Usable: known(s.UsableDepth), Level: levelOf(s.Level), Implant: implantOf(s.Implant), Findings: each(s.Findings, findingOf),
 		Ladder: each(s.Ladder, rungOf), Rows: each(s.Rows, rowOf),
 		Verdict: s.Verdict, Note: s.Note, Err: s.Err,
 	}
@@ -92,6 +92,13 @@ func siteOf(s measure.SiteResult) siteJSON {
 
 func chordOf(c measure.Chord) chordJSON {
 	return chordJSON{num(c.Depth), uvOf(c.Buccal), uvOf(c.Lingual), uvPointer(c.BuccalInner), uvPointer(c.LingualInner)}
+}
+
+func levelOf(l *measure.Level) *levelJSON {
+	if l == nil {
+		return nil
+	}
+	return &levelJSON{num(l.Depth), [2]uv{uvOf(l.Line[0]), uvOf(l.Line[1])}}
 }
 
 func implantOf(b *measure.Implant) *implantJSON {

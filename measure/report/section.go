@@ -182,6 +182,9 @@ func (v *sectionView) bone() {
 		side := reformat.UV{U: -s.Axis.V, V: s.Axis.U}
 		v.onPicture([]spot{v.spot(along(level, side, -7)), v.spot(along(level, side, 7))}, false, 0.25, 1.6, 0.5, 0.4, 0.5, 0.4, 0.5)
 	}
+	if s.Level != nil {
+		v.onPicture([]spot{v.spot(s.Level.Line[0]), v.spot(s.Level.Line[1])}, false, 0.5)
+	}
 	if s.HeightTo != "" && !math.IsNaN(s.HeightEnd.U+s.HeightEnd.V) {
 		across := reformat.UV{U: -s.Axis.V, V: s.Axis.U}
 		v.onPicture([]spot{v.spot(along(s.HeightEnd, across, -2.2)), v.spot(along(s.HeightEnd, across, 2.2))}, false, 0.7)
