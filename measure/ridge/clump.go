@@ -89,19 +89,16 @@ func (l *lags) rho(a, d int) float64 {
 	return math.Min(r, 1)
 }
 
-// residuals returns the residuals of the window by voxel, each held to ±huber·noise.
-func (w *Wall) residuals() map[int]float64 {
+// together sums the products of the wall's residuals along the grid's axes, each residual held to
+// ±huber·noise. The sums run in the voxels' order: the same scan gives the same bits.
+func (w *Wall) together(steps [3][lagMost + 1]int) (l lags) {
 	r := make(map[int]float64, len(w.seen))
-	most := huber * w.noise
+	most, h := huber*w.noise, w.p.bends()
 	for _, g := range w.seen {
-		r[g.Voxel] = math.Max(-most, math.Min(most, g.Grey-w.p.model(g, nil)))
+		r[g.Voxel] = math.Max(-most, math.Min(most, g.Grey-w.p.grey(g, h)))
 	}
-	return r
-}
-
-// together sums the products of the wall's residuals along the grid's axes.
-func together(r map[int]float64, steps [3][lagMost + 1]int) (l lags) {
-	for at, x := range r {
+	for _, g := range w.seen {
+		at, x := g.Voxel, r[g.Voxel]
 		l.power += x * x
 		l.n++
 		for a := range steps {
@@ -130,7 +127,7 @@ func (o *start) window(all []reformat.Grain) []reformat.Grain {
 // judge holds the fit's residuals against independent noise, gives its covariance what they lack,
 // and lets go of the voxels.
 func (w *Wall) judge(f reformat.Field, t Tissue) {
-	w.lags = together(w.residuals(), gridLags(f))
+	w.lags = w.together(gridLags(f))
 	own := w.lags.correlation()
 	for a := range own { // what the series says, or what this place says louder
 		for d := range own[a] {
@@ -175,9 +172,12 @@ func (l *layerFit) excess(p *params, cov *mat.SymDense, c correlation, strides [
 	}
 	n := len(l.active)
 	rows, at := make([]float64, len(l.grains)*n), make(map[int]int, len(l.grains))
-	var grad params
+	h := p.bends()
 	for i, g := range l.grains {
-		p.model(g, &grad)
+		var grad params
+		if _, level := p.greyLevel(g, h, &grad); level >= 0 {
+			grad[level] = 1
+		}
 		for k, param := range l.active {
 			rows[i*n+k] = grad[param] / l.noise
 		}

@@ -74,7 +74,7 @@ type bell struct{ cum, dens float64 }
 
 const (
 	bellStep  = 1.0 / 128
-	bellReach = 6.5
+	bellReach = 4.5 // beyond it the distribution is within 4e-6 of its end: a hundredth of a grey value
 )
 
 var bells = func() []bell {
@@ -122,20 +122,39 @@ func (p *params) curvature(depth float64) float64 {
 // depth returns how far the plate's inner surface lies behind the outer one at x, in mm.
 func (p *params) depth(x float64) float64 { return p[pTau] + x*(p[pTauX]+0.5*p[pTauXX]*x) }
 
-// model returns the grey value at a grain and, when grad is not nil, its derivative by every
-// parameter.
-func (p *params) model(g reformat.Grain, grad *params) float64 {
+// bends are the mean curvatures of the model's three surfaces, 1/mm: the same for every grain.
+type bends struct{ outer, inner, gum float64 }
+
+func (p *params) bends() bends {
+	return bends{p.curvature(0), p.curvature(math.Min(p[pTau], 4)) + 0.5*p[pTauXX], p.curvature(-math.Min(p[pGamma], 4))}
+}
+
+// model returns the grey value at a grain.
+func (p *params) model(g reformat.Grain) float64 { return p.grey(g, p.bends()) }
+
+// grey returns the grey value at a grain, given the surfaces' curvatures.
+func (p *params) grey(g reformat.Grain, h bends) float64 {
+	value, _ := p.greyLevel(g, h, nil)
+	return value
+}
+
+// greyLevel returns the grey value at a grain and, when grad is not nil, fills in its derivative by
+// every parameter. Where no edge is near it depends on one parameter alone, with derivative 1:
+// that is level, −1 elsewhere, and grad is left as it is.
+func (p *params) greyLevel(g reformat.Grain, h bends, grad *params) (value float64, level int) {
 	m, by := p.distance(g.N, g.X, g.T)
 	sigma := p[pSigma]
 	inv, blur := 1/sigma, sigma*sigma
-	h0, ha := p.curvature(0), p.curvature(-math.Min(p[pGamma], 4))
-	h1 := p.curvature(math.Min(p[pTau], 4)) + 0.5*p[pTauXX]
-	z0 := (m - blur*h0) * inv
-	z1 := (m - p.depth(g.X) - blur*h1) * inv
-	za := -(m + p[pGamma] - blur*ha) * inv
+	z0 := (m - blur*h.outer) * inv
+	z1 := (m - p.depth(g.X) - blur*h.inner) * inv
+	za := -(m + p[pGamma] - blur*h.gum) * inv
 	c0, d0 := normal(z0)
 	c1, d1 := normal(z1)
 	ca, da := normal(za)
+	if d0 == 0 && d1 == 0 && da == 0 {
+		level = plateau(c0, c1, ca)
+		return p[level], level
+	}
 	s0, s1, sa := p[pG1]-p[pG0], p[pG2]-p[pG1], p[pGA]-p[pG0]
 	if grad != nil {
 		w0, w1, wa := s0*d0*inv, s1*d1*inv, sa*da*inv
@@ -152,11 +171,24 @@ func (p *params) model(g reformat.Grain, grad *params) float64 {
 		grad[pTau] = -w1
 		grad[pTauX] = -w1 * g.X
 		grad[pTauXX] = -0.5 * w1 * (g.X*g.X + blur)
-		grad[pSigma] = -(w0*(z0+2*sigma*h0) + w1*(z1+2*sigma*h1) + wa*(za-2*sigma*ha))
+		grad[pSigma] = -(w0*(z0+2*sigma*h.outer) + w1*(z1+2*sigma*h.inner) + wa*(za-2*sigma*h.gum))
 		grad[pGA] = ca
 		grad[pGamma] = -wa
 	}
-	return p[pG0] + s0*c0 + s1*c1 + sa*ca
+	return p[pG0] + s0*c0 + s1*c1 + sa*ca, -1
+}
+
+// plateau returns the layer a grain lies in when every edge is far.
+func plateau(c0, c1, ca float64) int {
+	switch {
+	case ca == 1:
+		return pGA
+	case c0 == 0:
+		return pG0
+	case c1 == 0:
+		return pG1
+	}
+	return pG2
 }
 
 // within holds the parameters to what a surface can be.
@@ -191,16 +223,28 @@ func (l *layerFit) at(p *params) system {
 	n := len(l.active)
 	a, b := make([]float64, n*n), make([]float64, n)
 	var grad params
+	var place [nParams]int // of each parameter among the active ones, from 1; 0: it does not move
+	for i, at := range l.active {
+		place[at] = i + 1
+	}
 	row := make([]float64, n)
-	cost, inv := 0.0, 1/l.noise
+	cost, inv, h := 0.0, 1/l.noise, p.bends()
 	for _, g := range l.grains {
-		r := (g.Grey - p.model(g, &grad)) * inv
+		value, level := p.greyLevel(g, h, &grad)
+		r := (g.Grey - value) * inv
 		w := 1.0
 		if c := math.Abs(r); c > huber {
 			w = huber / c
 			cost += huber * (2*c - huber)
 		} else {
 			cost += r * r
+		}
+		if level >= 0 {
+			if i := place[level] - 1; i >= 0 {
+				a[i*n+i] += w * inv * inv
+				b[i] += w * inv * r
+			}
+			continue
 		}
 		for i, at := range l.active {
 			row[i] = grad[at] * inv
@@ -226,13 +270,16 @@ func (l *layerFit) at(p *params) system {
 	return system{cost, mat.NewSymDense(n, a), mat.NewVecDense(n, b)}
 }
 
-// settled is the relative change of the objective at which a fit has arrived: about a tenth of a
-// standard uncertainty for a thousand voxels.
-const settled = 1e-5
+// The relative change of the objective at which a fit is near enough for its residuals to tell the
+// noise, and at which it has arrived: a tenth of a standard uncertainty for a thousand voxels.
+const (
+	roughly = 1e-3
+	settled = 1e-5
+)
 
 // solve improves p by Levenberg–Marquardt until a step no longer matters and returns the
 // covariance of the active parameters. It reports false when the fit has no answer.
-func (l *layerFit) solve(p *params) (*mat.SymDense, bool) {
+func (l *layerFit) solve(p *params, settled float64) (*mat.SymDense, bool) {
 	lambda, here := 1e-3, l.at(p)
 	for range 40 {
 		next, ok := l.step(p, here, lambda)
@@ -296,9 +343,9 @@ func (l *layerFit) covariance(s system) (*mat.SymDense, bool) {
 // residual returns the SD of the voxels about the model, in grey values, from the median absolute
 // residual (× 1.4826, the normal distribution's ratio), which a few foreign voxels do not move.
 func (l *layerFit) residual(p *params) float64 {
-	r := make([]float64, len(l.grains))
+	r, h := make([]float64, len(l.grains)), p.bends()
 	for i, g := range l.grains {
-		r[i] = math.Abs(g.Grey - p.model(g, nil))
+		r[i] = math.Abs(g.Grey - p.grey(g, h))
 	}
 	return 1.4826 * median(r)
 }

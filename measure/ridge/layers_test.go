@@ -10,12 +10,12 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// The table of the normal distribution against math.Erfc.
+// The table of the normal distribution against math.Erfc; past 4.5 it is taken as ended, 4e-6 early.
 func TestNormalTable(t *testing.T) {
 	for z := -8.0; z <= 8; z += 0.00137 {
 		cum, dens := normal(z)
-		require.InDelta(t, 0.5*math.Erfc(-z/math.Sqrt2), cum, 2e-8)
-		require.InDelta(t, math.Exp(-z*z/2)/math.Sqrt(2*math.Pi), dens, 2e-7)
+		require.InDelta(t, 0.5*math.Erfc(-z/math.Sqrt2), cum, 4e-6)
+		require.InDelta(t, math.Exp(-z*z/2)/math.Sqrt(2*math.Pi), dens, 2e-5)
 	}
 }
 
@@ -32,13 +32,13 @@ func TestModelDerivatives(t *testing.T) {
 		p := drawn(t)
 		g := reformat.Grain{N: rapid.Float64Range(-0.1, 0.1).Draw(t, "n"), X: rapid.Float64Range(-0.4, 0.4).Draw(t, "x"), T: rapid.Float64Range(-0.4, 0.4).Draw(t, "t")}
 		var grad params
-		p.model(g, &grad)
+		p.greyLevel(g, p.bends(), &grad)
 		for i := range p {
 			const h = 1e-6
 			a, b := p, p
 			a[i] -= h
 			b[i] += h
-			want := (b.model(g, nil) - a.model(g, nil)) / (2 * h)
+			want := (b.model(g) - a.model(g)) / (2 * h)
 			if math.Abs(grad[i]-want) > 0.05*math.Abs(grad[pE])+1e-3 {
 				t.Fatalf("parameter %d at %+v: %g, by differences %g", i, g, grad[i], want)
 			}

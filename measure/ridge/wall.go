@@ -144,11 +144,11 @@ func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, radius, s f
 	step := math.Abs(begin.p[pG1] - begin.p[pG0])
 	fit.noise = math.Max(begin.noise, 0.02*step)
 	fit.priors = priors(begin, step, s, t)
-	if _, ok := fit.solve(&w.p); !ok {
+	if _, ok := fit.solve(&w.p, roughly); !ok {
 		return nil, 0
 	}
 	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step)
-	cov, ok := fit.solve(&w.p)
+	cov, ok := fit.solve(&w.p, settled)
 	if rise := w.p[pG1] - w.p[pG0]; !ok || rise < 0.3*step || rise < leastContrast*fit.noise {
 		return nil, 0
 	}
