@@ -56,9 +56,7 @@ func failureOf(err error, stage string) *Failure {
 	case errors.As(err, &plan):
 		return &Failure{Stage: StagePlan, Reason: planReason(plan)}
 	case errors.As(err, &series):
-		bare := *series
-		bare.File = ""
-		return &Failure{Stage: StageSeries, Reason: plainReason(&bare)}
+		return &Failure{Stage: StageSeries, Reason: plainReason(series)} // tells of a file's name what cannot be a person's
 	case errors.Is(err, dicomio.ErrPath):
 		return &Failure{Stage: StageSeries, Reason: "no such path; correct the series in the manifest"}
 	}

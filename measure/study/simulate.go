@@ -105,7 +105,8 @@ func everyRow(r *measure.Result, do func(site string, row measure.Row)) {
 //	placement = √(u² − u₀²), u₀ from the same budget with every mark exact
 //
 // so that no term need be known by name. The plan's points must be patient coordinates (see
-// [measure.Plan.Place]). Surfaces are not moved: they have no points that a reader set.
+// [measure.Plan.Place]). Surfaces are not moved: they have no points that a reader set. Nor is what is
+// planned and not read from the scan: implants, levels, ends of a prosthesis.
 //
 // It returns ctx's error when cancelled, and the plan's own errors for the marks as they are.
 func Simulate(ctx context.Context, plan *measure.Plan, o SimulateOptions) (*Simulation, error) {
