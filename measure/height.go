@@ -111,7 +111,7 @@ func (c *run) heightToTube(s *site) height {
 		beside := dotUV(reformat.UV{U: top.U - s.axis.Crest.U, V: top.V - s.axis.Crest.V}, s.axis.Side())
 		budget := append(s.outline.HeightBudget(s.axis, value, c.hand),
 			uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD},
-			uncertainty.Term{Name: "axis direction", Std: s.axis.DirSD, Sensitivity: beside})
+			uncertainty.Moved("axis direction", s.axis.DirSD, beside))
 		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: ToCanal, name: st.Name}
 		best.end = s.axis.At(value)
 	}

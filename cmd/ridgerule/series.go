@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime/debug"
 
 	"ridgerule/dicomio"
 	"ridgerule/dicomio/volume"
@@ -45,7 +46,23 @@ func pick(ctx context.Context, door *dicomio.Door, selector string) (*dicomio.Se
 func (a *app) volume(ctx context.Context, s *opened) (*volume.Volume, error) {
 	step, end := a.progress("reading")
 	defer end()
-	return s.Read(ctx, step)
+	v, err := s.Read(ctx, step)
+	if err == nil {
+		tightenMemory(2 * len(v.Stored))
+	}
+	return v, err
+}
+
+// garbage is how much may be left lying about beside a volume before it is collected, bytes.
+const garbage = 40 << 20
+
+// tightenMemory has the collector run each time about [garbage] bytes have gathered, not each time
+// the heap has doubled: a volume holds no pointers, so that a run costs next to nothing, and doubled
+// it would not fit where it was measured to fit.
+func tightenMemory(volume int) {
+	if percent := 100 * garbage / (volume + garbage); percent < 100 {
+		debug.SetGCPercent(max(5, percent))
+	}
 }
 
 // scanOf returns the facts about a series that a result carries.

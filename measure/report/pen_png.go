@@ -62,12 +62,15 @@ func (s *sheet) paint(perMM float64) (*image.Gray, error) {
 
 func pixels(x float64) int { return max(1, int(math.Round(x))) }
 
+// quick packs pictures a little larger in a third of the time: half of a report's time was packing.
+var quick = png.Encoder{CompressionLevel: png.BestSpeed}
+
 // writePNG encodes img with a pHYs chunk that says how many pixels a mm has.
 //
 // Source: PNG specification (W3C, third edition), 11.3.4.3.
 func writePNG(w io.Writer, img image.Image, perMM float64) error {
 	var buf bytes.Buffer
-	if err := png.Encode(&buf, img); err != nil {
+	if err := quick.Encode(&buf, img); err != nil {
 		return err
 	}
 	perMetre := uint32(math.Round(perMM * 1000))

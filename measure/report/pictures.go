@@ -67,7 +67,7 @@ func (p Picture) write(w io.Writer) error {
 		img.SetGray16(i%p.Width, i/p.Width, color.Gray16{Y: uint16(stored)})
 	}
 	var b bytes.Buffer
-	if err := png.Encode(&b, img); err != nil {
+	if err := quick.Encode(&b, img); err != nil {
 		return err
 	}
 	place := fmt.Sprintf("%v %v %v %v %v", p.First.U, p.First.V, p.Step, low, grain)

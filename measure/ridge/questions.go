@@ -99,16 +99,18 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 		{Name: "edge noise, lingual", Std: c.low.sd},
 		{Name: "edge rule, buccal", Std: o.modelTerm(c.highWall)},
 		{Name: "edge rule, lingual", Std: o.modelTerm(c.lowWall)},
-		{Name: "crest", Std: a.CrestSD, Sensitivity: o.slope(a, depth, c)},
-		{Name: "axis direction", Std: a.DirSD, Sensitivity: o.swing(a, depth, c)},
-		{Name: "section place along the arch", Std: h.Along, Sensitivity: along},
-		{Name: "section direction", Std: h.Turn, Sensitivity: math.Hypot(turn, width*h.Turn/math.Sqrt2)},
+		uncertainty.Moved("crest", a.CrestSD, o.slope(a, depth, c)),
+		uncertainty.Moved("axis direction", a.DirSD, o.swing(a, depth, c)),
+		uncertainty.Moved("section place along the arch", h.Along, along),
+		uncertainty.Moved("section direction", h.Turn, math.Hypot(turn, width*h.Turn/math.Sqrt2)),
 	}
 	return append(b, scaleTerm(width, h))
 }
 
 func scaleTerm(value float64, h Hand) uncertainty.Term {
-	return uncertainty.Term{Name: "scale of the scan", Std: uncertainty.Rectangular(h.Scale), Sensitivity: value, Group: "scale"}
+	t := uncertainty.Moved("scale of the scan", uncertainty.Rectangular(h.Scale), value)
+	t.Group = "scale"
+	return t
 }
 
 // outOfPlane returns how the width changes per mm along the arch and per radian of turn of the
@@ -181,7 +183,7 @@ func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 	out.Budget = uncertainty.Budget{
 		{Name: "edge noise", Std: w.spread(by)},
 		{Name: "edge rule", Std: math.Sqrt2 * o.modelTerm(w)},
-		{Name: "section direction", Std: h.Turn, Sensitivity: math.Hypot(along*w.p[pST], along*h.Turn/math.Sqrt2)},
+		uncertainty.Moved("section direction", h.Turn, math.Hypot(along*w.p[pST], along*h.Turn/math.Sqrt2)),
 		scaleTerm(along, h),
 	}
 	if w.p[pTau] < fwhm || along <= 0 {
@@ -208,7 +210,7 @@ func (o *Outline) End(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
 	budget := append(o.HeightBudget(a, value, h),
 		uncertainty.Term{Name: "edge noise, base", Std: c.sd},
 		uncertainty.Term{Name: "edge rule, base", Std: o.modelTerm(w)},
-		uncertainty.Term{Name: "axis direction", Std: math.Hypot(a.DirSD, h.Lean), Sensitivity: o.tangent(w, a) * value})
+		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), o.tangent(w, a)*value))
 	return c.at, uncertainty.Length{Value: value, Budget: budget}, nil
 }
 
@@ -225,7 +227,7 @@ func (o *Outline) HeightBudget(a Axis, height float64, h Hand) uncertainty.Budge
 	if w := a.crestWall; w != nil {
 		b = append(b,
 			uncertainty.Term{Name: "edge rule, crest", Std: o.modelTerm(w)},
-			uncertainty.Term{Name: "section place along the arch", Std: h.Along, Sensitivity: w.p[pST]})
+			uncertainty.Moved("section place along the arch", h.Along, w.p[pST]))
 	}
 	return b
 }
@@ -259,7 +261,7 @@ func (o *Outline) Beside(p, dir reformat.UV, h Hand) (uncertainty.Length, error)
 	return uncertainty.Length{Value: value, Budget: uncertainty.Budget{
 		{Name: "edge noise", Std: c.sd},
 		{Name: "edge rule", Std: o.modelTerm(w)},
-		{Name: "section place along the arch", Std: h.Along, Sensitivity: w.p[pST]},
+		uncertainty.Moved("section place along the arch", h.Along, w.p[pST]),
 		scaleTerm(value, h),
 	}}, nil
 }

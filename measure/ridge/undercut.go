@@ -126,10 +126,10 @@ func (o *Outline) refine(u *Undercut, a Axis, side reformat.UV, h Hand) {
 				*part.p, sd = c.at, math.Hypot(c.sd, o.modelTerm(w))
 			}
 		}
-		budget = append(budget, uncertainty.Term{Name: part.name, Std: sd, Sensitivity: part.share})
+		budget = append(budget, uncertainty.Moved(part.name, sd, part.share))
 	}
 	out = outwardOf(u.Above, u.Below, side)
 	u.Value = math.Max(0, dot(sub(u.Above, u.At), out))
 	u.Depth = dot(sub(u.At, a.Crest), a.Dir)
-	u.Budget = append(budget, uncertainty.Term{Name: "section direction", Std: h.Turn, Sensitivity: u.Value * 0.5}, scaleTerm(u.Value, h))
+	u.Budget = append(budget, uncertainty.Moved("section direction", h.Turn, u.Value*0.5), scaleTerm(u.Value, h))
 }

@@ -25,6 +25,15 @@ type Term struct {
 	Group       string  // terms of one non-empty group are fully correlated and add with their signs
 }
 
+// Moved returns the term of an input with standard uncertainty std that moves the value by
+// sensitivity for one unit. A sensitivity worked out as 0 is 0 here: that input does not count.
+func Moved(name string, std, sensitivity float64) Term {
+	if sensitivity == 0 {
+		return Term{Name: name, Sensitivity: 1}
+	}
+	return Term{Name: name, Std: std, Sensitivity: sensitivity}
+}
+
 // Contribution returns the term's signed share of the value's standard uncertainty, c·u(x), in
 // the value's unit.
 func (t Term) Contribution() float64 {

@@ -108,3 +108,8 @@ func TestTermSurvivesJSON(t *testing.T) {
 		t.Errorf("%s read back as %+v (%v)", data, out, err)
 	}
 }
+
+// An input that does not move the value does not count.
+func TestInputThatDoesNotMoveTheValueCountsNothing(t *testing.T) {
+	near(t, "u", Budget{Moved("scale", 0.3, 0), Moved("edge", 0.1, -2)}.Std(), 0.2, 1e-12)
+}
