@@ -90,9 +90,7 @@ func (g *grouper) split(bucket []*plane) []*Series {
 	for _, stray := range strays {
 		out = place(stray, out)
 	}
-	for _, p := range lost {
-		out[0].lost = append(out[0].lost, p)
-	}
+	out[0].lost = append(out[0].lost, lost...)
 	if len(out) > 1 {
 		for i, s := range out {
 			s.Part = i + 1

@@ -26,7 +26,9 @@ func (c *run) spaceRow(s *site) {
 		return
 	}
 	row := Row{Quantity: "restorative_space", To: "occlusal level", Unit: "mm"}
-	from, where, b := r3.Vec{}, "from the implant's platform", uncertainty.Budget(nil)
+	var from r3.Vec
+	var b uncertainty.Budget
+	where := "from the implant's platform"
 	switch {
 	case s.out.Implant != nil:
 		from, b = s.out.Implant.Platform, c.poseTerms(s)

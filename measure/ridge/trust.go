@@ -66,8 +66,6 @@ type siteTrust struct {
 	disturbance float64 // grey values
 	sharpest    float64 // least and largest blur of its walls, mm
 	widest      float64
-	tried       int // edges looked at
-	found       int // edges that a fit could explain
 }
 
 // weigh sums up the sampled walls.

@@ -21,12 +21,11 @@ func (r rect) clip(s rect) rect {
 
 // size is the image and its tiles on the reference grid. Source: T.800 A.5.1, B.2, B.3.
 type size struct {
-	image         rect
-	first         rect // the first tile, before it is clipped
-	across, down  int  // how many tiles
-	precision     int  // bits; 0 before the segment is read
-	signed        bool
-	columns, rows int
+	image        rect
+	first        rect // the first tile, before it is clipped
+	across, down int  // how many tiles
+	precision    int  // bits; 0 before the segment is read
+	signed       bool
 }
 
 // tile gives the area of tile i.
