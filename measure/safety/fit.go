@@ -50,10 +50,12 @@ type Rung struct {
 	Implant  Implant
 	Reserve  float64 // of what limits: distance − margin, mm; NaN: not known
 	U        float64 // expanded uncertainty of that reserve, mm
-	Limit    string  // what limits: a structure's name or what the bone said
+	Limit    string  // what limits, and so decides the verdict: a structure's name or what the bone said
 	Verdict  Verdict // clear: every reserve − U ≥ 0; breach: some reserve + U < 0; not assessed: see Reason
 	Reason   string
 	Findings []Finding // of all structures in this pose
+
+	known Verdict // of what limits
 }
 
 // Ladder seeks, for every size, the pose within the seat's limits in which the smallest
@@ -163,18 +165,28 @@ func (f *fitter) rung(size Size, p Pose, absent []Finding) (Rung, error) {
 	return r, nil
 }
 
-// take counts one reserve and its U, mm, in.
+// take counts one reserve and its U, mm, in. What limits is the worst by verdict, then by reserve − U: so
+// that the number told is the one that decided. (A sure breach by 0.5 ± 0.2 mm has more reserve − U than a
+// doubt of 0.5 ± 2 mm.)
 func (r *Rung) take(reserve, u float64, limit string) {
-	if !(reserve-u >= r.Reserve-r.U) {
-		r.Reserve, r.U, r.Limit = reserve, u, limit
-	}
+	verdict := Clear
 	switch {
 	case reserve+u < 0:
-		r.Verdict = Breach
-	case reserve-u < 0 && r.Verdict == Clear:
-		r.Verdict = Uncertain
+		verdict = Breach
+	case reserve-u < 0:
+		verdict = Uncertain
+	}
+	first := math.IsNaN(r.Reserve)
+	if first || worse(verdict, r.known) || verdict == r.known && reserve-u < r.Reserve-r.U {
+		r.Reserve, r.U, r.Limit, r.known = reserve, u, limit, verdict
+	}
+	if verdict == Breach || verdict == Uncertain && r.Verdict == Clear {
+		r.Verdict = verdict
 	}
 }
+
+// worse reports whether a is a worse verdict than b, of clear, uncertain and breach.
+func worse(a, b Verdict) bool { return a == Breach && b != Breach || a == Uncertain && b == Clear }
 
 // unknown counts something in that is not known.
 func (r *Rung) unknown(reason string) {

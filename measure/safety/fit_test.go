@@ -251,3 +251,16 @@ func TestSeatLimitsAreChecked(t *testing.T) {
 		t.Error("a size of −1 mm passed")
 	}
 }
+
+// A sure breach decides, though a doubt beside it has less reserve − U.
+func TestRungTellsTheReserveThatDecided(t *testing.T) {
+	for _, order := range [][2]int{{0, 1}, {1, 0}} {
+		r := Rung{Reserve: math.NaN(), U: math.NaN(), Verdict: Clear}
+		for _, i := range order {
+			r.take([]float64{0.5, -0.5}[i], []float64{2, 0.2}[i], []string{"doubt", "breach"}[i])
+		}
+		if r.Verdict != Breach || r.Limit != "breach" || r.Reserve != -0.5 || r.U != 0.2 {
+			t.Errorf("%s with %g ± %g mm at the %s", r.Verdict, r.Reserve, r.U, r.Limit)
+		}
+	}
+}
