@@ -64,7 +64,7 @@ func (d Drawing) PNG(w io.Writer) error {
 	size := pixelSize(d.sheet.Scale)
 	with := *d.sheet
 	with.marks = with.marks[:len(with.marks):len(with.marks)]
-	with.write(label{At: spot{with.Width - 1, with.Height - 1}, Text: plain(size) + " mm a pixel", Size: tiny, Anchor: end, Ink: soft})
+	with.write(label{At: spot{with.Width - max(1, with.Edge), with.Height - 1}, Text: plain(size) + " mm a pixel", Size: tiny, Anchor: end, Ink: soft})
 	return with.PNG(w, 1/(size*with.Scale))
 }
 
@@ -81,7 +81,7 @@ func (d Drawing) SVG(w io.Writer) error {
 // fileNames returns a file name for each site: its id with everything but letters, digits, dot,
 // hyphen and underscore replaced, told apart by a number where two would be the same.
 func fileNames(sites []measure.SiteResult) []string {
-	taken := map[string]bool{}
+	taken := map[string]bool{"panoramic": true} // a picture of its own
 	out := make([]string, len(sites))
 	for i, s := range sites {
 		name := fileName(s.ID)

@@ -11,12 +11,12 @@ import (
 // panoramicSheet draws the picture along the arch with the place of each site and the marked
 // structures. Across runs the arc length; the patient's head is up.
 func panoramicSheet(r *measure.Result, p Picture, w window) *sheet {
-	const left, top, bottom = 8.0, 10.0, 16.0
+	const left, top, bottom, edge = 8.0, 10.0, 18.0, 4.0
 	width, height := float64(p.Width)*p.Step, float64(p.Height)*p.Step
 	scale := paperScale(width, height, 158, 90)
 	s := &sheet{
 		Title: "Along the arch", About: "Panoramic view along the arch with the place of each site.", Scale: scale,
-		Width: left + width*scale + 4, Height: top + height*scale + bottom,
+		Edge: edge, Width: left + width*scale + edge, Height: top + height*scale + bottom,
 	}
 	flip := r.Occlusal.Z < 0
 	s.grey(picture{At: spot{left, top}, Width: width * scale, Height: height * scale, Image: w.grey(p, flip)})
@@ -45,7 +45,7 @@ func panoramicSheet(r *measure.Result, p Picture, w window) *sheet {
 	if r.Synthetic {
 		s.namePicture(spot{left + 1.6, floor - 1.6}, syntheticCaution, start, small)
 	}
-	s.write(label{At: spot{s.Width - 4, floor + 11}, Text: "scale " + plain(scale) + " : 1, " + w.String(), Size: tiny, Anchor: end, Ink: soft})
+	s.write(label{At: spot{s.Width - edge, floor + 11}, Text: "scale " + plain(scale) + " : 1, " + w.String(), Size: tiny, Anchor: end, Ink: soft})
 	s.write(label{At: spot{left, floor + 11}, Text: "Arc length from the first arch point, mm. Measure in the sections, not here.", Size: tiny, Ink: soft})
 	s.write(label{At: spot{left, floor + 14.4}, Text: "For review by a licensed clinician. Not a diagnosis.", Size: tiny, Ink: soft})
 	return s
@@ -62,7 +62,7 @@ func (s *sheet) ends(r *measure.Result, left, y float64) {
 		first, last = last, first
 	}
 	s.write(label{At: spot{left, y - 4}, Text: first, Size: small, Weight: italic, Ink: black})
-	s.write(label{At: spot{s.Width - 4, y - 4}, Text: last, Size: small, Weight: italic, Anchor: end, Ink: black})
+	s.write(label{At: spot{s.Width - s.Edge, y - 4}, Text: last, Size: small, Weight: italic, Anchor: end, Ink: black})
 }
 
 func (s *sheet) siteLine(site *measure.SiteResult, x, left, right, top, floor float64) {
@@ -85,6 +85,10 @@ func (s *sheet) arcRuler(p Picture, scale, left, floor float64) {
 		s.rule(spot{x, floor}, spot{x, floor + long}, 0.15, soft)
 	}
 }
+
+// onCurve is how near the curve's ends, mm, a foot is taken for the end itself: nothing is known past it, and
+// all that lies there would be drawn on one upright line.
+const onCurve = 1e-6
 
 // alongArch returns path as arc length (X) and height above the curve along the occlusal
 // direction (Y), both mm, by the nearest point of the curve; pieces that lie past its ends are
@@ -109,7 +113,7 @@ func alongArch(r *measure.Result, path []r3.Vec) [][]spot {
 				best, arc, foot = d, (float64(i-1)+t)*step, q
 			}
 		}
-		if arc <= 0 || arc >= r.Arch.Length || math.IsInf(best, 1) {
+		if arc <= onCurve || arc >= r.Arch.Length-onCurve || math.IsInf(best, 1) {
 			all, line = append(all, line), nil
 			continue
 		}

@@ -116,6 +116,9 @@ func (d *pdfDoc) siteTables(v siteView) {
 			rows = append(rows, []string{r.Size, orNo(r.Reserve), loud(r.Verdict), r.Limit})
 		}
 		d.table([]float64{0.22, 0.22, 0.18, 0.38}, []string{"Diameter × length, mm", "Reserve, mm ± U", "Verdict", "What limits it"}, rows, 2.9)
+		if v.SizesNote != "" {
+			d.say("Of every size: "+v.SizesNote+".", 2.6, regular, soft, d.room())
+		}
 	}
 	d.title("This site")
 	rows = [][]string{{"Tooth position", orNo(v.Tooth)}, {"On the arch", v.Arc + " mm"}, {"Axis", v.Axis}, {"Virtual implant", orNo(v.Implant)}}

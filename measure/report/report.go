@@ -19,6 +19,7 @@ import (
 	"strconv"
 	"time"
 
+	"ridgerule/dicomio"
 	"ridgerule/measure"
 	"ridgerule/measure/reformat"
 )
@@ -55,6 +56,7 @@ type Provenance struct {
 	Tool    string            // name and version of the program: "ridgerule 0.1.0"
 	Date    time.Time         // of measuring; zero: not stated
 	Options map[string]string // options that differ from their defaults, by flag name
+	Source  dicomio.Source    // the series, by UIDs that stand for its own (see [dicomio.Source.Deidentified]); zero: not known
 }
 
 // Date returns the moment that outputs are to carry, in UTC and whole seconds: SOURCE_DATE_EPOCH

@@ -13,6 +13,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/dicomio"
 	"ridgerule/measure"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/uncertainty"
@@ -83,6 +84,9 @@ func validate(data []byte) error {
 
 func (p provenanceJSON) provenance() (Provenance, error) {
 	out := Provenance{Tool: p.Tool, Options: p.Options}
+	if s := p.Source; s != nil {
+		out.Source = dicomio.Source{Study: s.Study, Series: s.Series, FrameOfReference: s.Frame, Class: s.Class, Images: s.Images, Replaced: true}
+	}
 	if p.Date == "" {
 		return out, nil
 	}

@@ -34,6 +34,16 @@ type provenanceJSON struct {
 	Date    string            `json:"date,omitempty"`
 	Options map[string]string `json:"options,omitempty"`
 	Plan    planJSON          `json:"plan"`
+	Source  *sourceJSON       `json:"source,omitempty"`
+}
+
+// sourceJSON holds replaced UIDs only: those of a series lead to the patient.
+type sourceJSON struct {
+	Study  string   `json:"study_uid,omitempty"`
+	Series string   `json:"series_uid,omitempty"`
+	Frame  string   `json:"frame_of_reference_uid,omitempty"`
+	Class  string   `json:"class_uid,omitempty"`
+	Images []string `json:"image_uids,omitempty"`
 }
 
 type planJSON struct {

@@ -23,7 +23,7 @@ const (
 	sectionLeft   = 10.0 // room for the ruler, mm of paper
 	sectionRight  = 33.0 // room for the widths
 	sectionTop    = 11.0
-	sectionBottom = 14.5
+	sectionBottom = 17.3
 	small         = 2.7 // letters, mm
 	tiny          = 2.25
 )

@@ -66,7 +66,7 @@ func (v *sectionView) ruler() {
 
 // foot draws the scale bar and says scale, window and caution.
 func (v *sectionView) foot() {
-	y := v.bottom() + 2.4
+	y := v.bottom() + 5.2 // below the name of the direction
 	v.scaleBar(spot{sectionLeft, y}, 10)
 	v.write(label{At: spot{v.Width - 1, y + 0.6}, Text: "scale " + plain(v.Scale) + " : 1", Size: tiny, Anchor: end, Ink: soft})
 	if v.picture != nil {

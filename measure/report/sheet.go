@@ -10,6 +10,7 @@ type sheet struct {
 	Title, About  string  // what it shows, for those who cannot see it
 	Width, Height float64 // mm of paper
 	Scale         float64 // mm of paper for one mm in the patient; 0: not to scale
+	Edge          float64 // room on the right of what stands at the right edge, mm of paper
 	marks         []func(pen)
 }
 

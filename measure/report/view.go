@@ -62,6 +62,7 @@ type siteView struct {
 	Findings   []rowView
 	Far        []string // clear and far: named, not listed
 	Sizes      []sizeView
+	SizesNote  string // what every size lacks
 	Budgets    []budgetRow
 	Implant    string
 }

@@ -25,8 +25,9 @@ func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (site
 	}
 	v.Implant = implantWord(s.Implant)
 	v.sort(s, r.Jaw)
-	v.Sizes = each(s.Ladder, viewOfRung)
+	v.Sizes, v.SizesNote = sizesOf(s.Ladder)
 	v.Budgets = budgetsOf(s, r.Jaw)
+	v.unsay()
 	return v, v.draw(c, s, w)
 }
 
@@ -46,6 +47,20 @@ func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 			v.addFact(viewOfRow(row, jaw))
 		}
 	}
+}
+
+// unsay takes out of the notes what stands on the site's page already.
+func (v *siteView) unsay() {
+	for i, f := range v.Facts {
+		if v.SizesNote != "" {
+			v.Facts[i].Note = strings.TrimSuffix(f.Note, ": "+v.SizesNote)
+		}
+	}
+	left := slices.DeleteFunc(strings.Split(v.Note, "; "), func(part string) bool {
+		said := func(r rowView) bool { return strings.Contains(r.Note, part) }
+		return strings.Contains(v.Limit+"\n"+v.SizesNote, part) || slices.ContainsFunc(v.Facts, said) || slices.ContainsFunc(v.Findings, said)
+	})
+	v.Note = strings.Join(left, "; ")
 }
 
 // addFact appends a fact; a note that the one before it carries too is not said again.
@@ -155,13 +170,42 @@ func viewOfFinding(row measure.Row, jaw measure.Jaw) rowView {
 	return v
 }
 
+// sizesOf returns the sizes tried, and what all of them lack, said once.
+func sizesOf(ladder []measure.Rung) (sizes []sizeView, note string) {
+	for i, r := range ladder {
+		if i == 0 {
+			note = r.Reason
+		}
+		if r.Reason != note {
+			note = ""
+			break
+		}
+	}
+	for _, r := range ladder {
+		if note != "" {
+			r.Reason = ""
+		}
+		sizes = append(sizes, viewOfRung(r))
+	}
+	return sizes, note
+}
+
 func viewOfRung(r measure.Rung) sizeView {
 	v := sizeView{Size: plain(r.Diameter) + " × " + plain(r.Length), Limit: plainName(r.Limit), Verdict: verdictOf(r.Verdict)}
 	if !math.IsNaN(r.Reserve) {
 		v.Reserve = read(r.Reserve, r.U).String()
+		if r.Verdict != measure.NotAssessed { // of the reserve that decided
+			v.Reserve = readAgainst(r.Reserve, r.U, 0).String()
+		}
 	}
-	if r.Reason != "" {
+	switch {
+	case r.Reason == "":
+	case r.Verdict == measure.Breach: // decided by what is known
+		v.Limit += "; besides: " + r.Reason
+	case v.Reserve == "":
 		v.Limit = r.Reason
+	default:
+		v.Limit = r.Reason + "; of what is known, least at " + v.Limit
 	}
 	return v
 }
