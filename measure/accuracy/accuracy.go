@@ -10,7 +10,12 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
+	"slices"
 	"strings"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
 
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
@@ -44,26 +49,35 @@ var teeth = map[phantom.Kind][]int{
 	phantom.Maxilla:  {16, 26, 15, 25, 12, 22},
 }
 
-// Run draws jaws, measures them as a user would and returns every error. The seed decides all.
+// Run draws jaws, measures them as a user would, as many at once as there are processors, and
+// returns every error in the order of the jaws. The seed decides all.
 func Run(ctx context.Context, o Options) ([]Error, error) {
 	if o.Edge == 0 {
 		o.Edge = 24
 	}
-	var all []Error
+	cases := make([][]Error, o.Cases)
+	var done sync.Mutex
+	finished := 0
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
 	for n := range o.Cases {
-		if err := ctx.Err(); err != nil {
-			return all, err
-		}
-		errs, err := one(ctx, o, o.Seed+uint64(n))
-		if err != nil {
-			return all, fmt.Errorf("accuracy: jaw %d: %w", o.Seed+uint64(n), err)
-		}
-		all = append(all, errs...)
-		if o.Progress != nil {
-			o.Progress(n+1, o.Cases)
-		}
+		g.Go(func() error {
+			seed := o.Seed + uint64(n)
+			errs, err := one(ctx, o, seed)
+			if err != nil {
+				return fmt.Errorf("accuracy: jaw %d: %w", seed, err)
+			}
+			cases[n] = errs
+			done.Lock()
+			defer done.Unlock()
+			if finished++; o.Progress != nil {
+				o.Progress(finished, o.Cases)
+			}
+			return nil
+		})
 	}
-	return all, nil
+	err := g.Wait()
+	return slices.Concat(cases...), err
 }
 
 // one measures one random jaw at one site.
