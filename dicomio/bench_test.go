@@ -105,10 +105,10 @@ func BenchmarkReadMultiFrame(b *testing.B) {
 	for k := range order {
 		order[k] = k
 	}
-	c := frames(enhancedCT, order, true).us(0x00280010, 512).us(0x00280011, 512)
-	c.pixels = make([]uint16, 256*512*512)
+	c := frames(enhancedCT, order, true).US(0x00280010, 512).US(0x00280011, 512)
+	c.Pixels = make([]uint16, 256*512*512)
 	dir := b.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, "all.dcm"), c.bytes(), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "all.dcm"), c.Bytes(), 0o600); err != nil {
 		b.Fatal(err)
 	}
 	b.Run("bare", func(b *testing.B) {

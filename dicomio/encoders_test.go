@@ -7,6 +7,8 @@ import (
 	"os/exec"
 	"path/filepath"
 	"testing"
+
+	"ridgerule/dicomio/craft"
 )
 
 // Outside check: the pixels of GDCM's and DCMTK's encoders come back bit for bit, through the whole reader, for every
@@ -46,10 +48,10 @@ func TestRow24OutsideEncodersReadBitExact(t *testing.T) {
 func randomSlice(s stored, path string) (want []float64) {
 	rng := rand.New(rand.NewPCG(5, uint64(s.bits)))
 	low, high := s.limits()
-	c := slice(0).us(0x00280010, 23).us(0x00280011, 37).drop(0x00281052, 0x00281053).set(0x0020000D, "UI", "1.2.3.1")
-	c.cells = s.allocated / 8
-	c.us(0x00280100, uint16(s.allocated)).us(0x00280101, uint16(s.bits)).us(0x00280102, uint16(s.high)).us(0x00280103, map[bool]uint16{true: 1}[s.signed])
-	c.pixels = nil
+	c := craft.Slice(0).US(0x00280010, 23).US(0x00280011, 37).Drop(0x00281052, 0x00281053).Set(0x0020000D, "UI", "1.2.3.1")
+	c.CellBytes = s.allocated / 8
+	c.US(0x00280100, uint16(s.allocated)).US(0x00280101, uint16(s.bits)).US(0x00280102, uint16(s.high)).US(0x00280103, map[bool]uint16{true: 1}[s.signed])
+	c.Pixels = nil
 	for i := range 23 * 37 {
 		v := low + (high-low)*(i%37)/40 + rng.IntN(1+(high-low)/50)
 		switch i {
@@ -63,9 +65,9 @@ func randomSlice(s stored, path string) (want []float64) {
 		if !s.signed {
 			cell &= uint16(1<<s.bits - 1)
 		}
-		c.pixels = append(c.pixels, cell)
+		c.Pixels = append(c.Pixels, cell)
 		want = append(want, float64(v))
 	}
-	os.WriteFile(path, c.bytes(), 0o600)
+	os.WriteFile(path, c.Bytes(), 0o600)
 	return want
 }

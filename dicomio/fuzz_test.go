@@ -9,6 +9,7 @@ import (
 	"testing"
 	"testing/fstest"
 
+	"ridgerule/dicomio/craft"
 	"ridgerule/dicomio/internal/walk"
 )
 
@@ -73,24 +74,24 @@ func bounded(t *testing.T, size int, do func() []string) {
 func seeds() [][]byte {
 	var out [][]byte
 	for _, syntax := range []string{walk.Explicit, walk.Implicit, walk.BigEndian, walk.Deflated} {
-		c := slice(4)
-		c.syntax = syntax
-		out = append(out, c.bytes())
+		c := craft.Slice(4)
+		c.Syntax = syntax
+		out = append(out, c.Bytes())
 	}
 	for _, class := range []string{enhancedCT, xray3DCranio} {
-		out = append(out, frames(class, []int{4, 6, 5}, true).bytes(), frames(class, []int{4, 6, 5}, false).bytes())
+		out = append(out, frames(class, []int{4, 6, 5}, true).Bytes(), frames(class, []int{4, 6, 5}, false).Bytes())
 	}
 	for _, syntax := range []string{walk.RLE, walk.JPEGSV1, walk.JPEGLS, walk.JPEG2000, walk.JPEGBaseline} {
 		c := frames(enhancedCT, []int{4, 5, 6}, true)
-		c.syntax, c.pixels = syntax, nil
+		c.Syntax, c.Pixels = syntax, nil
 		for k := 4; k < 7; k++ {
-			c.fragments = append(c.fragments, rleFrame(slice(k).pixels))
+			c.Fragments = append(c.Fragments, craft.RLEFrame(craft.Slice(k).Pixels))
 		}
-		out = append(out, c.bytes())
+		out = append(out, c.Bytes())
 	}
-	plain := slice(4).set(0x00280008, "IS", "3").set(0x00180088, "DS", "0.5").us(0x00280120, 0xF830)
-	plain.pixels = append(append(plain.pixels, slice(5).pixels...), slice(6).pixels...)
-	return append(out, plain.bytes(), directoryFile(`A\B`, `..\C`))
+	plain := craft.Slice(4).Set(0x00280008, "IS", "3").Set(0x00180088, "DS", "0.5").US(0x00280120, 0xF830)
+	plain.Pixels = append(append(plain.Pixels, craft.Slice(5).Pixels...), craft.Slice(6).Pixels...)
+	return append(out, plain.Bytes(), craft.Directory(`A\B`, `..\C`))
 }
 
 // FuzzSeries reads a file alone and as the end of a stack of four good slices.
@@ -98,7 +99,7 @@ func FuzzSeries(f *testing.F) {
 	for _, data := range seeds() {
 		f.Add(data)
 	}
-	good := folder(stackOf(4)...)
+	good := folder(craft.Stack(4)...)
 	f.Fuzz(func(t *testing.T, data []byte) {
 		bounded(t, len(data), func() []string {
 			both := fstest.MapFS{}
@@ -128,9 +129,9 @@ func FuzzZip(f *testing.F) {
 	for _, method := range []uint16{zip.Store, zip.Deflate} {
 		var b bytes.Buffer
 		w := zip.NewWriter(&b)
-		for _, c := range stackOf(3) {
-			part, _ := w.CreateHeader(&zip.FileHeader{Name: "d/" + string(rune('a'+c.pixels[0]%7)), Method: method})
-			part.Write(c.bytes())
+		for _, c := range craft.Stack(3) {
+			part, _ := w.CreateHeader(&zip.FileHeader{Name: "d/" + string(rune('a'+c.Pixels[0]%7)), Method: method})
+			part.Write(c.Bytes())
 		}
 		w.CreateRaw(&zip.FileHeader{Name: "../x", Flags: 1})
 		w.Close()

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"testing"
 
+	"ridgerule/dicomio/craft"
 	"ridgerule/dicomio/internal/walk"
 )
 
@@ -25,12 +26,12 @@ func frugal(t *testing.T, name string, size int, do func()) {
 
 // Headers that are legal, and made to cost: many elements, many items, many values.
 func TestRow33HeadersMadeToCost(t *testing.T) {
-	whole := slice(0).bytes()
+	whole := craft.Slice(0).Bytes()
 	at := bytes.Index(whole, []byte{0x10, 0, 0x10, 0, 'P', 'N'})
-	wanted := appendHead(nil, walk.Explicit, 0x00080008, "CS", 0)
-	private := appendHead(nil, walk.Explicit, 0x00090008, "CS", 0)
-	blank := append(appendHead(nil, walk.Explicit, 0x00081030, "LO", 0xFFFE), bytes.Repeat([]byte{'\\'}, 0xFFFE)...)
-	short := append(appendHead(nil, walk.Explicit, 0x00081030, "LO", 4000), bytes.Repeat([]byte{'\\'}, 4000)...)
+	wanted := craft.AppendHead(nil, walk.Explicit, 0x00080008, "CS", 0)
+	private := craft.AppendHead(nil, walk.Explicit, 0x00090008, "CS", 0)
+	blank := append(craft.AppendHead(nil, walk.Explicit, 0x00081030, "LO", 0xFFFE), bytes.Repeat([]byte{'\\'}, 0xFFFE)...)
+	short := append(craft.AppendHead(nil, walk.Explicit, 0x00081030, "LO", 4000), bytes.Repeat([]byte{'\\'}, 4000)...)
 	for name, body := range map[string][]byte{
 		"240,000 of one attribute":  bytes.Repeat(wanted, 240_000),
 		"1,900,000 private":         bytes.Repeat(private, 1_900_000),
@@ -44,8 +45,8 @@ func TestRow33HeadersMadeToCost(t *testing.T) {
 		frugal(t, name, len(data), func() { costly(t, name, fsys) })
 	}
 	for _, n := range []int{65_000, 240_000, 1_000_000} {
-		c := slice(0).set(0x00280008, "IS", fmt.Sprint(n))
-		c.elements[0x52009230] = craftedElement{vr: "SQ", items: make([][]byte, n)}
+		c := craft.Slice(0).Set(0x00280008, "IS", fmt.Sprint(n))
+		c.Elements[0x52009230] = craft.Element{VR: "SQ", Items: make([][]byte, n)}
 		fsys := folder(c)
 		frugal(t, fmt.Sprint(n, " empty items"), 8*n, func() { costly(t, fmt.Sprint(n), fsys) })
 	}

@@ -8,25 +8,27 @@ import (
 	"testing"
 	"testing/fstest"
 	"time"
+
+	"ridgerule/dicomio/craft"
 )
 
 func TestHashIsOfContentNotOfNames(t *testing.T) {
-	s, v := readOnly(t, folder(stackOf(5)...))
+	s, v := readOnly(t, folder(craft.Stack(5)...))
 	hash := s.Hash(v)
 	other := fstest.MapFS{}
-	for k, c := range stackOf(5) {
-		add(other, fmt.Sprintf("%c/%d", 'q'-k, k*k), c.bytes())
+	for k, c := range craft.Stack(5) {
+		add(other, fmt.Sprintf("%c/%d", 'q'-k, k*k), c.Bytes())
 	}
 	if s2, v2 := readOnly(t, other); s2.Hash(v2) != hash {
 		t.Error("the hash moved with names and order")
 	}
-	for what, change := range map[string]func(*crafted){
-		"a voxel":    func(c *crafted) { c.pixels[3]++ },
-		"a rescale":  func(c *crafted) { c.set(0x00281052, "DS", "-1001") },
-		"a UID":      func(c *crafted) { c.set(0x00080018, "UI", "1.2.3.4.99") },
-		"a position": func(c *crafted) { c.set(0x00200032, "DS", `-10\-20\32.001`) },
+	for what, change := range map[string]func(*craft.File){
+		"a voxel":    func(c *craft.File) { c.Pixels[3]++ },
+		"a rescale":  func(c *craft.File) { c.Set(0x00281052, "DS", "-1001") },
+		"a UID":      func(c *craft.File) { c.Set(0x00080018, "UI", "1.2.3.4.99") },
+		"a position": func(c *craft.File) { c.Set(0x00200032, "DS", `-10\-20\32.001`) },
 	} {
-		files := stackOf(5)
+		files := craft.Stack(5)
 		change(files[4])
 		if s2, v2 := readOnly(t, folder(files...)); s2.Hash(v2) == hash {
 			t.Errorf("%s changed, the hash did not", what)
@@ -35,7 +37,7 @@ func TestHashIsOfContentNotOfNames(t *testing.T) {
 }
 
 func TestProgressCountsEverySlice(t *testing.T) {
-	s := only(t, folder(stackOf(20)...))
+	s := only(t, folder(craft.Stack(20)...))
 	last, calls := 0, 0
 	if _, err := s.Read(t.Context(), func(done, total int) {
 		calls++
@@ -49,7 +51,7 @@ func TestProgressCountsEverySlice(t *testing.T) {
 }
 
 func TestReadStopsWhenCancelled(t *testing.T) {
-	s := only(t, folder(stackOf(50)...))
+	s := only(t, folder(craft.Stack(50)...))
 	ctx, cancel := context.WithCancel(context.Background())
 	var seen atomic.Int32
 	v, err := s.Read(ctx, func(int, int) {
@@ -70,7 +72,7 @@ func TestFileThatChangedSinceTheScanIsRefused(t *testing.T) {
 		"longer":  func(f *fstest.MapFile) { f.Data = append(f.Data, 0) },
 		"touched": func(f *fstest.MapFile) { f.ModTime = f.ModTime.Add(time.Second) },
 	} {
-		fsys := folder(stackOf(4)...)
+		fsys := folder(craft.Stack(4)...)
 		s := only(t, fsys)
 		change(fsys["10"])
 		_, err := s.Read(t.Context(), nil)
@@ -79,7 +81,7 @@ func TestFileThatChangedSinceTheScanIsRefused(t *testing.T) {
 		}
 		says(t, err.Error(), "10", "changed since it was scanned")
 	}
-	fsys := folder(stackOf(4)...)
+	fsys := folder(craft.Stack(4)...)
 	s := only(t, fsys)
 	delete(fsys, "10")
 	if _, err := s.Read(t.Context(), nil); !errors.Is(err, ErrSeries) {
@@ -88,7 +90,7 @@ func TestFileThatChangedSinceTheScanIsRefused(t *testing.T) {
 }
 
 func TestIdentityIsKeptApart(t *testing.T) {
-	s := only(t, folder(stackOf(4)...))
+	s := only(t, folder(craft.Stack(4)...))
 	if s.Identity.PatientName != "Secret^Name" || s.Identity.PatientID != "SECRET-ID" || s.Identity.PatientBirthDate != "19010203" {
 		t.Errorf("identity %+v", s.Identity)
 	}

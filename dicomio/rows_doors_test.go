@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"ridgerule/dicomio/craft"
 	"ridgerule/dicomio/internal/walk"
 	"ridgerule/dicomio/volume"
 )
@@ -46,25 +47,19 @@ func through(t testing.TB, door *Door) (*Catalogue, *Series, *volume.Volume) {
 }
 
 // archive writes a zip: the slices below dir, then whatever more adds.
-func archive(t testing.TB, method uint16, dir string, slices []*crafted, more func(w *zip.Writer)) string {
+func archive(t testing.TB, method uint16, dir string, slices []*craft.File, more func(w *zip.Writer)) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "series.zip")
-	var b bytes.Buffer
-	w := zip.NewWriter(&b)
-	for k, c := range slices {
-		f, err := w.CreateHeader(&zip.FileHeader{Name: fmt.Sprintf("%s%d", dir, k), Method: method})
-		if err != nil {
-			t.Fatal(err)
+	data, err := craft.Zip(method, dir, slices, func(w *zip.Writer) error {
+		if more != nil {
+			more(w)
 		}
-		f.Write(c.bytes())
-	}
-	if more != nil {
-		more(w)
-	}
-	if err := w.Close(); err != nil {
+		return nil
+	})
+	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(path, b.Bytes(), 0o600); err != nil {
+	if err := os.WriteFile(path, data, 0o600); err != nil {
 		t.Fatal(err)
 	}
 	return path
@@ -73,9 +68,9 @@ func archive(t testing.TB, method uint16, dir string, slices []*crafted, more fu
 func TestRow34ZipIsReadInPlace(t *testing.T) {
 	for _, method := range []uint16{zip.Store, zip.Deflate} {
 		for _, syntax := range []string{walk.Explicit, walk.Deflated} {
-			files := stackOf(6)
+			files := craft.Stack(6)
 			for _, c := range files {
-				c.syntax = syntax
+				c.Syntax = syntax
 			}
 			path := archive(t, method, "deep/er/", files, func(w *zip.Writer) { w.Create("deep/note.txt") })
 			before, _ := os.ReadDir(filepath.Dir(path))
@@ -95,12 +90,12 @@ func TestRow34ZipIsReadInPlace(t *testing.T) {
 // Names that are no UTF-8, as old exports have them, in a folder and in an archive.
 func TestRow01NamesThatAreNoUTF8(t *testing.T) {
 	dir := t.TempDir()
-	for k, c := range stackOf(4) {
-		if err := os.WriteFile(filepath.Join(dir, fmt.Sprintf("schr\xE4g%d", k)), c.bytes(), 0o600); err != nil {
+	for k, c := range craft.Stack(4) {
+		if err := os.WriteFile(filepath.Join(dir, fmt.Sprintf("schr\xE4g%d", k)), c.Bytes(), 0o600); err != nil {
 			t.Skip("this file system takes UTF-8 names only")
 		}
 	}
-	zipped := archive(t, zip.Deflate, "B\xFCrste/\xE4", stackOf(4), nil)
+	zipped := archive(t, zip.Deflate, "B\xFCrste/\xE4", craft.Stack(4), nil)
 	for _, path := range []string{dir, zipped, filepath.Join(dir, "schr\xE4g0")} {
 		cat, err := Scan(t.Context(), opened(t, path), Limits{})
 		if err != nil || len(cat.Passed) != 0 {
@@ -121,7 +116,7 @@ func TestRow34HostileEntriesAreRefused(t *testing.T) {
 		"drive":     {Name: `C:\evil.dcm`},
 		"encrypted": {Name: "secret.dcm", Flags: 1},
 	} {
-		path := archive(t, zip.Deflate, "d/", stackOf(4), func(w *zip.Writer) {
+		path := archive(t, zip.Deflate, "d/", craft.Stack(4), func(w *zip.Writer) {
 			f, err := w.CreateRaw(header)
 			if err != nil {
 				t.Fatal(err)
@@ -135,7 +130,7 @@ func TestRow34HostileEntriesAreRefused(t *testing.T) {
 			t.Errorf("%s: passed over %v", name, cat.Passed)
 		}
 	}
-	link := archive(t, zip.Store, "d/", stackOf(4), func(w *zip.Writer) {
+	link := archive(t, zip.Store, "d/", craft.Stack(4), func(w *zip.Writer) {
 		h := &zip.FileHeader{Name: "link.dcm"}
 		h.SetMode(fs.ModeSymlink | 0o777)
 		f, _ := w.CreateHeader(h)
@@ -182,7 +177,7 @@ func TestRow34ZipBombs(t *testing.T) {
 
 func TestRow34DamagedZip(t *testing.T) {
 	for _, method := range []uint16{zip.Store, zip.Deflate} {
-		whole, _ := os.ReadFile(archive(t, method, "", stackOf(4), nil))
+		whole, _ := os.ReadFile(archive(t, method, "", craft.Stack(4), nil))
 		path := filepath.Join(t.TempDir(), "x.zip")
 		os.WriteFile(path, whole[:len(whole)-30], 0o600)
 		if _, err := Open(path, Limits{}); !errors.Is(err, ErrSeries) {
@@ -190,7 +185,7 @@ func TestRow34DamagedZip(t *testing.T) {
 		}
 	}
 	// One bit of a compressed pixel flipped: the archive's checksum tells.
-	whole, _ := os.ReadFile(archive(t, zip.Deflate, "", stackOf(4), nil))
+	whole, _ := os.ReadFile(archive(t, zip.Deflate, "", craft.Stack(4), nil))
 	path := filepath.Join(t.TempDir(), "x.zip")
 	found := 0
 	for at := 60; at < len(whole)-400; at += 7 {

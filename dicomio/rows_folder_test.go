@@ -11,6 +11,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"ridgerule/dicomio/craft"
 )
 
 // The rows of the table of tricky series that concern folders.
@@ -19,25 +21,25 @@ func TestRow35DICOMDIR(t *testing.T) {
 	dir := t.TempDir()
 	os.Mkdir(filepath.Join(dir, "img"), 0o755)
 	var ids []string
-	for k, c := range stackOf(5) {
-		os.WriteFile(filepath.Join(dir, "img", fmt.Sprintf("im%d.;1", k)), c.bytes(), 0o600)
+	for k, c := range craft.Stack(5) {
+		os.WriteFile(filepath.Join(dir, "img", fmt.Sprintf("im%d.;1", k)), c.Bytes(), 0o600)
 		ids = append(ids, fmt.Sprintf(`IMG\IM%d`, k))
 	}
-	os.WriteFile(filepath.Join(dir, "other.dcm"), slice(7).set(0x0020000E, "UI", "9").bytes(), 0o600) // not listed
+	os.WriteFile(filepath.Join(dir, "other.dcm"), craft.Slice(7).Set(0x0020000E, "UI", "9").Bytes(), 0o600) // not listed
 	path := filepath.Join(dir, "dicomdir")
-	os.WriteFile(path, directoryFile(ids...), 0o600)
+	os.WriteFile(path, craft.Directory(ids...), 0o600)
 	_, s, v := through(t, opened(t, path))
 	sameStack(t, v, 5)
 	cautioned(t, s)
 
-	os.WriteFile(path, directoryFile(append(ids, `IMG\GONE`, `..\..\ETC\PASSWD`)...), 0o600)
+	os.WriteFile(path, craft.Directory(append(ids, `IMG\GONE`, `..\..\ETC\PASSWD`)...), 0o600)
 	cat, s, v := through(t, opened(t, path))
 	sameStack(t, v, 5)
 	cautioned(t, s, "files_missing", "files_refused")
 	text := fmt.Sprint(cat.Passed, s.Cautions)
 	says(t, text, "missing", "GONE", "leaves the folder")
 
-	os.WriteFile(path, directoryFile(`A\B`), 0o600)
+	os.WriteFile(path, craft.Directory(`A\B`), 0o600)
 	_, err := Open(path, Limits{})
 	if !errors.Is(err, ErrSeries) {
 		t.Fatalf("got %v", err)
@@ -50,8 +52,8 @@ func TestRow35DICOMDIR(t *testing.T) {
 
 func TestRow36LinksPipesAndUnreadable(t *testing.T) {
 	dir := t.TempDir()
-	for k, c := range stackOf(4) {
-		os.WriteFile(filepath.Join(dir, fmt.Sprint(k)), c.bytes(), 0o600)
+	for k, c := range craft.Stack(4) {
+		os.WriteFile(filepath.Join(dir, fmt.Sprint(k)), c.Bytes(), 0o600)
 	}
 	if err := os.Symlink(dir, filepath.Join(dir, "loop")); err != nil {
 		t.Skip("no symbolic links on this file system")
@@ -102,7 +104,7 @@ func TestRow44NothingToRead(t *testing.T) {
 		}
 	}
 	one := filepath.Join(dir, "one.dcm")
-	os.WriteFile(one, slice(0).bytes(), 0o600)
+	os.WriteFile(one, craft.Slice(0).Bytes(), 0o600)
 	cat, err = Scan(t.Context(), opened(t, one), Limits{})
 	if err != nil {
 		t.Fatal(err)

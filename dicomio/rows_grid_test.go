@@ -9,16 +9,17 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/dicomio/craft"
 	"ridgerule/dicomio/volume"
 )
 
 // The rows of the table of tricky series that concern the grid: directions, spacing, tilt, rounding.
 
 func TestRow10LocalizerIsLeftOutAndSaid(t *testing.T) {
-	byType := slice(9).set(0x00080008, "CS", `ORIGINAL\PRIMARY\LOCALIZER`)
-	byOrientation := slice(9).set(0x00200037, "DS", `1\0\0\0\0\-1`)
-	for name, scout := range map[string]*crafted{"type": byType, "orientation": byOrientation} {
-		fsys := folder(append(stackOf(5), scout)...)
+	byType := craft.Slice(9).Set(0x00080008, "CS", `ORIGINAL\PRIMARY\LOCALIZER`)
+	byOrientation := craft.Slice(9).Set(0x00200037, "DS", `1\0\0\0\0\-1`)
+	for name, scout := range map[string]*craft.File{"type": byType, "orientation": byOrientation} {
+		fsys := folder(append(craft.Stack(5), scout)...)
 		s, v := readOnly(t, fsys)
 		sameStack(t, v, 5)
 		cautioned(t, s)
@@ -36,27 +37,27 @@ func TestRow10LocalizerIsLeftOutAndSaid(t *testing.T) {
 
 func TestRow12PositionOrOrientationMissing(t *testing.T) {
 	for tag, keyword := range map[uint32]string{0x00200032: "ImagePositionPatient", 0x00200037: "ImageOrientationPatient"} {
-		files := stackOf(5)
+		files := craft.Stack(5)
 		for _, c := range files {
-			c.drop(tag).set(0x00201041, "DS", "12")
+			c.Drop(tag).Set(0x00201041, "DS", "12")
 		}
 		refused(t, folder(files...), "missing_attribute", keyword, "is missing")
-		files = stackOf(5)
-		files[4].drop(tag) // one alone, at the end, spoils the series as well
+		files = craft.Stack(5)
+		files[4].Drop(tag) // one alone, at the end, spoils the series as well
 		refused(t, folder(files...), "missing_attribute", keyword, "is missing")
 	}
 }
 
 func TestRow13OnlyImagerPixelSpacing(t *testing.T) {
-	files := stackOf(4)
+	files := craft.Stack(4)
 	for _, c := range files {
-		c.drop(0x00280030).set(0x00181164, "DS", `0.3\0.4`)
+		c.Drop(0x00280030).Set(0x00181164, "DS", `0.3\0.4`)
 	}
 	refused(t, folder(files...), "missing_attribute", "PixelSpacing", "ImagerPixelSpacing is no substitute", "detector")
 }
 
 func TestRow14PixelSpacingIsRowThenColumn(t *testing.T) {
-	_, v := readOnly(t, folder(stackOf(4)...)) // PixelSpacing 0.3\0.4
+	_, v := readOnly(t, folder(craft.Stack(4)...)) // PixelSpacing 0.3\0.4
 	d := v.Spacing()
 	near(t, "distance between columns", d[0], 0.4, 1e-12)
 	near(t, "distance between rows", d[1], 0.3, 1e-12)
@@ -68,9 +69,9 @@ func TestRow15ImpossibleSpacing(t *testing.T) {
 		`0,3\0,3`: "decimal comma", `0.3`: "has 1 values, needs 2", `0.3\0.3\0.3`: "has 3 values", `1e999\1`: "not a number",
 		`0x1p-2\1`: "not a number", `\`: "is missing",
 	} {
-		files := stackOf(4)
+		files := craft.Stack(4)
 		for _, c := range files {
-			c.set(0x00280030, "DS", value)
+			c.Set(0x00280030, "DS", value)
 		}
 		code := "bad_attribute"
 		if value == `\` {
@@ -81,18 +82,18 @@ func TestRow15ImpossibleSpacing(t *testing.T) {
 }
 
 func TestRow15BlanksAndExponentsAreNumbers(t *testing.T) {
-	files := stackOf(4)
+	files := craft.Stack(4)
 	for _, c := range files {
-		c.set(0x00280030, "DS", ` 3e-1 \ +0.4 `)
+		c.Set(0x00280030, "DS", ` 3e-1 \ +0.4 `)
 	}
 	_, v := readOnly(t, folder(files...))
 	near(t, "distance between rows", v.Spacing()[1], 0.3, 1e-12)
 }
 
 func TestRow16NearlyOrthonormalIsPutRight(t *testing.T) {
-	files := stackOf(4)
+	files := craft.Stack(4)
 	for _, c := range files {
-		c.set(0x00200037, "DS", `1.0005\0.0006\0\0\0.9995\0`)
+		c.Set(0x00200037, "DS", `1.0005\0.0006\0\0\0.9995\0`)
 	}
 	_, v := readOnly(t, folder(files...))
 	x, y := r3.Unit(v.Step[0]), r3.Unit(v.Step[1])
@@ -100,9 +101,9 @@ func TestRow16NearlyOrthonormalIsPutRight(t *testing.T) {
 	near(t, "distance between columns", v.Spacing()[0], 0.4, 1e-12)
 	near(t, "half the skew goes to each", x.Y, 0.0003, 1e-6)
 	for _, bad := range []string{`1.01\0\0\0\1\0`, `1\0\0\0.01\1\0`, `0\0\0\0\1\0`, `1\0\0\1\0\0`} {
-		files := stackOf(4)
+		files := craft.Stack(4)
 		for _, c := range files {
-			c.set(0x00200037, "DS", bad)
+			c.Set(0x00200037, "DS", bad)
 		}
 		refused(t, folder(files...), "bad_orientation", "ImageOrientationPatient", bad)
 	}
@@ -141,10 +142,10 @@ func placed(t *testing.T, s, iop, spacing string) *volume.Volume {
 		o[i], _ = decimal(text)
 	}
 	n := r3.Cross(r3.Vec{X: o[0], Y: o[1], Z: o[2]}, r3.Vec{X: o[3], Y: o[4], Z: o[5]})
-	files := stackOf(4)
+	files := craft.Stack(4)
 	for k, c := range files {
 		at := r3.Add(r3.Vec{X: p[0], Y: p[1], Z: p[2]}, r3.Scale(float64(k), n))
-		c.set(0x00200032, "DS", fmt.Sprintf(`%g\%g\%g`, at.X, at.Y, at.Z)).set(0x00200037, "DS", iop).set(0x00280030, "DS", spacing)
+		c.Set(0x00200032, "DS", fmt.Sprintf(`%g\%g\%g`, at.X, at.Y, at.Z)).Set(0x00200037, "DS", iop).Set(0x00280030, "DS", spacing)
 	}
 	_, v := readOnly(t, folder(files...))
 	return v
@@ -171,9 +172,9 @@ func TestRow17ReversedAndObliqueStacks(t *testing.T) {
 			t.Errorf("%s: the grid is left-handed", c.iop)
 		}
 	}
-	files := stackOf(5)
+	files := craft.Stack(5)
 	for i, position := range []string{"FFS", "HFP", "FFP", "HFDR", ""} {
-		files[i].set(0x00185100, "CS", position)
+		files[i].Set(0x00185100, "CS", position)
 	}
 	_, v := readOnly(t, folder(files...))
 	sameStack(t, v, 5)
@@ -184,10 +185,10 @@ func TestRow17ReversedAndObliqueStacks(t *testing.T) {
 func TestRow18GantryTiltIsASheredGrid(t *testing.T) {
 	for _, degrees := range []float64{0, 14, -20, 30} {
 		sin, cos := math.Sincos(degrees * math.Pi / 180)
-		files := stackOf(9)
+		files := craft.Stack(9)
 		for k, c := range files { // the table moves along z, the plane is tilted about x
-			c.set(0x00200037, "DS", fmt.Sprintf(`1\0\0\0\%.8f\%.8f`, cos, -sin)).
-				set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.6f`, 1.25*float64(k)))
+			c.Set(0x00200037, "DS", fmt.Sprintf(`1\0\0\0\%.8f\%.8f`, cos, -sin)).
+				Set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.6f`, 1.25*float64(k)))
 		}
 		s, v := readOnly(t, folder(files...))
 		if degrees == 0 {
@@ -206,17 +207,17 @@ func TestRow18GantryTiltIsASheredGrid(t *testing.T) {
 func TestRow39NoiseAndRoundingOfPositions(t *testing.T) {
 	for _, step := range []float64{0.08, 0.125, 0.1599, 0.3333, 0.25} {
 		for _, start := range []float64{0, -31.005, 17.333} {
-			rounded, noisy := []*crafted{}, []*crafted{}
+			rounded, noisy := []*craft.File{}, []*craft.File{}
 			n := 40
 			if step == 0.1599 {
 				n = 400 // so near to 0.16 that a gap of 0.15 comes once in a hundred
 			}
 			for k := range n {
 				z := start + step*float64(k)
-				rounded = append(rounded, slice(k).set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.2f`, z)))
-				noisy = append(noisy, slice(k).set(0x00200032, "DS", fmt.Sprintf(`%.7f\-20\%.7f`, -10+1e-5*math.Sin(float64(9*k)), z+1e-5*math.Cos(float64(7*k)))))
+				rounded = append(rounded, craft.Slice(k).Set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.2f`, z)))
+				noisy = append(noisy, craft.Slice(k).Set(0x00200032, "DS", fmt.Sprintf(`%.7f\-20\%.7f`, -10+1e-5*math.Sin(float64(9*k)), z+1e-5*math.Cos(float64(7*k)))))
 			}
-			for name, files := range map[string][]*crafted{"rounded": rounded, "noisy": noisy} {
+			for name, files := range map[string][]*craft.File{"rounded": rounded, "noisy": noisy} {
 				s, v := readOnly(t, folder(files...))
 				near(t, fmt.Sprintf("%s step from %g", name, start), v.Step[2].Z, step, 0.01/40)
 				near(t, "first position", v.Origin.Z, start, 0.006)
@@ -229,13 +230,13 @@ func TestRow39NoiseAndRoundingOfPositions(t *testing.T) {
 		}
 	}
 	// Not an excuse: one slice of a rounded stack a whole quantum out of place, or rounding to 1 decimal.
-	files := stackOf(0)
+	files := craft.Stack(0)
 	for k := range 20 {
 		z := 0.2 * float64(k)
 		if k == 9 {
 			z += 0.01
 		}
-		files = append(files, slice(k).set(0x00200032, "DS", fmt.Sprintf(`0\0\%.2f`, z)))
+		files = append(files, craft.Slice(k).Set(0x00200032, "DS", fmt.Sprintf(`0\0\%.2f`, z)))
 	}
 	refused(t, folder(files...), "uneven", `\1.810 mm`, "0.210 mm from")
 	files = nil
@@ -244,26 +245,26 @@ func TestRow39NoiseAndRoundingOfPositions(t *testing.T) {
 		if k > 9 {
 			z += 0.01
 		}
-		files = append(files, slice(k).set(0x00200032, "DS", fmt.Sprintf(`0\0\%.2f`, z)))
+		files = append(files, craft.Slice(k).Set(0x00200032, "DS", fmt.Sprintf(`0\0\%.2f`, z)))
 	}
 	refused(t, folder(files...), "uneven", "0.210 mm from")
 	files = nil
 	for k := range 20 {
-		files = append(files, slice(k).set(0x00200032, "DS", fmt.Sprintf(`0\0\%.1f`, 0.25*float64(k))))
+		files = append(files, craft.Slice(k).Set(0x00200032, "DS", fmt.Sprintf(`0\0\%.1f`, 0.25*float64(k))))
 	}
 	refused(t, folder(files...), "uneven")
 }
 
 func TestRow40SeriesSplitOverFoldersAndSeriesTwice(t *testing.T) {
 	fsys := fstest.MapFS{}
-	for k, c := range stackOf(6) {
-		add(fsys, fmt.Sprintf("part%d/x%d", k%3, k), c.bytes())
+	for k, c := range craft.Stack(6) {
+		add(fsys, fmt.Sprintf("part%d/x%d", k%3, k), c.Bytes())
 	}
 	s, v := readOnly(t, fsys)
 	sameStack(t, v, 6)
 	cautioned(t, s)
-	for k, c := range stackOf(6) {
-		add(fsys, fmt.Sprintf("copy/%d", k), c.bytes())
+	for k, c := range craft.Stack(6) {
+		add(fsys, fmt.Sprintf("copy/%d", k), c.Bytes())
 	}
 	s, v = readOnly(t, fsys)
 	sameStack(t, v, 6)
@@ -271,38 +272,38 @@ func TestRow40SeriesSplitOverFoldersAndSeriesTwice(t *testing.T) {
 }
 
 func TestRow41OddSliceIsNamed(t *testing.T) {
-	for _, change := range []func(*crafted){
-		func(c *crafted) { c.set(0x00280030, "DS", `0.25\0.25`) },
-		func(c *crafted) { c.us(0x00280010, 3).us(0x00280011, 10) },
+	for _, change := range []func(*craft.File){
+		func(c *craft.File) { c.Set(0x00280030, "DS", `0.25\0.25`) },
+		func(c *craft.File) { c.US(0x00280010, 3).US(0x00280011, 10) },
 	} {
-		odd := slice(2)
+		odd := craft.Slice(2)
 		change(odd)
-		files := stackOf(6)
-		fsys := folder(append(append([]*crafted{}, files[:2]...), files[3:]...)...)
-		add(fsys, "IM9004.dcm", odd.bytes())
+		files := craft.Stack(6)
+		fsys := folder(append(append([]*craft.File{}, files[:2]...), files[3:]...)...)
+		add(fsys, "IM9004.dcm", odd.Bytes())
 		refused(t, fsys, "odd_slice", "IM9004.dcm", "the series has")
 	}
 }
 
 func TestRow42MixedUnitsAndFrames(t *testing.T) {
-	files := stackOf(5)
-	files[3].set(0x00200052, "UI", "7.7.7")
+	files := craft.Stack(5)
+	files[3].Set(0x00200052, "UI", "7.7.7")
 	refused(t, folder(files...), "mixed", "FrameOfReferenceUID")
-	files = stackOf(5)
-	files[3].set(0x00281054, "LO", "OD")
+	files = craft.Stack(5)
+	files[3].Set(0x00281054, "LO", "OD")
 	refused(t, folder(files...), "mixed", "RescaleType", "OD")
-	files = stackOf(5) // "HU", and nothing, mean the same; a frame of reference not stated contradicts none
-	files[3].set(0x00281054, "LO", "HU")
-	files[1].drop(0x00200052)
+	files = craft.Stack(5) // "HU", and nothing, mean the same; a frame of reference not stated contradicts none
+	files[3].Set(0x00281054, "LO", "HU")
+	files[1].Drop(0x00200052)
 	_, v := readOnly(t, folder(files...))
 	sameStack(t, v, 5)
-	files = stackOf(5)
-	files[3].drop(0x00281052, 0x00281053)
+	files = craft.Stack(5)
+	files[3].Drop(0x00281052, 0x00281053)
 	refused(t, folder(files...), "mixed", "RescaleSlope")
 }
 
 func TestRow45FewerThanThreeSlices(t *testing.T) {
 	for n := 1; n <= 2; n++ {
-		refused(t, folder(stackOf(n)...), "too_few", fmt.Sprintf("%d slice(s): not a volume", n))
+		refused(t, folder(craft.Stack(n)...), "too_few", fmt.Sprintf("%d slice(s): not a volume", n))
 	}
 }

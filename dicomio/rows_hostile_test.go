@@ -8,32 +8,33 @@ import (
 	"strings"
 	"testing"
 
+	"ridgerule/dicomio/craft"
 	"ridgerule/dicomio/internal/walk"
 )
 
 // The rows of the table of tricky series that concern damaged and hostile files.
 
 func TestRow29PixelDataTooShort(t *testing.T) {
-	whole := slice(4).bytes()
+	whole := craft.Slice(4).Bytes()
 	for _, cut := range []int{1, 2, 30, 59, 60} {
-		fsys := folder(stackOf(4)...)
+		fsys := folder(craft.Stack(4)...)
 		add(fsys, "IM9001.dcm", whole[:len(whole)-cut])
 		refused(t, fsys, "truncated", "IM9001.dcm", fmt.Sprintf("%d bytes are missing", cut))
 	}
-	short := slice(4)
-	short.pixels = short.pixels[:20]
-	fsys := folder(stackOf(4)...)
-	add(fsys, "IM9005.dcm", short.bytes())
+	short := craft.Slice(4)
+	short.Pixels = short.Pixels[:20]
+	fsys := folder(craft.Stack(4)...)
+	add(fsys, "IM9005.dcm", short.Bytes())
 	refused(t, fsys, "truncated", "IM9005.dcm", "20 bytes are missing", "need 60 bytes")
 }
 
 // A file cut anywhere, the last slice of a stack so that no gap gives it away, is never read as whole.
 func TestRow29CutAtEveryByte(t *testing.T) {
 	for _, syntax := range []string{walk.Explicit, walk.Implicit, walk.BigEndian, walk.Deflated} {
-		last := slice(4)
-		last.syntax = syntax
-		whole := last.bytes()
-		fsys := folder(stackOf(4)...)
+		last := craft.Slice(4)
+		last.Syntax = syntax
+		whole := last.Bytes()
+		fsys := folder(craft.Stack(4)...)
 		for cut := 132; cut < len(whole); cut++ {
 			add(fsys, "IM9001.dcm", whole[:cut])
 			cat, err := scanned(t, fsys)
@@ -57,17 +58,17 @@ func TestRow30TrailingPaddingAndGarbage(t *testing.T) {
 	for _, tail := range [][]byte{
 		append([]byte{0xFC, 0xFF, 0xFC, 0xFF, 'O', 'B', 0, 0, 8, 0, 0, 0}, make([]byte, 8)...), make([]byte, 700), []byte("garbage \xFF\xFE\x00"), {0},
 	} {
-		files := stackOf(4)
+		files := craft.Stack(4)
 		for _, c := range files {
-			c.tail = tail
+			c.Tail = tail
 		}
 		s, v := readOnly(t, folder(files...))
 		sameStack(t, v, 4)
 		cautioned(t, s)
 	}
-	files := stackOf(4) // longer Pixel Data
+	files := craft.Stack(4) // longer Pixel Data
 	for _, c := range files {
-		c.pixels = append(c.pixels, 1, 2, 3)
+		c.Pixels = append(c.Pixels, 1, 2, 3)
 	}
 	s, v := readOnly(t, folder(files...))
 	sameStack(t, v, 4)
@@ -75,29 +76,29 @@ func TestRow30TrailingPaddingAndGarbage(t *testing.T) {
 }
 
 func TestRow33LengthsThatLie(t *testing.T) {
-	base := slice(0)
-	whole := base.bytes()
+	base := craft.Slice(0)
+	whole := base.Bytes()
 	at := bytes.Index(whole, []byte{0x10, 0, 0x10, 0, 'P', 'N'})
 	with := func(b []byte) []byte { return slices.Concat(whole[:at], b, whole[at:]) }
 	nest := func(depth int) []byte {
 		var b []byte
 		for range depth {
-			b = appendHead(b, walk.Explicit, 0x00091010, "SQ", 0xFFFFFFFF)
-			b = appendHead(b, walk.Implicit, 0xFFFEE000, "", 0xFFFFFFFF)
+			b = craft.AppendHead(b, walk.Explicit, 0x00091010, "SQ", 0xFFFFFFFF)
+			b = craft.AppendHead(b, walk.Implicit, 0xFFFEE000, "", 0xFFFFFFFF)
 		}
 		return b
 	}
 	for name, data := range map[string][]byte{
-		"OB of 4 GiB":         with(appendHead(nil, walk.Explicit, 0x00091010, "OB", 0xFFFFFFFE)),
-		"UN of 4 GiB":         with(appendHead(nil, walk.Explicit, 0x00091010, "UN", 0xFFFFFFFE)),
-		"UT of 4 GiB":         with(appendHead(nil, walk.Explicit, 0x00091010, "UT", 0xFFFFFFF0)),
-		"UT undefined":        with(appendHead(nil, walk.Explicit, 0x00091010, "UT", 0xFFFFFFFF)),
+		"OB of 4 GiB":         with(craft.AppendHead(nil, walk.Explicit, 0x00091010, "OB", 0xFFFFFFFE)),
+		"UN of 4 GiB":         with(craft.AppendHead(nil, walk.Explicit, 0x00091010, "UN", 0xFFFFFFFE)),
+		"UT of 4 GiB":         with(craft.AppendHead(nil, walk.Explicit, 0x00091010, "UT", 0xFFFFFFF0)),
+		"UT undefined":        with(craft.AppendHead(nil, walk.Explicit, 0x00091010, "UT", 0xFFFFFFFF)),
 		"nest of 33":          with(nest(33)),
 		"nest of 500,000":     with(nest(500_000)),
 		"item without end":    with(nest(1)),
-		"no item":             with(append(appendHead(nil, walk.Explicit, 0x00091010, "SQ", 0xFFFFFFFF), whole[at:]...)),
-		"delimiter of length": with(appendHead(appendHead(nil, walk.Explicit, 0x00091010, "SQ", 0xFFFFFFFF), walk.Implicit, 0xFFFEE0DD, "", 8)),
-		"stray delimiter":     with(appendHead(nil, walk.Implicit, 0xFFFEE00D, "", 0)),
+		"no item":             with(append(craft.AppendHead(nil, walk.Explicit, 0x00091010, "SQ", 0xFFFFFFFF), whole[at:]...)),
+		"delimiter of length": with(craft.AppendHead(craft.AppendHead(nil, walk.Explicit, 0x00091010, "SQ", 0xFFFFFFFF), walk.Implicit, 0xFFFEE0DD, "", 8)),
+		"stray delimiter":     with(craft.AppendHead(nil, walk.Implicit, 0xFFFEE00D, "", 0)),
 	} {
 		fsys := folder()
 		add(fsys, "IM9002.dcm", data)
@@ -114,26 +115,26 @@ func TestRow33LengthsThatLie(t *testing.T) {
 
 // Every panic and memory bomb found in the parser, by its trigger: each is refused by us, or harmless.
 func TestRow33ParserTraps(t *testing.T) {
-	for name, change := range map[string]func(*crafted){
-		"Rows of length 0":            func(c *crafted) { c.raw(0x00280010, "US", nil) },
-		"Rows as LO":                  func(c *crafted) { c.set(0x00280010, "LO", "5") },
-		"Rows 0":                      func(c *crafted) { c.us(0x00280010, 0) },
-		"Rows and Columns 65535":      func(c *crafted) { c.us(0x00280010, 65535).us(0x00280011, 65535) },
-		"frames -1":                   func(c *crafted) { c.set(0x00280008, "IS", "-1") },
-		"frames as US":                func(c *crafted) { c.us(0x00280008, 9) },
-		"frames 4e18":                 func(c *crafted) { c.set(0x00280008, "IS", "4000000000000000000") },
-		"frames 2147483649":           func(c *crafted) { c.set(0x00280008, "IS", "2147483649") },
-		"frames 1e9, rows 0":          func(c *crafted) { c.set(0x00280008, "IS", "1000000000").us(0x00280010, 0) },
-		"frames 60000":                func(c *crafted) { c.set(0x00280008, "IS", "60000") },
-		"charset as US":               func(c *crafted) { c.us(0x00080005, 7).us(0x00280010, 0) },
-		"empty transfer syntax":       func(c *crafted) { c.syntax = ""; c.us(0x00280010, 0) },
-		"BitsAllocated of two values": func(c *crafted) { c.raw(0x00280100, "US", []byte{16, 0, 16, 0}) },
-		"fragments end in the file":   func(c *crafted) { c.syntax = walk.RLE; c.fragments = [][]byte{make([]byte, 64)}; c.tail = nil },
-		"PixelRepresentation 9":       func(c *crafted) { c.us(0x00280103, 9) },
-		"shared groups no sequence":   func(c *crafted) { c.set(0x52009229, "LO", "x").us(0x00280010, 0) },
-		"position as sequence":        func(c *crafted) { c.sequence(0x00200032, group(0x00080060, "CS", "CT")) },
+	for name, change := range map[string]func(*craft.File){
+		"Rows of length 0":            func(c *craft.File) { c.Raw(0x00280010, "US", nil) },
+		"Rows as LO":                  func(c *craft.File) { c.Set(0x00280010, "LO", "5") },
+		"Rows 0":                      func(c *craft.File) { c.US(0x00280010, 0) },
+		"Rows and Columns 65535":      func(c *craft.File) { c.US(0x00280010, 65535).US(0x00280011, 65535) },
+		"frames -1":                   func(c *craft.File) { c.Set(0x00280008, "IS", "-1") },
+		"frames as US":                func(c *craft.File) { c.US(0x00280008, 9) },
+		"frames 4e18":                 func(c *craft.File) { c.Set(0x00280008, "IS", "4000000000000000000") },
+		"frames 2147483649":           func(c *craft.File) { c.Set(0x00280008, "IS", "2147483649") },
+		"frames 1e9, rows 0":          func(c *craft.File) { c.Set(0x00280008, "IS", "1000000000").US(0x00280010, 0) },
+		"frames 60000":                func(c *craft.File) { c.Set(0x00280008, "IS", "60000") },
+		"charset as US":               func(c *craft.File) { c.US(0x00080005, 7).US(0x00280010, 0) },
+		"empty transfer syntax":       func(c *craft.File) { c.Syntax = ""; c.US(0x00280010, 0) },
+		"BitsAllocated of two values": func(c *craft.File) { c.Raw(0x00280100, "US", []byte{16, 0, 16, 0}) },
+		"fragments end in the file":   func(c *craft.File) { c.Syntax = walk.RLE; c.Fragments = [][]byte{make([]byte, 64)}; c.Tail = nil },
+		"PixelRepresentation 9":       func(c *craft.File) { c.US(0x00280103, 9) },
+		"shared groups no sequence":   func(c *craft.File) { c.Set(0x52009229, "LO", "x").US(0x00280010, 0) },
+		"position as sequence":        func(c *craft.File) { c.Sequence(0x00200032, craft.Group(0x00080060, "CS", "CT")) },
 	} {
-		files := stackOf(4)
+		files := craft.Stack(4)
 		for _, c := range files {
 			change(c)
 		}
@@ -154,13 +155,13 @@ func TestRow33ParserTraps(t *testing.T) {
 
 // A deflated data set of 4 MB that inflates to 4 GB is refused without being inflated to its end.
 func TestRow33DeflateBomb(t *testing.T) {
-	c := slice(0)
-	c.syntax = walk.Deflated
-	head := c.bytes()
+	c := craft.Slice(0)
+	c.Syntax = walk.Deflated
+	head := c.Bytes()
 	head = head[:bytes.Index(head, []byte(walk.Deflated))+len(walk.Deflated)]
 	var z bytes.Buffer
 	w, _ := flate.NewWriter(&z, flate.BestSpeed)
-	w.Write(appendHead(nil, walk.Explicit, 0x00091010, "OB", 0xF0000000))
+	w.Write(craft.AppendHead(nil, walk.Explicit, 0x00091010, "OB", 0xF0000000))
 	chunk := make([]byte, 1<<20)
 	for range 80 {
 		w.Write(chunk)
@@ -179,14 +180,14 @@ func TestRow33DeflateBomb(t *testing.T) {
 // Compressed frames that claim 8 GB of pixels from a few bytes are refused before any memory is taken.
 func TestRow33CompressedFramesThatLie(t *testing.T) {
 	for _, syntax := range []string{walk.RLE, walk.JPEGSV1, walk.JPEGLS, walk.JPEG2000, walk.JPEGBaseline} {
-		files := stackOf(3)
+		files := craft.Stack(3)
 		for _, c := range files {
-			c.syntax, c.fragments = syntax, [][]byte{rleFrame(c.pixels)}
-			c.us(0x00280010, 65535).us(0x00280011, 65535)
+			c.Syntax, c.Fragments = syntax, [][]byte{craft.RLEFrame(c.Pixels)}
+			c.US(0x00280010, 65535).US(0x00280011, 65535)
 		}
 		frugal(t, syntax, 3000, func() { refused(t, folder(files...), "limit", "claim to decode to") })
 		for _, c := range files { // within the limit, and still a lie
-			c.us(0x00280010, 5000).us(0x00280011, 5000)
+			c.US(0x00280010, 5000).US(0x00280011, 5000)
 		}
 		s := only(t, folder(files...))
 		if _, err := s.Read(t.Context(), nil); err == nil {
@@ -196,7 +197,7 @@ func TestRow33CompressedFramesThatLie(t *testing.T) {
 }
 
 func TestRow43MemoryIsAskedForFirst(t *testing.T) {
-	s := only(t, folder(stackOf(4)...))
+	s := only(t, folder(craft.Stack(4)...))
 	s.Grid.Size = [3]int{1 << 16, 1 << 16, 1 << 16}
 	_, err := s.Read(t.Context(), nil)
 	e, ours := err.(*SeriesError)
@@ -207,7 +208,7 @@ func TestRow43MemoryIsAskedForFirst(t *testing.T) {
 		t.Fatalf("got %v", err)
 	}
 	says(t, e.Error(), "MiB of memory", "MiB are free")
-	door, _ := NewDoor(folder(stackOf(4)...), Limits{})
+	door, _ := NewDoor(folder(craft.Stack(4)...), Limits{})
 	cat, err := Scan(t.Context(), door, Limits{Volume: 100})
 	if err != nil {
 		t.Fatal(err)
@@ -218,10 +219,10 @@ func TestRow43MemoryIsAskedForFirst(t *testing.T) {
 // Each file within what one may grow to, and all together a bomb: 40 slices of 400 × 400 zeros, deflated, under a limit of
 // 1 MiB.
 func TestRow33ManySmallBombs(t *testing.T) {
-	var files []*crafted
+	var files []*craft.File
 	for k := range 40 {
-		c := slice(k).us(0x00280010, 400).us(0x00280011, 400)
-		c.syntax, c.pixels = walk.Deflated, make([]uint16, 400*400)
+		c := craft.Slice(k).US(0x00280010, 400).US(0x00280011, 400)
+		c.Syntax, c.Pixels = walk.Deflated, make([]uint16, 400*400)
 		files = append(files, c)
 	}
 	door, err := NewDoor(folder(files...), Limits{})

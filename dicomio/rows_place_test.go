@@ -5,14 +5,16 @@ import (
 	"strings"
 	"testing"
 	"testing/fstest"
+
+	"ridgerule/dicomio/craft"
 )
 
 // The rows of the table of tricky series that concern where slices lie. Each test is named with its row.
 
 func TestRow01AnyOrderNamesFoldersAndOtherFiles(t *testing.T) {
 	fsys := fstest.MapFS{}
-	for k, c := range stackOf(6) {
-		add(fsys, fmt.Sprintf("a/%d/%c%d", k%2, 'z'-k, 5-k), c.bytes())
+	for k, c := range craft.Stack(6) {
+		add(fsys, fmt.Sprintf("a/%d/%c%d", k%2, 'z'-k, 5-k), c.Bytes())
 	}
 	add(fsys, "report.pdf", []byte("%PDF-1.4 nothing"))
 	add(fsys, "a/.DS_Store", []byte("\x00\x00\x00\x01Bud1"))
@@ -28,9 +30,9 @@ func TestRow01AnyOrderNamesFoldersAndOtherFiles(t *testing.T) {
 }
 
 func TestRow02OrderIsByPositionNotByInstanceNumber(t *testing.T) {
-	files := stackOf(5)
+	files := craft.Stack(5)
 	for k, c := range files {
-		c.set(0x00200013, "IS", fmt.Sprint([]int{3, 3, 9, 1, -4}[k]))
+		c.Set(0x00200013, "IS", fmt.Sprint([]int{3, 3, 9, 1, -4}[k]))
 	}
 	s, v := readOnly(t, folder(files...))
 	sameStack(t, v, 5)
@@ -41,15 +43,15 @@ func TestRow02OrderIsByPositionNotByInstanceNumber(t *testing.T) {
 
 func TestRow03SpacingComesFromPositions(t *testing.T) {
 	for _, tag := range []uint32{0x00180050, 0x00180088} {
-		files := stackOf(4)
+		files := craft.Stack(4)
 		for _, c := range files {
-			c.set(tag, "DS", "0.75")
+			c.Set(tag, "DS", "0.75")
 		}
 		s, v := readOnly(t, folder(files...))
 		near(t, "slice step", v.Spacing()[2], 0.5, 1e-12)
 		cautioned(t, s, map[uint32]string{0x00180050: "stated_slicethickness", 0x00180088: "stated_spacingbetweenslices"}[tag])
 		for _, c := range files {
-			c.set(tag, "DS", "0.51")
+			c.Set(tag, "DS", "0.51")
 		}
 		s, _ = readOnly(t, folder(files...))
 		cautioned(t, s)
@@ -57,29 +59,29 @@ func TestRow03SpacingComesFromPositions(t *testing.T) {
 }
 
 func TestRow04MissingSliceIsNamedByPosition(t *testing.T) {
-	files := stackOf(8)
+	files := craft.Stack(8)
 	refused(t, folder(append(files[:3], files[4:]...)...), "missing_slice", "1 slice(s) missing", `-10.000\-20.000\31.500 mm`, "0.500 mm")
 }
 
 // The smallest voxels in use: at 0.08 mm a missing slice must not pass as jitter.
 func TestRow04MissingSliceOfFineStack(t *testing.T) {
-	var files []*crafted
+	var files []*craft.File
 	for k := range 30 {
 		if k != 17 {
-			files = append(files, slice(k).set(0x00200032, "DS", fmt.Sprintf(`0\0\%.2f`, 0.08*float64(k))))
+			files = append(files, craft.Slice(k).Set(0x00200032, "DS", fmt.Sprintf(`0\0\%.2f`, 0.08*float64(k))))
 		}
 	}
 	refused(t, folder(files...), "missing_slice", `0.000\0.000\1.360 mm`)
 }
 
 func TestRow05SeveralMissingOrUneven(t *testing.T) {
-	files := stackOf(12)
-	gone := append(append(append([]*crafted{}, files[:2]...), files[4:9]...), files[10:]...)
+	files := craft.Stack(12)
+	gone := append(append(append([]*craft.File{}, files[:2]...), files[4:9]...), files[10:]...)
 	refused(t, folder(gone...), "missing_slice", "3 slice(s) missing", `\31.000 mm`, `\31.500 mm`, `\34.500 mm`)
 	for _, shift := range []float64{0.011, 0.05, 0.2, -0.2} { // of a 0.5 mm step: 2.2 % and more
-		files := stackOf(12)
+		files := craft.Stack(12)
 		for k := 7; k < 12; k++ {
-			files[k].set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.4f`, 30+0.5*float64(k)+shift))
+			files[k].Set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.4f`, 30+0.5*float64(k)+shift))
 		}
 		refused(t, folder(files...), "uneven", "not evenly spaced", fmt.Sprintf("%.3f mm from", 0.5+shift), "33.000")
 	}
@@ -87,19 +89,19 @@ func TestRow05SeveralMissingOrUneven(t *testing.T) {
 
 // Each gap within 1 %, and yet the stack bends: 60 slices whose step grows from 0.4985 to 0.5015 mm.
 func TestRow05SlowlyGrowingStepIsUneven(t *testing.T) {
-	var files []*crafted
+	var files []*craft.File
 	z := 0.0
 	for k := range 60 {
-		files = append(files, slice(k).set(0x00200032, "DS", fmt.Sprintf(`0\0\%.6f`, z)))
+		files = append(files, craft.Slice(k).Set(0x00200032, "DS", fmt.Sprintf(`0\0\%.6f`, z)))
 		z += 0.4985 + 0.003*float64(k)/59
 	}
 	refused(t, folder(files...), "uneven", "out of place")
 }
 
 func TestRow06DuplicateSliceIsReadOnce(t *testing.T) {
-	files := stackOf(5)
-	same := slice(2)
-	other := slice(3).set(0x00080018, "UI", "9.9.9")
+	files := craft.Stack(5)
+	same := craft.Slice(2)
+	other := craft.Slice(3).Set(0x00080018, "UI", "9.9.9")
 	s, v := readOnly(t, folder(append(files, same, other)...))
 	sameStack(t, v, 5)
 	cautioned(t, s, "duplicates")
@@ -108,18 +110,18 @@ func TestRow06DuplicateSliceIsReadOnce(t *testing.T) {
 
 func TestRow07SamePositionDifferentPixels(t *testing.T) {
 	for _, sop := range []string{"1.2.3.4.3", "9.9.9"} { // the same SOP Instance UID, and another
-		twin := slice(2).set(0x00080018, "UI", sop)
-		twin.pixels[11]++
-		fsys := folder(stackOf(5)...)
-		add(fsys, "IM9003.dcm", twin.bytes())
+		twin := craft.Slice(2).Set(0x00080018, "UI", sop)
+		twin.Pixels[11]++
+		fsys := folder(craft.Stack(5)...)
+		add(fsys, "IM9003.dcm", twin.Bytes())
 		refused(t, fsys, "two_acquisitions", "IM9003.dcm", "17", "two acquisitions", `\31.000 mm`)
 	}
 }
 
 func TestRow08TwoSeries(t *testing.T) {
-	files := stackOf(4)
-	for _, c := range stackOf(5) {
-		files = append(files, c.set(0x0020000E, "UI", "1.2.3.77"))
+	files := craft.Stack(4)
+	for _, c := range craft.Stack(5) {
+		files = append(files, c.Set(0x0020000E, "UI", "1.2.3.77"))
 	}
 	cat, err := scanned(t, folder(files...))
 	if err != nil || len(cat.Series) != 2 {
@@ -142,26 +144,26 @@ func TestRow08TwoSeries(t *testing.T) {
 }
 
 func TestRow08OnlyCTVolumeIsTaken(t *testing.T) {
-	files := stackOf(4)
+	files := craft.Stack(4)
 	for k := range 6 { // another class, and a pair of CT images that are no volume
-		files = append(files, slice(k).set(0x0020000E, "UI", "5.5").set(0x00080016, "UI", "1.2.840.10008.5.1.4.1.1.4"))
+		files = append(files, craft.Slice(k).Set(0x0020000E, "UI", "5.5").Set(0x00080016, "UI", "1.2.840.10008.5.1.4.1.1.4"))
 	}
-	files = append(files, slice(0).set(0x0020000E, "UI", "6.6"), slice(1).set(0x0020000E, "UI", "6.6"))
+	files = append(files, craft.Slice(0).Set(0x0020000E, "UI", "6.6"), craft.Slice(1).Set(0x0020000E, "UI", "6.6"))
 	_, v := readOnly(t, folder(files...))
 	sameStack(t, v, 4)
 }
 
 func TestRow09TwoStacksUnderOneUIDAreSplit(t *testing.T) {
-	for name, change := range map[string]func(*crafted){
-		"orientation": func(c *crafted) { c.set(0x00200037, "DS", `0\1\0\0\0\-1`) },
-		"spacing":     func(c *crafted) { c.set(0x00280030, "DS", `0.2\0.2`) },
-		"matrix":      func(c *crafted) { c.us(0x00280010, 3).us(0x00280011, 10) },
+	for name, change := range map[string]func(*craft.File){
+		"orientation": func(c *craft.File) { c.Set(0x00200037, "DS", `0\1\0\0\0\-1`) },
+		"spacing":     func(c *craft.File) { c.Set(0x00280030, "DS", `0.2\0.2`) },
+		"matrix":      func(c *craft.File) { c.US(0x00280010, 3).US(0x00280011, 10) },
 	} {
-		files := stackOf(4)
+		files := craft.Stack(4)
 		for k := range 4 {
-			c := slice(k).set(0x00200032, "DS", fmt.Sprintf(`%g\-20\3`, float64(k)))
+			c := craft.Slice(k).Set(0x00200032, "DS", fmt.Sprintf(`%g\-20\3`, float64(k)))
 			if name != "orientation" {
-				c.set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%g`, 90+float64(k)))
+				c.Set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%g`, 90+float64(k)))
 			}
 			change(c)
 			files = append(files, c)

@@ -5,25 +5,26 @@ import (
 	"math"
 	"testing"
 
+	"ridgerule/dicomio/craft"
 	"ridgerule/dicomio/internal/walk"
 )
 
 // The rows of the table of tricky series that concern what the pixels mean.
 
 func TestRow11NotOriginalSlices(t *testing.T) {
-	for code, change := range map[string]func(*crafted){
-		"derived":           func(c *crafted) { c.set(0x00080008, "CS", `DERIVED\PRIMARY\MPR`) },
-		"secondary_capture": func(c *crafted) { c.set(0x00080016, "UI", secondaryCapture) },
-		"colour":            func(c *crafted) { c.us(0x00280002, 3).set(0x00280004, "CS", "RGB") },
-		"burned_in":         func(c *crafted) { c.set(0x00280301, "CS", "YES") },
-		"not_ct":            func(c *crafted) { c.set(0x00080016, "UI", "1.2.840.10008.5.1.4.1.1.4") },
+	for code, change := range map[string]func(*craft.File){
+		"derived":           func(c *craft.File) { c.Set(0x00080008, "CS", `DERIVED\PRIMARY\MPR`) },
+		"secondary_capture": func(c *craft.File) { c.Set(0x00080016, "UI", secondaryCapture) },
+		"colour":            func(c *craft.File) { c.US(0x00280002, 3).Set(0x00280004, "CS", "RGB") },
+		"burned_in":         func(c *craft.File) { c.Set(0x00280301, "CS", "YES") },
+		"not_ct":            func(c *craft.File) { c.Set(0x00080016, "UI", "1.2.840.10008.5.1.4.1.1.4") },
 	} {
-		files := stackOf(4)
+		files := craft.Stack(4)
 		for _, c := range files {
 			change(c)
 		}
 		refused(t, folder(files...), code)
-		fsys := folder(append(stackOf(5), func() *crafted { c := slice(2); change(c); return c }())...)
+		fsys := folder(append(craft.Stack(5), func() *craft.File { c := craft.Slice(2); change(c); return c }())...)
 		s, v := readOnly(t, fsys) // beside a stack it is listed, and does no harm
 		sameStack(t, v, 5)
 		cautioned(t, s)
@@ -64,15 +65,15 @@ func TestRow19EveryWayToStoreAValue(t *testing.T) {
 				continue // refused, see below
 			}
 			low, high := s.limits()
-			files := stackOf(3)
+			files := craft.Stack(3)
 			want := make([][]float64, 3)
 			for k, c := range files {
-				c.syntax, c.cells = syntax, s.allocated/8
-				c.us(0x00280100, uint16(s.allocated)).us(0x00280101, uint16(s.bits)).us(0x00280102, uint16(s.high))
-				c.us(0x00280103, map[bool]uint16{true: 1}[s.signed]).set(0x00281053, "DS", "0.5").set(0x00281052, "DS", "-3")
-				for i := range c.pixels {
+				c.Syntax, c.CellBytes = syntax, s.allocated/8
+				c.US(0x00280100, uint16(s.allocated)).US(0x00280101, uint16(s.bits)).US(0x00280102, uint16(s.high))
+				c.US(0x00280103, map[bool]uint16{true: 1}[s.signed]).Set(0x00281053, "DS", "0.5").Set(0x00281052, "DS", "-3")
+				for i := range c.Pixels {
 					v := low + (high-low)*(k*30+i)/89
-					c.pixels[i] = s.cell(v)
+					c.Pixels[i] = s.cell(v)
 					want[k] = append(want[k], 0.5*float64(v)-3)
 				}
 			}
@@ -91,36 +92,36 @@ func TestRow19EveryWayToStoreAValue(t *testing.T) {
 
 func TestRow19ImpossibleCellsAreRefused(t *testing.T) {
 	for _, s := range []stored{{32, 32, 31, false, 0}, {16, 17, 16, false, 0}, {16, 12, 10, false, 0}, {16, 12, 16, false, 0}, {1, 1, 0, false, 0}, {16, 0, 0, false, 0}} {
-		files := stackOf(3)
+		files := craft.Stack(3)
 		for _, c := range files {
-			c.us(0x00280100, uint16(s.allocated)).us(0x00280101, uint16(s.bits)).us(0x00280102, uint16(s.high))
+			c.US(0x00280100, uint16(s.allocated)).US(0x00280101, uint16(s.bits)).US(0x00280102, uint16(s.high))
 		}
 		refused(t, folder(files...), "pixel_format", "Bits")
 	}
-	files := stackOf(3)
+	files := craft.Stack(3)
 	for _, c := range files { // OW of 8-bit cells in Big Endian swaps them in pairs: retired, and refused rather than guessed
-		c.syntax, c.cells = walk.BigEndian, 1
-		c.us(0x00280100, 8).us(0x00280101, 8).us(0x00280102, 7)
+		c.Syntax, c.CellBytes = walk.BigEndian, 1
+		c.US(0x00280100, 8).US(0x00280101, 8).US(0x00280102, 7)
 	}
 	refused(t, folder(files...), "pixel_format", "swapped pairs")
-	files = stackOf(3)
+	files = craft.Stack(3)
 	for _, c := range files {
-		c.noPixels = true
-		c.raw(0x7FE00008, "OF", make([]byte, 120))
+		c.NoPixels = true
+		c.Raw(0x7FE00008, "OF", make([]byte, 120))
 	}
 	refused(t, folder(files...), "pixel_format", "floating-point")
 }
 
 func TestRow20RescaleMissingOrVarying(t *testing.T) {
-	files := stackOf(4)
+	files := craft.Stack(4)
 	for _, c := range files {
-		c.drop(0x00281052, 0x00281053)
+		c.Drop(0x00281052, 0x00281053)
 	}
 	s, v := readOnly(t, folder(files...))
 	cautioned(t, s)
 	near(t, "grey value as stored", v.Grey(3, 1, 2), greyWant(2, 9)+1000, 0)
 	for k, c := range files {
-		c.set(0x00281053, "DS", fmt.Sprint(1+2*k)).set(0x00281052, "DS", fmt.Sprint(-k))
+		c.Set(0x00281053, "DS", fmt.Sprint(1+2*k)).Set(0x00281052, "DS", fmt.Sprint(-k))
 	}
 	s, v = readOnly(t, folder(files...))
 	cautioned(t, s, "rescale_varies")
@@ -129,7 +130,7 @@ func TestRow20RescaleMissingOrVarying(t *testing.T) {
 		near(t, "grey value", v.Grey(3, 1, k), float64(1+2*k)*(greyWant(k, 9)+1000)-float64(k), 0)
 	}
 	for _, slope := range []string{"0", "x", ""} {
-		files[2].set(0x00281053, "DS", slope)
+		files[2].Set(0x00281053, "DS", slope)
 		code := map[string]string{"": "missing_attribute"}[slope]
 		if code == "" {
 			code = "bad_attribute"
@@ -139,10 +140,10 @@ func TestRow20RescaleMissingOrVarying(t *testing.T) {
 }
 
 func TestRow21PaddingHasNoValue(t *testing.T) {
-	files := stackOf(4)
+	files := craft.Stack(4)
 	for _, c := range files { // -2000, in a signed image and written as VR US, as many do
-		c.us(0x00280120, 0xF830)
-		c.pixels[7], c.pixels[29] = 0xF830, 0xF830
+		c.US(0x00280120, 0xF830)
+		c.Pixels[7], c.Pixels[29] = 0xF830, 0xF830
 	}
 	s, v := readOnly(t, folder(files...))
 	cautioned(t, s)
@@ -157,11 +158,11 @@ func TestRow21PaddingHasNoValue(t *testing.T) {
 }
 
 func TestRow21PaddingRangeAndDifferingPadding(t *testing.T) {
-	files := stackOf(4)
+	files := craft.Stack(4)
 	for k, c := range files {
-		c.us(0x00280103, 0).us(0x00280101, 12).us(0x00280102, 11).us(0x00280120, 4095).us(0x00280121, uint16(4000+k))
-		for i := range c.pixels {
-			c.pixels[i] = uint16(3990 + i) // 3990 … 4019: padded from 4000 + k on
+		c.US(0x00280103, 0).US(0x00280101, 12).US(0x00280102, 11).US(0x00280120, 4095).US(0x00280121, uint16(4000+k))
+		for i := range c.Pixels {
+			c.Pixels[i] = uint16(3990 + i) // 3990 … 4019: padded from 4000 + k on
 		}
 	}
 	_, v := readOnly(t, folder(files...))
@@ -173,15 +174,15 @@ func TestRow21PaddingRangeAndDifferingPadding(t *testing.T) {
 			}
 		}
 	}
-	files = stackOf(4) // 16 bits used: no value is free for a common mark
+	files = craft.Stack(4) // 16 bits used: no value is free for a common mark
 	for k, c := range files {
-		c.us(0x00280120, uint16(k))
+		c.US(0x00280120, uint16(k))
 	}
 	refused(t, folder(files...), "mixed", "PixelPaddingValue")
-	files = stackOf(4) // a padding value that the bits stored cannot hold marks nothing
+	files = craft.Stack(4) // a padding value that the bits stored cannot hold marks nothing
 	for _, c := range files {
-		c.us(0x00280103, 0).us(0x00280101, 12).us(0x00280102, 11).us(0x00280120, 0xF830)
-		c.pixels[3] = 0x0830
+		c.US(0x00280103, 0).US(0x00280101, 12).US(0x00280102, 11).US(0x00280120, 0xF830)
+		c.Pixels[3] = 0x0830
 	}
 	s, v := readOnly(t, folder(files...))
 	cautioned(t, s, "padding_unused")
@@ -189,9 +190,9 @@ func TestRow21PaddingRangeAndDifferingPadding(t *testing.T) {
 }
 
 func TestRow22Monochrome1IsInvertedForDisplayOnly(t *testing.T) {
-	files := stackOf(4)
+	files := craft.Stack(4)
 	for _, c := range files {
-		c.set(0x00280004, "CS", "MONOCHROME1")
+		c.Set(0x00280004, "CS", "MONOCHROME1")
 	}
 	s, v := readOnly(t, folder(files...))
 	sameStack(t, v, 4)

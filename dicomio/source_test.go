@@ -9,6 +9,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/dicomio/craft"
 	"ridgerule/dicomio/volume"
 )
 
@@ -68,11 +69,11 @@ func TestWhatIsWrittenIsSyntheticAndScansAreNot(t *testing.T) {
 		t.Error("a series of WriteCT is not synthetic")
 	}
 	fsys := folder()
-	for k, c := range stackOf(4) {
+	for k, c := range craft.Stack(4) {
 		if k > 0 { // one file without the words is enough
-			c.set(0x00120063, "LO", syntheticMark)
+			c.Set(0x00120063, "LO", syntheticMark)
 		}
-		add(fsys, "IM"+string(rune('1'+k)), c.bytes())
+		add(fsys, "IM"+string(rune('1'+k)), c.Bytes())
 	}
 	s, err := scanned(t, fsys)
 	if err != nil || s.Series[0].Synthetic {
