@@ -33,7 +33,11 @@ func Files(c Case) ([]File, error) {
 		{"sites.csv", give(tables[1].Data)},
 		{"result.json", func(w io.Writer) error { return WriteJSON(w, c.Result, c.Provenance) }},
 		{"datapackage.json", func(w io.Writer) error {
-			return DataPackage(w, "Ridge measurements of "+c.Result.Case, c.Provenance.Date, tables)
+			title := "Ridge measurements of " + c.Result.Case
+			if c.Result.Synthetic {
+				title += ". " + syntheticCaution
+			}
+			return DataPackage(w, title, c.Provenance.Date, tables)
 		}},
 		{"report.html", func(w io.Writer) error { return HTML(w, c) }},
 	}

@@ -45,8 +45,9 @@ func pictureJobs(c Case) []job {
 	return out
 }
 
-// write encodes the picture in 16 bits, one grey value a step or finer where the range is small.
-func (p Picture) write(w io.Writer) error {
+// scale returns the least grey value that is kept and the step between two that are, relative grey
+// values without unit: one, or more where the range is wide.
+func (p Picture) scale() (low, grain float64) {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, g := range p.Grey {
 		if x := float64(g); !math.IsNaN(x) && !math.IsInf(x, 0) {
@@ -57,7 +58,27 @@ func (p Picture) write(w io.Writer) error {
 		low, high = 0, 0
 	}
 	low = math.Floor(low)
-	grain := math.Max(1, math.Ceil((high-low)/65000))
+	return low, math.Max(1, math.Ceil((high-low)/65000))
+}
+
+// AsKept returns the picture as [ReadPicture] gives it back, so that what is drawn of it now and what is
+// drawn of the kept one are the same to the bit.
+func (p Picture) AsKept() Picture {
+	low, grain := p.scale()
+	grey := make([]float32, len(p.Grey))
+	for i, g := range p.Grey {
+		grey[i] = float32(math.NaN())
+		if x := float64(g); !math.IsNaN(x) && !math.IsInf(x, 0) {
+			grey[i] = float32(low + math.Round((x-low)/grain)*grain)
+		}
+	}
+	p.Grey = grey
+	return p
+}
+
+// write encodes the picture in 16 bits, one grey value a step or finer where the range is small.
+func (p Picture) write(w io.Writer) error {
+	low, grain := p.scale()
 	img := image.NewGray16(image.Rect(0, 0, p.Width, p.Height))
 	for i, g := range p.Grey {
 		stored := 0.0

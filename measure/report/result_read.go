@@ -31,16 +31,19 @@ var ErrResult = errors.New("report: not a result file")
 // maxResult bounds what ReadJSON reads, bytes: far above any case, far below memory.
 const maxResult = 512 << 20
 
+// schemaName is what errors call the schema; a plain file name would grow to where the program runs.
+const schemaName = "urn:ridgerule:result"
+
 var resultSchema = sync.OnceValues(func() (*jsonschema.Schema, error) {
 	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(Schema))
 	if err != nil {
 		return nil, err
 	}
 	c := jsonschema.NewCompiler()
-	if err := c.AddResource("result.schema.json", doc); err != nil {
+	if err := c.AddResource(schemaName, doc); err != nil {
 		return nil, err
 	}
-	return c.Compile("result.schema.json")
+	return c.Compile(schemaName)
 })
 
 // ReadJSON reads a result that [WriteJSON] wrote. The file is held against [Schema] first; an
