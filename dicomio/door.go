@@ -72,7 +72,7 @@ func (d *Door) Close() error {
 
 func pathError(path string, err error) error {
 	if errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("%w: %s", ErrPath, printable(path, 200))
+		return fmt.Errorf("%w: %s", ErrPath, called(filepath.ToSlash(path)))
 	}
 	return &SeriesError{Code: "unreadable", File: filepath.Base(path), Problem: "cannot be opened (" + reason(err) + ")",
 		Remedy: "check the permissions, or copy it to a folder that you may read", Cause: err}

@@ -158,8 +158,12 @@ func (s *Series) judgeSame(attribute, so string, value func(*plane) string) {
 		if v == "" || v == value(first) {
 			continue
 		}
-		s.problem(&SeriesError{Code: "mixed", File: p.src.name, Attribute: attribute, Value: printable(v, 64),
-			Problem: fmt.Sprintf("%s has %s: %s", called(first.src.name), printable(value(first), 64), so), Remedy: "export each acquisition by itself"})
+		e := &SeriesError{Code: "mixed", File: p.src.name, Attribute: attribute, Value: printable(v, 64),
+			Problem: fmt.Sprintf("%s has %s: %s", called(first.src.name), printable(value(first), 64), so), Remedy: "export each acquisition by itself"}
+		if strings.HasSuffix(attribute, "UID") { // points to a patient: not told
+			e.Value, e.Problem = "", fmt.Sprintf("%s has another: %s", called(first.src.name), so)
+		}
+		s.problem(e)
 		return
 	}
 }
