@@ -398,6 +398,43 @@ func TestInterruptLeavesWholeFoldersOnly(t *testing.T) {
 	require.Equal(t, StageNotRun, merged.Failures[0].Stage)
 }
 
+func TestInputsThatChangeMeanwhileAreNotMeasuredByHalf(t *testing.T) {
+	home, dir := t.TempDir(), t.TempDir()
+	plan := filepath.Join(home, "plan.yaml")
+	require.NoError(t, os.WriteFile(plan, []byte(planText(0)), 0o600))
+	m, err := ReadManifest("m.csv", []byte("case,series,plan\na,"+fixture+"/scan,plan.yaml\n"), home)
+	require.NoError(t, err)
+	out, err := Run(context.Background(), m, dir, Options{Tool: "t", Do: func(ctx context.Context, j Job) error {
+		return errors.Join(doCase(ctx, j), os.WriteFile(plan, []byte(planText(1)), 0o600))
+	}})
+	require.NoError(t, err)
+	require.Len(t, out.Failures, 1)
+	require.Equal(t, "the plan or the series changed while it was measured; run again", out.Failures[0].Reason)
+	require.NoDirExists(t, filepath.Join(dir, "cases", "a"))
+}
+
+// What a killed run leaves is in no later folder: a file half written, an outdated folder on its way
+// out, the part of an entry that the manifest no longer has.
+func TestRestsOfAKilledRunAreCleanedUp(t *testing.T) {
+	m, dir := manifestOf(t, 2), t.TempDir()
+	for _, name := range []string{".wall-0.A.1.part/measurements.csv", ".wall-0.A.1.part/sections/36.png", ".wall-0.B.1.gone/sites.csv", ".dropped.part/sites.csv"} {
+		path := filepath.Join(dir, "cases", name)
+		require.NoError(t, os.MkdirAll(filepath.Dir(path), 0o700))
+		require.NoError(t, os.WriteFile(path, []byte("half a"), 0o600))
+	}
+	_, err := Run(context.Background(), m, dir, Options{Do: doCase, Tool: "t"})
+	require.NoError(t, err)
+	var got []string
+	require.NoError(t, filepath.WalkDir(filepath.Join(dir, "cases"), func(path string, d os.DirEntry, err error) error {
+		rel, _ := filepath.Rel(dir, path)
+		got = append(got, filepath.ToSlash(rel))
+		return err
+	}))
+	require.Equal(t, []string{"cases",
+		"cases/wall-0.A.1", "cases/wall-0.A.1/inputs.json", "cases/wall-0.A.1/measurements.csv", "cases/wall-0.A.1/sites.csv",
+		"cases/wall-0.B.1", "cases/wall-0.B.1/inputs.json", "cases/wall-0.B.1/measurements.csv", "cases/wall-0.B.1/sites.csv"}, got)
+}
+
 func TestMergeRefusesWhatIsNoStudy(t *testing.T) {
 	_, err := Merge(t.TempDir(), time.Time{})
 	require.ErrorIs(t, err, ErrNoStudy)
