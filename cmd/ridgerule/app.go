@@ -80,7 +80,7 @@ Try it without a patient:  ridgerule demo`,
 	flags.BoolVar(&a.json, "json", false, "print the answer on stdout as JSON")
 	flags.BoolVar(&a.quiet, "quiet", false, "print no messages but errors")
 	flags.BoolVar(&a.noProgress, "no-progress", false, "show no progress on the terminal")
-	root.AddCommand(a.demo(), a.inspect(), a.measure(), a.check(), a.section(), a.phantom(), a.trace(), a.study(), a.agree(), a.accuracy())
+	root.AddCommand(a.demo(), a.inspect(), a.measure(), a.remake(), a.check(), a.section(), a.phantom(), a.trace(), a.study(), a.agree(), a.accuracy())
 	root.SetHelpTemplate(helpTemplate + exitHelp)
 	return root
 }

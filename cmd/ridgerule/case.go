@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
 	"text/tabwriter"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/dicomio"
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/reformat"
@@ -19,35 +21,59 @@ import (
 	"ridgerule/measure/safety"
 )
 
-// measureCase takes one case from files to a report.Case: series, volume, result, pictures.
-func (a *app) measureCase(ctx context.Context, path, selector string, plan *measure.Plan) (report.Case, error) {
+// fullCase is a case with what its optional outputs need.
+type fullCase struct {
+	report.Case
+	source dicomio.Source             // as found, patient included
+	bone   map[string]*safety.Surface // by site id; nil: not asked for
+}
+
+// measureCase takes one case from files to what outputs are made of: series, volume, result, pictures
+// and, with bone, the surface of the bone around each site.
+func (a *app) measureCase(ctx context.Context, path, selector string, plan *measure.Plan, bone bool) (fullCase, error) {
 	date, err := report.Date(a.getenv, a.now)
 	if err != nil {
-		return report.Case{}, usageError{err}
+		return fullCase{}, usageError{err}
 	}
 	s, err := a.open(ctx, path, selector)
 	if err != nil {
-		return report.Case{}, err
+		return fullCase{}, err
 	}
 	defer s.door.Close()
 	if err := fits(plan, s.Grid); err != nil { // before the pixels: a wrong plan is said at once
-		return report.Case{}, err
+		return fullCase{}, err
 	}
 	v, err := a.volume(ctx, s)
 	if err != nil {
-		return report.Case{}, err
+		return fullCase{}, err
 	}
 	step, end := a.progress("measuring")
 	defer end()
 	result, err := measure.Run(ctx, v, plan, scanOf(s.Series, v), measure.Options{Progress: step})
 	if err != nil {
-		return report.Case{}, err
+		return fullCase{}, err
 	}
-	c := report.Case{Result: result, Provenance: report.Provenance{Tool: "ridgerule " + version, Date: date}}
+	result.Synthetic, result.Plan.Name = s.Synthetic, harmlessName(result.Plan.Name, result.Case)
+	c := fullCase{source: s.Source()}
+	c.Result = result
+	c.Provenance = report.Provenance{Tool: "ridgerule " + version, Date: date, Source: c.source.Deidentified()}
 	if selector != "" {
 		c.Provenance.Options = map[string]string{"series": "chosen by the user"} // a UID points to a patient
 	}
-	return c, addPictures(&c, v, plan)
+	if bone {
+		c.bone = boneAround(v, result)
+	}
+	return c, addPictures(&c.Case, v, plan)
+}
+
+// harmlessName returns a plan's file name if it tells no more than the case's label does, else "":
+// plans are named after patients too.
+func harmlessName(name, label string) string {
+	switch strings.TrimSuffix(name, filepath.Ext(name)) {
+	case "plan", label:
+		return name
+	}
+	return ""
 }
 
 // How far the pictures reach beyond what they show, mm.
@@ -66,14 +92,15 @@ func addPictures(c *report.Case, v *volume.Volume, plan *measure.Plan) error {
 		from, to := extent(s)
 		low.V, high.V = min(low.V, from.V), max(high.V, to.V)
 		p := reformat.Resample(v, s.Frame, from, to, pixel(v))
-		c.Sections[s.ID] = report.Picture{First: p.Corner, Step: p.Step, Width: p.Width, Height: p.Height, Grey: p.Grey}
+		c.Sections[s.ID] = report.PictureOf(p).AsKept()
 	}
 	curve, err := reformat.NewCurve(plan.Arch, plan.Occlusal)
 	if err != nil {
 		return err
 	}
 	p := reformat.Unroll(v, curve, low.V, high.V, slabHalf, math.Max(0.2, pixel(v)))
-	c.Panoramic = &report.Picture{First: reformat.UV{V: p.Top}, Step: p.Step, Width: p.Width, Height: p.Height, Grey: p.Grey}
+	kept := report.PictureOfPanorama(p).AsKept()
+	c.Panoramic = &kept
 	return nil
 }
 
@@ -96,6 +123,7 @@ func extent(s measure.SiteResult) (low, high reformat.UV) {
 			shown = append(shown, p)
 		}
 	}
+	shown = slices.DeleteFunc(shown, func(p reformat.UV) bool { return math.IsNaN(p.U + p.V) }) // a height without an end
 	low, high = shown[0], shown[0]
 	for _, p := range shown {
 		low = reformat.UV{U: min(low.U, p.U), V: min(low.V, p.V)}

@@ -36,12 +36,20 @@ held against a scan too: points outside it, stations past the end of the arch. N
 			return err
 		}
 		for _, text := range plan.Cautions {
-			a.say("caution: %s: %s", plan.Path, text)
+			a.say("caution: %s: %s", called(plan), text)
 		}
-		fmt.Fprintf(a.stdout, "%s: no errors; %s, %d sites, %d structures\n", plan.Path, plan.Jaw, len(plan.Sites), len(plan.Structures))
+		fmt.Fprintf(a.stdout, "%s: no errors; %s, %d sites, %d structures\n", called(plan), plan.Jaw, len(plan.Sites), len(plan.Structures))
 		return nil
 	}
 	return c
+}
+
+// called returns the plan's file name, if it tells no more than the case's label does.
+func called(plan *measure.Plan) string {
+	if name := harmlessName(plan.Path, plan.Case); name != "" {
+		return name
+	}
+	return "the plan"
 }
 
 // checkOn holds the plan against the grid of a series, from its headers alone.

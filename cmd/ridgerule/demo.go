@@ -63,12 +63,11 @@ func (a *app) demoCase(ctx context.Context, f *folder) (*measure.Result, error) 
 	if err != nil {
 		return nil, err
 	}
-	c, err := a.measureCase(ctx, f.path("scan"), "", plan)
+	c, err := a.measureCase(ctx, f.path("scan"), "", plan, false)
 	if err != nil {
 		return nil, err
 	}
-	c.Result.Synthetic = true
-	return c.Result, report.Write(c, f.create)
+	return c.Result, report.Write(c.Case, f.create)
 }
 
 // writePhantom makes the jaw that o describes: scan/, plan.yaml and truth.json.

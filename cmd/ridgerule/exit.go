@@ -13,6 +13,7 @@ import (
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/reformat"
+	"ridgerule/measure/report"
 	"ridgerule/measure/safety"
 )
 
@@ -70,7 +71,7 @@ func (a *app) report(err error) int {
 
 // plain returns an error's message without the rooms' names, and on one line.
 func plain(err error) string {
-	s := strings.TrimPrefix(err.Error(), "dicomio: ")
+	s := strings.TrimPrefix(strings.TrimPrefix(err.Error(), "dicomio: "), "report: ")
 	return strings.Join(strings.Fields(s), " ")
 }
 
@@ -83,7 +84,7 @@ func statusOf(err error) int {
 		return exitFound
 	case errors.As(err, &usage), errors.As(err, &plan):
 		return exitUsage
-	case errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, phantom.ErrOptions),
+	case errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, phantom.ErrOptions), errors.Is(err, report.ErrResult), errors.Is(err, report.ErrPicture),
 		errors.Is(err, reformat.ErrCurve), errors.Is(err, safety.ErrBody):
 		return exitUsage
 	case errors.Is(err, dicomio.ErrSeries):
@@ -108,7 +109,7 @@ func oneArg(name string) cobra.PositionalArgs {
 		case len(args) == 0:
 			return fmt.Errorf("%s needs %s; see ridgerule %s --help", c.Name(), name, c.Name())
 		case len(args) > 1:
-			return fmt.Errorf("%s takes one %s, not %d (the second is %q)", c.Name(), name, len(args), args[1])
+			return fmt.Errorf("%s takes one %s, not %d; put one that holds spaces in quotes", c.Name(), name, len(args))
 		}
 		return nil
 	}
@@ -117,7 +118,7 @@ func oneArg(name string) cobra.PositionalArgs {
 // noArgs accepts none.
 func noArgs(c *cobra.Command, args []string) error {
 	if len(args) > 0 {
-		return fmt.Errorf("%s takes no argument, not %q; see ridgerule %s --help", c.Name(), args[0], c.Name())
+		return fmt.Errorf("%s takes no argument; see ridgerule %s --help", c.Name(), c.Name())
 	}
 	return nil
 }

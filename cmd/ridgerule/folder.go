@@ -23,6 +23,7 @@ type folder struct {
 // outputs are the names a folder of ours has on its top level.
 var outputs = []string{"measurements.csv", "sites.csv", "result.json", "datapackage.json",
 	"report.html", "sections", "pictures", "panoramic.png", "arch.svg", "plan.yaml", "truth.json", "scan",
+	"report.pdf", "day-sheet.pdf", "dicom", "surfaces", "identity.json",
 	"agreement.csv", "agreement.json", "methods.md", "plots"}
 
 // newFolder prepares the output folder path. It is refused when it holds something and replace is
@@ -37,7 +38,7 @@ func newFolder(path string, replace bool, inputs ...string) (*folder, error) {
 	}
 	f := &folder{final: final}
 	for _, in := range inputs {
-		if err := f.apart(path, in); err != nil {
+		if err := f.apart(in); err != nil {
 			return nil, err
 		}
 	}
@@ -66,7 +67,7 @@ func resolve(path string) (string, error) {
 }
 
 // apart refuses an output that would change its own input: inside an input folder, or around any.
-func (f *folder) apart(path, input string) error {
+func (f *folder) apart(input string) error {
 	in, err := resolve(input)
 	if err != nil {
 		return err
@@ -76,10 +77,10 @@ func (f *folder) apart(path, input string) error {
 		return nil // the one who reads it says what is wrong with it
 	}
 	if info.IsDir() && within(f.final, in) {
-		return usagef("output folder %s lies inside the input %s; choose another place", path, input)
+		return usagef("the output folder lies inside the input; choose another place") // whose path may name a patient
 	}
 	if within(in, f.final) {
-		return usagef("output folder %s holds the input %s; choose another place", path, input)
+		return usagef("the output folder holds the input; choose another place")
 	}
 	return nil
 }
@@ -121,7 +122,7 @@ func (f *folder) begin() error {
 		}
 		f.made = append(f.made, dir) // innermost first
 	}
-	err := os.MkdirAll(parent, 0o755)
+	err := os.MkdirAll(parent, 0o700)
 	if err == nil {
 		f.temp, err = os.MkdirTemp(parent, "."+filepath.Base(f.final)+".part-") // mode 0700
 	}

@@ -97,6 +97,7 @@ type seriesView struct {
 type reasonView struct {
 	Code string `json:"code"`
 	Text string `json:"text"`
+	File string `json:"file,omitempty"` // a file's name may be a patient's
 }
 
 func viewOf(s *dicomio.Series, identity bool) seriesView {
@@ -106,10 +107,14 @@ func viewOf(s *dicomio.Series, identity bool) seriesView {
 		Orientation: s.Facts.Orientation, Cautions: []reasonView{}, Problems: []reasonView{},
 	}
 	for _, c := range s.Cautions {
-		v.Cautions = append(v.Cautions, reasonView{c.Code, c.Text})
+		v.Cautions = append(v.Cautions, reasonView{Code: c.Code, Text: c.Text})
 	}
 	for _, p := range s.Problems {
-		v.Problems = append(v.Problems, reasonView{p.Code, plain(p)})
+		r := reasonView{Code: p.Code, Text: plain(p)}
+		if identity {
+			r.File = p.File
+		}
+		v.Problems = append(v.Problems, r)
 	}
 	if identity {
 		v.Identity, v.UID = &s.Identity, s.UID
@@ -153,6 +158,9 @@ func (a *app) printSeries(all []seriesView, passed []passedView) {
 		}
 		for _, p := range s.Problems {
 			fmt.Fprintf(a.stdout, "  unfit: %s\n", p.Text)
+			if p.File != "" {
+				fmt.Fprintf(a.stdout, "    file %q\n", p.File)
+			}
 		}
 	}
 	for _, p := range passed {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
@@ -34,10 +35,10 @@ func (k *caseFlags) add(f *pflag.FlagSet) {
 }
 
 // result measures the case at path, with its output folder begun: abandon it in the end.
-func (k *caseFlags) result(c *cobra.Command, a *app, path string, plan *measure.Plan) (report.Case, *folder, error) {
+func (k *caseFlags) result(c *cobra.Command, a *app, path string, plan *measure.Plan, bone bool) (fullCase, *folder, error) {
 	f, err := newFolder(k.dir, k.replace, path, k.plan)
 	if err != nil {
-		return report.Case{}, nil, err
+		return fullCase{}, nil, err
 	}
 	whole := false
 	defer func() { // on an error, and on a panic too
@@ -45,7 +46,7 @@ func (k *caseFlags) result(c *cobra.Command, a *app, path string, plan *measure.
 			f.abandon()
 		}
 	}()
-	result, err := a.measureCase(c.Context(), path, k.series, plan)
+	result, err := a.measureCase(c.Context(), path, k.series, plan, bone)
 	whole = err == nil
 	return result, f, err
 }
@@ -54,33 +55,39 @@ const pathHelp = `PATH is a folder (searched through), a .zip, a DICOMDIR or one
 
 func (a *app) measure() *cobra.Command {
 	var flags caseFlags
+	var extra extraFlags
 	var words []string
 	c := &cobra.Command{
 		Use:   "measure PATH --plan PLAN -o DIR",
 		Short: "Measure one case: tables, pictures and a report",
 		Long: `Measure the sites of a plan in a series and make the folder DIR: measurements.csv, sites.csv,
-result.json, datapackage.json, report.html, sections/ and panoramic.png. The folder appears whole
-or not at all. A line a site goes to stdout.
+result.json, datapackage.json, report.html, sections/, panoramic.png, arch.svg and pictures/. The
+folder appears whole or not at all. A line a site goes to stdout. More on request, here or later by
+ridgerule report, which needs no scan.
+
+No output names the patient; only --with-identity does, in dicom/ and identity.json.
 
 ` + pathHelp,
 		Args: oneArg("PATH"),
 	}
 	flags.add(c.Flags())
+	extra.add(c.Flags())
+	c.Flags().BoolVar(&extra.stl, "stl", false, "write surfaces/: planned implants and the bone around each site, as STL in patient LPS mm")
 	c.Flags().StringSliceVar(&words, "fail-on", nil, "exit with 4 when a verdict is: `uncertain` (or worse), breach, not-assessed")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		if err := checkFailOn(words); err != nil {
+		if err := errors.Join(checkFailOn(words), extra.check()); err != nil {
 			return err
 		}
 		plan, err := openPlan(flags.plan)
 		if err != nil {
 			return err
 		}
-		result, f, err := flags.result(c, a, args[0], plan)
+		result, f, err := flags.result(c, a, args[0], plan, extra.stl)
 		if err != nil {
 			return err
 		}
 		defer f.abandon()
-		if err := report.Write(result, f.create); err != nil {
+		if err := errors.Join(report.Write(result.Case, f.create), extra.write(f, result)); err != nil {
 			return err
 		}
 		return a.finish(f, result.Result, flags.dir, words)

@@ -34,6 +34,7 @@ func TestMain(m *testing.M) {
 //	rename DIR NAME        give the patient of every file in DIR another name of the same length
 //	onlyfile DIR NAME…     DIR holds these entries and no others, hidden ones included
 //	private DIR            nobody but the owner may read anything in DIR
+//	sametree A B           two folders hold the same files with the same bytes
 //	noword WORD DIR        no file below DIR holds WORD
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
@@ -41,7 +42,7 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"status": status, "ridgescan": ridgescan, "rename": rename,
 			"canalscan": canalscan, "ontrue": ontrue,
-			"onlyfile": onlyfile, "private": onlyOwner, "noword": noword,
+			"onlyfile": onlyfile, "private": onlyOwner, "noword": noword, "sametree": sametree,
 		},
 		RequireUniqueNames:  true,
 		RequireExplicitExec: true,
@@ -72,11 +73,17 @@ const (
 )
 
 func ridgescan(ts *testscript.TestScript, _ bool, args []string) {
+	ts.Check(dicomio.WriteCT(ts.MkAbs(args[0]), ridgeVolume(), dicomio.WriteOptions{}))
+}
+
+func ridgeVolume() *volume.Volume {
 	v, err := volume.New(volume.Grid{
 		Size: [3]int{130, 90, 84}, Origin: r3.Vec{X: -32, Y: -27, Z: -8},
 		Step: [3]r3.Vec{{X: 0.5}, {Y: 0.5}, {Z: 0.5}},
 	})
-	ts.Check(err)
+	if err != nil {
+		panic(err)
+	}
 	for j := range v.Size[1] {
 		for i := range v.Size[0] {
 			p := v.Patient(volume.Index{I: float64(i), J: float64(j)})
@@ -89,7 +96,7 @@ func ridgescan(ts *testscript.TestScript, _ bool, args []string) {
 			}
 		}
 	}
-	ts.Check(dicomio.WriteCT(ts.MkAbs(args[0]), v, dicomio.WriteOptions{}))
+	return v
 }
 
 // fromParabola returns the distance of (x, y) from the curve y = x²/25 − 20, mm.
@@ -154,4 +161,28 @@ func noword(ts *testscript.TestScript, _ bool, args []string) {
 		}
 		return err
 	}))
+}
+
+func sametree(ts *testscript.TestScript, _ bool, args []string) {
+	a, b := tree(ts.MkAbs(args[0])), tree(ts.MkAbs(args[1]))
+	for name, data := range a {
+		if other, there := b[name]; !there || !bytes.Equal(data, other) {
+			ts.Fatalf("%s of %s is another in %s, or not there", name, args[0], args[1])
+		}
+	}
+	if len(a) != len(b) {
+		ts.Fatalf("%d files in %s, %d in %s", len(a), args[0], len(b), args[1])
+	}
+}
+
+// tree returns the bytes of every file below dir by its path.
+func tree(dir string) map[string][]byte {
+	out := map[string][]byte{}
+	_ = fs.WalkDir(os.DirFS(dir), ".", func(path string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() {
+			out[path], err = os.ReadFile(filepath.Join(dir, path))
+		}
+		return err
+	})
+	return out
 }

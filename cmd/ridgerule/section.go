@@ -38,12 +38,12 @@ was drawn goes to stdout, a file a line.
 				return usagef("--site %q is no site of %s", id, plan.Path)
 			}
 		}
-		result, f, err := flags.result(c, a, args[0], plan)
+		result, f, err := flags.result(c, a, args[0], plan, false)
 		if err != nil {
 			return err
 		}
 		defer f.abandon()
-		names, err := writePictures(f, result, only)
+		names, err := writePictures(f, result.Case, only)
 		if err != nil {
 			return err
 		}

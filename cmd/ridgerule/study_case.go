@@ -135,11 +135,11 @@ func (a *app) fillCase(ctx context.Context, j study.Job) error {
 		plan.Cautions = append(plan.Cautions, fmt.Sprintf("the plan calls this case %s, the study %s", plan.Case, j.Case))
 		plan.Case = j.Case
 	}
-	c, err := a.measureCase(ctx, j.Series, "", plan)
+	c, err := a.measureCase(ctx, j.Series, "", plan, false)
 	if err != nil {
 		return err
 	}
-	if err := report.Write(c, (&folder{temp: j.Folder}).create); err != nil {
+	if err := report.Write(c.Case, (&folder{temp: j.Folder}).create); err != nil {
 		return study.FailureOf(err, study.StageWrite)
 	}
 	return nil

@@ -1,0 +1,83 @@
+package main
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"ridgerule/measure/report"
+)
+
+// remake is the verb report.
+func (a *app) remake() *cobra.Command {
+	var out outFlags
+	var extra extraFlags
+	var words []string
+	c := &cobra.Command{
+		Use:   "report RESULT.json -o DIR",
+		Short: "Make a case's outputs again, without the scan",
+		Long: `Make the outputs of ridgerule measure again from its result.json and the pictures/ beside it, and any of
+those that were not asked for then. The scan is not needed. The new result.json is the old one, and so
+is the date on every page: when it was measured.
+
+--with-identity needs the identity.json that measure --dicom --with-identity left beside the result.
+--stl copies the bone's surfaces that measure --stl left there; implants it draws anew.`,
+		Example: `  ridgerule report result/result.json -o letter --pdf letter --day-sheet
+  ridgerule report result/result.json -o record --dicom`,
+		Args: oneArg("RESULT.json"),
+	}
+	out.add(c.Flags())
+	extra.add(c.Flags())
+	c.Flags().BoolVar(&extra.stl, "stl", false, "write surfaces/: planned implants, and the bone kept beside the result, as STL in patient LPS mm")
+	c.Flags().StringSliceVar(&words, "fail-on", nil, "exit with 4 when a verdict is: `uncertain` (or worse), breach, not-assessed")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if err := errors.Join(checkFailOn(words), extra.check()); err != nil {
+			return err
+		}
+		result, err := readCase(args[0], extra)
+		if err != nil {
+			return err
+		}
+		f, err := newFolder(out.dir, out.replace, args[0])
+		if err != nil {
+			return err
+		}
+		defer f.abandon()
+		if err := errors.Join(report.Write(result.Case, f.create), extra.write(f, result)); err != nil {
+			return err
+		}
+		return a.finish(f, result.Result, out.dir, words)
+	}
+	return c
+}
+
+// readCase reads a result with what is kept beside it.
+func readCase(path string, extra extraFlags) (c fullCase, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return c, usagef("the result cannot be read: %v; give the result.json of ridgerule measure", reason(err))
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		return c, usagef("the result is a folder; give the result.json in it")
+	}
+	if c.Result, c.Provenance, err = report.ReadJSON(f); err != nil {
+		return c, err
+	}
+	var beside fs.FS = os.DirFS(filepath.Dir(path))
+	if c.Sections, c.Panoramic, err = report.ReadPictures(beside, c.Result); err != nil {
+		return c, err
+	}
+	if extra.stl {
+		if c.bone, err = surfacesIn(beside, c.Result); err != nil {
+			return c, err
+		}
+	}
+	if extra.identity {
+		c.source, err = identityIn(beside)
+	}
+	return c, err
+}
