@@ -214,6 +214,9 @@ func (s *site) notes() []string {
 			notes = append(notes, r.Note)
 		}
 	}
+	if s.outline != nil {
+		notes = append(notes, s.outline.Notes(s.axis)...)
+	}
 	return unique(notes)
 }
 

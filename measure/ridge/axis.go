@@ -48,7 +48,22 @@ func (a Axis) Tilt() float64 { return math.Atan2(a.Dir.U, -a.Dir.V) * 180 / math
 // 1…8 mm below the crest, or as many as the ridge has, iterated until the widths are perpendicular
 // to the axis they define. fixed, when not nil, is the direction to keep (unit vector crest to
 // base); the line then runs through the mean of the mid-points.
+//
+// It returns [ErrDisturbed] (wrapped) where the image supports no number, and [ErrBody] where the
+// crest is the top of a tooth, an implant or metal.
 func (o *Outline) FindAxis(fixed *reformat.UV) (Axis, error) {
+	if err := o.Trusted(); err != nil {
+		return Axis{}, err
+	}
+	a, err := o.findAxis(fixed)
+	if err != nil {
+		return a, o.noAxis(err)
+	}
+	return a, o.crestIsBone(a)
+}
+
+// findAxis is FindAxis whatever the crest is made of.
+func (o *Outline) findAxis(fixed *reformat.UV) (Axis, error) {
 	dir := down
 	if fixed != nil {
 		dir = unit(*fixed)
@@ -63,7 +78,10 @@ func (o *Outline) FindAxis(fixed *reformat.UV) (Axis, error) {
 // FixAxis returns the axis with the operator's crest point and, when dir is nil, the direction
 // that the ridge's mid-points give.
 func (o *Outline) FixAxis(crest reformat.UV, dir *reformat.UV) (Axis, error) {
-	a, err := o.FindAxis(dir)
+	if err := o.Trusted(); err != nil {
+		return Axis{}, err
+	}
+	a, err := o.findAxis(dir)
 	if err != nil && dir == nil {
 		return a, err
 	}

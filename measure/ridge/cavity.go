@@ -16,7 +16,7 @@ var ErrNoCavity = errors.New("ridge: no cavity found along the axis")
 // taught enough to say. Where bone borders on air itself, the tissue learnt as soft is air.
 func (t Tissue) airLevel() (float64, bool) {
 	step := t.Cortex - t.Soft
-	if !t.known() || step <= 0 {
+	if t.Edges == 0 || step <= 0 { // a coarse level: one edge teaches it
 		return 0, false
 	}
 	if t.Marrow-t.Soft > 0.5*step {

@@ -1,6 +1,9 @@
 package ridge
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Learn estimates what the series has in common from walls already fitted without that knowledge:
 // its blur, the grey values of cortex, soft tissue and marrow, and its noise. Only plates thick
@@ -29,6 +32,7 @@ func Learn(outlines []*Outline) Tissue {
 	t.Blur, t.BlurSD = middle(blur)
 	t.Cortex, t.CortexSD = middle(cortex)
 	t.Soft, t.SoftSD = middle(soft)
+	t.bone = lowerKind(cortex, t.Soft)
 	t.Marrow = t.Soft
 	if len(marrow) > 0 {
 		t.Marrow = median(marrow)
@@ -38,6 +42,18 @@ func Learn(outlines []*Outline) Tissue {
 	t.CortexSD = math.Max(t.CortexSD, leastSpread*step)
 	t.SoftSD = math.Max(t.SoftSD, leastSpread*step)
 	return t
+}
+
+// lowerKind returns the median of the grey values before the first gap of a quarter of their step
+// above soft: what is brighter by that much is a tooth or metal, not cortical bone. Our choice.
+func lowerKind(values []float64, soft float64) float64 {
+	sorted := slices.Sorted(slices.Values(values))
+	for i := 1; i < len(sorted); i++ {
+		if sorted[i]-sorted[i-1] > 0.25*(sorted[i-1]-soft) && i >= 2 {
+			return median(sorted[:i])
+		}
+	}
+	return median(sorted)
 }
 
 // leastSpread is the smallest edge-to-edge spread that is believed, as a share: a handful of
@@ -64,7 +80,8 @@ func middle(x []float64) (mid, spread float64) {
 // Use sets what the series has taught and forgets the walls fitted without it.
 func (o *Outline) Use(t Tissue) {
 	o.weigh()
-	o.tissue, o.walls = t, nil
+	o.tissue, o.walls, o.looked = t, nil, false
+	o.redraw()
 }
 
 // Sample fits the walls at a few places of the ridge for [Learn], without measuring anything:

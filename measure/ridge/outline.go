@@ -18,6 +18,9 @@ type Outline struct {
 	tissue Tissue
 	walls  []*Wall // fitted so far
 	site   siteTrust
+	level  float64 // grey value that bounded the bone in the coarse pass
+	dense  []Body  // looked for once
+	looked bool
 }
 
 // Trace finds the outline of the bone that contains the site (the section's origin), or lies
@@ -30,9 +33,18 @@ func Trace(f reformat.Field, t Tissue) (*Outline, error) {
 	if !ok {
 		return nil, fmt.Errorf("%w: nothing bounded and brighter than its surroundings within %.0f mm of it", ErrNoRidge, farthest)
 	}
+	o := &Outline{field: f, tissue: t, level: level}
+	if err := o.draw(s, filled); err != nil {
+		return nil, err
+	}
+	return o, nil
+}
+
+// draw makes the outline of the filled pixels.
+func (o *Outline) draw(s reformat.Section, filled mask) error {
 	line := contour(s.Width, s.Height, func(x, y int) float64 {
 		i := y*s.Width + x
-		g := float64(s.Grey[i]) - level
+		g := float64(s.Grey[i]) - o.level
 		if filled.in[i] {
 			return math.Max(g, 1) // marrow, canals and bridged gaps inside are inside
 		}
@@ -45,13 +57,13 @@ func Trace(f reformat.Field, t Tissue) (*Outline, error) {
 	for i, p := range line {
 		uv[i] = s.Place(p[0], p[1])
 	}
-	o := &Outline{Points: evenly(uv, 0.3), field: f, tissue: t}
+	o.Points = evenly(uv, 0.3)
 	if len(o.Points) < 8 {
-		return nil, fmt.Errorf("%w: what is there is smaller than any ridge", ErrNoRidge)
+		return fmt.Errorf("%w: what is there is smaller than any ridge", ErrNoRidge)
 	}
 	o.markCut(s)
 	o.sharpen()
-	return o, nil
+	return nil
 }
 
 // search resamples what the coarse pass looks at: the section, averaged over three planes where

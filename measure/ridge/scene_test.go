@@ -19,6 +19,7 @@ type scene struct {
 	min, max reformat.UV // of the field, mm
 	depth    float64     // half extent along the arch, mm
 	noise    float64
+	clump    float64     // of the noise in the grid's columns and slices, sigma in voxels; 0: white
 	turn     float64     // of the grid about the arch, radians
 	offset   reformat.UV // of the grid, voxels
 	seed     uint64
@@ -35,17 +36,48 @@ func (s scene) field(t testing.TB, grey func(p reformat.UV) float64) reformat.Fi
 	g.Origin = r3.Sub(middle, g.Patient(corner))
 	v, err := volume.New(g)
 	require.NoError(t, err)
-	r := rand.New(rand.NewPCG(s.seed, 99))
+	noise := s.grain(g.Size)
 	for k := range g.Size[2] {
 		for i := range g.Size[0] {
 			p, _ := frame.Section(g.Patient(volume.Index{I: float64(i), K: float64(k)}))
 			value := grey(p)
 			for j := range g.Size[1] {
-				v.Stored[(k*g.Size[1]+j)*g.Size[0]+i] = int16(math.Round(value + s.noise*r.NormFloat64()))
+				at := (k*g.Size[1]+j)*g.Size[0] + i
+				v.Stored[at] = int16(math.Round(value + s.noise*noise[at]))
 			}
 		}
 	}
 	return reformat.NewField(v, frame)
+}
+
+// grain returns standard normal deviates for a grid, smoothed in columns and slices when the scene's
+// noise is clumped.
+func (s scene) grain(size [3]int) []float64 {
+	r := rand.New(rand.NewPCG(s.seed, 99))
+	x := make([]float64, size[0]*size[1]*size[2])
+	for i := range x {
+		x[i] = r.NormFloat64()
+	}
+	if s.clump == 0 {
+		return x
+	}
+	var kernel [7]float64
+	power := 0.0
+	for i := range kernel {
+		kernel[i] = math.Exp(-float64((i-3)*(i-3)) / (2 * s.clump * s.clump))
+		power += kernel[i] * kernel[i]
+	}
+	for _, stride := range []int{1, size[0] * size[1]} {
+		out := make([]float64, len(x))
+		for i := range x {
+			for d, w := range kernel {
+				n := len(x)
+				out[i] += w * x[((i+(d-3)*stride)%n+n)%n] / math.Sqrt(power)
+			}
+		}
+		x = out
+	}
+	return x
 }
 
 // around is a scene that holds a ridge of the given height with its crest at the origin, however

@@ -50,7 +50,7 @@ func (o *Outline) shift(w *Wall) float64 {
 		step = math.Min(step, 1.5*(t.Cortex-t.Soft))
 	}
 	d := math.Max(w.disturbance(), o.site.disturbance)
-	return hidden * d * w.p[pSigma] * math.Sqrt(2*math.Pi) / step
+	return math.Hypot(hidden*d*w.p[pSigma]*math.Sqrt(2*math.Pi)/step, smearTerm*o.site.smear)
 }
 
 // trusted returns [ErrDisturbed] (wrapped) where the edge of w cannot be believed.
@@ -64,21 +64,88 @@ func (o *Outline) trusted(w *Wall) error {
 // siteTrust is what the sampled walls of one site say about its image.
 type siteTrust struct {
 	disturbance float64 // grey values
-	sharpest    float64 // least and largest blur of its walls, mm
-	widest      float64
+	smear       float64 // how much farther edges are drawn apart one way than another, mm
+	wide        int     // walls whose blur is far above the sharpest
+	sampled     int
 }
 
+// Of a site's sampled walls. From the runs of docs/accuracy-hard.md: an image moved by more than
+// about half a millimetre shows as doubled edges, and what a fit makes of two edges is arbitrary.
+const (
+	grossSmear = 0.6 // mm
+	grossWide  = 3   // walls
+	smearTerm  = 0.05
+)
+
 // weigh sums up the sampled walls.
+//
+// A scan that is the mean of two copies D apart along a direction has the blur √(σ² + D²/4) there:
+// D = 2·√(σ₁² − σ₀²) between a wide and a sharp edge. Chance and the model's own error, 5 % of a
+// blur, are taken off first.
 func (o *Outline) weigh() {
 	var all lags
-	var noise, blur []float64
+	var noise []float64
 	for _, w := range o.walls {
 		all.add(w.lags)
 		noise = append(noise, w.noise)
-		if w.spread(only(pSigma)) < 0.25*w.p[pSigma] {
-			blur = append(blur, w.p[pSigma])
+	}
+	_, most := o.field.Voxel()
+	o.site = siteTrust{disturbance: all.disturbance(median(noise)), sampled: len(o.walls)}
+	low, high := o.blurs()
+	if len(low) == 0 {
+		return
+	}
+	sharp := math.Inf(1)
+	for _, w := range o.walls {
+		sharp = math.Min(sharp, w.p[pSigma]+w.spread(only(pSigma)))
+	}
+	sharp = math.Max(sharp, 0.5*most)
+	for _, w := range o.walls {
+		if w.p[pSigma]-w.spread(only(pSigma)) > 1.5*sharp {
+			o.site.wide++
 		}
 	}
-	o.site.disturbance = all.disturbance(median(noise))
-	o.site.sharpest, o.site.widest = quantile(blur, 0), quantile(blur, 1)
+	if len(low) < 3 {
+		return
+	}
+	sharp = math.Max(quantile(high, 0), 0.5*most)
+	// either most edges are wide and one is sharp, or one is wide and most are sharp
+	for _, pair := range [2][2]float64{{sharp, quantile(low, 0.5)}, {math.Max(quantile(high, 0.5), 0.5*most), quantile(low, 1)}} {
+		if pair[1] > pair[0] {
+			o.site.smear = math.Max(o.site.smear, 2*math.Sqrt(pair[1]*pair[1]-pair[0]*pair[0]))
+		}
+	}
+}
+
+// blurs returns the least and the largest blur that each well-determined sampled wall may have, mm.
+func (o *Outline) blurs() (low, high []float64) {
+	for _, w := range o.walls {
+		sigma, sd := w.p[pSigma], w.spread(only(pSigma))
+		if sd < 0.25*sigma {
+			off := math.Max(3*sd, leastSpread*sigma)
+			low, high = append(low, sigma-off), append(high, sigma+off)
+		}
+	}
+	return low, high
+}
+
+// Trusted returns [ErrDisturbed] (wrapped) where the image at the site does not support any number:
+// edges drawn apart as by motion.
+func (o *Outline) Trusted() error {
+	if o.site.wide >= grossWide || o.site.smear > grossSmear {
+		return fmt.Errorf("%w at this site: its edges are doubled or drawn apart (%d of %d edges far wider than the sharpest), as when the patient moved; scan again, or measure elsewhere", ErrDisturbed, o.site.wide, o.site.sampled)
+	}
+	return nil
+}
+
+// Cautions returns what a reader of the site's numbers must know about its image; empty: nothing.
+func (o *Outline) Cautions() []string {
+	var out []string
+	if s := o.site.smear; s > 0.2 {
+		out = append(out, fmt.Sprintf("edges are drawn apart by about %.1f mm in one direction, as by a small movement or thick slices: uncertainties are larger here", s))
+	}
+	if t := o.tissue; t.known() && o.site.disturbance > 0.02*(t.Cortex-t.Soft) {
+		out = append(out, "streaks, rings or the like disturb the image here: uncertainties are larger here")
+	}
+	return out
 }

@@ -20,6 +20,7 @@ type Tissue struct {
 	Edges            int     // how many edges it was learnt from
 
 	clump correlation // of the noise from voxel to voxel
+	bone  float64     // grey value of cortical bone where teeth were learnt from too
 }
 
 // known reports whether the tissue was learnt from enough edges to lean on.

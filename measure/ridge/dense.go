@@ -1,0 +1,206 @@
+package ridge
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"ridgerule/measure/reformat"
+)
+
+// ErrBody says that what was taken for the crest is the top of something denser than bone.
+var ErrBody = errors.New("the crest is not bone")
+
+// Body is something denser than cortical bone that stands in the section.
+type Body struct {
+	Middle   reformat.UV // section mm
+	Low, Top float64     // its extent in v, mm
+	Area     float64     // mm²
+}
+
+// What counts as a body. Our choices: dentine and enamel are brighter than cortical bone by a fifth
+// of its step and more, and no root is thinner than 2 mm where it stands in the jaw.
+const (
+	denser    = 0.15 // of the step from soft tissue to cortex, above cortex
+	leastBody = 3.0  // mm²
+	bodyReach = 1.5  // mm from the bone
+	bodyAside = 8.0  // mm from the axis: what is farther belongs to the palate or the other wall
+)
+
+// Bodies returns what stands in the section within or on the bone and is denser than the series'
+// cortical bone; nil where the series has not taught what cortical bone is.
+func (o *Outline) Bodies() []Body {
+	if !o.tissue.known() {
+		return nil
+	}
+	s := search(o.field)
+	level := o.tissue.bone + denser*(o.tissue.bone-o.tissue.Soft)
+	m := newMask(s.Width, s.Height)
+	for i, g := range s.Grey {
+		m.in[i] = float64(g) > level
+	}
+	m = m.opened(0.5 / s.Step)
+	var bodies []Body
+	for i := range m.in {
+		if !m.in[i] {
+			continue
+		}
+		part := m.flood([]int{i}, func(j int) bool { return m.in[j] })
+		for j, in := range part.in {
+			m.in[j] = m.in[j] && !in
+		}
+		if b := bodyOf(s, part); b.Area >= leastBody && o.touches(s, part) {
+			bodies = append(bodies, b)
+		}
+	}
+	return bodies
+}
+
+// bodyOf measures a connected set of pixels.
+func bodyOf(s reformat.Section, part mask) Body {
+	b := Body{Low: math.Inf(1), Top: math.Inf(-1)}
+	n := float64(part.count())
+	for i, in := range part.in {
+		if in {
+			p := s.Place(float64(i%part.w), float64(i/part.w))
+			b.Middle = add(b.Middle, scale(1/n, p))
+			b.Low, b.Top = math.Min(b.Low, p.V), math.Max(b.Top, p.V)
+		}
+	}
+	b.Area = n * s.Step * s.Step
+	return b
+}
+
+// touches reports whether a part of the section lies in the bone or within bodyReach of it.
+func (o *Outline) touches(s reformat.Section, part mask) bool {
+	for i, in := range part.in {
+		if !in {
+			continue
+		}
+		p := s.Place(float64(i%part.w), float64(i/part.w))
+		if o.Inside(p) {
+			return true
+		}
+		for _, q := range o.Points {
+			if norm(sub(p, q)) < bodyReach {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// crestIsBone returns [ErrBody] (wrapped) where a body reaches up to the crest on the axis.
+func (o *Outline) crestIsBone(a Axis) error {
+	for _, b := range o.bodies(a) {
+		if b.holds(a) {
+			return fmt.Errorf("%w: something denser than cortical bone reaches up to it at (%.1f, %.1f) mm (a tooth, an implant or metal); give the alveolar crest beside it as crest: in the plan", ErrBody, a.Crest.U, a.Crest.V)
+		}
+	}
+	return nil
+}
+
+// holds reports whether the crest of a lies on top of the body: no more than 1 mm of anything else
+// above it, and no farther than its width beside it.
+func (b Body) holds(a Axis) bool {
+	half := b.Area / math.Max(1, b.Top-b.Low) / 2
+	return a.Crest.V < b.Top+1 && a.Crest.V > b.Low && math.Abs(b.Middle.U-a.Crest.U) < half+1+math.Abs(a.Dir.U)*(a.Crest.V-b.Middle.V)
+}
+
+// redraw draws the outline again where the coarse pass took a crown, an implant or metal for the
+// bone: where what bounded it is as bright as cortical bone, half-way to bone bounds it instead.
+func (o *Outline) redraw() {
+	t := o.tissue
+	if !t.known() || o.level < t.Soft+0.85*(t.bone-t.Soft) {
+		return
+	}
+	s := search(o.field)
+	old, best := *o, -1.0
+	var filled mask
+	o.level = t.Soft + 0.5*(t.bone-t.Soft)
+	for _, r := range []float64{0, 0.5, 1} {
+		if m, share := boneAt(s, o.level, r/s.Step); share > best {
+			filled, best = m, share
+		}
+	}
+	if best < 0 || o.draw(s, filled) != nil {
+		*o = old
+	}
+}
+
+// bodies is Bodies, looked for once, without what stands beside the ridge of axis a.
+func (o *Outline) bodies(a Axis) (near []Body) {
+	if !o.looked {
+		o.dense, o.looked = o.Bodies(), true
+	}
+	for _, b := range o.dense {
+		if math.Abs(dot(sub(b.Middle, a.Crest), a.Side())) < bodyAside {
+			near = append(near, b)
+		}
+	}
+	return near
+}
+
+// A hole in the crest that is told of: as wide as the narrowest root and deeper than a crest is
+// uneven. Our choice.
+const (
+	leastHole  = 1.5 // mm wide
+	deepEnough = 2.5 // mm
+)
+
+// Socket returns the width and depth, in mm, of a hole that is open at the crest, as an extraction
+// leaves it; false where there is none.
+func (o *Outline) Socket(a Axis) (width, depth float64, ok bool) {
+	top := 0.0
+	for _, p := range o.Points {
+		top = math.Min(top, dot(sub(p, a.Crest), a.Dir))
+	}
+	const step = 0.25
+	from := math.NaN()
+	for d := top + step; d < 15; d += step {
+		gap := 0.0
+		h := o.hits(a.At(d), a.Side())
+		for i := 1; i+1 < len(h); i += 2 {
+			if math.Min(math.Abs(h[i].s), math.Abs(h[i+1].s)) < 4 {
+				gap = math.Max(gap, h[i+1].s-h[i].s)
+			}
+		}
+		switch {
+		case gap >= leastHole:
+			if from != from {
+				from = d
+			}
+			width, depth = math.Max(width, gap), d-from
+		case from == from:
+			return width, depth, depth >= deepEnough
+		}
+	}
+	return width, depth, depth >= deepEnough
+}
+
+// noAxis adds to the reason why there is no axis what may be behind it.
+func (o *Outline) noAxis(err error) error {
+	top := o.Points[0]
+	for _, p := range o.Points {
+		if p.V > top.V {
+			top = p
+		}
+	}
+	if width, depth, ok := o.Socket(Axis{Crest: reformat.UV{V: top.V}, Dir: down}); ok {
+		return fmt.Errorf("%w; a hole about %.1f mm wide and %.0f mm deep is open at the crest, as of an unhealed socket: give the crest as crest: in the plan", err, width, depth)
+	}
+	return err
+}
+
+// Notes returns what stands in the section and what disturbs it, for the reader of the site's
+// numbers; a is its axis.
+func (o *Outline) Notes(a Axis) []string {
+	out := o.Cautions()
+	for _, b := range o.bodies(a) {
+		out = append(out, fmt.Sprintf("something denser than cortical bone stands in the section near (%.1f, %.1f) mm, %.0f mm²: tooth, implant or metal; it is not bone", b.Middle.U, b.Middle.V, b.Area))
+	}
+	if width, depth, ok := o.Socket(a); ok {
+		out = append(out, fmt.Sprintf("a hole about %.1f mm wide and %.0f mm deep is open at the crest, as of an unhealed socket: check where the crest was taken, or give it as crest: in the plan", width, depth))
+	}
+	return out
+}
