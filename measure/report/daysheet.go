@@ -52,11 +52,11 @@ func (d *pdfDoc) daySite(s *measure.SiteResult, band float64) {
 	d.put(x+52, line(7), 4.2*scale, regular, black, start, height)
 	d.put(d.width()-pdfMargin, line(7), 5*scale, bold, black, end, loud(verdictOf(s.Verdict)))
 	limit := limitOf(s, d.c.Result.Jaw)
-	for i, text := range d.wrap(limit, 3.8*scale, regular, d.room()-24) {
-		if i < 1 {
-			d.put(x, line(13), 3.8*scale, regular, black, start, text)
-		}
+	lines := d.wrap(limit, 3.8*scale, regular, d.room()-28)
+	if len(lines) > 1 {
+		lines[0] += " …" // the rest stands in the report
 	}
+	d.put(x, line(13), 3.8*scale, regular, black, start, lines[0])
 	d.put(x, line(19.5), 3.4*scale, regular, soft, start, "depth stop")
 	d.stroke(x+18, line(20), x+40, line(20), 0.2, black)
 	d.put(x+44, line(19.5), 3.4*scale, regular, soft, start, "torque")
