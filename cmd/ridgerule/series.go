@@ -37,9 +37,18 @@ func pick(ctx context.Context, door *dicomio.Door, selector string) (*dicomio.Se
 	}
 	s, err := found.Pick(selector)
 	if err != nil {
-		return nil, err
+		return nil, named(err)
 	}
 	return s, s.Err()
+}
+
+// named gives the remedy of a choice not made the name it has here.
+func named(err error) error {
+	var e *dicomio.SeriesError
+	if errors.As(err, &e) && e.Code == "several" {
+		e.Remedy = "choose one with --series and its number"
+	}
+	return err
 }
 
 // volume reads the pixels.
