@@ -33,7 +33,7 @@ func (o *Outline) Bodies() []Body {
 	if !o.tissue.known() {
 		return nil
 	}
-	s := search(o.field)
+	s := o.seen
 	level := o.tissue.bone + denser*(o.tissue.bone-o.tissue.Soft)
 	m := newMask(s.Width, s.Height)
 	for i, g := range s.Grey {
@@ -114,7 +114,7 @@ func (o *Outline) redraw() {
 	if !t.known() || o.level < t.Soft+0.85*(t.bone-t.Soft) {
 		return
 	}
-	s := search(o.field)
+	s := o.seen
 	old, best := *o, -1.0
 	var filled mask
 	o.level = t.Soft + 0.5*(t.bone-t.Soft)

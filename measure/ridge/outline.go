@@ -18,8 +18,9 @@ type Outline struct {
 	tissue Tissue
 	walls  []*Wall // fitted so far
 	site   siteTrust
-	level  float64 // grey value that bounded the bone in the coarse pass
-	dense  []Body  // looked for once
+	level  float64          // grey value that bounded the bone in the coarse pass
+	seen   reformat.Section // the raster of the coarse pass
+	dense  []Body           // looked for once
 	looked bool
 }
 
@@ -33,7 +34,7 @@ func Trace(f reformat.Field, t Tissue) (*Outline, error) {
 	if !ok {
 		return nil, fmt.Errorf("%w: nothing bounded and brighter than its surroundings within %.0f mm of it", ErrNoRidge, farthest)
 	}
-	o := &Outline{field: f, tissue: t, level: level}
+	o := &Outline{field: f, tissue: t, level: level, seen: s}
 	if err := o.draw(s, filled); err != nil {
 		return nil, err
 	}
