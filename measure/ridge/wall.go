@@ -217,6 +217,8 @@ type crossing struct {
 	at reformat.UV
 	sd float64
 	by params
+
+	square float64 // how squarely the line meets the surface: change of distance per mm along it, 0…1
 }
 
 // outer returns where the line p + s·d meets the outer surface, nearest the patch's origin.
@@ -271,7 +273,7 @@ func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(
 	for i := range by {
 		by[i] /= -rate
 	}
-	return crossing{at, w.spread(by), by}, true
+	return crossing{at, w.spread(by), by, math.Min(1, math.Abs(rate))}, true
 }
 
 // spread returns the standard uncertainty of Σ by·θ over the fitted parameters, in mm.
