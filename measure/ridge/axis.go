@@ -208,7 +208,7 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 		return a, err
 	}
 	for range 6 {
-		mids := o.fineMids(a)
+		mids, shift := o.fineMids(a)
 		if len(mids) == 0 && a.crestWall == nil {
 			return a, fmt.Errorf("%w: nothing there has an edge that stands out of the noise", ErrNoRidge)
 		}
@@ -219,7 +219,7 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 		turn := math.Abs(cross(dir, a.Dir))
 		before := a.Crest
 		a.Dir, a.Points = dir, len(mids)
-		a.DirSD = scatter(mids, dir, at, modelError*o.tissue.Blur)
+		a.DirSD = scatter(mids, dir, at, math.Hypot(modelError*o.tissue.Blur, shift))
 		if keep {
 			a.DirSD = 0
 		}
@@ -254,17 +254,19 @@ func (o *Outline) fineCrest(a *Axis, q reformat.UV) error {
 // in voxels of the coarsest direction. Our choice: a sharp crest fades over about a voxel.
 const unfitted = 0.5
 
-// fineMids returns the mid-points of fitted chords at 1…8 mm.
-func (o *Outline) fineMids(a Axis) []reformat.UV {
-	var mids []reformat.UV
+// fineMids returns the mid-points of fitted chords at 1…8 mm, and by how much disturbances of the
+// image may have shifted the edges they lie between, root mean square, mm.
+func (o *Outline) fineMids(a Axis) (mids []reformat.UV, shift float64) {
 	reach := o.reach(a)
 	for d := axisFirst; d <= axisLast && d < 0.8*reach; d++ {
 		c, err := o.chord(a.At(d), a.Side())
 		if err == nil {
 			mids = append(mids, scale(0.5, add(c.low.at, c.high.at)))
+			lo, hi := o.shift(c.lowWall), o.shift(c.highWall)
+			shift += (lo*lo + hi*hi) / 2
 		}
 	}
-	return mids
+	return mids, math.Sqrt(shift / math.Max(1, float64(len(mids))))
 }
 
 // scatter returns the standard uncertainty of the direction of a line fitted through mids, in
