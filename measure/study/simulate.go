@@ -2,7 +2,6 @@ package study
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -15,30 +14,6 @@ import (
 
 	"ridgerule/measure"
 )
-
-// Hand is the scatter of a reader's marks: the standard deviation along each of x, y and z, mm,
-// every mark on its own. nil means [usualHand] for arch and sites, and for structures the SD that
-// the plan states for each.
-type Hand struct {
-	Arch  *float64 // of each arch point, mm
-	Sites *float64 // of each site's place and operator's crest point, mm; along the arch where the plan gives a length
-	Marks *float64 // of each point of a marked structure, mm
-}
-
-// usualHand is the scatter of a mark drawn by hand, mm; the same as measure's budget takes.
-const usualHand = 0.3
-
-// Simulation options.
-type SimulateOptions struct {
-	Hand     Hand
-	Draws    int    // readings drawn; 0 means 200
-	Seed     uint64 // the same seed gives the same draws
-	Progress func(done, total int)
-
-	// Measure measures one plan on the volume of the case. It is called from several goroutines at
-	// once and must not keep or change what it is given.
-	Measure func(ctx context.Context, plan *measure.Plan, o measure.Options) (*measure.Result, error)
-}
 
 // Simulation is what the reader's hand does to each number of a case.
 type Simulation struct {
@@ -113,7 +88,7 @@ func Simulate(ctx context.Context, plan *measure.Plan, o SimulateOptions) (*Simu
 	if plan.VoxelPoints {
 		panic("study: Simulate of a plan in voxels; place it first")
 	}
-	s := &simulator{plan: plan, o: o.filled(plan)}
+	s := &simulator{plan: plan, o: o.filled()}
 	base, placed, err := s.budgets(ctx)
 	if err != nil {
 		return nil, err
@@ -128,21 +103,6 @@ func Simulate(ctx context.Context, plan *measure.Plan, o SimulateOptions) (*Simu
 type simulator struct {
 	plan *measure.Plan
 	o    SimulateOptions
-}
-
-// filled returns the options with defaults for what is nil or 0; Marks stays nil for the plan's own.
-func (o SimulateOptions) filled(*measure.Plan) SimulateOptions {
-	usual := usualHand
-	if o.Draws == 0 {
-		o.Draws = 200
-	}
-	if o.Hand.Arch == nil {
-		o.Hand.Arch = &usual
-	}
-	if o.Hand.Sites == nil {
-		o.Hand.Sites = &usual
-	}
-	return o
 }
 
 // budgets measures the plan as it is, and returns with it the variance that each number's budget
@@ -296,21 +256,4 @@ func (s *simulator) gather(base *measure.Result, placed map[place]float64, draws
 		}
 	}
 	return out
-}
-
-// errDraws: see [SimulateOptions.Check].
-var errDraws = errors.New("study: unusable simulation")
-
-// Check returns an error for fewer than 2 draws, more than 1 million, or a scatter that is no length
-// from 0 to 10 mm.
-func (o SimulateOptions) Check() error {
-	if o.Draws != 0 && (o.Draws < 2 || o.Draws > 1_000_000) {
-		return fmt.Errorf("%w: %d draws; give 2 to 1000000", errDraws, o.Draws)
-	}
-	for _, sd := range []*float64{o.Hand.Arch, o.Hand.Sites, o.Hand.Marks} {
-		if sd != nil && !(*sd >= 0 && *sd <= 10) {
-			return fmt.Errorf("%w: a scatter of %g mm; give 0 to 10 mm", errDraws, *sd)
-		}
-	}
-	return nil
 }
