@@ -25,7 +25,7 @@ func (c *run) arch(sites []*site) ArchResult {
 		}
 	}
 	out.Rows = append(out.Rows, c.removedRows(sites)...)
-	opts := safety.Options{ScaleHalf: c.hand.Scale}
+	opts := safety.Options{ScaleHalf: c.plan.ScaleHalfWidth}
 	pairs, err := safety.Pairs(placed, c.rules, opts)
 	if err != nil {
 		return out

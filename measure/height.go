@@ -81,7 +81,7 @@ func posterior(tooth string) bool { return len(tooth) == 2 && tooth[1] >= '4' }
 func (c *run) heightTo(s *site, limit Limit) height {
 	switch limit {
 	case ToBorder:
-		end, l, err := s.outline.End(s.axis, c.hand)
+		end, l, err := s.outline.End(s.axis, s.hand)
 		if err != nil {
 			return height{why: plain(err)}
 		}
@@ -109,7 +109,7 @@ func (c *run) heightToTube(s *site) height {
 			continue
 		}
 		beside := dotUV(reformat.UV{U: top.U - s.axis.Crest.U, V: top.V - s.axis.Crest.V}, s.axis.Side())
-		budget := append(s.outline.HeightBudget(s.axis, value, c.hand),
+		budget := append(s.outline.HeightBudget(s.axis, value, s.hand),
 			uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD},
 			uncertainty.Moved("axis direction", s.axis.DirSD, beside))
 		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: ToCanal, name: st.Name}
@@ -189,10 +189,10 @@ func (c *run) heightToCavity(s *site, limit Limit) height {
 		if !ok || best.to != "" && value >= best.Value {
 			continue
 		}
-		budget := append(s.outline.HeightBudget(s.axis, value, c.hand), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
+		budget := append(s.outline.HeightBudget(s.axis, value, s.hand), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
 		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: limit, name: st.Name, end: s.axis.At(value)}
 	}
-	end, l, err := s.outline.Cavity(s.axis, c.hand)
+	end, l, err := s.outline.Cavity(s.axis, s.hand)
 	if err == nil && (best.to == "" || l.Value < best.Value) {
 		return height{Length: l, to: limit, end: end, seen: true}
 	}

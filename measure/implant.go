@@ -25,7 +25,7 @@ func (c *run) implantRows(s *site) {
 		return
 	}
 	s.out.Implant = im
-	findings, err := c.scene.Check(*im, c.rules, safety.Options{Terms: c.poseTerms(s), ScaleHalf: c.hand.Scale})
+	findings, err := c.scene.Check(*im, c.rules, safety.Options{Terms: c.poseTerms(s), ScaleHalf: c.plan.ScaleHalfWidth})
 	if err != nil {
 		findings = c.unplaced(plain(err))
 	}
@@ -139,14 +139,14 @@ func (c *run) ends(s *site, im safety.Implant) []safety.Finding {
 	var out []safety.Finding
 	if c.plan.Jaw == Mandible {
 		gap := s.apexGap(im, func(a ridge.Axis) (uncertainty.Length, error) {
-			_, l, err := s.outline.End(a, c.hand)
+			_, l, err := s.outline.End(a, s.hand)
 			return l, err
 		})
 		out = append(out, safety.Hold("border", safety.Other, gap, [2]r3.Vec{}, c.rules, safety.BasalCortex, unless(gap, "the border was not found below the apex")))
 	}
 	if s.height.seen {
 		gap := s.apexGap(im, func(a ridge.Axis) (uncertainty.Length, error) {
-			_, l, err := s.outline.Cavity(a, c.hand)
+			_, l, err := s.outline.Cavity(a, s.hand)
 			return l, err
 		})
 		name := spaced(s.height.to) + " seen in the image"
@@ -253,7 +253,7 @@ func (c *run) boneBeside(s *site, im safety.Implant, depth, sign float64) (uncer
 		return uncertainty.Length{}, fmt.Errorf("no outline of the bone: %s", s.out.Err)
 	}
 	p, dir := s.ray(im, depth, sign)
-	l, err := s.outline.Beside(p, dir, c.hand)
+	l, err := s.outline.Beside(p, dir, s.hand)
 	if to := s.cut.ahead(p, dir); to < 0 || err == nil && to < l.Value {
 		l, err = c.upTo(to), nil
 	}

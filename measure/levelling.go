@@ -62,7 +62,7 @@ func (c *run) planeLevel(s *site) (*cut, error) {
 	k.normal = reformat.UV{U: r3.Dot(n, s.frame.U), V: r3.Dot(n, s.frame.V)}
 	size := math.Hypot(k.normal.U, k.normal.V)
 	k.normal = reformat.UV{U: k.normal.U / size, V: k.normal.V / size}
-	k.depth = uncertainty.Length{Value: math.Max(0, depth), Budget: k.depthBudget(s, depth, c.hand)}
+	k.depth = uncertainty.Length{Value: math.Max(0, depth), Budget: k.depthBudget(s, depth, s.hand)}
 	k.crest, k.seat = s.axis, k.depth.Value
 	k.crest.Crest = s.axis.At(k.depth.Value)
 	if k.above == 0 {
@@ -99,7 +99,7 @@ func share(name string, std, sensitivity float64) uncertainty.Term {
 
 // scaleShare is what the scale of the scan adds to a value that grows with the power-th power of it.
 func (c *run) scaleShare(value, power float64) uncertainty.Term {
-	t := share(termScale, uncertainty.Rectangular(c.hand.Scale), value*power)
+	t := share(termScale, uncertainty.Rectangular(c.plan.ScaleHalfWidth), value*power)
 	t.Group = "scale"
 	return t
 }
@@ -109,7 +109,7 @@ func (c *run) scaleShare(value, power float64) uncertainty.Term {
 func (c *run) leftBudget(k *cut, old uncertainty.Budget, left float64) uncertainty.Budget {
 	b := uncertainty.Budget{c.scaleShare(left, 1)}
 	if k.plane && k.above == 0 {
-		b = append(b, share(termSection, c.hand.Along, k.slope))
+		b = append(b, share(termSection, c.placed, k.slope))
 	}
 	for _, t := range old {
 		if t.Name != termScale && !(k.plane && k.above == 0 && crestTerms[t.Name]) {
@@ -190,7 +190,7 @@ func (c *run) levelRows(s *site) {
 	}
 	s.add(row)
 	s.add(c.levelledHeight(s))
-	s.levelledWidths(c.hand)
+	s.levelledWidths(s.hand)
 	c.levelledUsable(s)
 	c.removedArea(s)
 	s.out.Level = s.levelled()
@@ -241,7 +241,7 @@ func (c *run) levelledUsable(s *site) {
 		s.add(height)
 	}
 	none := func(why string) Row { return Row{Quantity: "levelled_usable_height", Unit: "mm", Note: why} }
-	u, err := s.outline.UsableCrest(k.crest, s.plan.WantedWidth, c.hand)
+	u, err := s.outline.UsableCrest(k.crest, s.plan.WantedWidth, s.hand)
 	if err != nil {
 		rows(Row{Quantity: "levelled_usable_depth", Unit: "mm", Note: plain(err)}, none(plain(err)))
 		return

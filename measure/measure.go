@@ -12,7 +12,6 @@ import (
 	"runtime"
 
 	"golang.org/x/sync/errgroup"
-	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure/reformat"
@@ -54,7 +53,7 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", plan.Path, err)
 	}
-	c := &run{plan: plan, curve: curve, rules: rules, scene: scene, hand: handOf(plan, opt), voxel: v.Spacing()}
+	c := &run{plan: plan, curve: curve, rules: rules, scene: scene, placed: placedBy(opt), voxel: v.Spacing()}
 	sites, err := c.trace(ctx, v)
 	if err != nil {
 		return nil, err
@@ -71,24 +70,24 @@ type run struct {
 	curve  *reformat.Curve
 	rules  safety.Rules
 	scene  *safety.Scene
-	hand   ridge.Hand
+	placed float64 // standard uncertainty of the arch points, mm
 	tissue ridge.Tissue
 	voxel  [3]float64 // mm
 }
 
-// handOf turns the scatter of hand-drawn arch points into what a section feels: its place along
-// the arch, and its direction, which the tangent through two neighbours of a point sets.
-func handOf(plan *Plan, opt Options) ridge.Hand {
-	sd := handSD
+// placedBy returns the standard uncertainty of the plan's arch points, in mm.
+func placedBy(opt Options) float64 {
 	if opt.PlacedBy != nil {
-		sd = *opt.PlacedBy
+		return *opt.PlacedBy
 	}
-	length := 0.0
-	for i := 1; i < len(plan.Arch); i++ {
-		length += r3.Norm(r3.Sub(plan.Arch[i], plan.Arch[i-1]))
-	}
-	spacing := length / float64(len(plan.Arch)-1)
-	return ridge.Hand{Along: sd, Turn: sd / (math.Sqrt2 * spacing), Scale: plan.ScaleHalfWidth}
+	return handSD
+}
+
+// handAt turns the scatter of hand-drawn arch points into what the section at arc length s feels:
+// its place along the arch, and its direction, which the points around it set. The points of an arch
+// are drawn on one plane, so that the section does not lean.
+func (c *run) handAt(s float64) ridge.Hand {
+	return ridge.Hand{Along: c.placed, Turn: c.placed * c.curve.Waver(s), Scale: c.plan.ScaleHalfWidth}
 }
 
 // site is one site on its way through a run.
@@ -97,6 +96,7 @@ type site struct {
 	frame   reformat.Frame
 	outline *ridge.Outline
 	axis    ridge.Axis
+	hand    ridge.Hand
 	height  height
 	cut     *cut // nil: the crest is not levelled
 	out     SiteResult
@@ -108,6 +108,7 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 	err := each(ctx, len(sites), func(i int) {
 		s := &site{plan: c.plan.Sites[i]}
 		s.frame = c.curve.Frame(c.arc(s.plan))
+		s.hand = c.handAt(s.frame.Arc)
 		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Frame: s.frame, AxisFrom: s.plan.Axis}
 		o, err := ridge.Trace(reformat.NewField(v, s.frame), ridge.Tissue{})
 		if err != nil {

@@ -28,10 +28,10 @@ func (c *run) site(s *site) {
 	s.axis = axis
 	s.out.Outline, s.out.Crest, s.out.Axis = s.outline.Points, axis.Crest, axis.Dir
 	c.heightRow(s)
-	s.widthRows(c.hand)
-	s.tiltRow(c.hand)
-	s.undercutRows(c.hand)
-	s.usableRows(c.hand)
+	s.widthRows(s.hand)
+	s.tiltRow(s.hand)
+	s.undercutRows(s.hand)
+	s.usableRows(s.hand)
 	c.levelRows(s)
 	s.greyRows()
 	c.implantRows(s)

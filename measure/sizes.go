@@ -141,5 +141,5 @@ func (c *run) ladder(s *site) ([]safety.Rung, error) {
 		}
 	}
 	absent := safety.Missing(c.place(s, ask.widest()), c.plan.Structures, c.rules)
-	return c.scene.Ladder(seat, sizes, bone{c, s}, c.rules, safety.Options{ScaleHalf: c.hand.Scale}, absent)
+	return c.scene.Ladder(seat, sizes, bone{c, s}, c.rules, safety.Options{ScaleHalf: c.plan.ScaleHalfWidth}, absent)
 }

@@ -216,3 +216,28 @@ func (c *Curve) Frame(s float64) Frame {
 	}
 	return Frame{Arc: c.starts[seg] + c.segmentLength(seg, x), Origin: p, U: u, V: v, T: t}
 }
+
+// Waver returns by how much the tangent at arc length s (mm) turns about the occlusal direction when
+// the arch points around it are each moved at random, buccolingually, by one standard deviation of
+// 1 mm: radians per mm. Between two points the tangent wavers more than at a point.
+func (c *Curve) Waver(s float64) float64 {
+	const h = 1e-4 // mm
+	seg, x := c.locate(s)
+	u := c.Frame(s).U
+	before := r3.Unit(c.derivative(seg, x))
+	sum := 0.0
+	for i := range 4 {
+		moved := *c
+		moved.points = append([]r3.Vec{}, c.points...)
+		moved.points[seg+i] = r3.Add(c.points[seg+i], r3.Scale(h, u))
+		turn := r3.Dot(r3.Sub(r3.Unit(moved.derivative(seg, x)), before), u) / h
+		sum += turn * turn
+	}
+	return math.Sqrt(sum)
+}
+
+// derivative returns the spline's derivative in segment seg at parameter x, by the parameter.
+func (c *Curve) derivative(seg int, x float64) r3.Vec {
+	_, d := c.spline(seg, x)
+	return d
+}

@@ -9,11 +9,13 @@ import (
 
 // Axis is the ridge's axis: a line from its crest point to the base of the jaw.
 type Axis struct {
-	Crest   reformat.UV // where the axis line leaves the outline coronally, section mm
-	Dir     reformat.UV // unit vector from crest to base
-	CrestSD float64     // standard uncertainty of the crest along the axis, from its fit, mm
-	DirSD   float64     // standard uncertainty of the direction, from the mid-points' scatter, radians
-	Points  int         // mid-points it was found from; 0 when it was given
+	Crest    reformat.UV // where the axis line leaves the outline coronally, section mm
+	Dir      reformat.UV // unit vector from crest to base
+	CrestSD  float64     // standard uncertainty of the crest along the axis, from its fit, mm
+	DirSD    float64     // standard uncertainty of the direction, from the mid-points' scatter, radians
+	DirAlong float64     // how far the direction turns per mm along the arch, radians per mm
+	DirTurn  float64     // how far it turns per radian of turn of the section about the occlusal direction
+	Points   int         // mid-points it was found from; 0 when it was given
 
 	crestWall *Wall
 }
@@ -208,7 +210,7 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 		return a, err
 	}
 	for range 6 {
-		mids, shift := o.fineMids(a)
+		mids, shift, moves := o.fineMids(a)
 		if len(mids) == 0 && a.crestWall == nil {
 			return a, fmt.Errorf("%w: nothing there has an edge that stands out of the noise", ErrNoRidge)
 		}
@@ -220,8 +222,9 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 		before := a.Crest
 		a.Dir, a.Points = dir, len(mids)
 		a.DirSD = scatter(mids, dir, at, math.Hypot(modelError*o.tissue.Blur, shift))
+		a.DirAlong, a.DirTurn = swings(mids, moves, dir, at)
 		if keep {
-			a.DirSD = 0
+			a.DirSD, a.DirAlong, a.DirTurn = 0, 0, 0
 		}
 		if err := o.fineCrest(&a, at); err != nil {
 			return a, err
@@ -256,7 +259,7 @@ const unfitted = 0.5
 
 // fineMids returns the mid-points of fitted chords at 1…8 mm, and by how much disturbances of the
 // image may have shifted the edges they lie between, root mean square, mm.
-func (o *Outline) fineMids(a Axis) (mids []reformat.UV, shift float64) {
+func (o *Outline) fineMids(a Axis) (mids []reformat.UV, shift float64, moves []move) {
 	reach := o.reach(a)
 	for d := axisFirst; d <= axisLast && d < 0.8*reach; d++ {
 		c, err := o.chord(a.At(d), a.Side())
@@ -264,9 +267,31 @@ func (o *Outline) fineMids(a Axis) (mids []reformat.UV, shift float64) {
 			mids = append(mids, scale(0.5, add(c.low.at, c.high.at)))
 			lo, hi := o.shift(c.lowWall), o.shift(c.highWall)
 			shift += (lo*lo + hi*hi) / 2
+			lo, hi = c.lowWall.p[pST], c.highWall.p[pST]
+			moves = append(moves, move{(lo - hi) / 2, (lo*c.low.at.U - hi*c.high.at.U) / 2})
 		}
 	}
-	return mids, math.Sqrt(shift / math.Max(1, float64(len(mids))))
+	return mids, math.Sqrt(shift / math.Max(1, float64(len(mids)))), moves
+}
+
+// move is how far a mid-point moves toward buccal per mm along the arch (no unit), and per radian of
+// turn of the section (mm).
+type move struct{ along, turn float64 }
+
+// swings returns how the line through the mid-points turns when they move: least squares of their
+// moves over their depths.
+func swings(mids []reformat.UV, moves []move, dir, mean reformat.UV) (along, turn float64) {
+	var sxx, sa, st float64
+	for i, m := range mids {
+		x := dot(sub(m, mean), dir)
+		sxx += x * x
+		sa += x * moves[i].along
+		st += x * moves[i].turn
+	}
+	if sxx == 0 {
+		return 0, 0
+	}
+	return sa / sxx, st / sxx
 }
 
 // scatter returns the standard uncertainty of the direction of a line fitted through mids, in

@@ -93,7 +93,7 @@ func (o *Outline) modelTerm(w *Wall) float64 {
 
 // widthBudget lists what makes a width uncertain.
 func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64, h Hand) uncertainty.Budget {
-	along, turn := o.outOfPlane(c, width)
+	along, turn := o.outOfPlane(c)
 	b := uncertainty.Budget{
 		{Name: "edge noise, buccal", Std: c.high.sd},
 		{Name: "edge noise, lingual", Std: c.low.sd},
@@ -115,9 +115,11 @@ func scaleTerm(value float64, h Hand) uncertainty.Term {
 
 // outOfPlane returns how the width changes per mm along the arch and per radian of turn of the
 // section about the vertical, from the fitted walls' slopes along the arch.
-func (o *Outline) outOfPlane(c fineChord, width float64) (along, turn float64) {
-	lo, hi := c.lowWall.p[pST], c.highWall.p[pST]
-	return -(lo + hi), width / 2 * math.Abs(hi-lo)
+//
+// A section turned by φ meets a wall at distance u from the curve φ·u further along the arch.
+func (o *Outline) outOfPlane(c fineChord) (along, turn float64) {
+	lo, hi := c.lowWall.p[pST]/c.low.square, c.highWall.p[pST]/c.high.square
+	return -(lo + hi), -(lo*c.low.at.U + hi*c.high.at.U)
 }
 
 // slope returns the change of width per mm of depth (no unit).
@@ -237,7 +239,8 @@ func (a Axis) TiltAngle(h Hand) uncertainty.Angle {
 	const deg = 180 / math.Pi
 	return uncertainty.Angle{Value: a.Tilt(), Budget: uncertainty.Budget{
 		{Name: "mid-points", Std: a.DirSD * deg},
-		{Name: "section direction", Std: h.Lean * deg},
+		uncertainty.Moved("section direction", math.Hypot(h.Lean, h.Turn*a.DirTurn), deg),
+		uncertainty.Moved("section place along the arch", h.Along, a.DirAlong*deg),
 	}}
 }
 
