@@ -189,12 +189,12 @@ func TestSectionAndPanoramaOfALinearField(t *testing.T) {
 
 // On a straight, evenly spaced row the tangent at a point is half the difference of its neighbours
 // over the spacing L: moved by 1 mm each it turns by √2/(2L). Half-way between two points the spline's
-// derivative is 1.25 of their difference less 0.125 of the outer two's: √(2·1.25² + 2·0.125²)/L.
+// derivative is 1.375 of their difference less 0.125 of the outer two's: √(2·1.375² + 2·0.125²)/L.
 // (Worked by hand from the Catmull–Rom matrix.)
 func TestTangentWaversWithItsPoints(t *testing.T) {
 	const spacing = 5.0
 	c, err := NewCurve(sampled(8, func(x float64) r3.Vec { return r3.Vec{X: 40*x - 20, Y: 1e-3 * x * x} }), up)
 	require.NoError(t, err)
 	require.InEpsilon(t, math.Sqrt2/(2*spacing), c.Waver(20), 0.01)
-	require.InEpsilon(t, math.Sqrt(2*1.25*1.25+2*0.125*0.125)/spacing, c.Waver(22.5), 0.01)
+	require.InEpsilon(t, math.Sqrt(2*1.375*1.375+2*0.125*0.125)/spacing, c.Waver(22.5), 0.01)
 }
