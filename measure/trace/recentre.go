@@ -150,7 +150,7 @@ func (c *centred) choose(ctx context.Context, know *known, round int) error {
 
 // pick sets know to the best of several values of one number, by vote.
 func (c *centred) pick(ctx context.Context, know *known, values []float64, set func(*known, float64)) error {
-	best, from := math.Inf(1), *know
+	best, from := math.NaN(), *know // NaN is worse than any cost: the first value is taken, whatever it costs
 	for _, x := range values {
 		k := from
 		set(&k, x)
@@ -158,7 +158,7 @@ func (c *centred) pick(ctx context.Context, know *known, values []float64, set f
 		if err != nil {
 			return err
 		}
-		if cost < best {
+		if best != best || cost < best {
 			best, *know = cost, k
 		}
 	}
