@@ -107,6 +107,8 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 	sites := make([]*site, len(c.plan.Sites))
 	err := each(ctx, len(sites), func(i int) {
 		s := &site{plan: c.plan.Sites[i]}
+		sites[i] = s
+		defer s.excuse()
 		s.frame = c.curve.Frame(c.arc(s.plan))
 		s.hand = c.handAt(s.frame.Arc)
 		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Frame: s.frame, AxisFrom: s.plan.Axis}
@@ -117,7 +119,6 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 			o.Sample()
 			s.outline = o
 		}
-		sites[i] = s
 	})
 	var outlines []*ridge.Outline
 	for _, s := range sites {
@@ -162,16 +163,20 @@ func (c *run) measure(ctx context.Context, sites []*site, progress func(done, to
 	return err
 }
 
-// guarded measures one site and turns a panic, a fault of ours, into that site's error: the other
-// sites' numbers are not lost with it.
+// guarded measures one site. A panic, a fault of ours, stays with it: the other sites' numbers are not
+// lost.
 func (c *run) guarded(s *site) {
-	defer func() {
-		if fault := recover(); fault != nil {
-			s.out.Err = fmt.Sprintf("internal fault, please report it: %v", fault)
-			s.out.Note, s.out.Rows = s.out.Err, []Row{{Quantity: "ridge_height", Unit: "mm", Verdict: safety.NotAssessed, Note: s.out.Err}}
-		}
-	}()
+	defer s.excuse()
 	c.site(s)
+}
+
+// excuse turns a panic into the site's error.
+func (s *site) excuse() {
+	if fault := recover(); fault != nil {
+		s.outline = nil
+		s.out.Err = fmt.Sprintf("internal fault, please report it: %v", fault)
+		s.out.Note, s.out.Rows = s.out.Err, []Row{{Quantity: "ridge_height", Unit: "mm", Verdict: safety.NotAssessed, Note: s.out.Err}}
+	}
 }
 
 // each calls do(0…n−1) on as many goroutines as there are processors, until ctx is done.

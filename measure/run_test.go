@@ -243,3 +243,56 @@ func TestCancelledRunStops(t *testing.T) {
 	_, err = Run(ctx, straightRidge(t), plan, Scan{}, Options{})
 	require.ErrorIs(t, err, context.Canceled)
 }
+
+// Odd volumes: nothing but one grey value, nothing but noise, half of it blank, one bright voxel, a
+// field hardly larger than the site. Each site has a number or a reason, and no fault of ours.
+func TestOddVolumesAreNoFault(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	blank := int16(-30000)
+	for name, change := range map[string]func(v *volume.Volume){
+		"one grey value": func(v *volume.Volume) { clear(v.Stored) },
+		"noise": func(v *volume.Volume) {
+			for n := range v.Stored {
+				v.Stored[n] = int16(r.IntN(3000) - 1000)
+			}
+		},
+		"half blank": func(v *volume.Volume) {
+			v.Blank = &blank
+			for n := range v.Stored {
+				if n%v.Size[0] < v.Size[0]/2 {
+					v.Stored[n] = blank
+				}
+			}
+		},
+		"all blank": func(v *volume.Volume) {
+			v.Blank = &blank
+			for n := range v.Stored {
+				v.Stored[n] = blank
+			}
+		},
+		"one voxel":   func(v *volume.Volume) { clear(v.Stored); v.Stored[len(v.Stored)/2] = 3000 },
+		"upside down": func(v *volume.Volume) { v.Origin.Z, v.Step[2].Z = 10, -0.4 },
+		"slopes": func(v *volume.Volume) {
+			v.Rescale = make([]volume.Rescale, v.Size[2])
+			for k := range v.Rescale {
+				v.Rescale[k] = volume.Rescale{Slope: 1e-3 * float64(k), Intercept: -1e6}
+			}
+		},
+	} {
+		v := straightRidge(t)
+		change(v)
+		plan, err := ReadPlan("plan.yaml", []byte(strings.Replace(straightPlan, "wanted_width_mm", "sizes: {diameters_mm: [4], lengths_mm: [8]}\n    wanted_width_mm", 1)), nil)
+		require.NoError(t, err)
+		res, err := Run(context.Background(), v, plan, Scan{}, Options{})
+		require.NoError(t, err, name)
+		for _, s := range res.Sites {
+			require.NotContains(t, s.Err, "internal fault", name)
+			for _, row := range s.Rows {
+				require.True(t, row.Value != nil || row.Note != "" || row.Verdict != NoMargin, "%s: %s says nothing", name, row.Quantity)
+				if row.Value != nil {
+					require.False(t, math.IsNaN(*row.Value) || math.IsInf(*row.Value, 0), "%s: %s", name, row.Quantity)
+				}
+			}
+		}
+	}
+}
