@@ -70,12 +70,16 @@ func FuzzHostileTextStaysText(f *testing.F) {
 		r.Structures[0].Name, r.Margins[0].Source, r.Scan.Cautions[0] = b, a, b
 		r.Sites[1].Findings[0].To, r.Sites[1].Rows[0].Note = a, b
 		text := string(pageBytes(t, c))
-		require.Equal(t, harmless, elements(text))
+		// Text that is empty, or is once its control characters are gone, drops an element of ours; none
+		// may be added, by opening one or by closing one.
+		for name, n := range elements(text) {
+			require.LessOrEqual(t, n, harmless[name], "<%s>", name)
+		}
 	})
 }
 
 // elements counts the elements of a page by name. Counts alone decide: an injected element or a
-// closed one changes them. Notes and names may be empty, which drops a few of ours, so those
+// closed one raises them. Notes and names may be empty, which drops a few of ours, so those
 // that depend on emptiness are left out.
 func elements(page string) map[string]int {
 	count := map[string]int{}
