@@ -65,16 +65,16 @@ func guesses(a, b convex) []r3.Vec {
 }
 
 // sideNormals returns ±axis and the normals, across·e + along·axis, of a body of revolution on
-// both sides of the plane that holds its axis and the direction d.
-func sideNormals(axis, d r3.Vec, across, along float64) []r3.Vec {
-	out := []r3.Vec{axis, r3.Scale(-1, axis)}
+// both sides of the plane that holds its axis and the vector d; where d runs along the axis, of
+// any such plane.
+func sideNormals(axis, d r3.Vec, aside, along float64) []r3.Vec {
 	e := r3.Sub(d, r3.Scale(r3.Dot(d, axis), axis))
-	if length(e) == 0 {
-		return out
+	if length(e) < 1e-9 { // mm; what is left is rounding
+		e = across(axis)
 	}
-	e = unit(e)
-	for _, way := range []float64{1, -1} {
-		out = append(out, r3.Add(r3.Scale(way*across, e), r3.Scale(along, axis)))
+	out := []r3.Vec{axis, r3.Scale(-1, axis)}
+	for _, way := range []float64{aside, -aside} {
+		out = append(out, r3.Add(r3.Scale(way, unit(e)), r3.Scale(along, axis)))
 	}
 	return out
 }
