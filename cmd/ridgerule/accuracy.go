@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"os"
 
 	"github.com/spf13/cobra"
 
@@ -18,6 +19,7 @@ type scanFlags struct {
 func (a *app) accuracy() *cobra.Command {
 	var o accuracy.Options
 	var f scanFlags
+	var list string
 	c := &cobra.Command{
 		Use:   "accuracy [--cases N] [--seed N]",
 		Short: "Measure random synthetic jaws and table the errors",
@@ -34,6 +36,7 @@ of one processor a jaw. The seed decides all; docs/accuracy.md was made with it.
 	fl.Float64Var(&f.voxel, "voxel", -1, "voxel size of every scan, `mm`; as drawn when not given")
 	fl.Float64Var(&f.blur, "blur", -1, "sigma of the blur of every scan, `mm`; as drawn when not given")
 	fl.Float64Var(&f.noise, "noise", -1, "`SD` of the noise of every scan; as drawn when not given")
+	fl.StringVar(&list, "list", "", "also write every error to this CSV `FILE`")
 	fl.BoolVar(&f.exact, "exact", false, "arch points without the hand's scatter")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		if o.Cases < 1 {
@@ -47,6 +50,11 @@ of one processor a jaw. The seed decides all; docs/accuracy.md was made with it.
 		if err != nil {
 			return err
 		}
+		if list != "" {
+			if err := writeErrors(list, errs); err != nil {
+				return err
+			}
+		}
 		fmt.Fprintf(a.stdout, "%d jaws from seed %d; lengths in mm, tilt in degrees; U is k = 2.\n", o.Cases, o.Seed)
 		for _, g := range accuracy.Groups {
 			if err := accuracy.Markdown(a.stdout, g.Name, accuracy.Summarise(errs, g.Of)); err != nil {
@@ -56,6 +64,19 @@ of one processor a jaw. The seed decides all; docs/accuracy.md was made with it.
 		return nil
 	}
 	return c
+}
+
+// writeErrors writes the list of errors to a file that must not exist yet.
+func writeErrors(path string, errs []accuracy.Error) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return usagef("--list %s: %v; name a file that is not there yet", path, err)
+	}
+	defer f.Close()
+	if err := accuracy.CSV(f, errs); err != nil {
+		return fmt.Errorf("--list %s: %w", path, err)
+	}
+	return f.Close()
 }
 
 // fix changes a drawn jaw's scan to what the flags hold fast.

@@ -24,7 +24,9 @@ import (
 // Error is one measured number beside its truth.
 type Error struct {
 	Quantity string  // as in measurements.csv, a height with what it ends at
+	At       float64 // depth below the crest, mm; NaN: none
 	Cell     Cell    // the scan it was taken on
+	Truth    float64 // mm or degrees
 	Error    float64 // measured less true, mm or degrees; NaN: no number was given
 	U        float64 // stated expanded uncertainty, mm or degrees
 	Why      string  // why there is no number
@@ -137,7 +139,10 @@ func compare(s measure.SiteResult, t phantom.SiteTruth, cell Cell, seed uint64) 
 		if !ok {
 			continue
 		}
-		e := Error{Quantity: name, Cell: cell, Error: math.NaN(), Why: row.Note, Seed: seed}
+		e := Error{Quantity: name, At: math.NaN(), Cell: cell, Truth: want, Error: math.NaN(), Why: row.Note, Seed: seed}
+		if row.At != nil {
+			e.At = *row.At
+		}
 		if row.Value != nil {
 			e.Error, e.U = *row.Value-want, row.Budget.U()
 		}

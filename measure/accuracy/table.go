@@ -2,10 +2,12 @@ package accuracy
 
 import (
 	"cmp"
+	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
 	"slices"
+	"strconv"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -99,4 +101,22 @@ func Markdown(w io.Writer, title string, rows []Summary) error {
 			s.Quantity, s.Group, s.N, s.Withheld, s.Bias, s.SD, s.MeanU, s.MeanU/s.SD, 100*s.Coverage, s.Worst, s.Seed)
 	}
 	return err
+}
+
+// CSV writes every error as a row of a table with a header; what there is none of is empty.
+func CSV(w io.Writer, errs []Error) error {
+	c := csv.NewWriter(w)
+	rows := [][]string{{"jaw", "voxel_mm", "blur_mm", "noise", "quantity", "at_mm", "truth", "error", "U", "note"}}
+	for _, e := range errs {
+		rows = append(rows, []string{strconv.FormatUint(e.Seed, 10), number(e.Cell.Voxel), number(e.Cell.Blur), number(e.Cell.Noise),
+			e.Quantity, number(e.At), number(e.Truth), number(e.Error), number(e.U), e.Why})
+	}
+	return c.WriteAll(rows)
+}
+
+func number(x float64) string {
+	if math.IsNaN(x) {
+		return ""
+	}
+	return strconv.FormatFloat(x, 'f', 4, 64)
 }

@@ -25,6 +25,7 @@ type Axis struct {
 const (
 	axisFirst = 1.0
 	axisLast  = 8.0
+	axisSpare = 1.0 // above the base, where the outline turns under the ridge; our choice
 )
 
 // down is the direction from the biting surface to the base of the jaw.
@@ -156,10 +157,9 @@ func (o *Outline) entry(dir reformat.UV) (reformat.UV, bool) {
 // coarseMids returns the mid-points of the outline's chords at 1…8 mm.
 func (o *Outline) coarseMids(a Axis) []reformat.UV {
 	var mids []reformat.UV
-	reach := o.reach(a)
-	for d := axisFirst; d <= axisLast && d < 0.8*reach; d++ {
+	for d, low := axisFirst, o.base(a)-axisSpare; d <= axisLast && d < low; d++ {
 		x, y, ok := o.span(a.At(d), a.Side())
-		if !ok {
+		if !ok || x.s > 0 || y.s < 0 {
 			break
 		}
 		mids = append(mids, add(a.At(d), scale((x.s+y.s)/2, a.Side())))
@@ -167,14 +167,20 @@ func (o *Outline) coarseMids(a Axis) []reformat.UV {
 	return mids
 }
 
-// reach returns how far the bone goes along the axis from the crest, in mm: to the base, or to an
-// the floor of an air-filled cavity before it.
-func (o *Outline) reach(a Axis) float64 {
+// base returns where the axis leaves the outline at the base of the jaw, mm below the crest; 0
+// where it meets no bone.
+func (o *Outline) base(a Axis) float64 {
 	_, b, ok := o.span(a.At(0.5), a.Dir)
 	if !ok {
 		return 0
 	}
-	far := b.s + 0.5
+	return b.s + 0.5
+}
+
+// reach returns how far the bone goes along the axis from the crest, in mm: to the base, or to
+// the floor of an air-filled cavity before it.
+func (o *Outline) reach(a Axis) float64 {
+	far := o.base(a)
 	if air, ok := o.lumen(a, far); ok {
 		if floor, ok := o.floorAbove(a, air); ok {
 			return floor
@@ -260,8 +266,10 @@ const unfitted = 0.5
 // fineMids returns the mid-points of fitted chords at 1…8 mm, and by how much disturbances of the
 // image may have shifted the edges they lie between, root mean square, mm.
 func (o *Outline) fineMids(a Axis) (mids []reformat.UV, shift float64, moves []move) {
-	reach := o.reach(a)
-	for d := axisFirst; d <= axisLast && d < 0.8*reach; d++ {
+	for d, low := axisFirst, o.base(a)-axisSpare; d <= axisLast && d < low; d++ {
+		if x, y, ok := o.span(a.At(d), a.Side()); !ok || x.s > 0 || y.s < 0 {
+			break
+		}
 		c, err := o.chord(a.At(d), a.Side())
 		if err == nil {
 			mids = append(mids, scale(0.5, add(c.low.at, c.high.at)))

@@ -17,18 +17,32 @@ type start struct {
 	gum       bool // air behind thin soft tissue is in reach
 	low, high float64
 	noise     float64 // SD of the voxels where the profile is flat, grey values
+
+	seen profile // the mean profile it was read off
+	edge int     // the bin of the edge
 }
 
+// softShare is where the grey value of soft tissue lies between air and cortical bone: about 0 of
+// −1000 and 1600 in an image whose grey values resemble Hounsfield units. Only where a fit begins.
+const softShare = 0.4
+
 // withGum is the same start with a layer of soft tissue and air beyond it, where the profile
-// shows only one edge.
-func (o *start) withGum() *start {
+// shows only one edge: its lower part is then taken for the soft tissue's edge, its upper part for
+// the bone's.
+func (o *start) withGum(t Tissue) *start {
 	out := *o
 	out.gum = true
-	out.p[pE] = o.p[pE] + 0.2
-	out.p[pGA] = o.p[pG0]
-	out.p[pG0] = o.p[pG0] + 0.4*(o.p[pG1]-o.p[pG0])
-	out.p[pGamma] = 0.5
-	out.p[pSigma] = 0.6 * o.p[pSigma]
+	air, cortex := o.p[pG0], o.p[pG1]
+	soft := air + softShare*(cortex-air)
+	if t.known() && t.Soft > air+0.2*(cortex-air) && t.Soft < air+0.7*(cortex-air) {
+		soft = t.Soft
+	}
+	out.p[pGA], out.p[pG0] = air, soft
+	out.p[pE] = o.seen.crossing(o.edge, (soft+cortex)/2)
+	out.p[pGamma] = math.Max(0.3, out.p[pE]-o.seen.crossing(o.edge, (air+soft)/2))
+	if !t.known() {
+		out.p[pSigma] = 0.6 * o.p[pSigma]
+	}
 	return &out
 }
 
@@ -112,7 +126,7 @@ func survey(all []reformat.Grain, radius, depth, s float64, t Tissue) (*start, b
 		return nil, false
 	}
 	half := p.crossing(edge, p.grey[foot]+rise/2)
-	out := &start{}
+	out := &start{seen: p, edge: edge}
 	out.p[pE] = half
 	out.p[pG0], out.p[pG1], out.p[pG2] = p.grey[foot], p.grey[peak], p.grey[peak]
 	out.p[pGA] = p.grey[foot]

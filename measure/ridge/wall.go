@@ -108,10 +108,10 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
 	w, cost := fitFrom(begin, all, at, in, radius, s, t)
-	if !begin.gum && (w == nil || w.misfit(begin.noise) > gumMisfit*(w.p[pG1]-w.p[pG0])) {
-		// The misfit is more than noise: thin soft tissue and the air behind it may look like one
-		// wide edge. Keep the two only where they explain the voxels clearly better.
-		if two, c := fitFrom(begin.withGum(), all, at, in, radius, s, t); two != nil && (w == nil || c < 0.8*cost) {
+	if !begin.gum && (w == nil || w.odd(begin, t)) {
+		// Thin soft tissue and the air behind it may look like one wide edge. Keep the two only
+		// where they explain the voxels clearly better.
+		if two, c := fitFrom(begin.withGum(t), all, at, in, radius, s, t); two != nil && (w == nil || c < 0.8*cost) {
 			w = two
 		}
 	}
@@ -125,9 +125,15 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (
 // try. Two edges 0.5 mm apart taken for one leave 2 % at a blur of 0.2 mm, more when farther apart.
 const gumMisfit = 0.015
 
-// misfit returns what the residuals hold beyond the given noise, in grey values.
-func (w *Wall) misfit(noise float64) float64 {
-	return math.Sqrt(math.Max(0, w.noise*w.noise-noise*noise))
+// odd reports whether the fit leaves more than noise, or has a blur unlike the series': then
+// another stack of layers is worth a try. Before the series is known, every fit is.
+func (w *Wall) odd(begin *start, t Tissue) bool {
+	if !t.known() {
+		return true
+	}
+	noise := math.Min(begin.noise, 1.1*t.Noise)
+	misfit := math.Sqrt(math.Max(0, w.noise*w.noise-noise*noise))
+	return misfit > gumMisfit*(w.p[pG1]-w.p[pG0]) || math.Abs(w.p[pSigma]-t.Blur) > 3*t.BlurSD
 }
 
 // leastContrast is how many noise SDs a step must have to be a surface and not a clump of noise.
