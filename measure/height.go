@@ -108,10 +108,12 @@ func (c *run) heightToTube(s *site) height {
 		if value <= 0 || best.to != "" && value >= best.Value {
 			continue
 		}
-		beside := dotUV(reformat.UV{U: top.U - s.axis.Crest.U, V: top.V - s.axis.Crest.V}, s.axis.Side())
+		swing := s.axis.Swing(func(a ridge.Axis) float64 {
+			return dotUV(reformat.UV{U: top.U - a.Crest.U, V: top.V - a.Crest.V}, a.Dir)
+		})
 		budget := append(s.outline.HeightBudget(s.axis, value, s.hand),
 			uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD},
-			uncertainty.Moved("axis direction", s.axis.DirSD, beside))
+			uncertainty.Moved("axis direction", s.axis.DirSD, swing))
 		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: ToCanal, name: st.Name}
 		best.end = s.axis.At(value)
 	}

@@ -18,6 +18,7 @@ type Axis struct {
 	Points   int         // mid-points it was found from; 0 when it was given
 
 	crestWall *Wall
+	pivot     reformat.UV // the mean of the mid-points, about which the axis turns
 }
 
 // depths at which the axis looks at the ridge, mm below the crest. Source: the method's own
@@ -91,7 +92,7 @@ func (o *Outline) FixAxis(crest reformat.UV, dir *reformat.UV) (Axis, error) {
 	if dir != nil {
 		a.Dir = unit(*dir)
 	}
-	a.Crest, a.CrestSD, a.crestWall = crest, 0, nil
+	a.Crest, a.CrestSD, a.crestWall, a.pivot = crest, 0, nil, crest
 	return a, nil
 }
 
@@ -210,36 +211,86 @@ func lineThrough(mids []reformat.UV, dir reformat.UV, keep bool) (reformat.UV, r
 	return unit(add(dir, scale(sxy/sxx, side))), mean
 }
 
-// fineAxis repeats the last steps on fitted walls.
+// fineAxis repeats the last steps on fitted walls: Newton's method on the angle between the axis and
+// the line through the middles of the widths across it.
 func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 	if err := o.fineCrest(&a, a.Crest); err != nil {
 		return a, err
 	}
-	for range 6 {
-		mids, shift, moves := o.fineMids(a)
-		if len(mids) == 0 && a.crestWall == nil {
+	for range 8 {
+		m := o.middles(a)
+		if len(m.at) == 0 && a.crestWall == nil {
 			return a, fmt.Errorf("%w: nothing there has an edge that stands out of the noise", ErrNoRidge)
 		}
-		if len(mids) < 2 && !keep || len(mids) == 0 {
+		if len(m.at) < 2 && !keep || len(m.at) == 0 {
 			return a, nil // a ridge too small for fitted walls keeps its coarse axis
 		}
-		dir, at := lineThrough(mids, a.Dir, keep)
-		turn := math.Abs(cross(dir, a.Dir))
-		before := a.Crest
-		a.Dir, a.Points = dir, len(mids)
-		a.DirSD = scatter(mids, dir, at, math.Hypot(modelError*o.tissue.Blur, shift))
-		a.DirAlong, a.DirTurn = swings(mids, moves, dir, at)
-		if keep {
-			a.DirSD, a.DirAlong, a.DirTurn = 0, 0, 0
+		turn, pull := 0.0, 1.0
+		a.pivot, a.Points = m.mean(), len(m.at)
+		if !keep {
+			turn, pull = o.settle(a, m)
+			a.DirSD = m.spread(a) / pull
+			a.DirAlong, a.DirTurn = swings(m.at, m.moves, a.Dir, a.pivot)
+			a.DirAlong, a.DirTurn = a.DirAlong/pull, a.DirTurn/pull
 		}
-		if err := o.fineCrest(&a, at); err != nil {
+		before := a.Crest
+		a.Dir = turnBy(a.Dir, turn)
+		if err := o.fineCrest(&a, a.pivot); err != nil {
 			return a, err
 		}
-		if turn < 1e-7 && norm(sub(before, a.Crest)) < 1e-7 {
+		if math.Abs(turn) < 1e-7 && norm(sub(before, a.Crest)) < 1e-7 {
 			break
 		}
 	}
 	return a, nil
+}
+
+// leastPull is the smallest pull of the mid-points that is believed. A ridge whose section is nearly
+// a circle has an axis in every direction: its pull is 0, and no axis is much better than another.
+const leastPull = 0.05
+
+// settle returns the angle by which the axis must turn to run through its own mid-points, radians,
+// and how strongly they pull it there: by how much the axis gains on the line through the mid-points,
+// which turns along with it, per radian of its own turn (no unit).
+//
+// The scatter of the mid-points turns the axis by the scatter's own angle over the pull.
+func (o *Outline) settle(a Axis, m middles) (turn, pull float64) {
+	const h = 0.01
+	ahead := func(angle float64) float64 {
+		t := a.turned(angle)
+		dir, _ := lineThrough(m.across(t), t.Dir, false)
+		return cross(t.Dir, dir)
+	}
+	now := ahead(0)
+	pull = (ahead(-h) - ahead(h)) / (2 * h)
+	if !(pull > leastPull) {
+		pull = leastPull
+	}
+	return math.Max(-0.2, math.Min(0.2, now/pull)), pull
+}
+
+// turned returns the axis turned by angle radians, from u to v, about the mean of its mid-points, its
+// crest running along the fitted surface; about its crest where that is given or no surface was
+// fitted.
+func (a Axis) turned(angle float64) Axis {
+	t := a
+	t.Dir = turnBy(a.Dir, angle)
+	if a.crestWall == nil {
+		return t
+	}
+	here, ok1 := a.crestWall.outer(a.pivot, a.Dir)
+	there, ok2 := a.crestWall.outer(a.pivot, t.Dir)
+	if ok1 && ok2 {
+		t.Crest = add(there.at, scale(dot(sub(a.Crest, here.at), a.Dir), t.Dir))
+	}
+	return t
+}
+
+// Swing returns how much value, mm, changes per radian of turn of the axis, the crest running along
+// the ridge's surface with it.
+func (a Axis) Swing(value func(Axis) float64) float64 {
+	const h = 0.01
+	return finite((value(a.turned(h)) - value(a.turned(-h))) / (2 * h))
 }
 
 // fineCrest puts the crest where the line through q along the axis leaves the fitted surface, or,
@@ -263,23 +314,79 @@ func (o *Outline) fineCrest(a *Axis, q reformat.UV) error {
 // in voxels of the coarsest direction. Our choice: a sharp crest fades over about a voxel.
 const unfitted = 0.5
 
-// fineMids returns the mid-points of fitted chords at 1…8 mm, and by how much disturbances of the
-// image may have shifted the edges they lie between, root mean square, mm.
-func (o *Outline) fineMids(a Axis) (mids []reformat.UV, shift float64, moves []move) {
+// middles are the fitted widths that carry the axis.
+type middles struct {
+	at     []reformat.UV // their mid-points, section mm
+	depth  []float64     // mm below the crest
+	chords []fineChord
+	moves  []move
+	noise  []float64 // standard uncertainty of a mid-point from the fits, mm
+	rule   []float64 // from what the fits' models lack, mm
+}
+
+// middles fits the widths at 1…8 mm.
+func (o *Outline) middles(a Axis) (m middles) {
 	for d, low := axisFirst, o.base(a)-axisSpare; d <= axisLast && d < low; d++ {
 		if x, y, ok := o.span(a.At(d), a.Side()); !ok || x.s > 0 || y.s < 0 {
 			break
 		}
 		c, err := o.chord(a.At(d), a.Side())
-		if err == nil {
-			mids = append(mids, scale(0.5, add(c.low.at, c.high.at)))
-			lo, hi := o.shift(c.lowWall), o.shift(c.highWall)
-			shift += (lo*lo + hi*hi) / 2
-			lo, hi = c.lowWall.p[pST], c.highWall.p[pST]
-			moves = append(moves, move{(lo - hi) / 2, (lo*c.low.at.U - hi*c.high.at.U) / 2})
+		if err != nil {
+			continue
+		}
+		lo, hi := c.lowWall.p[pST], c.highWall.p[pST]
+		m.at = append(m.at, scale(0.5, add(c.low.at, c.high.at)))
+		m.depth, m.chords = append(m.depth, d), append(m.chords, c)
+		m.moves = append(m.moves, move{(lo - hi) / 2, (lo*c.low.at.U - hi*c.high.at.U) / 2})
+		m.noise = append(m.noise, math.Hypot(c.low.sd, c.high.sd)/2)
+		m.rule = append(m.rule, math.Hypot(o.modelTerm(c.lowWall)/c.low.square, o.modelTerm(c.highWall)/c.high.square)/2)
+	}
+	return m
+}
+
+func (m middles) mean() (mean reformat.UV) {
+	for _, p := range m.at {
+		mean = add(mean, scale(1/float64(len(m.at)), p))
+	}
+	return mean
+}
+
+// across returns the mid-points of the widths across another axis, close to the one they were fitted
+// for, on the same walls.
+func (m middles) across(a Axis) []reformat.UV {
+	out := make([]reformat.UV, len(m.at))
+	for i, c := range m.chords {
+		out[i] = m.at[i]
+		lo, ok1 := c.lowWall.outer(a.At(m.depth[i]), a.Side())
+		hi, ok2 := c.highWall.outer(a.At(m.depth[i]), a.Side())
+		if ok1 && ok2 {
+			out[i] = scale(0.5, add(lo.at, hi.at))
 		}
 	}
-	return mids, math.Sqrt(shift / math.Max(1, float64(len(mids)))), moves
+	return out
+}
+
+// How much more the slope of the line through the mid-points varies than if neighbours, 1 mm apart,
+// erred independently: patches overlap, and a model that lacks something lacks it next door too.
+// From the overlap of patches of 0.8 mm radius, and our choice.
+const (
+	noiseTogether = 1.4
+	ruleTogether  = 2.0
+)
+
+// spread returns the standard uncertainty of the direction of the line through the mid-points, in
+// radians: of a least-squares slope whose points have the fits' own uncertainties.
+func (m middles) spread(a Axis) float64 {
+	var sxx, sum float64
+	for i, p := range m.at {
+		x := dot(sub(p, a.pivot), a.Dir)
+		sxx += x * x
+		sum += x * x * (noiseTogether*m.noise[i]*m.noise[i] + ruleTogether*m.rule[i]*m.rule[i])
+	}
+	if sxx == 0 {
+		return 0.05 // one point has no direction: about 3°, our choice
+	}
+	return math.Sqrt(sum) / sxx
 }
 
 // move is how far a mid-point moves toward buccal per mm along the arch (no unit), and per radian of
@@ -300,23 +407,6 @@ func swings(mids []reformat.UV, moves []move, dir, mean reformat.UV) (along, tur
 		return 0, 0
 	}
 	return sa / sxx, st / sxx
-}
-
-// scatter returns the standard uncertainty of the direction of a line fitted through mids, in
-// radians: from their scatter about it, and from what a mid-point may be off by without scattering
-// (rule, mm), taken as fully correlated over neighbours: errors of shape do not average out.
-func scatter(mids []reformat.UV, dir, mean reformat.UV, rule float64) float64 {
-	n := len(mids)
-	if n < 3 {
-		return 0.05 // two points show no scatter: about 3°, our choice
-	}
-	var sxx, syy float64
-	for _, m := range mids {
-		x, y := dot(sub(m, mean), dir), cross(dir, sub(m, mean))
-		sxx += x * x
-		syy += y * y
-	}
-	return math.Sqrt((syy/float64(n-2) + 2*rule*rule) / sxx)
 }
 
 // fineChord is a chord between two fitted walls.

@@ -84,7 +84,7 @@ func (o *Outline) Cavity(a Axis, h Hand) (reformat.UV, uncertainty.Length, error
 	budget := append(o.HeightBudget(a, value, h),
 		uncertainty.Term{Name: "edge noise, floor", Std: c.sd},
 		uncertainty.Term{Name: "edge rule, floor", Std: o.modelTerm(w)},
-		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), o.tangent(w, a)*value))
+		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), a.heightSwing(w)))
 	return c.at, uncertainty.Length{Value: value, Budget: budget}, nil
 }
 

@@ -104,29 +104,68 @@ func normal(z float64) (cum, dens float64) {
 // distance returns how deep the place (n, x, t) lies behind the outer surface, in mm, and its
 // derivatives by the surface's parameters pE…pCTT and, last, pCub.
 func (p *params) distance(n, x, t float64) (m float64, by [7]float64) {
-	c := p[pCXX]
-	w := n - p[pE] - p[pSX]*x - p[pST]*t
+	c, sx, st := p[pCXX], p[pSX], p[pST]
+	w := n - p[pE] - sx*x - st*t
 	lean := 1 - c*w
-	fx, ft := p[pSX]*lean+c*x+p[pCXT]*t+0.5*p[pCub]*x*x, p[pST]*lean+p[pCXT]*x+p[pCTT]*t
-	k := 2 / (math.Sqrt(1+p[pSX]*p[pSX]+p[pST]*p[pST]) + math.Sqrt(lean*lean+fx*fx+ft*ft))
+	fx, ft := sx*lean+c*x+p[pCXT]*t+0.5*p[pCub]*x*x, st*lean+p[pCXT]*x+p[pCTT]*t
+	g0, g := math.Sqrt(1+sx*sx+st*st), math.Sqrt(lean*lean+fx*fx+ft*ft)
+	k := 2 / (g0 + g)
 	f := w - 0.5*(c*(x*x+w*w)+2*p[pCXT]*x*t+p[pCTT]*t*t) - p[pCub]*x*x*x/6
-	return k * f, [7]float64{-k * lean, -k * lean * x, -k * lean * t, -0.5 * k * (x*x + w*w), -k * x * t, -0.5 * k * t * t, -k * x * x * x / 6}
-}
-
-// curvature returns the mean curvature of the surface depth mm behind the outer one, 1/mm.
-func (p *params) curvature(depth float64) float64 {
-	bend := func(c float64) float64 { return c / math.Max(0.3, 1-c*depth) }
-	return 0.5 * (bend(p[pCXX]) + bend(p[pCTT]))
+	by = [7]float64{-lean, -lean * x, -lean * t, -0.5 * (x*x + w*w), -x * t, -0.5 * t * t, -x * x * x / 6}
+	// m = k·F, and k feels the parameters through both gradients
+	u := lean + fx*sx + ft*st
+	grow := [7]float64{c * u, c*x*u + fx*lean, c*t*u + ft*lean, fx*x - w*u, fx*t + ft*x, ft * t, 0.5 * fx * x * x}
+	for i := range by {
+		by[i] = k * (by[i] - 0.5*k*f*grow[i]/g)
+	}
+	by[pSX] -= 0.5 * k * k * f * sx / g0
+	by[pST] -= 0.5 * k * k * f * st / g0
+	return k * f, by
 }
 
 // depth returns how far the plate's inner surface lies behind the outer one at x, in mm.
 func (p *params) depth(x float64) float64 { return p[pTau] + x*(p[pTauX]+0.5*p[pTauXX]*x) }
 
-// bends are the mean curvatures of the model's three surfaces, 1/mm: the same for every grain.
-type bends struct{ outer, inner, gum float64 }
+// bend is the mean curvature of a surface, 1/mm, and its derivatives by the outer surface's two
+// curvatures and by its own depth.
+type bend struct{ h, byXX, byTT, byDepth float64 }
+
+// curvature returns the mean curvature of the surface depth mm behind the outer one.
+func (p *params) curvature(depth float64) (b bend) {
+	for i, c := range [2]float64{p[pCXX], p[pCTT]} {
+		room, inside := 1-c*depth, 1.0
+		if room < 0.3 {
+			room, inside = 0.3, 0
+		}
+		b.h += 0.5 * c / room
+		by := 0.5 / room * (1 + inside*c*depth/room)
+		if i == 0 {
+			b.byXX = by
+		} else {
+			b.byTT = by
+		}
+		b.byDepth += inside * 0.5 * c * c / (room * room)
+	}
+	return b
+}
+
+// deep is the depth beyond which a layer's own curvature no longer matters: no voxel sees it, mm.
+const deep = 4.0
+
+// bends are the model's three surfaces: the same for every grain.
+type bends struct{ outer, inner, gum bend }
 
 func (p *params) bends() bends {
-	return bends{p.curvature(0), p.curvature(math.Min(p[pTau], 4)) + 0.5*p[pTauXX], p.curvature(-math.Min(p[pGamma], 4))}
+	at := func(depth float64) bend {
+		b := p.curvature(math.Max(-deep, math.Min(deep, depth)))
+		if math.Abs(depth) > deep {
+			b.byDepth = 0
+		}
+		return b
+	}
+	h := bends{at(0), at(p[pTau]), at(-p[pGamma])}
+	h.inner.h += 0.5 * p[pTauXX]
+	return h
 }
 
 // model returns the grey value at a grain.
@@ -145,9 +184,9 @@ func (p *params) greyLevel(g reformat.Grain, h bends, grad *params) (value float
 	m, by := p.distance(g.N, g.X, g.T)
 	sigma := p[pSigma]
 	inv, blur := 1/sigma, sigma*sigma
-	z0 := (m - blur*h.outer) * inv
-	z1 := (m - p.depth(g.X) - blur*h.inner) * inv
-	za := -(m + p[pGamma] - blur*h.gum) * inv
+	z0 := (m - blur*h.outer.h) * inv
+	z1 := (m - p.depth(g.X) - blur*h.inner.h) * inv
+	za := -(m + p[pGamma] - blur*h.gum.h) * inv
 	c0, d0 := normal(z0)
 	c1, d1 := normal(z1)
 	ca, da := normal(za)
@@ -163,17 +202,17 @@ func (p *params) greyLevel(g reformat.Grain, h bends, grad *params) (value float
 			grad[i] = rise * d
 		}
 		grad[pCub] = rise * by[6]
-		grad[pCXX] -= 0.5 * rise * blur
-		grad[pCTT] -= 0.5 * rise * blur
+		grad[pCXX] -= blur * (w0*h.outer.byXX + w1*h.inner.byXX - wa*h.gum.byXX)
+		grad[pCTT] -= blur * (w0*h.outer.byTT + w1*h.inner.byTT - wa*h.gum.byTT)
 		grad[pG0] = 1 - c0 - ca
 		grad[pG1] = c0 - c1
 		grad[pG2] = c1
-		grad[pTau] = -w1
+		grad[pTau] = -w1 * (1 + blur*h.inner.byDepth)
 		grad[pTauX] = -w1 * g.X
 		grad[pTauXX] = -0.5 * w1 * (g.X*g.X + blur)
-		grad[pSigma] = -(w0*(z0+2*sigma*h.outer) + w1*(z1+2*sigma*h.inner) + wa*(za-2*sigma*h.gum))
+		grad[pSigma] = -(w0*(z0+2*sigma*h.outer.h) + w1*(z1+2*sigma*h.inner.h) + wa*(za-2*sigma*h.gum.h))
 		grad[pGA] = ca
-		grad[pGamma] = -wa
+		grad[pGamma] = -wa * (1 + blur*h.gum.byDepth)
 	}
 	return p[pG0] + s0*c0 + s1*c1 + sa*ca, -1
 }
@@ -211,6 +250,23 @@ func (p *params) within() {
 // of a neighbouring structure pull with limited force. Common practice, no source.
 const huber = 3.0
 
+// loss returns what a residual of r noise SDs costs.
+func loss(r float64) float64 {
+	if c := math.Abs(r); c > huber {
+		return huber * (2*c - huber)
+	}
+	return r * r
+}
+
+// cost returns what the voxels alone say against p, in squared noise SDs.
+func (l *layerFit) cost(p *params) (sum float64) {
+	h := p.bends()
+	for _, g := range l.grains {
+		sum += loss((g.Grey - p.grey(g, h)) / l.noise)
+	}
+	return sum
+}
+
 // system is the objective at one place, in squared noise SDs, with its normal equations.
 type system struct {
 	cost float64
@@ -235,10 +291,8 @@ func (l *layerFit) at(p *params) system {
 		w := 1.0
 		if c := math.Abs(r); c > huber {
 			w = huber / c
-			cost += huber * (2*c - huber)
-		} else {
-			cost += r * r
 		}
+		cost += loss(r)
 		if level >= 0 {
 			if i := place[level] - 1; i >= 0 {
 				a[i*n+i] += w * inv * inv

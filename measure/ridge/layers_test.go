@@ -25,21 +25,24 @@ func drawn(t *rapid.T) params {
 		soft, cortex, marrow, f(0.3, 3, "tau"), f(0.15, 0.4, "sigma"), f(-0.1, 0.1, "taux"), air, f(0.5, 3, "gamma"), f(-0.2, 0.2, "c3"), f(-0.2, 0.2, "tauxx")}
 }
 
-// The model's derivatives against differences, at the surface itself, where they must be exact for
-// a fit to find its minimum. The shape's own terms are first-order in the distance from it.
+// The model's derivatives against differences, anywhere in a patch: a fit finds its minimum, and
+// states its covariance, by them. Grey values per unit of the parameter, in the thousands; the table of
+// the normal distribution is good for a thousandth.
 func TestModelDerivatives(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawn(t)
-		g := reformat.Grain{N: rapid.Float64Range(-0.1, 0.1).Draw(t, "n"), X: rapid.Float64Range(-0.4, 0.4).Draw(t, "x"), T: rapid.Float64Range(-0.4, 0.4).Draw(t, "t")}
+		g := reformat.Grain{N: rapid.Float64Range(-2, 3).Draw(t, "n"), X: rapid.Float64Range(-0.8, 0.8).Draw(t, "x"), T: rapid.Float64Range(-1.5, 1.5).Draw(t, "t")}
 		var grad params
-		p.greyLevel(g, p.bends(), &grad)
+		if _, level := p.greyLevel(g, p.bends(), &grad); level >= 0 {
+			grad[level] = 1
+		}
 		for i := range p {
 			const h = 1e-6
 			a, b := p, p
 			a[i] -= h
 			b[i] += h
 			want := (b.model(g) - a.model(g)) / (2 * h)
-			if math.Abs(grad[i]-want) > 0.05*math.Abs(grad[pE])+1e-3 {
+			if math.Abs(grad[i]-want) > 1e-3*math.Abs(want)+20 {
 				t.Fatalf("parameter %d at %+v: %g, by differences %g", i, g, grad[i], want)
 			}
 		}

@@ -73,7 +73,7 @@ func (o *Outline) cutNear(p reformat.UV) bool {
 // modelError is the standard uncertainty of a fitted edge that its own residuals do not show, as a
 // share of the blur: layers that are not quite layers, a blur that is not quite Gaussian. From the
 // calibration runs of docs/accuracy.md.
-const modelError = 0.04
+const modelError = 0.02
 
 // bentError is the same for each 1/mm of the surface's curvature and of the plate's change of
 // thickness, mm²: a paraboloid is not quite a crest.
@@ -129,15 +129,9 @@ func (o *Outline) slope(a Axis, depth float64, c fineChord) float64 {
 	return finite((at(depth+h) - at(depth-h)) / (2 * h))
 }
 
-// swing returns the change of width per radian of turn of the axis about the crest, in mm.
+// swing returns the change of width per radian of turn of the axis, in mm.
 func (o *Outline) swing(a Axis, depth float64, c fineChord) float64 {
-	const h = 0.01
-	at := func(angle float64) float64 {
-		turned := a
-		turned.Dir = turnBy(a.Dir, angle)
-		return chordOn(c, turned.At(depth), turned.Side())
-	}
-	return finite((at(h) - at(-h)) / (2 * h))
+	return a.Swing(func(t Axis) float64 { return chordOn(c, t.At(depth), t.Side()) })
 }
 
 func finite(x float64) float64 {
@@ -212,14 +206,19 @@ func (o *Outline) End(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
 	budget := append(o.HeightBudget(a, value, h),
 		uncertainty.Term{Name: "edge noise, base", Std: c.sd},
 		uncertainty.Term{Name: "edge rule, base", Std: o.modelTerm(w)},
-		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), o.tangent(w, a)*value))
+		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), a.heightSwing(w)))
 	return c.at, uncertainty.Length{Value: value, Budget: budget}, nil
 }
 
-// tangent returns how far the end of the axis moves along it per mm sideways, at wall w (no unit).
-func (o *Outline) tangent(w *Wall, a Axis) float64 {
-	n := w.Normal()
-	return math.Min(3, math.Abs(dot(n, a.Side())/math.Max(0.2, math.Abs(dot(n, a.Dir)))))
+// heightSwing returns the change of the height to wall w per radian of turn of the axis, in mm.
+func (a Axis) heightSwing(w *Wall) float64 {
+	return a.Swing(func(t Axis) float64 {
+		end, ok := w.outer(t.Crest, t.Dir)
+		if !ok {
+			return math.NaN()
+		}
+		return dot(sub(end.at, t.Crest), t.Dir)
+	})
 }
 
 // HeightBudget returns the terms that every height from this crest shares: the crest's edge, the

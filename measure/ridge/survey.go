@@ -67,13 +67,13 @@ type profile struct {
 func (p profile) at(i int) float64  { return p.low + (float64(i)+0.5)*p.step }
 func (p profile) bin(n float64) int { return max(0, min(len(p.grey)-1, int((n-p.low)/p.step))) }
 
-// average bins the grains near the axis by N; empty bins take their neighbours' mean.
-func average(all []reformat.Grain, low, high, step, radius float64) profile {
+// average bins the grains by N; empty bins take their neighbours' mean.
+func average(all []reformat.Grain, low, high, step float64) profile {
 	n := int((high - low) / step)
 	p := profile{low, step, make([]float64, n)}
 	count := make([]float64, n)
 	for _, g := range all {
-		if i := int((g.N - low) / step); g.N >= low && i < n && g.X*g.X+g.T*g.T <= radius*radius {
+		if i := int((g.N - low) / step); g.N >= low && i < n {
 			p.grey[i] += g.Grey
 			count[i]++
 		}
@@ -106,15 +106,15 @@ func (p profile) smooth() profile {
 	return p
 }
 
-// survey reads the layers off the mean profile. It reports false where grey values do not rise
+// survey reads the layers off the mean profile of the grains near the normal. It reports false where grey values do not rise
 // inward as at a bone surface.
 //
 // The fractions in it decide only where a fit starts and which voxels it sees, not what it says.
-func survey(all []reformat.Grain, radius, depth, s float64, t Tissue) (*start, bool) {
+func survey(all []reformat.Grain, depth, s float64, t Tissue) (*start, bool) {
 	if len(all) < 30 {
 		return nil, false
 	}
-	p := average(all, -patchOutside*s, patchInside*s, 0.12*s, 0.7*radius)
+	p := average(all, -patchOutside*s, patchInside*s, 0.12*s)
 	edge := p.steepest(-1.1*s, 1.1*s)
 	if edge < 0 {
 		return nil, false
@@ -138,7 +138,7 @@ func survey(all []reformat.Grain, radius, depth, s float64, t Tissue) (*start, b
 	out.inside(p, peak, half, rise, s)
 	out.opposite(half+depth, half, s)
 	out.outside(p, foot, half, rise, s)
-	out.noise = p.noise(all, 0.7*radius)
+	out.noise = p.noise(all)
 	return out, true
 }
 
@@ -271,7 +271,7 @@ func (p profile) crossing(i int, level float64) float64 {
 
 // noise returns the SD of the grains about the profile where it is flat, in grey values: the fifth
 // of its bins with the smallest slope.
-func (p profile) noise(all []reformat.Grain, radius float64) float64 {
+func (p profile) noise(all []reformat.Grain) float64 {
 	slope := make([]float64, len(p.grey))
 	for i := range slope {
 		slope[i] = math.Abs(p.grey[min(len(p.grey)-1, i+1)] - p.grey[max(0, i-1)])
@@ -279,7 +279,7 @@ func (p profile) noise(all []reformat.Grain, radius float64) float64 {
 	flat := quantile(slope, 0.2)
 	var off []float64
 	for _, g := range all {
-		if i := p.bin(g.N); slope[i] <= flat && g.X*g.X+g.T*g.T <= radius*radius {
+		if i := p.bin(g.N); slope[i] <= flat {
 			off = append(off, math.Abs(g.Grey-p.grey[i]))
 		}
 	}

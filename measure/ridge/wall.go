@@ -33,7 +33,7 @@ func (t Tissue) FWHM() float64 { return 2.3548200450309493 * t.Blur }
 // that was seen.
 type Wall struct {
 	at, in reformat.UV // origin and inward unit normal of the local frame
-	reach  float64     // radius of the patch, mm
+	reach  float64     // half-axis of the patch in the section, mm
 	p      params
 	cov    *mat.SymDense
 	active []int
@@ -47,23 +47,39 @@ type Wall struct {
 	more *mat.SymDense    // covariance beyond that of independent voxels; nil: none
 }
 
-// patch sizes, mm, for voxels up to 0.45 mm; coarser grids need proportionally more room.
-// Smaller patches follow sharper crests, larger ones average more noise: bias and SD over both are
-// in docs/accuracy.md.
+// How far along the normal a fit looks, mm, for voxels up to 0.45 mm; coarser grids need
+// proportionally more room.
 const (
-	patchLeast   = 0.65 // radius, mm
-	patchMost    = 1.0
 	patchOutside = 2.2
 	patchInside  = 4.5
 	patchVoxel   = 0.45
 	maxGrains    = 1200
 )
 
-// patchRadius returns the radius of a patch on this field, mm: larger where voxels are coarser, for
-// then noise weighs more than the surface's change of curvature.
-func patchRadius(f reformat.Field) float64 {
+// patch is the ellipse of surface that a fit sees, by its half-axes, mm: in the section, and along
+// the arch.
+type patch struct{ across, along float64 }
+
+// patchOn returns the patch for this field. Along the arch a ridge hardly changes, so there it may be
+// long and gather voxels against noise; in the section it is short, for what the model lacks of a
+// curved outline grows with its fourth power. Coarser voxels need more of both. Bias and SD are in
+// docs/accuracy.md.
+func patchOn(f reformat.Field) patch {
 	least, most := f.Voxel()
-	return fitScale(f) * math.Max(patchLeast, math.Min(patchMost, 0.55+1.1*math.Cbrt(least*most*most)))
+	voxel := math.Min(math.Cbrt(least*most*most), patchVoxel)
+	across := fitScale(f) * (0.5 + 0.75*voxel)
+	return patch{across, across * math.Max(1, 0.5+3.5*voxel)}
+}
+
+// part returns the grains within a share of the patch's half-axes.
+func (p patch) part(share float64, all []reformat.Grain) []reformat.Grain {
+	kept := make([]reformat.Grain, 0, len(all))
+	for _, g := range all {
+		if math.Hypot(g.X/p.across, g.T/p.along) <= share {
+			kept = append(kept, g)
+		}
+	}
+	return kept
 }
 
 // fitScale returns how much larger than nominal a patch must be on this field (no unit).
@@ -101,17 +117,16 @@ func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wa
 }
 
 func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (*Wall, error) {
-	radius := patchRadius(f)
-	all := f.Near(nil, at, in, -patchOutside*s, patchInside*s, radius)
-	begin, ok := survey(all, radius, depth, s, t)
+	patch := patchOn(f)
+	all := patch.part(1, f.Near(nil, at, in, -patchOutside*s, patchInside*s, patch.along))
+	begin, ok := survey(patch.part(0.85, all), depth, s, t)
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
-	w, cost := fitFrom(begin, all, at, in, radius, s, t)
+	w := fitFrom(begin, all, at, in, patch.across, s, t)
 	if !begin.gum && (w == nil || w.odd(begin, t)) {
-		// Thin soft tissue and the air behind it may look like one wide edge. Keep the two only
-		// where they explain the voxels clearly better.
-		if two, c := fitFrom(begin.withGum(t), all, at, in, radius, s, t); two != nil && (w == nil || c < 0.8*cost) {
+		// Thin soft tissue and the air behind it may look like one wide edge.
+		if two := fitFrom(begin.withGum(t), all, at, in, patch.across, s, t); two != nil && two.soft(t) && (w == nil || two.betterThan(w)) {
 			w = two
 		}
 	}
@@ -136,32 +151,48 @@ func (w *Wall) odd(begin *start, t Tissue) bool {
 	return misfit > gumMisfit*(w.p[pG1]-w.p[pG0]) || math.Abs(w.p[pSigma]-t.Blur) > 3*t.BlurSD
 }
 
+// soft reports whether what the fit has on the bone is the series' soft tissue: a layer in between of
+// another grey value is no gum, but the fit's way to widen an edge.
+func (w *Wall) soft(t Tissue) bool {
+	return !t.known() || math.Abs(w.p[pG0]-t.Soft) < 1.5*t.SoftSD
+}
+
+// clearly is by how much a fit with two parameters more must lower the squared residuals, in noise
+// variances, to be kept: noise alone does it once in 20,000 fits (chi-squared with 2 degrees of
+// freedom).
+const clearly = 20.0
+
+// betterThan reports whether w explains the voxels that both fits were offered clearly better.
+func (w *Wall) betterThan(o *Wall) bool {
+	same := layerFit{grains: w.seen, noise: math.Min(w.noise, o.noise)}
+	return same.cost(&w.p) < same.cost(&o.p)-clearly
+}
+
 // leastContrast is how many noise SDs a step must have to be a surface and not a clump of noise.
 // Our choice; the noisiest scans of the calibration have 8.
 const leastContrast = 3.0
 
-// fitFrom fits the layers of begin to the grains; it returns nil where there is no answer, and
-// the mean squared residual.
-func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, radius, s float64, t Tissue) (*Wall, float64) {
-	w := &Wall{at: at, in: in, reach: radius, plate: begin.plate, active: begin.active(), p: begin.p}
+// fitFrom fits the layers of begin to the grains; it returns nil where there is no answer.
+func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, reach, s float64, t Tissue) *Wall {
+	w := &Wall{at: at, in: in, reach: reach, plate: begin.plate, active: begin.active(), p: begin.p}
 	fit := layerFit{grains: begin.choose(all), active: w.active}
 	if len(fit.grains) < 3*len(fit.active) {
-		return nil, 0
+		return nil
 	}
 	step := math.Abs(begin.p[pG1] - begin.p[pG0])
 	fit.noise = math.Max(begin.noise, 0.02*step)
 	fit.priors = priors(begin, step, s, t)
 	if _, ok := fit.solve(&w.p, roughly); !ok {
-		return nil, 0
+		return nil
 	}
 	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step)
 	cov, ok := fit.solve(&w.p, settled)
 	if rise := w.p[pG1] - w.p[pG0]; !ok || rise < 0.3*step || rise < leastContrast*fit.noise {
-		return nil, 0
+		return nil
 	}
 	w.noise, w.count, w.cov = fit.noise, len(fit.grains), cov
 	w.fit, w.seen = fit, begin.window(all)
-	return w, fit.noise * fit.noise
+	return w
 }
 
 // priors returns what is known before the fit: bone surfaces are not wild, and what the series has
