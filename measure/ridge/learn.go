@@ -9,7 +9,7 @@ import (
 // its blur, the grey values of cortex, soft tissue and marrow, and its noise. Only plates thick
 // enough to show their true grey value count.
 //
-// The result is known only when at least five walls could teach it.
+// The result is known only when at least three walls could teach it.
 func Learn(outlines []*Outline) Tissue {
 	var blur, cortex, soft, marrow, noise []float64
 	var together lags
@@ -38,9 +38,10 @@ func Learn(outlines []*Outline) Tissue {
 		t.Marrow = median(marrow)
 	}
 	step := t.Cortex - t.Soft
-	t.BlurSD = math.Max(t.BlurSD, leastSpread*t.Blur)
-	t.CortexSD = math.Max(t.CortexSD, leastSpread*step)
-	t.SoftSD = math.Max(t.SoftSD, leastSpread*step)
+	few := 1 + 1/float64(max(1, t.Edges)) // a spread seen in a few is believed less
+	t.BlurSD = few * math.Max(t.BlurSD, leastSpread*t.Blur)
+	t.CortexSD = few * math.Max(t.CortexSD, leastSpread*step)
+	t.SoftSD = few * math.Max(t.SoftSD, leastSpread*step)
 	return t
 }
 
