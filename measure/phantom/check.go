@@ -87,6 +87,8 @@ func (o Options) check() error {
 		{"Shape.CanalWall", s.CanalWall, 0, s.CanalRadius - 0.1}, {"Shape.CanalDepth", s.CanalDepth, 4, 30},
 		{"Shape.SinusDepth", s.SinusDepth, 2, 20}, {"Shape.SinusFloor", s.SinusFloor, 0.2, 2},
 		{"Shape.Mucosa", s.Mucosa, 0, 8}, {"Shape.NasalDepth", s.NasalDepth, 12, 28},
+		{"Shape.Septum", s.Septum, 0, 15}, {"Shape.SeptumThick", s.SeptumThick, 0.3, 4},
+		{"Shape.SeptumShift", s.SeptumShift, -20, 20},
 		{"Scan.Voxel[0]", o.Scan.Voxel[0], 0.05, 5}, {"Scan.Voxel[1]", o.Scan.Voxel[1], 0.05, 5},
 		{"Scan.Voxel[2]", o.Scan.Voxel[2], 0.05, 5},
 		{"Scan.Size[0]", float64(o.Scan.Size[0]), 1, 2048}, {"Scan.Size[1]", float64(o.Scan.Size[1]), 1, 2048},
@@ -104,6 +106,9 @@ func (o Options) check() error {
 }
 
 func (o Options) checkTeeth() error {
+	if tooth := o.Shape.SeptumTooth; o.Jaw == Maxilla && !belongs(Maxilla, tooth) {
+		return fmt.Errorf("%w: Shape.SeptumTooth %d is not a permanent tooth of the %v", ErrOptions, tooth, o.Jaw)
+	}
 	for _, fdi := range slices.Concat(o.Sites, o.Teeth) {
 		if !belongs(o.Jaw, fdi) {
 			return fmt.Errorf("%w: tooth %d is not a permanent tooth of the %v", ErrOptions, fdi, o.Jaw)

@@ -11,7 +11,8 @@ import (
 const (
 	outerSurface = iota
 	endostealSurface
-	sinusSurface
+	sinusSurface  // of the sinus's room: floor, walls and septum
+	antrumSurface // of the sinus as if it had no septum
 	nasalSurface
 )
 
@@ -31,6 +32,8 @@ func (j *Jaw) signed(surface int, p r3.Vec, w *scratch) float64 {
 	case endostealSurface:
 		d, _ := w.pl.ring((*station).endosteal)
 		return d
+	case sinusSurface:
+		return h.sinus(p, &w.pl)
 	}
 	d, _ := w.pl.ring((*station).cavity)
 	return d

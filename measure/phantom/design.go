@@ -32,6 +32,10 @@ func shapeDefaults(s Shape, k Kind) Shape {
 	set(&s.SinusDepth, 9, 9)
 	set(&s.SinusFloor, 0.8, 0.8)
 	set(&s.NasalDepth, 18, 18)
+	set(&s.SeptumThick, 1.2, 1.2)
+	if s.SeptumTooth == 0 {
+		s.SeptumTooth = 26
+	}
 	s.CanalWall = max(0, s.CanalWall)
 	return s
 }

@@ -17,6 +17,7 @@ const (
 	lMarrow
 	lCanal
 	lSinus
+	lSeptum
 	lNasal
 	lTurbinate
 	lRoot
@@ -60,6 +61,9 @@ func (h *shape) fill(p r3.Vec, m mask, l *layers, w *scratch) {
 		if m&(1<<t.layer) != 0 {
 			l.d[t.layer], l.bend[t.layer] = nearest(t.list, p)
 		}
+	}
+	if m&(1<<lSeptum) != 0 {
+		l.d[lSeptum], l.bend[lSeptum] = h.septum.distance(p)
 	}
 	if m&(1<<lAirway) != 0 {
 		l.d[lAirway] = h.airway(p)
@@ -129,6 +133,8 @@ func (h *shape) offsets(i int) []float64 {
 		return []float64{0, -h.s.CanalWall}
 	case lSinus:
 		return []float64{h.s.SinusFloor, 0, -h.s.Mucosa}
+	case lSeptum:
+		return []float64{0, h.s.Mucosa}
 	case lNasal:
 		return []float64{h.s.SinusFloor, 0, -nasalSoft}
 	case lRoot:
@@ -143,7 +149,7 @@ func (h *shape) offsets(i int) []float64 {
 // the sites are; behind them, where rami and tuberosities change within a few millimetres of
 // arch, a tile may overlook a surface, and some voxels there are off by a share of an edge.
 func (h *shape) near(l *layers, m mask, reach float64) mask {
-	const exact = 1<<lCanal | 1<<lRoot | 1<<lCrown | 1<<lCore | 1<<lPulp | 1<<lMetal
+	const exact = 1<<lCanal | 1<<lSeptum | 1<<lRoot | 1<<lCrown | 1<<lCore | 1<<lPulp | 1<<lMetal
 	refined := mask(1<<lGum | 1<<lBone | 1<<lMarrow)
 	if h.kind == Maxilla { // where the palate is blended in, a distance is less than it was
 		refined = 1 << lMarrow
@@ -206,15 +212,16 @@ func (h *shape) paint(l *layers, g *Levels, sigma float64, t *grain, p r3.Vec) f
 	return h.dental(v, bone, in, g)
 }
 
-// hollow paints the sinus and the nasal cavity: floor, lining, air.
+// hollow paints the sinus and the nasal cavity: floor, lining, air. A septum keeps lining and air out
+// of the sinus and is lined itself; it is cortex all through.
 func (h *shape) hollow(v, bone float64, in func(int, float64) float64, g *Levels) float64 {
 	for _, c := range [2]struct {
-		layer int
-		soft  float64
-	}{{lSinus, h.s.Mucosa}, {lNasal, nasalSoft}} {
+		layer             int
+		soft, room, lumen float64 // shares left by the septum
+	}{{lSinus, h.s.Mucosa, 1 - in(lSeptum, 0), 1 - in(lSeptum, h.s.Mucosa)}, {lNasal, nasalSoft, 1, 1}} {
 		if shell := in(c.layer, h.s.SinusFloor); shell > 0 {
 			wall := v + bone*(g.Cortex-v)
-			v += shell*(wall-v) + in(c.layer, 0)*(g.Soft-wall) + in(c.layer, -c.soft)*(g.Air-g.Soft)
+			v += shell*(wall-v) + c.room*in(c.layer, 0)*(g.Soft-wall) + c.lumen*in(c.layer, -c.soft)*(g.Air-g.Soft)
 		}
 	}
 	if open := in(lNasal, 0); open > 0 {

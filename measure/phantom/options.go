@@ -54,7 +54,12 @@ type Shape struct {
 	SinusDepth float64 // crest to sinus floor at the first molar, mm [9]
 	SinusFloor float64 // cortex of the sinus and nasal floor, mm [0.8]
 	Mucosa     float64 // lining of the sinus, mm; 0 is none
+	Septum     float64 // a bony septum across the sinus: its height over the floor, mm; 0 is none
 	NasalDepth float64 // crest to nasal floor at the midline, mm [18]
+
+	SeptumTooth int     // the tooth over which the septum stands (ISO 3950) [26]
+	SeptumShift float64 // how far from that tooth's middle, mm along the arch, + toward the patient's left
+	SeptumThick float64 // its thickness, mm [1.2]
 }
 
 // Levels are the relative grey values of the tissues; a zero Levels means the usual ones:

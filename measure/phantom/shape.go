@@ -21,7 +21,8 @@ type shape struct {
 	crowns []tube // enamel
 	pulps  []tube
 	metals []tube
-	front  tube   // incisive canal
+	front  tube // incisive canal
+	septum *septum
 	shells []tube // dentine under the enamel
 	levels [lCount][]float64
 }
@@ -146,6 +147,7 @@ func newShape(o Options) *shape {
 		h.drawCanals()
 	} else {
 		h.drawIncisive()
+		h.drawSeptum()
 	}
 	h.drawTeeth(o.Teeth, o.Hard.Streaks != 0)
 	for i := range h.levels {

@@ -41,13 +41,16 @@ type AxisTruth struct {
 	Axis    r3.Vec       `json:"axis"`  // crest to base, unit
 	Crest   r3.Vec       `json:"crest"` // patient, mm
 	Tilt    float64      `json:"tilt_deg"`
-	Heights []HeightTrue `json:"heights"` // to every limit present, the least first
+	Heights []HeightTrue `json:"heights"`                          // to every limit present, the least first
+	Beside  float64      `json:"floor_beside_septum_mm,omitempty"` // height to the sinus floor beside the septum that the axis runs into; 0: it meets none
 	Widths  []WidthTrue  `json:"widths"`
 	Buccal  HollowTrue   `json:"buccal_undercut"`
 	Lingual HollowTrue   `json:"lingual_undercut"`
 }
 
-// HeightTrue is the distance along the axis from the crest to the level of a limit.
+// HeightTrue is the distance along the axis from the crest to the level of a limit. Where the axis
+// runs into a septum of the sinus it leaves bone at the septum's free edge: that is the height to
+// the sinus, though the floor beside the septum is nearer ([AxisTruth.Beside]).
 type HeightTrue struct {
 	To     string  `json:"to"` // canal, sinus, nasal_floor, border
 	Height float64 `json:"height_mm"`
