@@ -130,7 +130,7 @@ func blurredDisc(sigma float64) func(depth float64) float64 {
 }
 
 // field makes the image on a grid turned and shifted at random, and returns the voxels of the
-// cylinder that a fit with its true start is given.
+// patch that a fit with its true start is given.
 func (o site) field(t testing.TB, r *rand.Rand) (reformat.Field, []r3.Vec) {
 	turn := r3.NewRotation(2*math.Pi*r.Float64(), r3.Unit(r3.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}))
 	n, middle := int(11/o.voxel), inSpace(scale(1.2, o.in))
@@ -141,12 +141,12 @@ func (o site) field(t testing.TB, r *rand.Rand) (reformat.Field, []r3.Vec) {
 	require.NoError(t, err)
 	f := reformat.NewField(v, reformat.Frame{U: r3.Vec{X: 1}, V: r3.Vec{Z: 1}, T: r3.Vec{Y: 1}})
 	s := fitScale(f)
-	for _, k := range f.Near(nil, reformat.UV{}, o.in, -3*s, 5.3*s, patchRadius(f)+0.9) {
+	for _, k := range f.Near(nil, reformat.UV{}, o.in, -3*s, 5.3*s, patchOn(f).along+0.9) {
 		d, _ := o.depth(o.where(k))
 		v.Stored[k.Voxel] = int16(math.Round(o.grey(d) + o.noise*r.NormFloat64()))
 	}
 	var seen []r3.Vec
-	for _, k := range f.Near(nil, reformat.UV{}, o.in, -patchOutside*s, patchInside*s, patchRadius(f)) {
+	for _, k := range patchOn(f).part(1, f.Near(nil, reformat.UV{}, o.in, -patchOutside*s, patchInside*s, patchOn(f).along)) {
 		seen = append(seen, o.where(k))
 	}
 	return f, seen

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -170,18 +169,6 @@ func (a *tally) ratios() (bias, sd, free, informed, stated float64) {
 	return bias, sd, free, informed, stated
 }
 
-// owed is why some scans do not yet hold what TestEdgeAgainstBound asks of them; docs/edges.md says more.
-func (s scan) owed() string {
-	var why []string
-	if s.body == "plate" {
-		why = append(why, "the derivatives of the distance hold |∇F| fixed, which is wrong at a plate's inner surface")
-	}
-	if !s.learnt && s.voxel >= 0.4 {
-		why = append(why, "before the series is known, a layer of gum is now and then fitted that is not there")
-	}
-	return strings.Join(why, "; ")
-}
-
 // short returns in what the fits of a tally fall short; empty: in nothing. A fitted edge scatters by
 // at most 1.5 times the bound, in either reading of it. Its bias is no more than chance and 0.003 mm,
 // the allowance for the model's own shortcuts: about a hundredth of the blur. Its stated uncertainty
@@ -215,11 +202,7 @@ func TestEdgeAgainstBound(t *testing.T) {
 			}
 			bias, sd, free, informed, stated := a.ratios()
 			t.Logf("bias %+.4f mm, SD %.4f mm: %.2f × bound, %.2f × informed bound, %.2f × stated; U covers %.0f of %d", bias, sd, free, informed, stated, a.covered, len(a.off))
-			less := a.short()
-			if len(less) > 0 && s.owed() != "" {
-				t.Skipf("owed: %s (%s)", strings.Join(less, "; "), s.owed())
-			}
-			require.Empty(t, less)
+			require.Empty(t, a.short())
 		})
 	}
 }

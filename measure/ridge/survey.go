@@ -67,7 +67,7 @@ type profile struct {
 func (p profile) at(i int) float64  { return p.low + (float64(i)+0.5)*p.step }
 func (p profile) bin(n float64) int { return max(0, min(len(p.grey)-1, int((n-p.low)/p.step))) }
 
-// average bins the grains by N; empty bins take their neighbours' mean.
+// average bins the grains by N; empty bins lie between their neighbours.
 func average(all []reformat.Grain, low, high, step float64) profile {
 	n := int((high - low) / step)
 	p := profile{low, step, make([]float64, n)}
@@ -78,21 +78,32 @@ func average(all []reformat.Grain, low, high, step float64) profile {
 			count[i]++
 		}
 	}
-	last := math.NaN()
 	for i := range p.grey {
-		if count[i] > 0 {
-			last = p.grey[i] / count[i]
-		}
-		p.grey[i] = last
+		p.grey[i] /= count[i]
 	}
-	for i := n - 1; i >= 0; i-- { // bins before the first value
-		if p.grey[i] == p.grey[i] {
-			last = p.grey[i]
-		} else {
-			p.grey[i] = last
-		}
-	}
+	p.bridge()
 	return p.smooth()
+}
+
+// bridge fills empty bins on the straight line between their neighbours, and beyond the first and
+// the last full bin with its value.
+func (p profile) bridge() {
+	last := -1
+	for i, g := range p.grey {
+		if g != g {
+			continue
+		}
+		for j := last + 1; j < i; j++ {
+			p.grey[j] = g
+			if last >= 0 {
+				p.grey[j] = p.grey[last] + (g-p.grey[last])*float64(j-last)/float64(i-last)
+			}
+		}
+		last = i
+	}
+	for j := last + 1; j < len(p.grey) && last >= 0; j++ {
+		p.grey[j] = p.grey[last]
+	}
 }
 
 // smooth applies the binomial filter 1-2-1 once: enough to tame single bins, narrow against any

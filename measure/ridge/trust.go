@@ -101,7 +101,7 @@ func (o *Outline) weigh() {
 	}
 	sharp = math.Max(sharp, 0.5*most)
 	for _, w := range o.walls {
-		if w.p[pSigma]-w.spread(only(pSigma)) > 1.5*sharp {
+		if w.p[pSigma]-w.spread(only(pSigma)) > 1.7*sharp {
 			o.site.wide++
 		}
 	}
