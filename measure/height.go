@@ -111,7 +111,11 @@ func (c *run) heightToTube(s *site) height {
 		swing := s.axis.Swing(func(a ridge.Axis) float64 {
 			return dotUV(reformat.UV{U: top.U - a.Crest.U, V: top.V - a.Crest.V}, a.Dir)
 		})
-		budget := append(s.outline.HeightBudget(s.axis, value, s.hand),
+		rise := -s.alongArch(func(f reformat.Frame) (float64, bool) {
+			top, ok := roof(st, f, s.axis)
+			return dotUV(top, s.axis.Dir), ok
+		})
+		budget := append(s.outline.HeightBudget(s.axis, value, rise, s.hand),
 			uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD},
 			uncertainty.Moved("axis direction", s.axis.DirSD, swing))
 		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: ToCanal, name: st.Name}
@@ -187,11 +191,12 @@ func (c *run) heightToCavity(s *site, limit Limit) height {
 		if string(st.Kind) != string(limit) {
 			continue
 		}
-		value, ok := c.entry(s, st)
+		value, ok := s.entry(s.frame, st)
 		if !ok || best.to != "" && value >= best.Value {
 			continue
 		}
-		budget := append(s.outline.HeightBudget(s.axis, value, s.hand), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
+		rise := -s.alongArch(func(f reformat.Frame) (float64, bool) { return s.entry(f, st) })
+		budget := append(s.outline.HeightBudget(s.axis, value, rise, s.hand), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
 		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: limit, name: st.Name, end: s.axis.At(value)}
 	}
 	end, l, err := s.outline.Cavity(s.axis, s.hand)
@@ -201,10 +206,25 @@ func (c *run) heightToCavity(s *site, limit Limit) height {
 	return best
 }
 
-// entry returns the depth at which the axis line enters a marked body, in mm.
-func (c *run) entry(s *site, st safety.Structure) (float64, bool) {
+// alongArch returns how much what value says of a section changes from section to section, per mm
+// along the arch (mm per mm); 0 where one of the neighbours has no value.
+func (s *site) alongArch(value func(f reformat.Frame) (float64, bool)) float64 {
+	const h = 0.5
+	var at [2]float64
+	for i, off := range [2]float64{-h, h} {
+		f, ok := s.frame, false
+		f.Origin = r3.Add(f.Origin, r3.Scale(off, f.T))
+		if at[i], ok = value(f); !ok {
+			return 0
+		}
+	}
+	return (at[1] - at[0]) / (2 * h)
+}
+
+// entry returns the depth at which the axis line, laid into frame f, enters a marked body, in mm.
+func (s *site) entry(f reformat.Frame, st safety.Structure) (float64, bool) {
 	inside := func(depth float64) bool {
-		p := s.frame.Patient(s.axis.At(depth))
+		p := f.Patient(s.axis.At(depth))
 		gap, err := safety.Distance(safety.Structure{Path: []r3.Vec{p}, Radii: []float64{1e-6}}, st)
 		return err == nil && gap.Distance < 0
 	}

@@ -82,7 +82,7 @@ var crestTerms = map[string]bool{"edge noise, crest": true, "edge rule, crest": 
 // depthBudget is the budget of the depth of a plane below the crest, mm: the crest's own, and how
 // the two change against each other along the arch.
 func (k *cut) depthBudget(s *site, depth float64, h ridge.Hand) uncertainty.Budget {
-	b := append(uncertainty.Budget{}, s.outline.HeightBudget(s.axis, depth, h)...)
+	b := append(uncertainty.Budget{}, s.outline.HeightBudget(s.axis, depth, 0, h)...)
 	for i, t := range b {
 		if t.Name == termSection {
 			b[i] = share(termSection, 1, k.slope*h.Along-t.Contribution())

@@ -81,7 +81,7 @@ func (o *Outline) Cavity(a Axis, h Hand) (reformat.UV, uncertainty.Length, error
 		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("floor of the cavity: %w", ErrNoEdge)
 	}
 	value := dot(sub(c.at, a.Crest), a.Dir)
-	budget := append(o.HeightBudget(a, value, h),
+	budget := append(o.HeightBudget(a, value, w.p[pST]/c.square, h),
 		uncertainty.Term{Name: "edge noise, floor", Std: c.sd},
 		uncertainty.Term{Name: "edge rule, floor", Std: o.modelTerm(w)},
 		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), a.heightSwing(w)))

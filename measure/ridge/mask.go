@@ -13,10 +13,10 @@ func newMask(w, h int) mask { return mask{w, h, make([]bool, w*h)} }
 // disc returns the pixel offsets within radius r (pixels).
 func disc(r float64) [][2]int {
 	var d [][2]int
-	n := int(r)
+	n := int(r + rounding)
 	for y := -n; y <= n; y++ {
 		for x := -n; x <= n; x++ {
-			if float64(x*x+y*y) <= r*r {
+			if float64(x*x+y*y) <= r*r+rounding {
 				d = append(d, [2]int{x, y})
 			}
 		}
@@ -59,7 +59,7 @@ func (m mask) rim(x, y int, what bool) bool {
 
 // closed returns the set with gaps up to 2·r pixels wide bridged.
 func (m mask) closed(r float64) mask {
-	if r < 1 {
+	if r < 1-rounding {
 		return m
 	}
 	return m.spread(r, true).eroded(r)
@@ -67,7 +67,7 @@ func (m mask) closed(r float64) mask {
 
 // opened returns the set without parts narrower than 2·r pixels.
 func (m mask) opened(r float64) mask {
-	if r < 1 {
+	if r < 1-rounding {
 		return m
 	}
 	return m.eroded(r).spread(r, true)

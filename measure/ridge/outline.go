@@ -119,7 +119,7 @@ func (o *Outline) sharpen() {
 		}
 		in := scale(-1, o.outward(i))
 		step := math.Max(0.1, least/2)
-		prof := profile{low: -1.5 * s, step: step, grey: make([]float64, int(3.2*s/step))}
+		prof := profile{low: -1.5 * s, step: step, grey: make([]float64, int(3.2*s/step+rounding))}
 		for b := range prof.grey {
 			q := add(p, scale(prof.at(b), in))
 			prof.grey[b] = (o.field.Grey(q, -width) + o.field.Grey(q, 0) + o.field.Grey(q, width)) / 3

@@ -101,10 +101,19 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 		{Name: "edge rule, lingual", Std: o.modelTerm(c.lowWall) / c.low.square},
 		uncertainty.Moved("crest", a.CrestSD, o.slope(a, depth, c)),
 		uncertainty.Moved("axis direction", a.DirSD, o.swing(a, depth, c)),
-		uncertainty.Moved("section place along the arch", h.Along, along),
+		uncertainty.Moved("section place along the arch", h.Along, along+o.slope(a, depth, c)*a.fall()),
 		uncertainty.Moved("section direction", h.Turn, math.Hypot(turn, width*h.Turn/math.Sqrt2)),
 	}
 	return append(b, scaleTerm(width, h))
+}
+
+// fall returns how far the crest goes down along the axis per mm along the arch (no unit): a depth
+// below the crest goes down with it. 0 where the crest was given or has no fitted surface.
+func (a Axis) fall() float64 {
+	if a.crestWall == nil {
+		return 0
+	}
+	return a.crestWall.p[pST]
 }
 
 func scaleTerm(value float64, h Hand) uncertainty.Term {
@@ -203,7 +212,7 @@ func (o *Outline) End(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
 		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("height: %w", err)
 	}
 	value := dot(sub(c.at, a.Crest), a.Dir)
-	budget := append(o.HeightBudget(a, value, h),
+	budget := append(o.HeightBudget(a, value, w.p[pST]/c.square, h),
 		uncertainty.Term{Name: "edge noise, base", Std: c.sd},
 		uncertainty.Term{Name: "edge rule, base", Std: o.modelTerm(w)},
 		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), a.heightSwing(w)))
@@ -221,16 +230,15 @@ func (a Axis) heightSwing(w *Wall) float64 {
 	})
 }
 
-// HeightBudget returns the terms that every height from this crest shares: the crest's edge, the
-// section and the scale. The caller adds those of the other end.
-func (o *Outline) HeightBudget(a Axis, height float64, h Hand) uncertainty.Budget {
+// HeightBudget returns the terms that every height, mm, from this crest shares: the crest's edge, the
+// section and the scale. rise is how far the other end comes up along the axis per mm along the arch
+// (no unit). The caller adds the other end's own terms.
+func (o *Outline) HeightBudget(a Axis, height, rise float64, h Hand) uncertainty.Budget {
 	b := uncertainty.Budget{scaleTerm(height, h), {Name: "edge noise, crest", Std: a.CrestSD}}
 	if w := a.crestWall; w != nil {
-		b = append(b,
-			uncertainty.Term{Name: "edge rule, crest", Std: o.modelTerm(w)},
-			uncertainty.Moved("section place along the arch", h.Along, w.p[pST]))
+		b = append(b, uncertainty.Term{Name: "edge rule, crest", Std: o.modelTerm(w)})
 	}
-	return b
+	return append(b, uncertainty.Moved("section place along the arch", h.Along, a.fall()+rise))
 }
 
 // Tilt returns the axis' tilt with its budget, in degrees.

@@ -58,14 +58,20 @@ func (o *start) active() []int {
 	return a
 }
 
+// rounding keeps what lies exactly on the border between two bins in the same one however the
+// patient lies: voxels of 0.4 mm and steps of half a voxel make such borders.
+const rounding = 1e-6
+
 // profile is the mean grey value in bins along the normal.
 type profile struct {
 	low, step float64
 	grey      []float64 // NaN where a bin is empty
 }
 
-func (p profile) at(i int) float64  { return p.low + (float64(i)+0.5)*p.step }
-func (p profile) bin(n float64) int { return max(0, min(len(p.grey)-1, int((n-p.low)/p.step))) }
+func (p profile) at(i int) float64 { return p.low + (float64(i)+0.5)*p.step }
+func (p profile) bin(n float64) int {
+	return max(0, min(len(p.grey)-1, int((n-p.low)/p.step+rounding)))
+}
 
 // average bins the grains by N; empty bins lie between their neighbours.
 func average(all []reformat.Grain, low, high, step float64) profile {
@@ -73,7 +79,7 @@ func average(all []reformat.Grain, low, high, step float64) profile {
 	p := profile{low, step, make([]float64, n)}
 	count := make([]float64, n)
 	for _, g := range all {
-		if i := int((g.N - low) / step); g.N >= low && i < n {
+		if i := int((g.N-low)/step + rounding); g.N >= low && i < n {
 			p.grey[i] += g.Grey
 			count[i]++
 		}
@@ -251,7 +257,7 @@ func (p profile) descend(i, dir int, reach float64) int {
 func (p profile) extreme(i, dir int, reach float64, better func(a, b float64) bool) int {
 	best := i
 	first := math.Abs(p.grey[min(len(p.grey)-1, i+1)] - p.grey[max(0, i-1)])
-	for j := i; j >= 0 && j < len(p.grey) && math.Abs(p.at(j)-p.at(i)) <= reach; j += dir {
+	for j := i; j >= 0 && j < len(p.grey) && math.Abs(p.at(j)-p.at(i)) <= reach+rounding; j += dir {
 		if better(p.grey[j], p.grey[best]) {
 			if j != i && math.Abs(p.grey[j]-p.grey[best]) < 0.04*first {
 				return best // levelled out: what follows is another layer
