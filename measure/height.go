@@ -1,7 +1,9 @@
 package measure
 
 import (
+	"fmt"
 	"math"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -41,11 +43,13 @@ func (c *run) findHeight(s *site) height {
 		return c.heightTo(s, want)
 	}
 	best := height{why: "no limit was marked or found along the axis"}
+	var reasons []string
 	for _, limit := range c.limits(s) {
 		h := c.heightTo(s, limit)
 		if h.to == "" {
 			if best.to == "" {
-				best.why = h.why
+				reasons = append(reasons, h.why)
+				best.why = strings.Join(unique(reasons), "; ")
 			}
 			continue
 		}
@@ -200,10 +204,15 @@ func (c *run) heightToCavity(s *site, limit Limit) height {
 		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: limit, name: st.Name, end: s.axis.At(value)}
 	}
 	end, l, err := s.outline.Cavity(s.axis, s.hand)
-	if err == nil && (best.to == "" || l.Value < best.Value) {
-		return height{Length: l, to: limit, end: end, seen: true}
+	if err != nil || best.to != "" && l.Value >= best.Value {
+		return best
 	}
-	return best
+	found := height{Length: l, to: limit, end: end, seen: true}
+	if beside, ok := s.outline.Septum(s.axis, l.Value); ok {
+		found.Budget = append(found.Budget, ridge.SeptumEdge)
+		found.why = fmt.Sprintf("a bony septum stands under the axis: the floor beside it is only about %.0f mm from the crest", beside)
+	}
+	return found
 }
 
 // alongArch returns how much what value says of a section changes from section to section, per mm

@@ -30,7 +30,7 @@ func (c *run) site(s *site) {
 	c.heightRow(s)
 	s.widthRows(s.hand)
 	s.tiltRow(s.hand)
-	s.undercutRows(s.hand)
+	s.undercutRows(c.plan.Jaw, s.hand)
 	s.usableRows(s.hand)
 	c.levelRows(s)
 	s.greyRows()
@@ -146,9 +146,17 @@ func (s *site) tiltRow(h ridge.Hand) {
 	s.add(Row{Quantity: "ridge_tilt", Value: &t.Value, Unit: "deg", Budget: t.Budget})
 }
 
-func (s *site) undercutRows(h ridge.Hand) {
+func (s *site) undercutRows(jaw Jaw, h ridge.Hand) {
+	most := math.Inf(1)
+	if jaw == Maxilla {
+		most = ridge.UpperWall
+	}
 	for _, q := range []string{"buccal_undercut", "lingual_undercut"} {
-		u := s.outline.Undercut(s.axis, q == "buccal_undercut", h)
+		u, err := s.outline.Undercut(s.axis, q == "buccal_undercut", most, h)
+		if err != nil {
+			s.add(Row{Quantity: q, Unit: "mm", Note: plain(err)})
+			continue
+		}
 		row := length(q, nil, u.Length)
 		if u.Value > 0 {
 			row.At = &u.Depth

@@ -10,6 +10,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"runtime"
 	"slices"
 	"strings"
@@ -101,7 +102,7 @@ func one(ctx context.Context, o Options, seed uint64) ([]Error, error) {
 	if err != nil {
 		return nil, err
 	}
-	truth, err := jaw.Truth()
+	truth, err := intended(small)
 	if err != nil {
 		return nil, err
 	}
@@ -114,12 +115,35 @@ func one(ctx context.Context, o Options, seed uint64) ([]Error, error) {
 		return nil, err
 	}
 	exact(plan)
+	misplace(plan, small.Hand, seed)
 	r, err := measure.Run(ctx, v, plan, measure.Scan{}, measure.Options{PlacedBy: &small.Hand})
 	if err != nil {
 		return nil, err
 	}
 	cell := Cell{math.Cbrt(small.Scan.Voxel[0] * small.Scan.Voxel[1] * small.Scan.Voxel[2]), small.Scan.Blur, small.Scan.Noise}
 	return compare(r.Sites[0], truth.Sites[0], cell, seed), nil
+}
+
+// intended returns the truth of the section that was meant, on the arch and at the site without the
+// hand's scatter.
+func intended(o phantom.Options) (phantom.Truth, error) {
+	o.Hand = 0
+	jaw, err := phantom.New(o)
+	if err != nil {
+		return phantom.Truth{}, err
+	}
+	return jaw.Truth()
+}
+
+// misplace moves the sites by the hand's scatter, as the phantom does the arch.
+func misplace(plan *measure.Plan, hand float64, seed uint64) {
+	r := rand.New(rand.NewPCG(seed, 31))
+	for i := range plan.Sites {
+		at := *plan.Sites[i].At
+		at.X += hand * r.NormFloat64()
+		at.Y += hand * r.NormFloat64()
+		plan.Sites[i].At = &at
+	}
 }
 
 // exact takes out of the plan what the phantom does not get wrong: its scale, and the marking of

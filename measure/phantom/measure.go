@@ -12,7 +12,7 @@ import (
 const (
 	across = 14.0 // to either side
 	along  = 45.0 // down to the base
-	hollow = 16.0 // down the wall of a maxilla, whose base is no edge of the ridge
+	hollow = 18.5 // down the wall of a maxilla, whose base is no edge of the ridge
 )
 
 // line is an axis in a section: crest point, unit vector to the base, unit vector to buccal
@@ -213,22 +213,19 @@ func least(f func(float64) float64, a, b float64) float64 {
 
 // hollow is the undercut of one wall (side +1 buccal, −1 lingual): the greatest distance
 // between the wall and the line that touches it above and below, which is an edge of the
-// wall's convex hull. The wall is followed every 0.05 mm, from the crest to 1 mm above the
-// border, in the maxilla to the first cavity or 16 mm.
+// wall's convex hull. The wall is followed every 0.05 mm, from the crest to the border, in the
+// maxilla for 18.5 mm: an edge that ends there touches nothing.
 func (j *Jaw) hollow(l line, side float64, limits []HeightTrue) HollowTrue {
-	to := hollow
+	to, open := hollow, 1
 	for _, h := range limits {
 		if h.To == "border" {
-			to = h.Height - 1
+			to, open = h.Height-0.05, 0
 		}
-	}
-	if j.opt.Jaw == Maxilla && len(limits) > 0 {
-		to = min(to, limits[0].Height)
 	}
 	wall := j.follow(l, side, to)
 	out := HollowTrue{To: to}
 	hull := upperHull(wall)
-	for i := 1; i < len(hull); i++ {
+	for i := 1; i < len(hull)-open; i++ {
 		a, b := wall[hull[i-1]], wall[hull[i]]
 		long := math.Hypot(b[0]-a[0], b[1]-a[1])
 		for _, p := range wall[hull[i-1]:hull[i]] {

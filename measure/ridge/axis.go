@@ -366,13 +366,9 @@ func (m middles) across(a Axis) []reformat.UV {
 	return out
 }
 
-// How much more the slope of the line through the mid-points varies than if neighbours, 1 mm apart,
-// erred independently: patches overlap, and a model that lacks something lacks it next door too.
-// From the overlap of patches of 0.8 mm radius, and our choice.
-const (
-	noiseTogether = 1.4
-	ruleTogether  = 2.0
-)
+// ruleShare is how much of the variance of what the fits' models lack the mid-points feel: what both
+// walls lack alike moves neither. From the runs of docs/accuracy.md.
+const ruleShare = 0.5
 
 // spread returns the standard uncertainty of the direction of the line through the mid-points, in
 // radians: of a least-squares slope whose points have the fits' own uncertainties.
@@ -381,7 +377,7 @@ func (m middles) spread(a Axis) float64 {
 	for i, p := range m.at {
 		x := dot(sub(p, a.pivot), a.Dir)
 		sxx += x * x
-		sum += x * x * (noiseTogether*m.noise[i]*m.noise[i] + ruleTogether*m.rule[i]*m.rule[i])
+		sum += x * x * (m.noise[i]*m.noise[i] + ruleShare*m.rule[i]*m.rule[i])
 	}
 	if sxx == 0 {
 		return 0.05 // one point has no direction: about 3°, our choice

@@ -99,12 +99,21 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 		{Name: "edge noise, lingual", Std: c.low.sd},
 		{Name: "edge rule, buccal", Std: o.modelTerm(c.highWall) / c.high.square},
 		{Name: "edge rule, lingual", Std: o.modelTerm(c.lowWall) / c.low.square},
-		uncertainty.Moved("crest", a.CrestSD, o.slope(a, depth, c)),
+		uncertainty.Moved("crest", o.crestTerm(a), o.slope(a, depth, c)),
 		uncertainty.Moved("axis direction", a.DirSD, o.swing(a, depth, c)),
 		uncertainty.Moved("section place along the arch", h.Along, along+o.slope(a, depth, c)*a.fall()),
 		uncertainty.Moved("section direction", h.Turn, math.Hypot(turn, width*h.Turn/math.Sqrt2)),
 	}
 	return append(b, scaleTerm(width, h))
+}
+
+// crestTerm is the standard uncertainty of the crest along the axis, from its fit and from what the
+// fit's model lacks, mm.
+func (o *Outline) crestTerm(a Axis) float64 {
+	if a.crestWall == nil {
+		return a.CrestSD
+	}
+	return math.Hypot(a.CrestSD, o.modelTerm(a.crestWall))
 }
 
 // fall returns how far the crest goes down along the axis per mm along the arch (no unit): a depth
@@ -167,6 +176,15 @@ func chordOn(c fineChord, p, side reformat.UV) float64 {
 	return dot(sub(hi.at, lo.at), side)
 }
 
+// fwhm is the full width at half maximum of the blur, mm: the series', or where that is not known, the
+// wall's own.
+func fwhm(t Tissue, w *Wall) float64 {
+	if !t.known() {
+		t.Blur = w.Blur()
+	}
+	return t.FWHM()
+}
+
 // plate measures the plate behind wall w along the inward line p + s·in.
 func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 	outer, ok := w.outer(p, in)
@@ -175,10 +193,7 @@ func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 		return Plate{Err: fmt.Errorf("%w: no inner surface within %.1f mm", ErrNoEdge, 4*fitScale(o.field))}
 	}
 	along := dot(sub(inner.at, outer.at), in)
-	fwhm := o.tissue.FWHM()
-	if !o.tissue.known() {
-		fwhm = 2.3548 * w.Blur()
-	}
+	fwhm := fwhm(o.tissue, w)
 	by := inner.by
 	for i := range by {
 		by[i] -= outer.by[i]

@@ -134,10 +134,13 @@ func TestUndercutIsTheSagitta(t *testing.T) {
 		}}
 	}
 	o, a := trace(t, around(26, 0.2, 50).field(t, bony(hollowed(outer, 0), hollowed(inner, 0), 0.2)))
-	u := o.Undercut(a, false, Hand{})
+	u, err := o.Undercut(a, false, math.Inf(1), Hand{})
+	require.NoError(t, err)
 	require.InDelta(t, sagitta, u.Value, 0.1)
 	require.InDelta(t, 13, u.Depth, 1)
-	require.Less(t, o.Undercut(a, true, Hand{}).Value, 0.1)
+	other, err := o.Undercut(a, true, math.Inf(1), Hand{})
+	require.NoError(t, err)
+	require.Less(t, other.Value, 0.1)
 }
 
 // No bone, no ridge: an empty field, and one where nothing is brighter than its surroundings.

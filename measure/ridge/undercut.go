@@ -1,6 +1,8 @@
 package ridge
 
 import (
+	"errors"
+	"fmt"
 	"math"
 
 	"ridgerule/measure/reformat"
@@ -15,34 +17,67 @@ type Undercut struct {
 	Above, Below       reformat.UV // where the tangent line touches, section mm
 }
 
+// ErrOpenHollow says that the field ends before a hollow does.
+var ErrOpenHollow = errors.New("ridge: the hollow runs on past the end of the field")
+
 // Undercut returns the deepest hollow on the buccal (buccal = true) or lingual side: the largest
-// distance between the outline and the line that touches it above and below. A side without a
-// hollow has the value 0.
-func (o *Outline) Undercut(a Axis, buccal bool, h Hand) Undercut {
+// distance between the outline and the line that touches it above and below. The wall is followed to
+// the base of the jaw, or for most mm below the crest where it has none ([UpperWall]; +Inf: to the
+// base). A side without a hollow has the value 0: so has a wall that only flares, toward the palate or
+// the cheekbone, for no line touches it below. It returns [ErrOpenHollow] (wrapped) where the field
+// ends before the wall comes back.
+func (o *Outline) Undercut(a Axis, buccal bool, most float64, h Hand) (Undercut, error) {
 	side := a.Side()
 	if !buccal {
 		side = scale(-1, side)
 	}
-	chain := o.sideChain(a, side)
+	chain, end := o.sideWall(a, side, most)
 	hull := hullOf(chain, side, a.Dir)
 	var u Undercut
+	open := 0.0 // deepest hollow whose lower end is only the end of what was followed
 	for i := 0; i+1 < len(hull); i++ {
 		up, down := chain[hull[i]], chain[hull[i+1]]
 		if norm(sub(down, up)) < 1 {
 			continue
 		}
 		out := outwardOf(up, down, side)
+		touches := end == atBase || norm(sub(chain[len(chain)-1], down)) > pastTouch
 		for _, p := range chain[hull[i] : hull[i+1]+1] {
-			if d := dot(sub(up, p), out); d > u.Value {
+			switch d := dot(sub(up, p), out); {
+			case !touches:
+				open = math.Max(open, d)
+			case d > u.Value:
 				u.Value, u.At, u.Above, u.Below = d, p, up, down
 			}
 		}
 	}
+	if end == atCut && open > math.Max(u.Value, leastHollow) {
+		return Undercut{}, fmt.Errorf("%w: at least %.1f mm deep there", ErrOpenHollow, open)
+	}
 	if u.Value > 0 {
 		o.refine(&u, a, side, h)
 	}
-	return u
+	if u.Value == 0 && len(u.Budget) == 0 {
+		u.Budget = uncertainty.Budget{{Name: "straight wall", Std: flatWall}}
+	}
+	return u, nil
 }
+
+// leastHollow is the depth, mm, under which a hollow that the field cuts is taken for a straight wall:
+// the coarse outline of one wavers by less.
+const leastHollow = 0.15
+
+// flatWall is the standard uncertainty of the depth of a hollow where none was found, mm: what a
+// straight wall may hide. From the runs of docs/accuracy.md.
+const flatWall = 0.03
+
+// standsOut is by how many times its U the deepest of a wall's many small hollows must be deep to be
+// one. From the same runs.
+const standsOut = 1.5
+
+// pastTouch is how far a wall must be known below a point for a line to be said to touch it there and
+// not to end there, mm. Our choice: a few points of the outline.
+const pastTouch = 1.5
 
 // outwardOf is the unit normal of the line from up to down on the given side.
 func outwardOf(up, down, side reformat.UV) reformat.UV {
@@ -53,9 +88,37 @@ func outwardOf(up, down, side reformat.UV) reformat.UV {
 	return n
 }
 
-// sideChain returns the outline's points on one side of the axis, from crest to base, as far as
-// the field reaches and no deeper than a cavity's floor: past it the wall is no ridge's.
-func (o *Outline) sideChain(a Axis, side reformat.UV) []reformat.UV {
+// wallEnd is why a wall was followed no farther.
+type wallEnd int
+
+const (
+	atBase wallEnd = iota // it turned under the ridge
+	atCut                 // the field ends
+	away                  // it is no wall of the ridge any more
+)
+
+// UpperWall is how far below the crest the walls of an upper jaw are followed, mm: past any hollow of
+// its ridge, for they go on into other bones. Our choice.
+const UpperWall = 20.0
+
+// sideWall returns the outline's points on one side of the axis, from crest to base, and why they
+// end. In the upper jaw the wall goes on past a cavity's floor: it is the outer edge of the bone
+// all the same.
+func (o *Outline) sideWall(a Axis, side reformat.UV, most float64) (chain []reformat.UV, end wallEnd) {
+	chain, end = o.sideChain(a, side)
+	if end == atBase {
+		return chain, end
+	}
+	for i, p := range chain {
+		if depthOf(a, p) > most {
+			return chain[:i], away
+		}
+	}
+	return chain, end
+}
+
+// sideChain is the whole wall, however far it runs.
+func (o *Outline) sideChain(a Axis, side reformat.UV) (chain []reformat.UV, end wallEnd) {
 	n := len(o.Points)
 	start, best := 0, math.Inf(1)
 	for i, p := range o.Points {
@@ -67,18 +130,21 @@ func (o *Outline) sideChain(a Axis, side reformat.UV) []reformat.UV {
 	if dot(sub(o.Points[(start+4)%n], a.Crest), side) < dot(sub(o.Points[(start+n-4)%n], a.Crest), side) {
 		dir = -1
 	}
-	var chain []reformat.UV
-	far := o.reach(a)
 	for k := range n {
 		i := ((start+dir*k)%n + n) % n
 		p := o.Points[i]
 		rel := sub(p, a.Crest)
-		if o.Cut[i] || k > 8 && dot(rel, side) < 0 || dot(rel, a.Dir) > far || turnsAway(chain, p, a, side) {
-			break
+		switch {
+		case o.Cut[i]:
+			return chain, atCut
+		case k > 8 && dot(rel, side) < 0:
+			return chain, atBase
+		case turnsAway(chain, p, a, side):
+			return chain, away
 		}
 		chain = append(chain, p)
 	}
-	return chain
+	return chain, atBase
 }
 
 // turnsAway reports whether the wall, some way below the crest, runs outward more steeply than 60°
@@ -86,7 +152,7 @@ func (o *Outline) sideChain(a Axis, side reformat.UV) []reformat.UV {
 // the ridge.
 func turnsAway(chain []reformat.UV, p reformat.UV, a Axis, side reformat.UV) bool {
 	const back = 5 // points, about 1.5 mm
-	if len(chain) < back || dot(sub(p, a.Crest), a.Dir) < 3 {
+	if len(chain) < back || depthOf(a, p) < 3 {
 		return false
 	}
 	step := sub(p, chain[len(chain)-back])
@@ -112,24 +178,76 @@ func hullOf(chain []reformat.UV, side, dir reformat.UV) []int {
 
 // refine measures the hollow again on fitted walls at its three points.
 func (o *Outline) refine(u *Undercut, a Axis, side reformat.UV, h Hand) {
-	out := outwardOf(u.Above, u.Below, side)
-	f := dot(sub(u.At, u.Above), sub(u.Below, u.Above)) / math.Pow(norm(sub(u.Below, u.Above)), 2)
-	var budget uncertainty.Budget
-	for _, part := range []struct {
-		name  string
-		p     *reformat.UV
-		share float64
-	}{{"upper touch", &u.Above, 1 - f}, {"lower touch", &u.Below, f}, {"deepest point", &u.At, -1}} {
-		sd := 0.25 * o.tissue.Blur
-		if w, err := o.wall(*part.p, scale(-1, out)); err == nil {
-			if c, ok := w.outer(*part.p, out); ok && norm(sub(c.at, *part.p)) < 0.5 {
-				*part.p, sd = c.at, math.Hypot(c.sd, o.modelTerm(w))
+	var above, below, deepest extreme
+	for range 3 {
+		out := outwardOf(u.Above, u.Below, side)
+		above, below, deepest = o.extreme(u.Above, out, +1), o.extreme(u.Below, out, +1), o.extreme(u.At, out, -1)
+		if from, to := depthOf(a, above.at), depthOf(a, below.at); depthOf(a, deepest.at) <= from || depthOf(a, deepest.at) >= to {
+			*u = Undercut{} // nothing: what the coarse outline took for a hollow has no bottom on the fitted walls
+			return
+		}
+		moved := norm(sub(above.at, u.Above)) + norm(sub(below.at, u.Below))
+		u.Above, u.Below, u.At = above.at, below.at, deepest.at
+		if moved < 0.01 {
+			break
+		}
+	}
+	long := sub(u.Below, u.Above)
+	f := math.Max(0, math.Min(1, dot(sub(u.At, u.Above), long)/dot(long, long)))
+	u.Value = math.Max(0, dot(sub(u.Above, u.At), outwardOf(u.Above, u.Below, side)))
+	u.Depth = depthOf(a, u.At)
+	u.Budget = uncertainty.Budget{
+		uncertainty.Moved("upper touch", above.sd, 1-f),
+		uncertainty.Moved("lower touch", below.sd, f),
+		uncertainty.Moved("deepest point", deepest.sd, -1),
+		uncertainty.Moved("section place along the arch", h.Along, (1-f)*above.slope+f*below.slope-deepest.slope),
+		uncertainty.Moved("section direction", h.Turn, u.Value*0.5),
+		scaleTerm(u.Value, h),
+	}
+	if u.Value < standsOut*u.U() {
+		u.Value, u.Depth = 0, 0 // the largest of many small differences is no hollow before it stands out
+	}
+}
+
+func depthOf(a Axis, p reformat.UV) float64 { return dot(sub(p, a.Crest), a.Dir) }
+
+// extreme is the point of the outline farthest outward or inward near some place, the standard
+// uncertainty of how far out it lies, mm, and how much farther in per mm along the arch.
+type extreme struct {
+	at        reformat.UV
+	sd, slope float64
+}
+
+// extreme looks for the point near p that lies farthest along out (sign +1) or against it (−1), on
+// the walls fitted there, from one to the next where the extreme lies past a wall's patch. Where
+// none can be fitted p is kept.
+func (o *Outline) extreme(p, out reformat.UV, sign float64) extreme {
+	const step, steps = 0.1, 4
+	e := extreme{at: p, sd: 0.25 * o.tissue.Blur}
+	for range 4 {
+		w, err := o.wall(e.at, scale(-1, out))
+		if err != nil {
+			return e
+		}
+		var far [2*steps + 1]crossing
+		best := -1
+		for i := range far {
+			c, ok := w.outer(add(e.at, scale(float64(i-steps)*step, left(out))), out)
+			if !ok || norm(sub(c.at, e.at)) > 1 {
+				continue
+			}
+			if far[i] = c; best < 0 || sign*dot(sub(c.at, far[best].at), out) > 0 {
+				best = i
 			}
 		}
-		budget = append(budget, uncertainty.Moved(part.name, sd, part.share))
+		if best < 0 {
+			return e
+		}
+		c := far[best]
+		e = extreme{c.at, math.Hypot(c.sd, o.modelTerm(w)), w.p[pST]}
+		if best != 0 && best != 2*steps {
+			break
+		}
 	}
-	out = outwardOf(u.Above, u.Below, side)
-	u.Value = math.Max(0, dot(sub(u.Above, u.At), out))
-	u.Depth = dot(sub(u.At, a.Crest), a.Dir)
-	u.Budget = append(budget, uncertainty.Moved("section direction", h.Turn, u.Value*0.5), scaleTerm(u.Value, h))
+	return e
 }

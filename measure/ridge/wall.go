@@ -68,8 +68,9 @@ type patch struct{ across, along float64 }
 func patchOn(f reformat.Field) patch {
 	least, most := f.Voxel()
 	voxel := math.Min(math.Cbrt(least*most*most), patchVoxel)
-	across := fitScale(f) * (0.5 + 0.75*voxel)
-	return patch{across, across * math.Max(1, 0.5+3.5*voxel)}
+	s := fitScale(f)
+	across := s * (0.5 + 0.75*voxel) * (1.2 - 0.2/s)
+	return patch{across, across * math.Max(1, (0.5+3.5*voxel)/s)} // past 0.45 mm a round patch is long enough
 }
 
 // part returns the grains within a share of the patch's half-axes.
@@ -127,7 +128,7 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (
 	w := fitFrom(begin, all, at, in, patch.across, s, t)
 	if !begin.gum && (w == nil || w.odd(begin, t)) {
 		// Thin soft tissue and the air behind it may look like one wide edge.
-		if two := fitFrom(begin.withGum(t), all, at, in, patch.across, s, t); two != nil && two.soft(t) && (w == nil || w.gain(two) > gumGain(t)) {
+		if two := fitFrom(begin.withGum(t), all, at, in, patch.across, s, t); two != nil && two.gummy(f, t) && (w == nil || w.gain(two) > gumGain(t)) {
 			w = two
 		}
 	}
@@ -152,10 +153,16 @@ func (w *Wall) odd(begin *start, t Tissue) bool {
 	return misfit > gumMisfit*(w.p[pG1]-w.p[pG0]) || math.Abs(w.p[pSigma]-t.Blur) > 3*t.BlurSD
 }
 
-// soft reports whether what the fit has on the bone is the series' soft tissue: a layer in between of
-// another grey value is no gum, but the fit's way to widen an edge.
-func (w *Wall) soft(t Tissue) bool {
-	return !t.known() || math.Abs(w.p[pG0]-t.Soft) < 1.5*t.SoftSD
+// leastGum is how thick a layer must be to be told from voxels that hold two tissues, in voxels of the
+// coarsest direction. Our choice: a voxel's own partial volume is spread over one.
+const leastGum = 0.75
+
+// gummy reports whether the layer that the fit has on the bone can be gum: not as thin as what voxels
+// share between two tissues, and of the series' soft tissue. Anything else is the fit's way to widen
+// an edge.
+func (w *Wall) gummy(f reformat.Field, t Tissue) bool {
+	_, most := f.Voxel()
+	return w.p[pGamma] > leastGum*most && (!t.known() || math.Abs(w.p[pG0]-t.Soft) < 1.5*t.SoftSD)
 }
 
 // gumGain is by how much a second edge must lower the objective over the same voxels. Noise alone
@@ -171,11 +178,17 @@ func gumGain(t Tissue) float64 {
 	return 30
 }
 
+// trifle is the misfit of an edge, as a share of its step, that asks for no explanation: a blur that is
+// not Gaussian and voxels that hold two tissues leave as much. It matters in images without noise.
+const trifle = 0.02
+
 // gain returns by how much two lowers the objective over the voxels of the window, in squares of the
-// noise that the residuals themselves show (no unit).
+// noise that the residuals themselves show, and a trifle (no unit).
 func (w *Wall) gain(two *Wall) float64 {
+	n := float64(len(w.seen))
 	seen := layerFit{grains: w.seen, noise: w.noise}
-	return float64(len(w.seen)) * math.Log(seen.cost(&w.p)/seen.cost(&two.p))
+	left := n * math.Pow(trifle*(w.p[pG1]-w.p[pG0])/w.noise, 2)
+	return n * math.Log((seen.cost(&w.p)+left)/(seen.cost(&two.p)+left))
 }
 
 // leastContrast is how many noise SDs a step must have to be a surface and not a clump of noise.
