@@ -294,8 +294,7 @@ func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(
 	rel := sub(p, w.at)
 	n0, x0, dn, dx := dot(rel, w.in), dot(rel, side), dot(d, w.in), dot(d, side)
 	miss := func(s float64) float64 {
-		m, _ := w.p.distance(n0+s*dn, x0+s*dx, 0)
-		return m - depth(x0+s*dx)
+		return w.p.distance(n0+s*dn, x0+s*dx, 0) - depth(x0+s*dx)
 	}
 	const h = 1e-5
 	s, rate := -dot(rel, d), 0.0
@@ -314,7 +313,8 @@ func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(
 	if !(norm(sub(at, w.at)) < 4*w.reach) {
 		return crossing{}, false
 	}
-	_, surface := w.p.distance(n0+s*dn, x0+s*dx, 0)
+	foot := w.p.foot(n0+s*dn, x0+s*dx, 0)
+	surface := w.p.slopes(&foot)
 	var by params
 	copy(by[:], surface[:6])
 	by[pCub] = surface[6]
