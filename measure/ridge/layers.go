@@ -154,7 +154,7 @@ const deep = 4.0
 // bends are the model's three surfaces: the same for every grain.
 type bends struct{ outer, inner, gum bend }
 
-func (p *params) bends() bends {
+func (p *params) bends() *bends {
 	at := func(depth float64) bend {
 		b := p.curvature(math.Max(-deep, math.Min(deep, depth)))
 		if math.Abs(depth) > deep {
@@ -162,7 +162,7 @@ func (p *params) bends() bends {
 		}
 		return b
 	}
-	h := bends{at(0), at(p[pTau]), at(-p[pGamma])}
+	h := &bends{at(0), at(p[pTau]), at(-p[pGamma])}
 	h.inner.h += 0.5 * p[pTauXX]
 	return h
 }
@@ -171,7 +171,7 @@ func (p *params) bends() bends {
 func (p *params) model(g reformat.Grain) float64 { return p.grey(g, p.bends()) }
 
 // grey returns the grey value at a grain, given the surfaces' curvatures.
-func (p *params) grey(g reformat.Grain, h bends) float64 {
+func (p *params) grey(g reformat.Grain, h *bends) float64 {
 	value, _ := p.greyLevel(g, h, nil)
 	return value
 }
@@ -179,7 +179,7 @@ func (p *params) grey(g reformat.Grain, h bends) float64 {
 // greyLevel returns the grey value at a grain and, when grad is not nil, fills in its derivative by
 // every parameter. Where no edge is near it depends on one parameter alone, with derivative 1:
 // that is level, −1 elsewhere, and grad is left as it is.
-func (p *params) greyLevel(g reformat.Grain, h bends, grad *params) (value float64, level int) {
+func (p *params) greyLevel(g reformat.Grain, h *bends, grad *params) (value float64, level int) {
 	at := p.foot(g.N, g.X, g.T)
 	m, sigma := at.m, p[pSigma]
 	inv, blur := 1/sigma, sigma*sigma

@@ -146,6 +146,9 @@ const (
 	settled = 1e-5
 )
 
+// damping is what a step begins with, and what it falls back to when an undamped one led uphill.
+const damping = 1e-3
+
 // free is the damping below which a step goes where the normal equations say, and its gain is what
 // they promise.
 const free = 1e-2
@@ -155,7 +158,7 @@ const free = 1e-2
 //
 // A step that promises less than settled is taken unseen: to look would cost as much as another step.
 func (l *layerFit) solve(p *params, settled float64) (*mat.SymDense, bool) {
-	lambda, here := 1e-3, l.at(p)
+	lambda, here := damping, l.at(p)
 	for range 40 {
 		next, gain, ok := l.step(p, here, lambda)
 		if !ok {
@@ -168,7 +171,7 @@ func (l *layerFit) solve(p *params, settled float64) (*mat.SymDense, bool) {
 		}
 		there := l.at(&next)
 		if !(there.cost <= here.cost) {
-			if lambda *= 8; lambda > 1e9 {
+			if lambda = math.Max(8*lambda, damping); lambda > 1e9 {
 				break
 			}
 			continue
