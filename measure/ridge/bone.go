@@ -156,7 +156,7 @@ func rimPath(s reformat.Section) []int {
 //
 // Source: Otsu N. IEEE Trans Syst Man Cybern 1979;9:62–66.
 func classes(s reformat.Section) (low, top float64) {
-	var values []float64
+	values := make([]float64, 0, len(s.Grey))
 	for _, g := range s.Grey {
 		if g == g {
 			values = append(values, float64(g))
