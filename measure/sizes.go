@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
 )
 
@@ -33,10 +34,11 @@ const fromDepth = 1.0
 func (b bone) Reserve(im safety.Implant) (reserve, u float64, limit string) {
 	reserve, u = math.Inf(1), 2*b.c.edgeSD()
 	buccal, lingual := b.c.rules[safety.BuccalPlate].Margin, b.c.rules[safety.LingualPlate].Margin
+	platform, axis := b.s.inSection(im)
+	side := ridge.Axis{Dir: axis}.Side()
 	for d := fromDepth; d < im.Length+1; d++ {
 		d := math.Min(d, im.Length)
-		p, dir := b.s.ray(im, d, 1)
-		low, high := b.s.near(p, dir)
+		low, high := b.s.near(ridge.Axis{Crest: platform, Dir: axis}.At(d), side)
 		if math.IsNaN(low) {
 			return math.NaN(), math.NaN(), "no bone beside the implant"
 		}

@@ -156,7 +156,7 @@ func rimPath(s reformat.Section) []int {
 //
 // Source: Otsu N. IEEE Trans Syst Man Cybern 1979;9:62–66.
 func classes(s reformat.Section) (low, top float64) {
-	var values []float64
+	values := make([]float64, 0, len(s.Grey))
 	for _, g := range s.Grey {
 		if g == g {
 			values = append(values, float64(g))
@@ -165,8 +165,7 @@ func classes(s reformat.Section) (low, top float64) {
 	if len(values) == 0 {
 		return 0, 0
 	}
-	slices.Sort(values)
-	from, to := values[0], values[int(0.99*float64(len(values)-1))]
+	from, to := slices.Min(values), nth(values, int(0.99*float64(len(values)-1)))
 	const n = 128
 	var hist [n]float64
 	for _, v := range values {

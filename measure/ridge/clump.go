@@ -1,6 +1,7 @@
 package ridge
 
 import (
+	"iter"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -89,24 +90,41 @@ func (l *lags) rho(a, d int) float64 {
 	return math.Min(r, 1)
 }
 
+// apart yields the pairs (i, j) of grains whose voxels lie away apart in the grid's flat order. The
+// grains must be in that order, as [reformat.Field.Near] leaves them.
+func apart(grains []reformat.Grain, away int) iter.Seq2[int, int] {
+	return func(yield func(i, j int) bool) {
+		j := 0
+		for i := range grains {
+			want := grains[i].Voxel + away
+			for j < len(grains) && grains[j].Voxel < want {
+				j++
+			}
+			if j == len(grains) {
+				return
+			}
+			if grains[j].Voxel == want && !yield(i, j) {
+				return
+			}
+		}
+	}
+}
+
 // together sums the products of the wall's residuals along the grid's axes, each residual held to
 // ±huber·noise. The sums run in the voxels' order: the same scan gives the same bits.
 func (w *Wall) together(steps [3][lagMost + 1]int) (l lags) {
-	r := make(map[int]float64, len(w.seen))
+	r := make([]float64, len(w.seen))
 	most, h := huber*w.noise, w.p.bends()
-	for _, g := range w.seen {
-		r[g.Voxel] = math.Max(-most, math.Min(most, g.Grey-w.p.grey(g, h)))
+	for i, g := range w.seen {
+		r[i] = math.Max(-most, math.Min(most, g.Grey-w.p.grey(g, h)))
+		l.power += r[i] * r[i]
 	}
-	for _, g := range w.seen {
-		at, x := g.Voxel, r[g.Voxel]
-		l.power += x * x
-		l.n++
-		for a := range steps {
-			for d, step := range steps[a] {
-				if y, ok := r[at+step]; ok {
-					l.product[a][d] += x * y
-					l.count[a][d]++
-				}
+	l.n = float64(len(r))
+	for a := range steps {
+		for d, step := range steps[a] {
+			for i, j := range apart(w.seen, step) {
+				l.product[a][d] += r[i] * r[j]
+				l.count[a][d]++
 			}
 		}
 	}
@@ -171,36 +189,19 @@ func (l *layerFit) excess(p *params, cov *mat.SymDense, c correlation, strides [
 		return nil
 	}
 	n := len(l.active)
-	rows, at := make([]float64, len(l.grains)*n), make(map[int]int, len(l.grains))
-	h := p.bends()
-	for i, g := range l.grains {
-		var grad params
-		if _, level := p.greyLevel(g, h, &grad); level >= 0 {
-			grad[level] = 1
-		}
-		for k, param := range l.active {
-			rows[i*n+k] = grad[param] / l.noise
-		}
-		at[g.Voxel] = i
-	}
-	pairs, sum := mat.NewDense(n, n, nil), make([]float64, n)
-	for i, g := range l.grains {
-		clear(sum)
-		for _, o := range near {
-			if j, ok := at[g.Voxel+o.away]; ok {
-				for k := range sum {
-					sum[k] += o.rho * rows[j*n+k]
-				}
-			}
-		}
-		for k := range n {
-			for m := range n {
-				pairs.Set(k, m, pairs.At(k, m)+rows[i*n+k]*sum[m])
+	rows := l.derivatives(p)
+	sums := mat.NewDense(len(l.grains), n, nil)
+	for _, o := range near {
+		for i, j := range apart(l.grains, abs(o.away)) {
+			sum, row := sums.RawRowView(i), rows.RawRowView(j)
+			for k := range sum {
+				sum[k] += o.rho * row[k]
 			}
 		}
 	}
-	var half, all mat.Dense
-	half.Mul(cov, pairs)
+	var pairs, half, all mat.Dense
+	pairs.Mul(rows.T(), sums)
+	half.Mul(cov, &pairs)
 	all.Mul(&half, cov)
 	more := mat.NewSymDense(n, nil)
 	for k := range n {
@@ -209,6 +210,23 @@ func (l *layerFit) excess(p *params, cov *mat.SymDense, c correlation, strides [
 		}
 	}
 	return more
+}
+
+// derivatives returns the model's derivatives in noise SDs: a row for each grain, a column for each
+// active parameter.
+func (l *layerFit) derivatives(p *params) *mat.Dense {
+	rows, h := mat.NewDense(len(l.grains), len(l.active), nil), p.bends()
+	for i, g := range l.grains {
+		var grad params
+		if _, level := p.greyLevel(g, h, &grad); level >= 0 {
+			grad[level] = 1
+		}
+		row := rows.RawRowView(i)
+		for k, param := range l.active {
+			row[k] = grad[param] / l.noise
+		}
+	}
+	return rows
 }
 
 // clumped returns the variance along j that independent voxels lack; never less than none, for a

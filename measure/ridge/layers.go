@@ -24,9 +24,6 @@ package ridge
 
 import (
 	"math"
-	"slices"
-
-	"gonum.org/v1/gonum/mat"
 
 	"ridgerule/measure/reformat"
 )
@@ -53,20 +50,6 @@ const (
 )
 
 type params [nParams]float64
-
-// prior is what is known of one parameter before the fit.
-type prior struct {
-	param    int
-	mean, sd float64
-}
-
-// layerFit is one fit in progress: the voxels, which parameters move, and what is known of them.
-type layerFit struct {
-	grains []reformat.Grain
-	active []int
-	priors []prior
-	noise  float64 // SD of a voxel's grey value, the unit of the residuals
-}
 
 // bell is a table of the normal distribution, fine enough that a second-order step between its
 // entries is exact to 1e-9.
@@ -101,26 +84,42 @@ func normal(z float64) (cum, dens float64) {
 	return b.cum + b.dens*d*(1-0.5*z0*d), b.dens * (1 - z0*d + 0.5*(z0*z0-1)*d*d)
 }
 
-// distance returns how deep the place (n, x, t) lies behind the outer surface, in mm, and its
-// derivatives by the surface's parameters pE…pCTT and, last, pCub.
-func (p *params) distance(n, x, t float64) (m float64, by [7]float64) {
+// distance returns how deep the place (n, x, t) lies behind the outer surface, in mm.
+func (p *params) distance(n, x, t float64) float64 {
+	return p.foot(n, x, t).m
+}
+
+// foot is a place as the outer surface sees it: its depth behind the surface, m, in mm, and what
+// the derivatives of m are made of, in the letters of the model.
+type foot struct{ m, x, t, w, lean, fx, ft, g0, g, k float64 }
+
+func (p *params) foot(n, x, t float64) foot {
 	c, sx, st := p[pCXX], p[pSX], p[pST]
 	w := n - p[pE] - sx*x - st*t
 	lean := 1 - c*w
 	fx, ft := sx*lean+c*x+p[pCXT]*t+0.5*p[pCub]*x*x, st*lean+p[pCXT]*x+p[pCTT]*t
 	g0, g := math.Sqrt(1+sx*sx+st*st), math.Sqrt(lean*lean+fx*fx+ft*ft)
 	k := 2 / (g0 + g)
-	f := w - 0.5*(c*(x*x+w*w)+2*p[pCXT]*x*t+p[pCTT]*t*t) - p[pCub]*x*x*x/6
-	by = [7]float64{-lean, -lean * x, -lean * t, -0.5 * (x*x + w*w), -x * t, -0.5 * t * t, -x * x * x / 6}
-	// m = k·F, and k feels the parameters through both gradients
-	u := lean + fx*sx + ft*st
-	grow := [7]float64{c * u, c*x*u + fx*lean, c*t*u + ft*lean, fx*x - w*u, fx*t + ft*x, ft * t, 0.5 * fx * x * x}
-	for i := range by {
-		by[i] = k * (by[i] - 0.5*k*f*grow[i]/g)
+	f := w - 0.5*(c*(x*x+w*w)+2*p[pCXT]*x*t+p[pCTT]*t*t) - p[pCub]*x*x*x*(1./6)
+	return foot{k * f, x, t, w, lean, fx, ft, g0, g, k}
+}
+
+// slopes returns the derivatives of the depth m at a foot by the surface's parameters pE…pCTT and,
+// last, pCub.
+func (p *params) slopes(f *foot) [7]float64 {
+	c, x, t, w, lean, fx, ft := p[pCXX], f.x, f.t, f.w, f.lean, f.fx, f.ft
+	k, q := f.k, 0.5*f.k*f.m // m = k·F, and k feels the parameters through both gradients
+	u, q0 := lean+fx*p[pSX]+ft*p[pST], q/f.g0
+	q /= f.g
+	return [7]float64{
+		-k*lean - q*c*u,
+		-k*lean*x - q*(c*x*u+fx*lean) - q0*p[pSX],
+		-k*lean*t - q*(c*t*u+ft*lean) - q0*p[pST],
+		-0.5*k*(x*x+w*w) - q*(fx*x-w*u),
+		-k*x*t - q*(fx*t+ft*x),
+		-0.5*k*t*t - q*ft*t,
+		-k*x*x*x*(1./6) - 0.5*q*fx*x*x,
 	}
-	by[pSX] -= 0.5 * k * k * f * sx / g0
-	by[pST] -= 0.5 * k * k * f * st / g0
-	return k * f, by
 }
 
 // depth returns how far the plate's inner surface lies behind the outer one at x, in mm.
@@ -155,7 +154,7 @@ const deep = 4.0
 // bends are the model's three surfaces: the same for every grain.
 type bends struct{ outer, inner, gum bend }
 
-func (p *params) bends() bends {
+func (p *params) bends() *bends {
 	at := func(depth float64) bend {
 		b := p.curvature(math.Max(-deep, math.Min(deep, depth)))
 		if math.Abs(depth) > deep {
@@ -163,7 +162,7 @@ func (p *params) bends() bends {
 		}
 		return b
 	}
-	h := bends{at(0), at(p[pTau]), at(-p[pGamma])}
+	h := &bends{at(0), at(p[pTau]), at(-p[pGamma])}
 	h.inner.h += 0.5 * p[pTauXX]
 	return h
 }
@@ -172,7 +171,7 @@ func (p *params) bends() bends {
 func (p *params) model(g reformat.Grain) float64 { return p.grey(g, p.bends()) }
 
 // grey returns the grey value at a grain, given the surfaces' curvatures.
-func (p *params) grey(g reformat.Grain, h bends) float64 {
+func (p *params) grey(g reformat.Grain, h *bends) float64 {
 	value, _ := p.greyLevel(g, h, nil)
 	return value
 }
@@ -180,9 +179,9 @@ func (p *params) grey(g reformat.Grain, h bends) float64 {
 // greyLevel returns the grey value at a grain and, when grad is not nil, fills in its derivative by
 // every parameter. Where no edge is near it depends on one parameter alone, with derivative 1:
 // that is level, −1 elsewhere, and grad is left as it is.
-func (p *params) greyLevel(g reformat.Grain, h bends, grad *params) (value float64, level int) {
-	m, by := p.distance(g.N, g.X, g.T)
-	sigma := p[pSigma]
+func (p *params) greyLevel(g reformat.Grain, h *bends, grad *params) (value float64, level int) {
+	at := p.foot(g.N, g.X, g.T)
+	m, sigma := at.m, p[pSigma]
 	inv, blur := 1/sigma, sigma*sigma
 	z0 := (m - blur*h.outer.h) * inv
 	z1 := (m - p.depth(g.X) - blur*h.inner.h) * inv
@@ -196,6 +195,7 @@ func (p *params) greyLevel(g reformat.Grain, h bends, grad *params) (value float
 	}
 	s0, s1, sa := p[pG1]-p[pG0], p[pG2]-p[pG1], p[pGA]-p[pG0]
 	if grad != nil {
+		by := p.slopes(&at)
 		w0, w1, wa := s0*d0*inv, s1*d1*inv, sa*da*inv
 		rise := w0 + w1 - wa
 		for i, d := range by[:6] {
@@ -244,162 +244,4 @@ func (p *params) within() {
 	for _, i := range []int{pCXX, pCXT, pCTT} {
 		clamp(i, -2, 2)
 	}
-}
-
-// huber is where a residual stops counting with its square, in noise SDs: voxels of trabeculae or
-// of a neighbouring structure pull with limited force. Common practice, no source.
-const huber = 3.0
-
-// loss returns what a residual of r noise SDs costs.
-func loss(r float64) float64 {
-	if c := math.Abs(r); c > huber {
-		return huber * (2*c - huber)
-	}
-	return r * r
-}
-
-// cost returns what the voxels alone say against p, in squared noise SDs.
-func (l *layerFit) cost(p *params) (sum float64) {
-	h := p.bends()
-	for _, g := range l.grains {
-		sum += loss((g.Grey - p.grey(g, h)) / l.noise)
-	}
-	return sum
-}
-
-// system is the objective at one place, in squared noise SDs, with its normal equations.
-type system struct {
-	cost float64
-	a    *mat.SymDense
-	b    *mat.VecDense
-}
-
-// at accumulates the objective and its normal equations at p, in one pass over the voxels.
-func (l *layerFit) at(p *params) system {
-	n := len(l.active)
-	a, b := make([]float64, n*n), make([]float64, n)
-	var grad params
-	var place [nParams]int // of each parameter among the active ones, from 1; 0: it does not move
-	for i, at := range l.active {
-		place[at] = i + 1
-	}
-	row := make([]float64, n)
-	cost, inv, h := 0.0, 1/l.noise, p.bends()
-	for _, g := range l.grains {
-		value, level := p.greyLevel(g, h, &grad)
-		r := (g.Grey - value) * inv
-		w := 1.0
-		if c := math.Abs(r); c > huber {
-			w = huber / c
-		}
-		cost += loss(r)
-		if level >= 0 {
-			if i := place[level] - 1; i >= 0 {
-				a[i*n+i] += w * inv * inv
-				b[i] += w * inv * r
-			}
-			continue
-		}
-		for i, at := range l.active {
-			row[i] = grad[at] * inv
-		}
-		for i, gi := range row {
-			wi := w * gi
-			b[i] += wi * r
-			for j := i; j < n; j++ {
-				a[i*n+j] += wi * row[j]
-			}
-		}
-	}
-	for _, k := range l.priors {
-		i := slices.Index(l.active, k.param)
-		if i < 0 {
-			continue
-		}
-		r := (k.mean - p[k.param]) / k.sd
-		cost += r * r
-		a[i*n+i] += 1 / (k.sd * k.sd)
-		b[i] += r / k.sd
-	}
-	return system{cost, mat.NewSymDense(n, a), mat.NewVecDense(n, b)}
-}
-
-// The relative change of the objective at which a fit is near enough for its residuals to tell the
-// noise, and at which it has arrived: a tenth of a standard uncertainty for a thousand voxels.
-const (
-	roughly = 1e-3
-	settled = 1e-5
-)
-
-// solve improves p by Levenberg–Marquardt until a step no longer matters and returns the
-// covariance of the active parameters. It reports false when the fit has no answer.
-func (l *layerFit) solve(p *params, settled float64) (*mat.SymDense, bool) {
-	lambda, here := 1e-3, l.at(p)
-	for range 40 {
-		next, ok := l.step(p, here, lambda)
-		if !ok {
-			break
-		}
-		there := l.at(&next)
-		if !(there.cost <= here.cost) {
-			if lambda *= 8; lambda > 1e9 {
-				break
-			}
-			continue
-		}
-		done := here.cost-there.cost < settled*(1+here.cost)
-		*p, here, lambda = next, there, math.Max(lambda*0.1, 1e-9)
-		if done {
-			break
-		}
-	}
-	return l.covariance(here)
-}
-
-// step returns p moved by one damped step.
-func (l *layerFit) step(p *params, s system, lambda float64) (params, bool) {
-	n := len(l.active)
-	damped := mat.NewSymDense(n, nil)
-	damped.CopySym(s.a)
-	for i := range n {
-		damped.SetSym(i, i, s.a.At(i, i)*(1+lambda)+1e-12)
-	}
-	var chol mat.Cholesky
-	var d mat.VecDense
-	if !chol.Factorize(damped) || chol.SolveVecTo(&d, s.b) != nil {
-		return *p, false
-	}
-	next := *p
-	for i, at := range l.active {
-		next[at] += d.AtVec(i)
-	}
-	next.within()
-	return next, !math.IsNaN(next[pE])
-}
-
-// covariance returns the inverse of the normal matrix.
-func (l *layerFit) covariance(s system) (*mat.SymDense, bool) {
-	n := len(l.active)
-	for i := range n { // a parameter that nothing depends on must not spoil the others
-		s.a.SetSym(i, i, s.a.At(i, i)*(1+1e-9)+1e-12)
-	}
-	var chol mat.Cholesky
-	if !chol.Factorize(s.a) {
-		return nil, false
-	}
-	inv := mat.NewSymDense(n, nil)
-	if chol.InverseTo(inv) != nil {
-		return nil, false
-	}
-	return inv, true
-}
-
-// residual returns the SD of the voxels about the model, in grey values, from the median absolute
-// residual (× 1.4826, the normal distribution's ratio), which a few foreign voxels do not move.
-func (l *layerFit) residual(p *params) float64 {
-	r, h := make([]float64, len(l.grains)), p.bends()
-	for i, g := range l.grains {
-		r[i] = math.Abs(g.Grey - p.grey(g, h))
-	}
-	return 1.4826 * median(r)
 }

@@ -49,12 +49,9 @@ func (m mask) spread(r float64, what bool) mask {
 
 // rim reports whether a pixel has a neighbour of the other state; only those can spread.
 func (m mask) rim(x, y int, what bool) bool {
-	for _, o := range [4][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
-		if i, j := x+o[0], y+o[1]; i >= 0 && i < m.w && j >= 0 && j < m.h && m.in[j*m.w+i] != what {
-			return true
-		}
-	}
-	return false
+	i := y*m.w + x
+	return x > 0 && m.in[i-1] != what || x < m.w-1 && m.in[i+1] != what ||
+		y > 0 && m.in[i-m.w] != what || y < m.h-1 && m.in[i+m.w] != what
 }
 
 // closed returns the set with gaps up to 2·r pixels wide bridged.

@@ -77,7 +77,7 @@ func patchOn(f reformat.Field) patch {
 func (p patch) part(share float64, all []reformat.Grain) []reformat.Grain {
 	kept := make([]reformat.Grain, 0, len(all))
 	for _, g := range all {
-		if math.Hypot(g.X/p.across, g.T/p.along) <= share {
+		if x, t := g.X/p.across, g.T/p.along; x*x+t*t <= share*share {
 			kept = append(kept, g)
 		}
 	}
@@ -125,10 +125,10 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
-	w := fitFrom(begin, all, at, in, patch.across, s, t)
+	w := fitFrom(begin, all, at, in, patch.across, s, t, nil)
 	if !begin.gum && (w == nil || w.odd(begin, t)) {
 		// Thin soft tissue and the air behind it may look like one wide edge.
-		if two := fitFrom(begin.withGum(t), all, at, in, patch.across, s, t); two != nil && two.gummy(f, t) && (w == nil || w.gain(two) > gumGain(t)) {
+		if two := fitFrom(begin.withGum(t), all, at, in, patch.across, s, t, w); two != nil && two.gummy(f, t) && (w == nil || w.gain(two) > gumGain(t)) {
 			w = two
 		}
 	}
@@ -195,8 +195,9 @@ func (w *Wall) gain(two *Wall) float64 {
 // Our choice; the noisiest scans of the calibration have 8.
 const leastContrast = 3.0
 
-// fitFrom fits the layers of begin to the grains; it returns nil where there is no answer.
-func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, reach, s float64, t Tissue) *Wall {
+// fitFrom fits the layers of begin to the grains; it returns nil where there is no answer, and where a
+// rough fit is not half-way to beating its rival, if it has one.
+func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, reach, s float64, t Tissue, rival *Wall) *Wall {
 	w := &Wall{at: at, in: in, reach: reach, plate: begin.plate, active: begin.active(), p: begin.p}
 	fit := layerFit{grains: begin.choose(all), active: w.active}
 	if len(fit.grains) < 3*len(fit.active) {
@@ -205,7 +206,7 @@ func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, reach, s fl
 	step := math.Abs(begin.p[pG1] - begin.p[pG0])
 	fit.noise = math.Max(begin.noise, 0.02*step)
 	fit.priors = priors(begin, step, s, t)
-	if _, ok := fit.solve(&w.p, roughly); !ok {
+	if _, ok := fit.solve(&w.p, roughly); !ok || rival != nil && rival.gain(w) < gumGain(t)/2 {
 		return nil
 	}
 	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step)
@@ -307,8 +308,7 @@ func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(
 	rel := sub(p, w.at)
 	n0, x0, dn, dx := dot(rel, w.in), dot(rel, side), dot(d, w.in), dot(d, side)
 	miss := func(s float64) float64 {
-		m, _ := w.p.distance(n0+s*dn, x0+s*dx, 0)
-		return m - depth(x0+s*dx)
+		return w.p.distance(n0+s*dn, x0+s*dx, 0) - depth(x0+s*dx)
 	}
 	const h = 1e-5
 	s, rate := -dot(rel, d), 0.0
@@ -327,7 +327,8 @@ func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(
 	if !(norm(sub(at, w.at)) < 4*w.reach) {
 		return crossing{}, false
 	}
-	_, surface := w.p.distance(n0+s*dn, x0+s*dx, 0)
+	foot := w.p.foot(n0+s*dn, x0+s*dx, 0)
+	surface := w.p.slopes(&foot)
 	var by params
 	copy(by[:], surface[:6])
 	by[pCub] = surface[6]

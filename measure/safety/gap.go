@@ -78,7 +78,7 @@ func (s Structure) shape() (*shape, error) {
 
 // gap returns the gap between two shapes.
 func (s *shape) gap(o *shape) Gap {
-	best, met := s.search(o, math.Inf(1))
+	best, met := s.search(o, math.Inf(-1), math.Inf(1))
 	switch {
 	case s.surface != nil || o.surface != nil:
 		return s.sinks(o, best)
@@ -95,9 +95,10 @@ func (s *shape) gap(o *shape) Gap {
 }
 
 // search walks both trees for the nearest pair of pieces, no further off than stop (mm). Where
-// pieces meet it returns all the pairs that do (for surfaces: the first).
-func (s *shape) search(o *shape, stop float64) (Gap, [][2]int) {
-	w := walk{a: s, b: o, best: Gap{Distance: stop}, first: s.surface != nil || o.surface != nil}
+// pieces meet it returns all the pairs that do (for surfaces: the first). It may end with the first
+// gap below enough (mm) that it finds.
+func (s *shape) search(o *shape, enough, stop float64) (Gap, [][2]int) {
+	w := walk{a: s, b: o, best: Gap{Distance: stop}, enough: enough, first: s.surface != nil || o.surface != nil}
 	if w.bound(0, 0) <= stop {
 		w.visit(0, 0)
 	}
@@ -109,7 +110,11 @@ type walk struct {
 	best  Gap
 	met   [][2]int
 	first bool // the first pair that meets is enough
+
+	enough float64 // a gap below it is, too, mm
 }
+
+func (w *walk) done() bool { return w.first && len(w.met) > 0 || w.best.Distance < w.enough }
 
 // bound returns a lower bound of the distance of what two nodes hold, mm: from their boxes, and
 // where one body is an implant from the ball around the other's box, which is tighter for an
@@ -152,7 +157,7 @@ func (w *walk) both(x, y [2]int) {
 	if dx <= w.best.Distance {
 		w.visit(x[0], x[1])
 	}
-	if dy <= w.best.Distance && !(w.first && len(w.met) > 0) {
+	if dy <= w.best.Distance && !w.done() {
 		w.visit(y[0], y[1])
 	}
 }
@@ -160,7 +165,7 @@ func (w *walk) both(x, y [2]int) {
 func (w *walk) leaves(p, q *node) {
 	for _, i := range w.a.tree.order[p.from:p.to] {
 		for _, j := range w.b.tree.order[q.from:q.to] {
-			g := w.a.pair(w.b, i, j, w.best.Distance)
+			g := w.a.pair(w.b, i, j, w.enough, w.best.Distance)
 			if g.Distance < 0 || g.Distance == 0 && w.first {
 				w.met = append(w.met, [2]int{i, j})
 				g.Distance = 0
@@ -173,14 +178,14 @@ func (w *walk) leaves(p, q *node) {
 }
 
 // pair returns the gap between two pieces; below zero it says only that they meet.
-func (s *shape) pair(o *shape, i, j int, stop float64) Gap {
+func (s *shape) pair(o *shape, i, j int, enough, stop float64) Gap {
 	switch {
 	case s.cones != nil && o.cones != nil:
-		return slide(&s.cones[i], &o.cones[j], stop)
+		return slideWithin(&s.cones[i], &o.cones[j], enough, stop)
 	case s.cones != nil && o.frustum != nil:
-		return slide(&s.cones[i], o.frustum, stop)
+		return slideWithin(&s.cones[i], o.frustum, enough, stop)
 	case s.cones != nil:
-		return slide(&s.cones[i], &o.triangles[j], stop)
+		return slideWithin(&s.cones[i], &o.triangles[j], enough, stop)
 	case s.frustum != nil && o.frustum != nil:
 		g, ok := gjk(s.frustum, o.frustum, r3.Sub(o.frustum.c, s.frustum.c))
 		if !ok {
@@ -192,13 +197,13 @@ func (s *shape) pair(o *shape, i, j int, stop float64) Gap {
 	case s.triangles != nil && o.triangles != nil:
 		return triangles(&s.triangles[i], &o.triangles[j])
 	}
-	return o.pair(s, j, i, stop).swapped()
+	return o.pair(s, j, i, enough, stop).swapped()
 }
 
 // depth returns the gap between two convex pieces that meet.
 func (s *shape) depth(o *shape, i, j int) Gap {
 	if s.cones != nil && s.cones[i].l == 0 {
-		return s.pair(o, i, j, math.Inf(1)) // a ball: its signed distance is the least way out
+		return s.pair(o, i, j, math.Inf(-1), math.Inf(1)) // a ball: its signed distance is the least way out
 	}
 	if o.cones != nil && o.cones[j].l == 0 {
 		return o.depth(s, j, i).swapped()

@@ -49,7 +49,7 @@ func (f *fitter) nearFirst(size Size) {
 	}
 	left := map[*shape]float64{}
 	for i := range f.judged {
-		left[f.judged[i].shape] = f.judged[i].reserve(body, math.Inf(1), f.scale)
+		left[f.judged[i].shape] = f.judged[i].reserve(body, math.Inf(1), math.Inf(-1), f.scale)
 	}
 	slices.SortStableFunc(f.judged, func(a, b judged) int { return cmp.Compare(left[a.shape], left[b.shape]) })
 }
@@ -59,28 +59,35 @@ func (f *fitter) nearFirst(size Size) {
 // how far the axis must go stands for it.
 func (f *fitter) score(size Size, p Pose, floor float64) float64 {
 	im := f.seat.implant(size, p)
-	worst := math.Inf(1)
 	body, err := im.shape()
 	if err != nil {
 		return math.Inf(-1)
 	}
+	worst := f.inBone(im)
 	for i := range f.judged {
-		if worst = min(worst, f.judged[i].reserve(body, worst, f.scale)); worst <= floor {
+		if worst <= floor {
 			return worst
 		}
+		worst = min(worst, f.judged[i].reserve(body, worst, floor, f.scale))
 	}
+	return worst
+}
+
+// inBone returns reserve − U of the bone, mm.
+func (f *fitter) inBone(im Implant) float64 {
 	if f.bone == nil {
-		return worst
+		return math.Inf(1)
 	}
 	reserve, u, _ := f.bone.Reserve(im)
 	if r := reserve - uncertainty.Coverage*u; r == r {
-		return min(worst, r)
+		return r
 	}
 	return math.Inf(-1)
 }
 
-// reserve returns reserve − U of the structure, mm, or anything ≥ stop when it is no less.
-func (j *judged) reserve(body *shape, stop, scale float64) float64 {
+// reserve returns reserve − U of the structure, mm, or anything ≥ stop when it is no less, or
+// anything ≤ floor when it is no more.
+func (j *judged) reserve(body *shape, stop, floor, scale float64) float64 {
 	// reserve − U ≥ d·(1 − k·scale) − k·u − margin, so beyond this distance nothing is decided
 	reach := math.Inf(1)
 	if left := 1 - uncertainty.Coverage*scale; left > 0 {
@@ -89,7 +96,8 @@ func (j *judged) reserve(body *shape, stop, scale float64) float64 {
 	if math.IsInf(stop, 1) {
 		reach = stop
 	}
-	g, met := body.search(j.shape, reach)
+	enough := floor + j.margin + uncertainty.Coverage*math.Sqrt(j.u2) // nearer, the reserve is no more than floor
+	g, met := body.search(j.shape, max(enough, 0), reach)
 	d := g.Distance
 	switch {
 	case len(met) > 0:
@@ -110,7 +118,7 @@ func (s *shape) cheapDepth(o *shape) float64 {
 	axis.l, axis.u = f.l, f.a
 	if o.surface == nil {
 		thin := &shape{cones: []roundCone{axis}, tree: newTree([]box{axis.box()})}
-		g, _ := thin.search(o, math.Inf(1))
+		g, _ := thin.search(o, math.Inf(-1), math.Inf(1))
 		for i := range o.cones {
 			if h := slide(&o.cones[i], &axis, math.Inf(1)); h.Distance < deep {
 				deep = h.Distance

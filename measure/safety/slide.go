@@ -22,18 +22,23 @@ const settled = 1e-12
 //
 // Method: cutting planes (Kelley 1960) in one dimension, with bisection as safeguard.
 func slide(c *roundCone, f field, stop float64) Gap {
+	return slideWithin(c, f, math.Inf(-1), stop)
+}
+
+// slideWithin is slide that may also end with the first gap below enough (mm) that it finds.
+func slideWithin(c *roundCone, f field, enough, stop float64) Gap {
 	lo := touch(c, f, 0)
-	if c.l == 0 || lo.slope >= 0 {
+	if c.l == 0 || lo.slope >= 0 || lo.d < enough {
 		return lo.gap(c)
 	}
 	hi := touch(c, f, c.l)
-	if hi.slope <= 0 {
+	if hi.slope <= 0 || hi.d < enough {
 		return hi.gap(c)
 	}
 	for i := range 200 {
 		z := (hi.d - lo.d + lo.slope*lo.z - hi.slope*hi.z) / (lo.slope - hi.slope)
 		bound := lo.d + lo.slope*(z-lo.z)
-		if bound > stop || min(lo.d, hi.d)-bound <= settled {
+		if bound > stop || min(lo.d, hi.d) < enough || min(lo.d, hi.d)-bound <= settled {
 			break
 		}
 		if i%4 == 3 || !(z > lo.z && z < hi.z) {
