@@ -22,7 +22,7 @@ import (
 // Options tune a run; the zero value is ready.
 type Options struct {
 	Progress func(done, total int) // called after each site, from one goroutine at a time; nil: silent
-	PlacedBy *float64              // standard uncertainty of hand-drawn arch points, mm; nil: [handSD]
+	PlacedBy *float64              // standard uncertainty of the arch points, mm; nil: the plan's
 }
 
 // handSD is the standard uncertainty of an arch point drawn by hand, mm. Our choice; the
@@ -53,7 +53,7 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", plan.Path, err)
 	}
-	c := &run{plan: plan, curve: curve, rules: rules, scene: scene, placed: placedBy(opt), voxel: v.Spacing()}
+	c := &run{plan: plan, curve: curve, rules: rules, scene: scene, placed: placedBy(plan, opt), voxel: v.Spacing()}
 	sites, err := c.trace(ctx, v)
 	if err != nil {
 		return nil, err
@@ -76,11 +76,11 @@ type run struct {
 }
 
 // placedBy returns the standard uncertainty of the plan's arch points, in mm.
-func placedBy(opt Options) float64 {
+func placedBy(plan *Plan, opt Options) float64 {
 	if opt.PlacedBy != nil {
 		return *opt.PlacedBy
 	}
-	return handSD
+	return plan.PlacedSD
 }
 
 // handAt turns the scatter of hand-drawn arch points into what the section at arc length s feels:

@@ -47,6 +47,7 @@ type Plan struct {
 	OcclusalFrom    string // "given vector", "plane by three points", "default for the mandible" …
 	OrientationNote string
 	Arch            []r3.Vec // ≥ 4 points, mm
+	PlacedSD        float64  // standard uncertainty of the arch points and sites, as placed, mm
 	Sites           []Site
 	Structures      []safety.Structure
 	Margins         map[string]float64 // mm, overrides by kind of structure or "buccal_plate", "lingual_plate", "basal_cortex"

@@ -125,7 +125,7 @@ func (r *planReader) format(top fields) bool {
 }
 
 func (r *planReader) plan(top fields, dir fs.FS) *Plan {
-	p := &Plan{ScaleHalfWidth: defaultScaleHalfWidth, Margins: map[string]float64{}}
+	p := &Plan{ScaleHalfWidth: defaultScaleHalfWidth, PlacedSD: handSD, Margins: map[string]float64{}}
 	r.label(top, p)
 	if n, ok := top.need("jaw", "write jaw: mandible or jaw: maxilla"); ok {
 		p.Jaw = Jaw(n.oneOf(string(Mandible), string(Maxilla)))
@@ -138,7 +138,7 @@ func (r *planReader) plan(top fields, dir fs.FS) *Plan {
 		p.OrientationNote, _ = n.text(500)
 	}
 	if n, ok := top.need("arch", "give arch: points: with at least 4 points along the arch"); ok {
-		p.Arch = r.arch(n, dir)
+		p.Arch = r.arch(n, dir, &p.PlacedSD)
 	}
 	if n, ok := top.need("sites", "list at least one site: tooth, and at or arc_mm"); ok {
 		p.Sites = r.sites(n, p.Jaw)

@@ -17,11 +17,20 @@ import (
 // minArch is the least number of arch points: below it no spline has an inner segment.
 const minArch = 4
 
+// maxHand is the largest scatter of a hand that is believed, mm: past it no section means anything.
+const maxHand = 5.0
+
 const tooFewArch = "mark at least 4 points along the arch, from one end to the other"
 
-// arch reads the arch points, from the plan or from the CSV file that it names.
-func (r *planReader) arch(n node, dir fs.FS) []r3.Vec {
-	f := n.mapping("points", "file")
+// arch reads the arch points, from the plan or from the CSV file that it names, and how exactly they
+// were placed.
+func (r *planReader) arch(n node, dir fs.FS, sd *float64) []r3.Vec {
+	f := n.mapping("points", "file", "sd_mm")
+	if v, ok := f.get("sd_mm"); ok {
+		if mm, good := v.between(0, maxHand, " mm"); good {
+			*sd = mm
+		}
+	}
 	points, hasPoints := f.get("points")
 	file, hasFile := f.get("file")
 	switch {

@@ -2,6 +2,7 @@ package measure
 
 import (
 	"errors"
+	"math"
 	"os"
 	"strings"
 	"testing"
@@ -23,6 +24,7 @@ occlusal: [0, 0, 2]
 orientation_note: "occlusal plane set horizontal by the operator"
 arch:
   points: [[-25, 20, 0], [-20, 0, 0], [0, -20, 0], [20, 0, 0], [25, 20, 0]]
+  sd_mm: 0.1
 sites:
   - tooth: "36"
     at: [22, 8, 1]
@@ -75,9 +77,9 @@ func TestEveryKeyOfThePlanIsRead(t *testing.T) {
 		HeightTo: ToCanal, Crest: &r3.Vec{X: 22, Y: 8, Z: 9}, Depths: []float64{1, 3, 5}, WantedWidth: 6,
 		Implant: &PlannedImplant{Platform: &r3.Vec{X: 22, Y: 8, Z: 8}, Axis: ptr(r3.Unit(r3.Vec{X: 0.1, Z: -1})), Diameter: 4, ApexDiameter: 3.2, Length: 10},
 		Sizes:   &Sizes{Diameters: []float64{3.5, 4, 4.5}, Lengths: []float64{8, 10, 12}},
-		Line:    10,
+		Line:    11,
 	}, {
-		ID: "46-distal", Tooth: "46", ArcMM: &arc, Axis: AxisRidge, HeightTo: ToAuto, Depths: []float64{1, 3, 5, 7, 10}, Line: 26,
+		ID: "46-distal", Tooth: "46", ArcMM: &arc, Axis: AxisRidge, HeightTo: ToAuto, Depths: []float64{1, 3, 5, 7, 10}, Line: 27,
 	}}, p.Sites)
 	assert.Equal(t, []safety.Structure{{
 		Name: "right canal", Kind: safety.Canal, Path: []r3.Vec{{X: -25, Y: 20, Z: -8}, {X: -20, Z: -9}},
@@ -87,6 +89,7 @@ func TestEveryKeyOfThePlanIsRead(t *testing.T) {
 	}}, p.Structures)
 	assert.Equal(t, map[string]float64{"canal": 2, "buccal_plate": 1.5}, p.Margins)
 	assert.Equal(t, "house rule", p.MarginsSource)
+	assert.Equal(t, 0.1, p.PlacedSD)
 	assert.Zero(t, p.ScaleHalfWidth)
 	assert.Empty(t, p.Cautions)
 }
@@ -105,6 +108,7 @@ func TestDefaultsOfAPlan(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, r3.Vec{Z: -1}, p.Occlusal)
 	assert.Equal(t, "default for the maxilla", p.OcclusalFrom)
+	assert.Equal(t, 0.3, p.PlacedSD)
 	assert.Equal(t, 0.005, p.ScaleHalfWidth)
 	assert.False(t, p.VoxelPoints)
 }
@@ -219,4 +223,27 @@ func TestPageOfThePlanIsRight(t *testing.T) {
 			assert.Contains(t, string(data), key, "docs/plan.md does not explain %s", key)
 		}
 	}
+}
+
+// Who knows how exactly an arch was placed says so in the plan; what cannot be is refused with its line.
+func TestArchSaysHowItWasPlaced(t *testing.T) {
+	for value, want := range map[string]string{"-0.1": "-0.1", "9": "9 mm", "near": "near"} {
+		_, err := ReadPlan("plan.yaml", []byte(strings.Replace(smallPlan, "arch: {", "arch: {sd_mm: "+value+", ", 1)), nil)
+		require.Error(t, err, value)
+		assert.Contains(t, err.Error(), "plan.yaml:4")
+		assert.Contains(t, err.Error(), want)
+	}
+	exact := runPlan(t, strings.Replace(straightPlan, "arch: {", "arch: {sd_mm: 0, ", 1)).Sites[0]
+	drawn := runPlan(t, straightPlan).Sites[0]
+	section := func(s SiteResult) float64 {
+		for _, term := range value(t, s, "ridge_width", 3).Budget {
+			if term.Name == "section direction" {
+				return term.Contribution()
+			}
+		}
+		return math.NaN()
+	}
+	assert.Zero(t, section(exact))
+	assert.Positive(t, section(drawn))
+	assert.Equal(t, *value(t, exact, "ridge_width", 3).Value, *value(t, drawn, "ridge_width", 3).Value)
 }
