@@ -22,9 +22,8 @@ jaw: mandible
 coordinates: patient
 occlusal: [0, 0, 2]
 orientation_note: "occlusal plane set horizontal by the operator"
-arch:
-  points: [[-25, 20, 0], [-20, 0, 0], [0, -20, 0], [20, 0, 0], [25, 20, 0]]
-  sd_mm: 0.1
+arch: {sd_mm: 0.1,
+  points: [[-25, 20, 0], [-20, 0, 0], [0, -20, 0], [20, 0, 0], [25, 20, 0]]}
 sites:
   - tooth: "36"
     at: [22, 8, 1]
@@ -77,9 +76,9 @@ func TestEveryKeyOfThePlanIsRead(t *testing.T) {
 		HeightTo: ToCanal, Crest: &r3.Vec{X: 22, Y: 8, Z: 9}, Depths: []float64{1, 3, 5}, WantedWidth: 6,
 		Implant: &PlannedImplant{Platform: &r3.Vec{X: 22, Y: 8, Z: 8}, Axis: ptr(r3.Unit(r3.Vec{X: 0.1, Z: -1})), Diameter: 4, ApexDiameter: 3.2, Length: 10},
 		Sizes:   &Sizes{Diameters: []float64{3.5, 4, 4.5}, Lengths: []float64{8, 10, 12}},
-		Line:    11,
+		Line:    10,
 	}, {
-		ID: "46-distal", Tooth: "46", ArcMM: &arc, Axis: AxisRidge, HeightTo: ToAuto, Depths: []float64{1, 3, 5, 7, 10}, Line: 27,
+		ID: "46-distal", Tooth: "46", ArcMM: &arc, Axis: AxisRidge, HeightTo: ToAuto, Depths: []float64{1, 3, 5, 7, 10}, Line: 26,
 	}}, p.Sites)
 	assert.Equal(t, []safety.Structure{{
 		Name: "right canal", Kind: safety.Canal, Path: []r3.Vec{{X: -25, Y: 20, Z: -8}, {X: -20, Z: -9}},
