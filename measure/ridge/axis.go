@@ -225,9 +225,10 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 		if len(m.at) < 2 && !keep || len(m.at) == 0 {
 			return a, nil // a ridge too small for fitted walls keeps its coarse axis
 		}
-		turn, pull := 0.0, 1.0
+		turn := 0.0
 		a.pivot, a.Points = m.mean(), len(m.at)
 		if !keep {
+			var pull float64
 			turn, pull = o.settle(a, m)
 			a.DirSD = m.spread(a) / pull
 			a.DirAlong, a.DirTurn = swings(m.at, m.moves, a.Dir, a.pivot)
