@@ -150,7 +150,7 @@ const (
 const damping = 1e-3
 
 // free is the damping below which a step goes where the normal equations say, and its gain is what
-// they promise.
+// they promise. A step held shorter than that gains little anywhere: no sign of having arrived.
 const free = 1e-2
 
 // solve improves p by Levenberg–Marquardt until a step no longer matters and returns the
@@ -176,7 +176,7 @@ func (l *layerFit) solve(p *params, settled float64) (*mat.SymDense, bool) {
 			}
 			continue
 		}
-		done := here.cost-there.cost < enough
+		done := here.cost-there.cost < enough && lambda <= free
 		*p, here, lambda = next, there, math.Max(lambda*0.1, 1e-9)
 		if done {
 			break
