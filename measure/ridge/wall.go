@@ -125,10 +125,10 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
-	w := fitFrom(begin, all, at, in, patch.across, s, t, nil)
+	w := fitFrom(f, begin, all, at, in, patch.across, s, t, nil)
 	if !begin.gum && (w == nil || w.odd(begin, t)) {
 		// Thin soft tissue and the air behind it may look like one wide edge.
-		if two := fitFrom(begin.withGum(t), all, at, in, patch.across, s, t, w); two != nil && two.gummy(f, t) && (w == nil || w.gain(two) > gumGain(t)) {
+		if two := fitFrom(f, begin.withGum(t), all, at, in, patch.across, s, t, w); two != nil && two.gummy(f, t) && (w == nil || w.gain(two) > gumGain(t)) {
 			w = two
 		}
 	}
@@ -138,68 +138,15 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (
 	return w, nil
 }
 
-// gumMisfit is the misfit, as a share of the step to cortex, from which a second edge is worth a
-// try. Two edges 0.5 mm apart taken for one leave 2 % at a blur of 0.2 mm, more when farther apart.
-const gumMisfit = 0.015
-
-// odd reports whether the fit leaves more than noise, or has a blur unlike the series': then
-// another stack of layers is worth a try. Before the series is known, every fit is.
-func (w *Wall) odd(begin *start, t Tissue) bool {
-	if !t.known() {
-		return true
-	}
-	noise := math.Min(begin.noise, 1.1*t.Noise)
-	misfit := math.Sqrt(math.Max(0, w.noise*w.noise-noise*noise))
-	return misfit > gumMisfit*(w.p[pG1]-w.p[pG0]) || math.Abs(w.p[pSigma]-t.Blur) > 3*t.BlurSD
-}
-
-// leastGum is how thick a layer must be to be told from voxels that hold two tissues, in voxels of the
-// coarsest direction. Our choice: a voxel's own partial volume is spread over one.
-const leastGum = 0.75
-
-// gummy reports whether the layer that the fit has on the bone can be gum: not as thin as what voxels
-// share between two tissues, and of the series' soft tissue. Anything else is the fit's way to widen
-// an edge.
-func (w *Wall) gummy(f reformat.Field, t Tissue) bool {
-	_, most := f.Voxel()
-	return w.p[pGamma] > leastGum*most && (!t.known() || math.Abs(w.p[pG0]-t.Soft) < 1.5*t.SoftSD)
-}
-
-// gumGain is by how much a second edge must lower the objective over the same voxels. Noise alone
-// gives two more parameters as much as x once in exp(x/2) fits (Wilks SS. Ann Math Stat 1938;9:60–62,
-// from memory), and oftener on coarse voxels, of which few lie between two edges. At 16, before the
-// series is known, one fit in 150 on voxels of 0.4 mm had a gum that was not there; at 30, none in
-// 1200. Afterwards the known grey values forbid such a gum, and 16 finds one of 0.5 mm there in nine
-// fits of ten.
-func gumGain(t Tissue) float64 {
-	if t.known() {
-		return 16
-	}
-	return 30
-}
-
-// trifle is the misfit of an edge, as a share of its step, that asks for no explanation: a blur that is
-// not Gaussian and voxels that hold two tissues leave as much. It matters in images without noise.
-const trifle = 0.02
-
-// gain returns by how much two lowers the objective over the voxels of the window, in squares of the
-// noise that the residuals themselves show, and a trifle (no unit).
-func (w *Wall) gain(two *Wall) float64 {
-	n := float64(len(w.seen))
-	seen := layerFit{grains: w.seen, noise: w.noise}
-	left := n * math.Pow(trifle*(w.p[pG1]-w.p[pG0])/w.noise, 2)
-	return n * math.Log((seen.cost(&w.p)+left)/(seen.cost(&two.p)+left))
-}
-
 // leastContrast is how many noise SDs a step must have to be a surface and not a clump of noise.
 // Our choice; the noisiest scans of the calibration have 8.
 const leastContrast = 3.0
 
 // fitFrom fits the layers of begin to the grains; it returns nil where there is no answer, and where a
 // rough fit is not half-way to beating its rival, if it has one.
-func fitFrom(begin *start, all []reformat.Grain, at, in reformat.UV, reach, s float64, t Tissue, rival *Wall) *Wall {
+func fitFrom(f reformat.Field, begin *start, all []reformat.Grain, at, in reformat.UV, reach, s float64, t Tissue, rival *Wall) *Wall {
 	w := &Wall{at: at, in: in, reach: reach, plate: begin.plate, active: begin.active(), p: begin.p}
-	fit := layerFit{grains: begin.choose(all), active: w.active}
+	fit := layerFit{grains: begin.choose(all, f.Strides()), active: w.active}
 	if len(fit.grains) < 3*len(fit.active) {
 		return nil
 	}
@@ -240,7 +187,7 @@ const edgeReach = 5.5
 
 // choose returns the grains the fit will see: those of the window that lie near an edge, and of very
 // fine grids an even share.
-func (o *start) choose(all []reformat.Grain) []reformat.Grain {
+func (o *start) choose(all []reformat.Grain, strides [3]int) []reformat.Grain {
 	reach := edgeReach * math.Max(o.p[pSigma], 0.2) // mm; a first guess may be too sharp
 	near := func(n, edge float64) bool { return math.Abs(n-edge) < reach }
 	kept := make([]reformat.Grain, 0, len(all))
@@ -253,16 +200,7 @@ func (o *start) choose(all []reformat.Grain) []reformat.Grain {
 			kept = append(kept, g)
 		}
 	}
-	if len(kept) <= maxGrains {
-		return kept
-	}
-	few := kept[:0]
-	for i, g := range kept {
-		if i*maxGrains/len(kept) != (i+1)*maxGrains/len(kept) {
-			few = append(few, g)
-		}
-	}
-	return few
+	return thin(kept, strides)
 }
 
 // Normal returns the outward unit normal of the fitted surface in the section.
