@@ -1,0 +1,122 @@
+package ridge
+
+import (
+	"math"
+
+	"ridgerule/measure/reformat"
+)
+
+// leastPull is the smallest pull of the mid-points that is believed. A ridge whose section is nearly
+// a circle has an axis in every direction: its pull is 0, and no axis is much better than another.
+const leastPull = 0.05
+
+// settle returns the angle by which the axis must turn to run through its own mid-points, radians,
+// and how strongly they pull it there: by how much the axis gains on the line through the mid-points,
+// which turns along with it, per radian of its own turn (no unit).
+//
+// The scatter of the mid-points turns the axis by the scatter's own angle over the pull.
+func (o *Outline) settle(a Axis, m middles) (turn, pull float64) {
+	const h = 0.01
+	ahead := func(angle float64) float64 {
+		t := a.turned(angle)
+		dir, _ := lineThrough(m.across(t), t.Dir, false)
+		return cross(t.Dir, dir)
+	}
+	now := ahead(0)
+	pull = (ahead(-h) - ahead(h)) / (2 * h)
+	if !(pull > leastPull) {
+		pull = leastPull
+	}
+	return math.Max(-0.2, math.Min(0.2, now/pull)), pull
+}
+
+// middles are the fitted widths that carry the axis.
+type middles struct {
+	at     []reformat.UV // their mid-points, section mm
+	depth  []float64     // mm below the crest
+	chords []fineChord
+	moves  []move
+	noise  []float64 // standard uncertainty of a mid-point from the fits, mm
+	rule   []float64 // from what the fits' models lack, mm
+}
+
+// middles fits the widths at 1…8 mm.
+func (o *Outline) middles(a Axis) (m middles) {
+	for d, low := axisFirst, o.base(a)-axisSpare; d <= axisLast && d < low; d++ {
+		if x, y, ok := o.span(a.At(d), a.Side()); !ok || x.s > 0 || y.s < 0 {
+			break
+		}
+		c, err := o.chord(a.At(d), a.Side())
+		if err != nil {
+			continue
+		}
+		lo, hi := c.lowWall.p[pST], c.highWall.p[pST]
+		m.at = append(m.at, scale(0.5, add(c.low.at, c.high.at)))
+		m.depth, m.chords = append(m.depth, d), append(m.chords, c)
+		m.moves = append(m.moves, move{(lo - hi) / 2, (lo*c.low.at.U - hi*c.high.at.U) / 2})
+		m.noise = append(m.noise, math.Hypot(c.low.sd, c.high.sd)/2)
+		m.rule = append(m.rule, math.Hypot(o.modelTerm(c.lowWall)/c.low.square, o.modelTerm(c.highWall)/c.high.square)/2)
+	}
+	return m
+}
+
+func (m middles) mean() (mean reformat.UV) {
+	for _, p := range m.at {
+		mean = add(mean, scale(1/float64(len(m.at)), p))
+	}
+	return mean
+}
+
+// across returns the mid-points of the widths across another axis, close to the one they were fitted
+// for, on the same walls.
+func (m middles) across(a Axis) []reformat.UV {
+	out := make([]reformat.UV, len(m.at))
+	for i, c := range m.chords {
+		out[i] = m.at[i]
+		lo, ok1 := c.lowWall.outer(a.At(m.depth[i]), a.Side())
+		hi, ok2 := c.highWall.outer(a.At(m.depth[i]), a.Side())
+		if ok1 && ok2 {
+			out[i] = scale(0.5, add(lo.at, hi.at))
+		}
+	}
+	return out
+}
+
+// ruleShare is how much of the variance of what the fits' models lack the mid-points feel: what both
+// walls lack alike moves neither. From the runs of docs/accuracy.md.
+const ruleShare = 0.5
+
+// spread returns the standard uncertainty of the direction of the line through the mid-points, in
+// radians: of a least-squares slope whose points have the fits' own uncertainties.
+func (m middles) spread(a Axis) float64 {
+	var sxx, sum float64
+	for i, p := range m.at {
+		x := dot(sub(p, a.pivot), a.Dir)
+		sxx += x * x
+		sum += x * x * (m.noise[i]*m.noise[i] + ruleShare*m.rule[i]*m.rule[i])
+	}
+	if sxx == 0 {
+		return 0.05 // one point has no direction: about 3°, our choice
+	}
+	return math.Sqrt(sum) / sxx
+}
+
+// move is how far a mid-point moves toward buccal per mm along the arch (no unit), and per radian of
+// turn of the section (mm).
+type move struct{ along, turn float64 }
+
+// swings returns how the line through the mid-points turns when they move: least squares of their
+// moves over their depths.
+func swings(mids []reformat.UV, moves []move, dir, mean reformat.UV) (along, turn float64) {
+	var sxx, sa, st float64
+	for i, m := range mids {
+		x := dot(sub(m, mean), dir)
+		sxx += x * x
+		sa += x * moves[i].along
+		st += x * moves[i].turn
+	}
+	if sxx == 0 {
+		return 0, 0
+	}
+	return sa / sxx, st / sxx
+}
