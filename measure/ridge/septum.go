@@ -19,7 +19,7 @@ const (
 // SeptumEdge is what a height that ends on a septum's free edge owes to that edge: it is narrower than
 // the patch of surface that is fitted to it. From phantoms with septa of 1.2 mm, whose heights read
 // 0.1 to 0.5 mm too great.
-var SeptumEdge = uncertainty.Term{Name: "edge of a septum", Std: 0.2}
+var SeptumEdge = uncertainty.Term{Name: "edge of a septum", Std: 0.25}
 
 // Septum returns the height of the nearer floor beside a bony septum that the axis runs into, mm, off
 // the grey values alone and good to some tenths of a millimetre. depth is where the axis leaves the

@@ -54,7 +54,7 @@ const (
 	patchOutside = 2.2
 	patchInside  = 4.5
 	patchVoxel   = 0.45
-	maxGrains    = 2000
+	maxGrains    = 3000
 )
 
 // patch is the ellipse of surface that a fit sees, by its half-axes, mm: in the section, and along
