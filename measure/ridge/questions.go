@@ -83,12 +83,15 @@ const bentError = 0.01
 // and a half sigma of the blur: the image then no longer holds what lies between them.
 const sparse = 0.1
 
-// modelTerm returns the edge-rule and sampling term of one edge, in mm.
-func (o *Outline) modelTerm(w *Wall) float64 {
+// modelTerm returns the edge-rule and sampling term of one edge, in mm, with what disturbances of the
+// image may do to it.
+func (o *Outline) modelTerm(w *Wall) float64 { return math.Hypot(o.layerTerm(w), o.shift(w)) }
+
+// layerTerm is the edge-rule and sampling term of one edge in an undisturbed image, in mm.
+func (o *Outline) layerTerm(w *Wall) float64 {
 	_, most := o.field.Voxel()
 	bent := bentError * math.Hypot(w.p[pCXX], w.p[pTauXX])
-	known := math.Hypot(modelError*w.Blur(), math.Hypot(bent, sparse*math.Max(0, most-1.5*w.Blur())))
-	return math.Hypot(known, o.shift(w))
+	return math.Hypot(modelError*w.Blur(), math.Hypot(bent, sparse*math.Max(0, most-1.5*w.Blur())))
 }
 
 // widthBudget lists what makes a width uncertain.

@@ -17,15 +17,16 @@ type Undercut struct {
 	Above, Below       reformat.UV // where the tangent line touches, section mm
 }
 
-// ErrOpenHollow says that the field ends before a hollow does.
-var ErrOpenHollow = errors.New("ridge: the hollow runs on past the end of the field")
+// ErrOpenHollow says that the field ends before the wall does, so that nothing is known of a hollow
+// there.
+var ErrOpenHollow = errors.New("ridge: the field ends before the wall does")
 
 // Undercut returns the deepest hollow on the buccal (buccal = true) or lingual side: the largest
 // distance between the outline and the line that touches it above and below. The wall is followed to
 // the base of the jaw, or for most mm below the crest where it has none ([UpperWall]; +Inf: to the
 // base). A side without a hollow has the value 0: so has a wall that only flares, toward the palate or
 // the cheekbone, for no line touches it below. It returns [ErrOpenHollow] (wrapped) where the field
-// ends before the wall comes back.
+// ends before the wall does and shows no whole hollow, or less than a deeper one that runs out of it.
 func (o *Outline) Undercut(a Axis, buccal bool, most float64, h Hand) (Undercut, error) {
 	side := a.Side()
 	if !buccal {
@@ -52,10 +53,13 @@ func (o *Outline) Undercut(a Axis, buccal bool, most float64, h Hand) (Undercut,
 		}
 	}
 	if end == atCut && open > math.Max(u.Value, leastHollow) {
-		return Undercut{}, fmt.Errorf("%w: at least %.1f mm deep there", ErrOpenHollow, open)
+		return Undercut{}, fmt.Errorf("%w: a hollow of at least %.1f mm runs out of it", ErrOpenHollow, open)
 	}
 	if u.Value > 0 {
 		o.refine(&u, a, side, h)
+	}
+	if end == atCut && u.Value == 0 {
+		return Undercut{}, fmt.Errorf("%w: none above it, but the wall goes on below", ErrOpenHollow)
 	}
 	if u.Value == 0 && len(u.Budget) == 0 {
 		u.Budget = uncertainty.Budget{{Name: "straight wall", Std: flatWall}}
