@@ -48,6 +48,9 @@ func (o *Outline) Width(a Axis, depth float64, h Hand) (Width, error) {
 	if err != nil {
 		return Width{}, fmt.Errorf("width at %g mm: %w", depth, err)
 	}
+	if at := a.At(depth); dot(sub(c.low.at, at), side) > outside || dot(sub(at, c.high.at), side) > outside {
+		return Width{}, fmt.Errorf("width at %g mm: %w: the axis runs beside the bone there", depth, ErrNoWidth)
+	}
 	if o.cutNear(c.low.at) || o.cutNear(c.high.at) {
 		return Width{}, fmt.Errorf("width at %g mm: %w: the field ends before the bone does", depth, ErrNoWidth)
 	}
@@ -58,6 +61,10 @@ func (o *Outline) Width(a Axis, depth float64, h Hand) (Width, error) {
 	w.Plates[1] = o.plate(c.lowWall, a.At(depth), side, h)
 	return w, nil
 }
+
+// outside is how far beside its chord an axis point may lie and still be taken to be on it, mm: an
+// outline's and an axis' own error.
+const outside = 0.3
 
 // cutNear reports whether the outline near p is the field's end.
 func (o *Outline) cutNear(p reformat.UV) bool {
