@@ -160,6 +160,8 @@ func (s *site) undercutRows(jaw Jaw, h ridge.Hand) {
 		row := length(q, nil, u.Length)
 		if u.Value > 0 {
 			row.At = &u.Depth
+		} else if !math.IsInf(u.Seen, 0) {
+			row.Note = fmt.Sprintf("none as far as the field shows the wall, %.0f mm below the crest", u.Seen)
 		}
 		s.add(row)
 	}

@@ -15,10 +15,10 @@ type Undercut struct {
 	Depth              float64     // of the deepest point, below the crest along the axis, mm
 	At                 reformat.UV // the deepest point, section mm
 	Above, Below       reformat.UV // where the tangent line touches, section mm
+	Seen               float64     // how far below the crest the field shows the wall, mm; +Inf: to its end
 }
 
-// ErrOpenHollow says that the field ends before the wall does, so that nothing is known of a hollow
-// there.
+// ErrOpenHollow says that a hollow runs out of the field.
 var ErrOpenHollow = errors.New("ridge: the field ends before the wall does")
 
 // Undercut returns the deepest hollow on the buccal (buccal = true) or lingual side: the largest
@@ -26,7 +26,7 @@ var ErrOpenHollow = errors.New("ridge: the field ends before the wall does")
 // the base of the jaw, or for most mm below the crest where it has none ([UpperWall]; +Inf: to the
 // base). A side without a hollow has the value 0: so has a wall that only flares, toward the palate or
 // the cheekbone, for no line touches it below. It returns [ErrOpenHollow] (wrapped) where the field
-// ends before the wall does and shows no whole hollow, or less than a deeper one that runs out of it.
+// ends in a hollow deeper than any whole one.
 func (o *Outline) Undercut(a Axis, buccal bool, most float64, h Hand) (Undercut, error) {
 	side := a.Side()
 	if !buccal {
@@ -58,8 +58,9 @@ func (o *Outline) Undercut(a Axis, buccal bool, most float64, h Hand) (Undercut,
 	if u.Value > 0 {
 		o.refine(&u, a, side, h)
 	}
-	if end == atCut && u.Value == 0 {
-		return Undercut{}, fmt.Errorf("%w: none above it, but the wall goes on below", ErrOpenHollow)
+	u.Seen = math.Inf(1)
+	if end == atCut && len(chain) > 0 {
+		u.Seen = depthOf(a, chain[len(chain)-1])
 	}
 	if u.Value == 0 && len(u.Budget) == 0 {
 		u.Budget = uncertainty.Budget{{Name: "straight wall", Std: flatWall}}
