@@ -221,9 +221,8 @@ func (s *site) alongArch(value func(f reformat.Frame) (float64, bool)) float64 {
 	const h = 0.5
 	var at [2]float64
 	for i, off := range [2]float64{-h, h} {
-		f, ok := s.frame, false
-		f.Origin = r3.Add(f.Origin, r3.Scale(off, f.T))
-		if at[i], ok = value(f); !ok {
+		var ok bool
+		if at[i], ok = value(s.frame.Along(off)); !ok {
 			return 0
 		}
 	}

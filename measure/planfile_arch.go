@@ -27,9 +27,7 @@ const tooFewArch = "mark at least 4 points along the arch, from one end to the o
 func (r *planReader) arch(n node, dir fs.FS, sd *float64) []r3.Vec {
 	f := n.mapping("points", "file", "sd_mm")
 	if v, ok := f.get("sd_mm"); ok {
-		if mm, good := v.between(0, maxHand, " mm"); good {
-			*sd = mm
-		}
+		*sd, _ = v.between(0, maxHand, " mm")
 	}
 	points, hasPoints := f.get("points")
 	file, hasFile := f.get("file")

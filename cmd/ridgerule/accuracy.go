@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 
@@ -42,6 +43,9 @@ of one processor a jaw. The seed decides all; docs/accuracy.md was made with it.
 		if o.Cases < 1 {
 			return usagef("--cases %d: draw at least one jaw", o.Cases)
 		}
+		if _, err := os.Lstat(list); err == nil {
+			return usagef("--list %s: it is there already; name a file that is not there yet", list)
+		}
 		o.Fix = f.fix
 		step, end := a.progress("measuring jaws")
 		o.Progress = step
@@ -51,7 +55,11 @@ of one processor a jaw. The seed decides all; docs/accuracy.md was made with it.
 			return err
 		}
 		if list != "" {
-			if err := writeErrors(list, errs); err != nil {
+			var table bytes.Buffer
+			if err := accuracy.CSV(&table, errs); err != nil {
+				return err
+			}
+			if err := writeFile(list, table.Bytes()); err != nil {
 				return err
 			}
 		}
@@ -64,19 +72,6 @@ of one processor a jaw. The seed decides all; docs/accuracy.md was made with it.
 		return nil
 	}
 	return c
-}
-
-// writeErrors writes the list of errors to a file that must not exist yet.
-func writeErrors(path string, errs []accuracy.Error) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if err != nil {
-		return usagef("--list %s: %v; name a file that is not there yet", path, err)
-	}
-	defer f.Close()
-	if err := accuracy.CSV(f, errs); err != nil {
-		return fmt.Errorf("--list %s: %w", path, err)
-	}
-	return f.Close()
 }
 
 // fix changes a drawn jaw's scan to what the flags hold fast.

@@ -37,9 +37,7 @@ func (f Field) Section(min, max UV, step float64) Section {
 func (f Field) Slab(min, max UV, step float64, offsets ...float64) Section {
 	var sum Section
 	for n, off := range offsets {
-		frame := f.Frame
-		frame.Origin = r3.Add(frame.Origin, r3.Scale(off, frame.T))
-		s := Resample(f.v, frame, min, max, step)
+		s := Resample(f.v, f.Along(off), min, max, step)
 		if n == 0 {
 			sum = s
 			continue

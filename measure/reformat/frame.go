@@ -24,6 +24,12 @@ type Frame struct {
 	T      r3.Vec  // along the arch
 }
 
+// Along returns the frame moved by off mm along the arch, its directions kept.
+func (f Frame) Along(off float64) Frame {
+	f.Origin = r3.Add(f.Origin, r3.Scale(off, f.T))
+	return f
+}
+
 // Patient returns the patient position (LPS, mm) of section point p.
 func (f Frame) Patient(p UV) r3.Vec {
 	return r3.Add(f.Origin, f.Direction(p))

@@ -2,6 +2,7 @@ package ridge
 
 import (
 	"fmt"
+	"iter"
 	"math"
 
 	"ridgerule/measure/reformat"
@@ -158,14 +159,23 @@ func (o *Outline) entry(dir reformat.UV) (reformat.UV, bool) {
 // coarseMids returns the mid-points of the outline's chords at 1…8 mm.
 func (o *Outline) coarseMids(a Axis) []reformat.UV {
 	var mids []reformat.UV
-	for d, low := axisFirst, o.base(a)-axisSpare; d <= axisLast && d < low; d++ {
-		x, y, ok := o.span(a.At(d), a.Side())
-		if !ok || x.s > 0 || y.s < 0 {
-			break
-		}
-		mids = append(mids, add(a.At(d), scale((x.s+y.s)/2, a.Side())))
+	for d, s := range o.across(a) {
+		mids = append(mids, add(a.At(d), scale((s[0].s+s[1].s)/2, a.Side())))
 	}
 	return mids
+}
+
+// across yields the outline's widths that carry the axis, by their depth: at 1…8 mm, down to the base
+// or to where the axis no longer runs through the bone.
+func (o *Outline) across(a Axis) iter.Seq2[float64, [2]hit] {
+	return func(yield func(float64, [2]hit) bool) {
+		for d, low := axisFirst, o.base(a)-axisSpare; d <= axisLast && d < low; d++ {
+			x, y, ok := o.span(a.At(d), a.Side())
+			if !ok || x.s > 0 || y.s < 0 || !yield(d, [2]hit{x, y}) {
+				return
+			}
+		}
+	}
 }
 
 // base returns where the axis leaves the outline at the base of the jaw, mm below the crest; 0
@@ -194,10 +204,7 @@ func (o *Outline) reach(a Axis) float64 {
 // lineThrough returns the direction and a point of the least-squares line through mids, measured
 // across dir, or through their mean along dir when keep is set or there is only one.
 func lineThrough(mids []reformat.UV, dir reformat.UV, keep bool) (reformat.UV, reformat.UV) {
-	var mean reformat.UV
-	for _, m := range mids {
-		mean = add(mean, scale(1/float64(len(mids)), m))
-	}
+	mean := mean(mids)
 	if keep || len(mids) < 2 {
 		return dir, mean
 	}
@@ -226,7 +233,7 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 			return a, nil // a ridge too small for fitted walls keeps its coarse axis
 		}
 		turn := 0.0
-		a.pivot, a.Points = m.mean(), len(m.at)
+		a.pivot, a.Points = mean(m.at), len(m.at)
 		if !keep {
 			var pull float64
 			turn, pull = o.settle(a, m)

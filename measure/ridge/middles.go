@@ -43,10 +43,7 @@ type middles struct {
 
 // middles fits the widths at 1…8 mm.
 func (o *Outline) middles(a Axis) (m middles) {
-	for d, low := axisFirst, o.base(a)-axisSpare; d <= axisLast && d < low; d++ {
-		if x, y, ok := o.span(a.At(d), a.Side()); !ok || x.s > 0 || y.s < 0 {
-			break
-		}
+	for d := range o.across(a) {
 		c, err := o.chord(a.At(d), a.Side())
 		if err != nil {
 			continue
@@ -62,11 +59,12 @@ func (o *Outline) middles(a Axis) (m middles) {
 	return m
 }
 
-func (m middles) mean() (mean reformat.UV) {
-	for _, p := range m.at {
-		mean = add(mean, scale(1/float64(len(m.at)), p))
+// mean returns the mean of points, section mm.
+func mean(points []reformat.UV) (at reformat.UV) {
+	for _, p := range points {
+		at = add(at, scale(1/float64(len(points)), p))
 	}
-	return mean
+	return at
 }
 
 // across returns the mid-points of the widths across another axis, close to the one they were fitted

@@ -264,6 +264,3 @@ func (o *Outline) Inside(p reformat.UV) bool {
 	}
 	return in
 }
-
-// Walls returns the walls fitted so far; [Learn] draws on them.
-func (o *Outline) Walls() []*Wall { return o.walls }

@@ -104,14 +104,15 @@ func (o *Outline) layerTerm(w *Wall) float64 {
 // widthBudget lists what makes a width uncertain.
 func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64, h Hand) uncertainty.Budget {
 	along, turn := o.outOfPlane(c)
+	slope := o.slope(a, depth, c)
 	b := uncertainty.Budget{
 		{Name: "edge noise, buccal", Std: c.high.sd},
 		{Name: "edge noise, lingual", Std: c.low.sd},
 		{Name: "edge rule, buccal", Std: o.modelTerm(c.highWall) / c.high.square},
 		{Name: "edge rule, lingual", Std: o.modelTerm(c.lowWall) / c.low.square},
-		uncertainty.Moved("crest", o.crestTerm(a), o.slope(a, depth, c)),
+		uncertainty.Moved("crest", o.crestTerm(a), slope),
 		uncertainty.Moved("axis direction", a.DirSD, o.swing(a, depth, c)),
-		uncertainty.Moved("section place along the arch", h.Along, along+o.slope(a, depth, c)*a.fall()),
+		uncertainty.Moved("section place along the arch", h.Along, along+slope*a.fall()),
 		uncertainty.Moved("section direction", h.Turn, math.Hypot(turn, width*h.Turn/math.Sqrt2)),
 	}
 	return append(b, scaleTerm(width, h))
@@ -186,15 +187,6 @@ func chordOn(c fineChord, p, side reformat.UV) float64 {
 	return dot(sub(hi.at, lo.at), side)
 }
 
-// fwhm is the full width at half maximum of the blur, mm: the series', or where that is not known, the
-// wall's own.
-func fwhm(t Tissue, w *Wall) float64 {
-	if !t.known() {
-		t.Blur = w.Blur()
-	}
-	return t.FWHM()
-}
-
 // plate measures the plate behind wall w along the inward line p + s·in.
 func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 	outer, ok := w.outer(p, in)
@@ -203,7 +195,11 @@ func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 		return Plate{Err: fmt.Errorf("%w: no inner surface within %.1f mm", ErrNoEdge, 4*fitScale(o.field))}
 	}
 	along := dot(sub(inner.at, outer.at), in)
-	fwhm := fwhm(o.tissue, w)
+	t := o.tissue
+	if !t.known() {
+		t.Blur = w.Blur()
+	}
+	fwhm := t.FWHM()
 	by := inner.by
 	for i := range by {
 		by[i] -= outer.by[i]

@@ -3,8 +3,6 @@ package ridge
 import (
 	"math"
 
-	"gonum.org/v1/gonum/spatial/r3"
-
 	"ridgerule/measure/uncertainty"
 )
 
@@ -29,7 +27,7 @@ func (o *Outline) Septum(a Axis, depth float64) (beside float64, ok bool) {
 	beside = math.Inf(1)
 	for _, off := range [2]float64{-besideReach, besideReach} {
 		moved := *o
-		moved.field.Origin = r3.Add(o.field.Origin, r3.Scale(off, o.field.T))
+		moved.field.Frame = o.field.Along(off)
 		air, ok := moved.lumen(a, 40)
 		if !ok {
 			return 0, false

@@ -123,8 +123,8 @@ func (p profile) smooth() profile {
 	return p
 }
 
-// survey reads the layers off the mean profile of the grains near the normal. It reports false where grey values do not rise
-// inward as at a bone surface.
+// survey reads the layers off the mean profile of the grains near the normal. It reports false where
+// grey values do not rise inward as at a bone surface.
 //
 // The fractions in it decide only where a fit starts and which voxels it sees, not what it says.
 func survey(all []reformat.Grain, depth, s float64, t Tissue) (*start, bool) {

@@ -125,10 +125,10 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
-	w := fitFrom(f, begin, all, at, in, patch.across, s, t, nil)
+	w := fitFrom(f, begin, all, at, in, t, nil)
 	if !begin.gum && (w == nil || w.odd(begin, t)) {
 		// Thin soft tissue and the air behind it may look like one wide edge.
-		if two := fitFrom(f, begin.withGum(t), all, at, in, patch.across, s, t, w); two != nil && two.gummy(f, t) && (w == nil || w.gain(two) > gumGain(t)) {
+		if two := fitFrom(f, begin.withGum(t), all, at, in, t, w); two != nil && two.gummy(f, t) && (w == nil || w.gain(two) > gumGain(t)) {
 			w = two
 		}
 	}
@@ -144,15 +144,15 @@ const leastContrast = 3.0
 
 // fitFrom fits the layers of begin to the grains; it returns nil where there is no answer, and where a
 // rough fit is not half-way to beating its rival, if it has one.
-func fitFrom(f reformat.Field, begin *start, all []reformat.Grain, at, in reformat.UV, reach, s float64, t Tissue, rival *Wall) *Wall {
-	w := &Wall{at: at, in: in, reach: reach, plate: begin.plate, active: begin.active(), p: begin.p}
+func fitFrom(f reformat.Field, begin *start, all []reformat.Grain, at, in reformat.UV, t Tissue, rival *Wall) *Wall {
+	w := &Wall{at: at, in: in, reach: patchOn(f).across, plate: begin.plate, active: begin.active(), p: begin.p}
 	fit := layerFit{grains: begin.choose(all, f.Strides()), active: w.active}
 	if len(fit.grains) < 3*len(fit.active) {
 		return nil
 	}
 	step := math.Abs(begin.p[pG1] - begin.p[pG0])
 	fit.noise = math.Max(begin.noise, 0.02*step)
-	fit.priors = priors(begin, step, s, t)
+	fit.priors = priors(begin, step, fitScale(f), t)
 	if _, ok := fit.solve(&w.p, roughly); !ok || rival != nil && rival.gain(w) < gumGain(t)/2 {
 		return nil
 	}
@@ -201,11 +201,6 @@ func (o *start) choose(all []reformat.Grain, strides [3]int) []reformat.Grain {
 		}
 	}
 	return thin(kept, strides)
-}
-
-// Normal returns the outward unit normal of the fitted surface in the section.
-func (w *Wall) Normal() reformat.UV {
-	return scale(-1, unit(sub(w.in, scale(w.p[pSX], left(w.in)))))
 }
 
 // Blur returns the fitted sigma, in mm.
