@@ -7,16 +7,16 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// thin returns an even share of the grains where they are more than maxGrains: those the squares of
-// whose index distances from the middle one add up to a multiple of a prime p, one in p or so, and the
-// same ones whichever way round the grid is stored.
-func thin(all []reformat.Grain, strides [3]int) []reformat.Grain {
-	if len(all) <= maxGrains {
+// thin returns an even share of the grains where they are more than most, in their own room: those the
+// squares of whose index distances from the middle one add up to a multiple of a prime p, one in p or
+// so, and the same ones whichever way round the grid is stored.
+func thin(all []reformat.Grain, strides [3]int, most int) []reformat.Grain {
+	if len(all) <= most {
 		return all
 	}
 	p := 2
 	for _, p = range [...]int{2, 3, 5, 7, 11, 13, 17, 23, 31, 43, 61, 89, 127} {
-		if p*maxGrains >= len(all) {
+		if p*most >= len(all) {
 			break
 		}
 	}

@@ -3,6 +3,7 @@ package ridge
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -54,7 +55,13 @@ const (
 	patchOutside = 2.2
 	patchInside  = 4.5
 	patchVoxel   = 0.45
-	maxGrains    = 3000
+)
+
+// How many voxels a fit sees at most, and while it only looks for where the layers are: then twenty a
+// parameter bring it within one more step of where all of them lead. Our choice.
+const (
+	maxGrains   = 3000
+	roughGrains = 300
 )
 
 // patch is the ellipse of surface that a fit sees, by its half-axes, mm: in the section, and along
@@ -142,26 +149,27 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (
 // Our choice; the noisiest scans of the calibration have 8.
 const leastContrast = 3.0
 
-// fitFrom fits the layers of begin to the grains; it returns nil where there is no answer, and where a
-// rough fit is not half-way to beating its rival, if it has one.
+// fitFrom fits the layers of begin to the grains, a share of them first; it returns nil where there is
+// no answer, and where that rough fit is not half-way to beating its rival, if it has one.
 func fitFrom(f reformat.Field, begin *start, all []reformat.Grain, at, in reformat.UV, t Tissue, rival *Wall) *Wall {
 	w := &Wall{at: at, in: in, reach: patchOn(f).across, plate: begin.plate, active: begin.active(), p: begin.p}
-	fit := layerFit{grains: begin.choose(all, f.Strides()), active: w.active}
-	if len(fit.grains) < 3*len(fit.active) {
+	grains := begin.choose(all, f.Strides())
+	if len(grains) < 3*len(w.active) {
 		return nil
 	}
 	step := math.Abs(begin.p[pG1] - begin.p[pG0])
-	fit.noise = math.Max(begin.noise, 0.02*step)
-	fit.priors = priors(begin, step, fitScale(f), t)
+	fit := layerFit{active: w.active, noise: math.Max(begin.noise, 0.02*step), priors: priors(begin, step, fitScale(f), t)}
+	fit.grains = thin(slices.Clone(grains), f.Strides(), roughGrains)
 	if _, ok := fit.solve(&w.p, roughly); !ok || rival != nil && rival.gain(w) < gumGain(t)/2 {
 		return nil
 	}
+	fit.grains = grains
 	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step)
 	cov, ok := fit.solve(&w.p, settled)
 	if rise := w.p[pG1] - w.p[pG0]; !ok || rise < 0.3*step || rise < leastContrast*fit.noise {
 		return nil
 	}
-	w.noise, w.count, w.cov = fit.noise, len(fit.grains), cov
+	w.noise, w.count, w.cov = fit.noise, len(grains), cov
 	w.fit, w.seen = fit, begin.window(all)
 	return w
 }
@@ -200,7 +208,7 @@ func (o *start) choose(all []reformat.Grain, strides [3]int) []reformat.Grain {
 			kept = append(kept, g)
 		}
 	}
-	return thin(kept, strides)
+	return thin(kept, strides, maxGrains)
 }
 
 // Blur returns the fitted sigma, in mm.
