@@ -158,10 +158,14 @@ func (s *site) undercutRows(jaw Jaw, h ridge.Hand) {
 			continue
 		}
 		row := length(q, nil, u.Length)
+		switch {
+		case u.Value > 0 && u.Seen < ridge.UpperWall:
+			row.Note = fmt.Sprintf("the field shows the wall only to %.0f mm below the crest", u.Seen)
+		case u.Value == 0 && !math.IsInf(u.Seen, 0):
+			row.Note = fmt.Sprintf("none as far as the field shows the wall, %.0f mm below the crest", u.Seen)
+		}
 		if u.Value > 0 {
 			row.At = &u.Depth
-		} else if !math.IsInf(u.Seen, 0) {
-			row.Note = fmt.Sprintf("none as far as the field shows the wall, %.0f mm below the crest", u.Seen)
 		}
 		s.add(row)
 	}

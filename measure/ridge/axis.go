@@ -117,6 +117,9 @@ func (o *Outline) coarseAxis(dir reformat.UV, keep bool) (Axis, error) {
 		}
 		a.Crest = add(q, scale(h.s, a.Dir))
 		mids := o.coarseMids(a)
+		if len(mids) == 0 && h.cut {
+			return a, errCutCrest
+		}
 		if len(mids) == 0 {
 			return a, fmt.Errorf("%w: no width within %.0f mm of the crest", ErrNoRidge, axisLast)
 		}
@@ -131,9 +134,15 @@ func (o *Outline) coarseAxis(dir reformat.UV, keep bool) (Axis, error) {
 	if !ok {
 		return a, fmt.Errorf("%w: the axis leaves the bone", ErrNoRidge)
 	}
+	if h.cut {
+		return a, errCutCrest
+	}
 	a.Crest = add(q, scale(h.s, a.Dir))
 	return a, nil
 }
+
+// errCutCrest says that a ridge has no crest to measure from.
+var errCutCrest = fmt.Errorf("%w: the field ends before its crest does", ErrNoRidge)
 
 // entry returns a point of the bone to begin from: at the site if it lies inside, else where the
 // bone is nearest, a little inward.
@@ -165,13 +174,13 @@ func (o *Outline) coarseMids(a Axis) []reformat.UV {
 	return mids
 }
 
-// across yields the outline's widths that carry the axis, by their depth: at 1…8 mm, down to the base
-// or to where the axis no longer runs through the bone.
+// across yields the outline's widths that carry the axis, by their depth: at 1…8 mm, down to the base,
+// to the field's end or to where the axis no longer runs through the bone.
 func (o *Outline) across(a Axis) iter.Seq2[float64, [2]hit] {
 	return func(yield func(float64, [2]hit) bool) {
 		for d, low := axisFirst, o.base(a)-axisSpare; d <= axisLast && d < low; d++ {
 			x, y, ok := o.span(a.At(d), a.Side())
-			if !ok || x.s > 0 || y.s < 0 || !yield(d, [2]hit{x, y}) {
+			if !ok || x.cut || y.cut || x.s > 0 || y.s < 0 || !yield(d, [2]hit{x, y}) {
 				return
 			}
 		}
@@ -230,6 +239,9 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 			return a, fmt.Errorf("%w: nothing there has an edge that stands out of the noise", ErrNoRidge)
 		}
 		if len(m.at) < 2 && !keep || len(m.at) == 0 {
+			if !keep {
+				a.DirSD = coarseDir
+			}
 			return a, nil // a ridge too small for fitted walls keeps its coarse axis
 		}
 		turn := 0.0
@@ -252,6 +264,10 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 	}
 	return a, nil
 }
+
+// coarseDir is the standard uncertainty of a direction that no two fitted widths give, radians: about as
+// much as the tilts of ridges scatter. Our choice.
+const coarseDir = 0.15
 
 // turned returns the axis turned by angle radians, from u to v, about the mean of its mid-points, its
 // crest running along the fitted surface; about its crest where that is given or no surface was

@@ -127,14 +127,21 @@ func borderRuns(s reformat.Section, m mask) [][]int {
 }
 
 // rimPath returns the pixels of the field along its rim, in order round it: for each direction
-// from the middle the outermost pixel that has a value.
+// from the field's middle the outermost pixel that has a value. A plane cuts a convex field from a
+// volume, all of whose rim its middle sees.
 func rimPath(s reformat.Section) []int {
-	cx, cy := float64(s.Width-1)/2, float64(s.Height-1)/2
+	cx, cy, count := 0.0, 0.0, 0.0
+	for i, g := range s.Grey {
+		if g == g {
+			cx, cy, count = cx+float64(i%s.Width), cy+float64(i/s.Width), count+1
+		}
+	}
+	cx, cy = cx/math.Max(1, count), cy/math.Max(1, count)
 	n := 4 * (s.Width + s.Height)
 	var path []int
 	for a := range n {
 		sin, cos := math.Sincos(2 * math.Pi * float64(a) / float64(n))
-		for r := math.Hypot(cx, cy); r > 1; r -= 0.5 {
+		for r := math.Hypot(float64(s.Width), float64(s.Height)); r >= 0; r -= 0.5 {
 			x, y := int(math.Round(cx+r*cos)), int(math.Round(cy+r*sin))
 			if x < 0 || y < 0 || x >= s.Width || y >= s.Height {
 				continue

@@ -100,9 +100,6 @@ func (m middles) spread(a Axis) float64 {
 		sxx += x * x
 		sum += x * x * (m.noise[i]*m.noise[i] + ruleShare*m.rule[i]*m.rule[i] + shiftShare*m.shift[i]*m.shift[i])
 	}
-	if sxx == 0 {
-		return 0.05 // one point has no direction: about 3°, our choice
-	}
 	return math.Sqrt(sum) / sxx
 }
 

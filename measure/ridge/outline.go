@@ -146,10 +146,12 @@ func (o *Outline) sharpen() {
 	o.Points = moved
 }
 
-// hit is where a line meets the outline: s along the line, and the inward normal there.
+// hit is where a line meets the outline: s along the line, the inward normal there, and whether the
+// field ends there and not the bone.
 type hit struct {
-	s  float64
-	in reformat.UV
+	s   float64
+	in  reformat.UV
+	cut bool
 }
 
 // hits returns the crossings of the line p + s·d with the outline, ascending in s.
@@ -157,7 +159,7 @@ func (o *Outline) hits(p, d reformat.UV) []hit {
 	var found []hit
 	o.crossed(p, d, func(i, next int, f, s float64) {
 		in := unit(add(scale(1-f, o.outward(i)), scale(f, o.outward(next))))
-		found = append(found, hit{s, scale(-1, in)})
+		found = append(found, hit{s, scale(-1, in), o.Cut[i] || o.Cut[next]})
 	})
 	slices.SortFunc(found, func(a, b hit) int { return cmp.Compare(a.s, b.s) })
 	return found

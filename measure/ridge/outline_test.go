@@ -19,7 +19,7 @@ func TestCrossingsAreThoseOfEveryEdge(t *testing.T) {
 		for i := range n {
 			sin, cos := math.Sincos(2 * math.Pi * float64(i) / float64(n))
 			r := 8 * (1 + wave*math.Sin(2*math.Pi*float64(i*lobes)/float64(n)))
-			o.Points = append(o.Points, reformat.UV{U: r * cos, V: 1.7 * r * sin})
+			o.Points, o.Cut = append(o.Points, reformat.UV{U: r * cos, V: 1.7 * r * sin}), append(o.Cut, false)
 		}
 		p, d := reformat.UV{U: f(-9, 9, "u"), V: f(-15, 15, "v")}, turnBy(down, f(0, 7, "turn"))
 		want := o.hits(p, d)

@@ -79,6 +79,50 @@ func TestWidthsOfARoundedRidge(t *testing.T) {
 	check("tilt", tilts, 0.2, 0.8)
 }
 
+// A jaw whose base lies past the field's end keeps its width wherever the field ends: its marrow, open
+// there, is inside it. Once, where the field ended about 13 mm below the site and aslant, a single plate
+// was taken for the ridge.
+func TestWidthWhereverTheFieldEnds(t *testing.T) {
+	const r, tau = 5.0, 1.5
+	outer, inner := hollow(r, 40, tau)
+	grey := bony(outer, inner, 0.25)
+	for _, end := range []float64{-9, -11, -12.94, -13.06, -13.18, -13.42, -15, -17.5, -20} {
+		for _, turn := range []float64{0, 0.05, -0.05, 0.3} {
+			s := scene{voxel: 0.3, noise: 30, min: reformat.UV{U: -9, V: end}, max: reformat.UV{U: 9, V: 9}, depth: 2, turn: turn}
+			o, a := trace(t, s.field(t, grey))
+			for _, d := range []float64{3, 6} {
+				want := 2 * math.Sqrt(min(d, r)*(2*r-min(d, r)))
+				w, err := o.Width(a, d, Hand{})
+				require.NoError(t, err, "field to %g mm, turned by %g", end, turn)
+				require.InDelta(t, want, w.Value, 0.06, "field to %g mm, turned by %g, depth %g", end, turn, d)
+			}
+		}
+	}
+}
+
+// Where the field ends below the crest there is no ridge to measure, however much bone is seen; where
+// it ends beside the axis' widths there is no direction to speak of.
+func TestFieldThatCutsTheCrest(t *testing.T) {
+	outer, inner := hollow(4, 25, 1.5)
+	grey := bony(outer, inner, 0.25)
+	find := func(top, side float64) (Axis, error) {
+		s := scene{voxel: 0.3, noise: 30, min: reformat.UV{U: -9, V: -20}, max: reformat.UV{U: side, V: top}, depth: 2}
+		o, err := Trace(s.field(t, grey), Tissue{})
+		require.NoError(t, err)
+		o.Sample()
+		o.Use(Learn([]*Outline{o}))
+		return o.FindAxis(nil)
+	}
+	for _, top := range []float64{0.2, -0.5, -1, -4} {
+		_, err := find(top, 9)
+		require.ErrorIs(t, err, ErrNoRidge, "field to %g mm", top)
+		require.ErrorContains(t, err, "field ends before its crest", "field to %g mm", top)
+	}
+	a, err := find(3, 4)
+	require.NoError(t, err)
+	require.Greater(t, a.DirSD, 0.1)
+}
+
 // A turned ridge is tilted by that angle; seen in a mirror it has the same widths and the opposite
 // tilt; moved by whole voxels it keeps every number.
 func TestMirrorAndShift(t *testing.T) {

@@ -83,14 +83,8 @@ const (
 // D = 2·√(σ₁² − σ₀²) between a wide and a sharp edge. Chance and the model's own error, 5 % of a
 // blur, are taken off first.
 func (o *Outline) weigh() {
-	var all lags
-	var noise []float64
-	for _, w := range o.walls {
-		all.add(w.lags)
-		noise = append(noise, w.noise)
-	}
 	_, most := o.field.Voxel()
-	o.site = siteTrust{disturbance: all.disturbance(median(noise)), sampled: len(o.walls)}
+	o.site = siteTrust{disturbance: o.shared(), sampled: len(o.walls)}
 	low, high := o.blurs()
 	if len(low) == 0 {
 		return
@@ -115,6 +109,25 @@ func (o *Outline) weigh() {
 			o.site.smear = math.Max(o.site.smear, 2*math.Sqrt(pair[1]*pair[1]-pair[0]*pair[0]))
 		}
 	}
+}
+
+// shared returns the disturbance of the site, in grey values: what the sampled walls have in common,
+// whichever one of them is left out. A misfit of a single wall, beside a sinus or at a sharp crest, is
+// its own.
+func (o *Outline) shared() float64 {
+	least := math.Inf(1)
+	for out := range o.walls {
+		var all lags
+		var noise []float64
+		for i, w := range o.walls {
+			if i != out || len(o.walls) == 1 {
+				all.add(w.lags)
+				noise = append(noise, w.noise)
+			}
+		}
+		least = math.Min(least, all.disturbance(median(noise)))
+	}
+	return finite(least)
 }
 
 // blurs returns the least and the largest blur that each well-determined sampled wall may have, mm.

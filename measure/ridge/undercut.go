@@ -18,24 +18,69 @@ type Undercut struct {
 	Seen               float64     // how far below the crest the field shows the wall, mm; +Inf: to its end
 }
 
-// ErrOpenHollow says that a hollow runs out of the field.
-var ErrOpenHollow = errors.New("ridge: the field ends before the wall does")
+// Why there may be no depth of a hollow.
+var (
+	ErrCutWall = errors.New("ridge: the field ends before the wall does")
+	ErrFlare   = errors.New("ridge: a hollow, or the flare of another bone")
+)
 
 // Undercut returns the deepest hollow on the buccal (buccal = true) or lingual side: the largest
 // distance between the outline and the line that touches it above and below. The wall is followed to
-// the base of the jaw, or for most mm below the crest where it has none ([UpperWall]; +Inf: to the
-// base). A side without a hollow has the value 0: so has a wall that only flares, toward the palate or
-// the cheekbone, for no line touches it below. It returns [ErrOpenHollow] (wrapped) where the field
-// ends in a hollow deeper than any whole one.
+// the base of the jaw, or for most mm below the crest ([UpperWall]; +Inf: to the base). A side without a
+// hollow has the value 0: so has a wall that only flares, toward the palate or the cheekbone, for no
+// line touches it below. It returns [ErrCutWall] (wrapped) where the field ends in a hollow deeper
+// than any whole one, or shows none and less of the wall than would tell, and [ErrFlare] (wrapped)
+// where a hollow ends a little past most.
 func (o *Outline) Undercut(a Axis, buccal bool, most float64, h Hand) (Undercut, error) {
 	side := a.Side()
 	if !buccal {
 		side = scale(-1, side)
 	}
 	chain, end := o.sideWall(a, side, most)
+	u, open := hollowOf(chain, end, a, side)
+	least := math.Max(u.Value, leastHollow)
+	if end == atCut && open > least {
+		return Undercut{}, fmt.Errorf("%w: a hollow of at least %.1f mm runs out of it", ErrCutWall, open)
+	}
+	if far, end := o.sideWall(a, side, most+doubt); len(far) > len(chain) {
+		if past, _ := hollowOf(far, end, a, side); past.Value > least {
+			return Undercut{}, fmt.Errorf("%w: one of %.1f mm ends only past %.0f mm below the crest", ErrFlare, past.Value, most)
+		}
+	}
+	if u.Value > 0 {
+		o.refine(&u, a, side, h)
+	}
+	u.Seen = math.Inf(1)
+	if end == atCut {
+		u.Seen = seenTo(a, chain)
+	}
+	if u.Value > 0 {
+		return u, nil
+	}
+	if u.Seen < UpperWall {
+		return Undercut{}, fmt.Errorf("%w: no hollow as far as it shows it, %.0f mm below the crest", ErrCutWall, u.Seen)
+	}
+	if len(u.Budget) == 0 {
+		u.Budget = uncertainty.Budget{{Name: "straight wall", Std: flatWall}}
+	}
+	if end == atCut {
+		u.Budget = append(u.Budget, uncertainty.Term{Name: "wall past the field", Std: open})
+	}
+	return u, nil
+}
+
+// seenTo returns how far below the crest a wall was seen, mm.
+func seenTo(a Axis, chain []reformat.UV) float64 {
+	if len(chain) == 0 {
+		return 0
+	}
+	return depthOf(a, chain[len(chain)-1])
+}
+
+// hollowOf returns the deepest hollow of a wall between two points that a line touches, and how deep the
+// deepest is whose lower end is only the end of what was followed, mm.
+func hollowOf(chain []reformat.UV, end wallEnd, a Axis, side reformat.UV) (u Undercut, open float64) {
 	hull := hullOf(chain, side, a.Dir)
-	var u Undercut
-	open := 0.0 // deepest hollow whose lower end is only the end of what was followed
 	for i := 0; i+1 < len(hull); i++ {
 		up, down := chain[hull[i]], chain[hull[i+1]]
 		if norm(sub(down, up)) < 1 {
@@ -52,20 +97,7 @@ func (o *Outline) Undercut(a Axis, buccal bool, most float64, h Hand) (Undercut,
 			}
 		}
 	}
-	if end == atCut && open > math.Max(u.Value, leastHollow) {
-		return Undercut{}, fmt.Errorf("%w: a hollow of at least %.1f mm runs out of it", ErrOpenHollow, open)
-	}
-	if u.Value > 0 {
-		o.refine(&u, a, side, h)
-	}
-	u.Seen = math.Inf(1)
-	if end == atCut && len(chain) > 0 {
-		u.Seen = depthOf(a, chain[len(chain)-1])
-	}
-	if u.Value == 0 && len(u.Budget) == 0 {
-		u.Budget = uncertainty.Budget{{Name: "straight wall", Std: flatWall}}
-	}
-	return u, nil
+	return u, open
 }
 
 // leastHollow is the depth, mm, under which a hollow that the field cuts is taken for a straight wall:
@@ -103,17 +135,19 @@ const (
 )
 
 // UpperWall is how far below the crest the walls of an upper jaw are followed, mm: past any hollow of
-// its ridge, for they go on into other bones. Our choice.
-const UpperWall = 20.0
+// its ridge, for they go on into other bones. Of no wall it is said that it has no hollow before as much
+// was seen. doubt is how much farther it is looked whether a hollow
+// ends there after all: a hand's or a fit's error must not decide between one and none. Our choice.
+const (
+	UpperWall = 20.0
+	doubt     = 4.0
+)
 
 // sideWall returns the outline's points on one side of the axis, from crest to base, and why they
 // end. In the upper jaw the wall goes on past a cavity's floor: it is the outer edge of the bone
 // all the same.
 func (o *Outline) sideWall(a Axis, side reformat.UV, most float64) (chain []reformat.UV, end wallEnd) {
 	chain, end = o.sideChain(a, side)
-	if end == atBase {
-		return chain, end
-	}
 	for i, p := range chain {
 		if depthOf(a, p) > most {
 			return chain[:i], away
