@@ -119,9 +119,8 @@ func (c *run) heightToTube(s *site) height {
 			top, ok := roof(st, f, s.axis)
 			return dotUV(top, s.axis.Dir), ok
 		})
-		budget := append(s.outline.HeightBudget(s.axis, value, rise, s.hand),
-			uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD},
-			uncertainty.Moved("axis direction", s.axis.DirSD, swing))
+		far := ridge.Far{At: top, Rise: rise, Swing: swing}
+		budget := append(s.outline.HeightBudget(s.axis, value, far, s.hand), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
 		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: ToCanal, name: st.Name}
 		best.end = s.axis.At(value)
 	}
@@ -195,13 +194,20 @@ func (c *run) heightToCavity(s *site, limit Limit) height {
 		if string(st.Kind) != string(limit) {
 			continue
 		}
-		value, ok := s.entry(s.frame, st)
+		value, ok := entry(s.frame, s.axis, st)
 		if !ok || best.to != "" && value >= best.Value {
 			continue
 		}
-		rise := -s.alongArch(func(f reformat.Frame) (float64, bool) { return s.entry(f, st) })
-		budget := append(s.outline.HeightBudget(s.axis, value, rise, s.hand), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
-		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: limit, name: st.Name, end: s.axis.At(value)}
+		far := ridge.Far{At: s.axis.At(value), Rise: -s.alongArch(func(f reformat.Frame) (float64, bool) { return entry(f, s.axis, st) })}
+		far.Swing = s.axis.Swing(func(a ridge.Axis) float64 {
+			depth, ok := entry(s.frame, a, st)
+			if !ok {
+				return math.NaN()
+			}
+			return depth
+		})
+		budget := append(s.outline.HeightBudget(s.axis, value, far, s.hand), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
+		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: limit, name: st.Name, end: far.At}
 	}
 	end, l, err := s.outline.Cavity(s.axis, s.hand)
 	if err != nil || best.to != "" && l.Value >= best.Value {
@@ -230,9 +236,9 @@ func (s *site) alongArch(value func(f reformat.Frame) (float64, bool)) float64 {
 }
 
 // entry returns the depth at which the axis line, laid into frame f, enters a marked body, in mm.
-func (s *site) entry(f reformat.Frame, st safety.Structure) (float64, bool) {
+func entry(f reformat.Frame, a ridge.Axis, st safety.Structure) (float64, bool) {
 	inside := func(depth float64) bool {
-		p := f.Patient(s.axis.At(depth))
+		p := f.Patient(a.At(depth))
 		gap, err := safety.Distance(safety.Structure{Path: []r3.Vec{p}, Radii: []float64{1e-6}}, st)
 		return err == nil && gap.Distance < 0
 	}

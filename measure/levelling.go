@@ -62,7 +62,8 @@ func (c *run) planeLevel(s *site) (*cut, error) {
 	k.normal = reformat.UV{U: r3.Dot(n, s.frame.U), V: r3.Dot(n, s.frame.V)}
 	size := math.Hypot(k.normal.U, k.normal.V)
 	k.normal = reformat.UV{U: k.normal.U / size, V: k.normal.V / size}
-	k.depth = uncertainty.Length{Value: math.Max(0, depth), Budget: k.depthBudget(s, depth, s.hand)}
+	far := ridge.Far{At: k.at, Rise: -k.slope}
+	k.depth = uncertainty.Length{Value: math.Max(0, depth), Budget: s.outline.HeightBudget(s.axis, depth, far, s.hand)}
 	k.crest, k.seat = s.axis, k.depth.Value
 	k.crest.Crest = s.axis.At(k.depth.Value)
 	if k.above == 0 {
@@ -78,19 +79,6 @@ const (
 )
 
 var crestTerms = map[string]bool{"edge noise, crest": true, "edge rule, crest": true, termSection: true}
-
-// depthBudget is the budget of the depth of a plane below the crest, mm: the crest's own, and how
-// the two change against each other along the arch.
-func (k *cut) depthBudget(s *site, depth float64, h ridge.Hand) uncertainty.Budget {
-	b := append(uncertainty.Budget{}, s.outline.HeightBudget(s.axis, depth, 0, h)...)
-	for i, t := range b {
-		if t.Name == termSection {
-			b[i] = share(termSection, 1, k.slope*h.Along-t.Contribution())
-			return b
-		}
-	}
-	return append(b, share(termSection, h.Along, k.slope))
-}
 
 // share is a term worked out: its sensitivity may be 0, which a [uncertainty.Term] reads as 1.
 func share(name string, std, sensitivity float64) uncertainty.Term {

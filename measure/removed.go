@@ -78,7 +78,7 @@ func (c *run) removedArea(s *site) {
 func sectionTerm(depth uncertainty.Budget, chord float64) uncertainty.Budget {
 	for _, t := range depth {
 		if t.Name == termSection {
-			return uncertainty.Budget{share(termSection, t.Std, chord)}
+			return uncertainty.Budget{share(termSection, t.Contribution(), chord)}
 		}
 	}
 	return nil

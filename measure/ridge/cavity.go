@@ -12,11 +12,11 @@ import (
 // ErrNoCavity says that no air-filled cavity was found along the axis.
 var ErrNoCavity = errors.New("ridge: no cavity found along the axis")
 
-// airLevel returns the grey value below which there is air, and false when the series has not
-// taught enough to say. Where bone borders on air itself, the tissue learnt as soft is air.
+// airLevel returns the grey value below which there is air, and false when no wall of the series was
+// fitted. Where bone borders on air itself, the tissue learnt as soft is air.
 func (t Tissue) airLevel() (float64, bool) {
 	step := t.Cortex - t.Soft
-	if t.Edges == 0 || step <= 0 { // a coarse level: one edge teaches it
+	if !(step > 0) {
 		return 0, false
 	}
 	if t.Marrow-t.Soft > 0.5*step {
@@ -85,11 +85,10 @@ func (o *Outline) Cavity(a Axis, h Hand) (reformat.UV, uncertainty.Length, error
 	if level, _ := o.tissue.airLevel(); w.p[pG0] < level {
 		hidden = uncertainty.Rectangular(w.unseenLining() / 2)
 	}
-	budget := append(o.HeightBudget(a, value, w.p[pST]/c.square, h),
+	budget := append(o.HeightBudget(a, value, a.farOn(w, c), h),
 		uncertainty.Term{Name: "edge noise, floor", Std: c.sd},
 		uncertainty.Term{Name: "edge rule, floor", Std: o.modelTerm(w)},
-		uncertainty.Term{Name: "lining too thin to be seen", Std: hidden},
-		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), a.heightSwing(w)))
+		uncertainty.Term{Name: "lining too thin to be seen", Std: hidden})
 	return c.at, uncertainty.Length{Value: value, Budget: budget}, nil
 }
 

@@ -146,6 +146,7 @@ func (o *start) window(all []reformat.Grain) []reformat.Grain {
 // and lets go of the voxels.
 func (w *Wall) judge(f reformat.Field, t Tissue) {
 	w.lags = w.together(gridLags(f))
+	w.marrow = w.texture(t)
 	own := w.lags.correlation()
 	for a := range own { // what the series says, or what this place says louder
 		for d := range own[a] {
@@ -154,6 +155,26 @@ func (w *Wall) judge(f reformat.Field, t Tissue) {
 	}
 	w.more = w.fit.excess(&w.p, w.cov, own, f.Strides())
 	w.fit, w.seen = layerFit{}, nil
+}
+
+// texture returns how much the grey values behind the plate vary beyond noise, as an SD: trabeculae.
+func (w *Wall) texture(t Tissue) float64 {
+	if !w.plate {
+		return 0
+	}
+	noise := w.noise
+	if t.known() {
+		noise = math.Min(noise, t.Noise)
+	}
+	h, far := w.p.bends(), 1.5*w.p[pSigma]
+	var off []float64
+	for _, g := range w.seen {
+		if w.p.distance(g.N, g.X, g.T)-w.p.depth(g.X) > far {
+			off = append(off, math.Abs(g.Grey-w.p.grey(g, h)))
+		}
+	}
+	sd := 1.4826 * median(off)
+	return math.Sqrt(math.Max(0, sd*sd-noise*noise))
 }
 
 // neighbour is a voxel some strides away and the noise's correlation with it.

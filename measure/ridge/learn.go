@@ -5,30 +5,41 @@ import (
 	"slices"
 )
 
-// Learn estimates what the series has in common from walls already fitted without that knowledge:
-// its blur, the grey values of cortex, soft tissue and marrow, and its noise. Only plates thick
-// enough to show their true grey value count.
+// Learn estimates what the series has in common from walls already fitted without that knowledge: its
+// blur, the grey values of cortex, soft tissue and marrow, and its noise. Only walls that tell blur
+// from cortex count.
 //
-// The result is known only when at least three walls could teach it.
+// The result is known only when at least three walls could teach it. Where none could, the grey values
+// are those of all walls: enough to tell air from tissue and bone, which is all they are used for.
 func Learn(outlines []*Outline) Tissue {
-	var blur, cortex, soft, marrow, noise []float64
+	var all, telling []*Wall
+	var noise []float64
 	var together lags
 	for _, o := range outlines {
 		for _, w := range o.walls {
 			noise = append(noise, w.noise)
 			together.add(w.lags)
-			if w.plate && w.p[pTau] < 3.5*w.p[pSigma] || w.spread(only(pSigma)) > 0.25*w.p[pSigma] {
-				continue
-			}
-			blur = append(blur, w.p[pSigma])
-			cortex = append(cortex, w.p[pG1])
-			soft = append(soft, w.p[pG0])
-			if w.plate {
-				marrow = append(marrow, w.p[pG2])
+			all = append(all, w)
+			if w.tells() {
+				telling = append(telling, w)
 			}
 		}
 	}
-	t := Tissue{Edges: len(blur), Noise: median(noise), clump: together.correlation()}
+	edges := len(telling)
+	if edges == 0 {
+		telling = all
+	}
+	var blur, cortex, soft, marrow, blurSD, cortexSD []float64
+	for _, w := range telling {
+		blurSD, cortexSD = append(blurSD, w.spread(only(pSigma))), append(cortexSD, w.spread(only(pG1)))
+		blur = append(blur, w.p[pSigma])
+		cortex = append(cortex, w.p[pG1])
+		soft = append(soft, w.p[pG0])
+		if w.plate {
+			marrow = append(marrow, w.p[pG2])
+		}
+	}
+	t := Tissue{Edges: edges, Noise: median(noise), clump: together.correlation()}
 	t.Blur, t.BlurSD = middle(blur)
 	t.Cortex, t.CortexSD = middle(cortex)
 	t.Soft, t.SoftSD = middle(soft)
@@ -38,11 +49,22 @@ func Learn(outlines []*Outline) Tissue {
 		t.Marrow = median(marrow)
 	}
 	step := t.Cortex - t.Soft
+	t.BlurSD, t.CortexSD = math.Hypot(t.BlurSD, median(blurSD)), math.Hypot(t.CortexSD, median(cortexSD))
 	few := 1 + 1/float64(max(1, t.Edges)) // a spread seen in a few is believed less
 	t.BlurSD = few * math.Max(t.BlurSD, leastSpread*t.Blur)
 	t.CortexSD = few * math.Max(t.CortexSD, leastSpread*step)
 	t.SoftSD = few * math.Max(t.SoftSD, leastSpread*step)
 	return t
+}
+
+// tells reports whether the fit tells how wide the blur is and how bright the cortex: a thin plate in
+// noise may be bright and thin or dim and thick. From phantoms with plates of 0.7 to 1 mm: plates of 3.5
+// sigma show their grey value; thinner ones do where the fit says so.
+func (w *Wall) tells() bool {
+	if w.spread(only(pSigma)) > 0.25*w.p[pSigma] {
+		return false
+	}
+	return !w.plate || w.p[pTau] >= 3.5*w.p[pSigma] || w.spread(only(pG1)) < 0.1*(w.p[pG1]-w.p[pG0])
 }
 
 // lowerKind returns the median of the grey values before the first gap of a quarter of their step

@@ -209,6 +209,7 @@ func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 	out.Budget = uncertainty.Budget{
 		{Name: "edge noise", Std: w.spread(by)},
 		{Name: "edge rule", Std: math.Sqrt2 * o.modelTerm(w)},
+		{Name: "marrow", Std: w.marrowTerm()},
 		uncertainty.Moved("section direction", h.Turn, math.Hypot(along*w.p[pST], along*h.Turn/math.Sqrt2)),
 		scaleTerm(along, h),
 	}
@@ -216,6 +217,12 @@ func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 		out.Err = fmt.Errorf("%w (about %.1f mm)", ErrThin, math.Ceil(fwhm*10-1e-9)/10)
 	}
 	return out
+}
+
+// marrowTerm is what trabeculae behind the plate do to its inner edge, mm: a patch of marrow brighter or
+// darker by d beside an edge of step S moves its half level by ½·d over the slope S/(σ·√(2π)).
+func (w *Wall) marrowTerm() float64 {
+	return math.Sqrt(math.Pi/2) * w.p[pSigma] * w.marrow / math.Max(w.p[pG1]-w.p[pG2], w.marrow+1)
 }
 
 // End returns where the axis leaves the outline at the base of the jaw, and the height from the
@@ -233,33 +240,46 @@ func (o *Outline) End(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
 		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("height: %w", err)
 	}
 	value := dot(sub(c.at, a.Crest), a.Dir)
-	budget := append(o.HeightBudget(a, value, w.p[pST]/c.square, h),
+	budget := append(o.HeightBudget(a, value, a.farOn(w, c), h),
 		uncertainty.Term{Name: "edge noise, base", Std: c.sd},
-		uncertainty.Term{Name: "edge rule, base", Std: o.modelTerm(w)},
-		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), a.heightSwing(w)))
+		uncertainty.Term{Name: "edge rule, base", Std: o.modelTerm(w)})
 	return c.at, uncertainty.Length{Value: value, Budget: budget}, nil
 }
 
-// heightSwing returns the change of the height to wall w per radian of turn of the axis, in mm.
-func (a Axis) heightSwing(w *Wall) float64 {
-	return a.Swing(func(t Axis) float64 {
+// Far is how the far end of a height moves with its section.
+type Far struct {
+	At    reformat.UV // where it is, section mm
+	Rise  float64     // how far it comes up along the axis per mm along the arch (no unit)
+	Swing float64     // by how much the height grows per radian of turn of the axis, mm
+}
+
+// farOn is the far end of a height on wall w.
+func (a Axis) farOn(w *Wall, c crossing) Far {
+	swing := a.Swing(func(t Axis) float64 {
 		end, ok := w.outer(t.Crest, t.Dir)
 		if !ok {
 			return math.NaN()
 		}
 		return dot(sub(end.at, t.Crest), t.Dir)
 	})
+	return Far{At: c.at, Rise: w.p[pST] / c.square, Swing: swing}
 }
 
-// HeightBudget returns the terms that every height, mm, from this crest shares: the crest's edge, the
-// section and the scale. rise is how far the other end comes up along the axis per mm along the arch
-// (no unit). The caller adds the other end's own terms.
-func (o *Outline) HeightBudget(a Axis, height, rise float64, h Hand) uncertainty.Budget {
+// HeightBudget returns the terms that every height, mm, from this crest to a far end shares: the crest's
+// edge, the axis, the section and the scale. The caller adds the far end's own terms.
+//
+// A section farther along the arch meets other heights of crest and far end, and another axis; one that
+// is turned by φ meets a place u mm beside the curve φ·u farther along.
+func (o *Outline) HeightBudget(a Axis, height float64, far Far, h Hand) uncertainty.Budget {
 	b := uncertainty.Budget{scaleTerm(height, h), {Name: "edge noise, crest", Std: a.CrestSD}}
 	if w := a.crestWall; w != nil {
 		b = append(b, uncertainty.Term{Name: "edge rule, crest", Std: o.modelTerm(w)})
 	}
-	return append(b, uncertainty.Moved("section place along the arch", h.Along, a.fall()+rise))
+	fall := a.fall()
+	return append(b,
+		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), far.Swing),
+		uncertainty.Moved("section place along the arch", h.Along, fall+far.Rise-far.Swing*a.DirAlong),
+		uncertainty.Moved("section direction", h.Turn, fall*a.Crest.U+far.Rise*far.At.U-far.Swing*a.DirTurn))
 }
 
 // Tilt returns the axis' tilt with its budget, in degrees.

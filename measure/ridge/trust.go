@@ -42,6 +42,18 @@ func (l *lags) disturbance(noise float64) float64 {
 
 func (w *Wall) disturbance() float64 { return w.lags.disturbance(w.noise) }
 
+// misfit returns what the residuals hold beyond the series' noise, as an SD in grey values: layers that are not as the model has them, as where
+// the sinus' floor meets the wall.
+func (w *Wall) misfit(t Tissue) float64 {
+	if !t.known() {
+		return 0
+	}
+	return math.Sqrt(math.Max(0, w.noise*w.noise-noiseVaries*noiseVaries*t.Noise*t.Noise))
+}
+
+// noiseVaries is by how many times the noise at a place may exceed the series' by itself. Our choice.
+const noiseVaries = 1.3
+
 // shift returns how far a disturbance of the wall's grey values may have moved its edge, in mm:
 // the wall's own, or the site's where that is larger.
 func (o *Outline) shift(w *Wall) float64 {
@@ -49,7 +61,7 @@ func (o *Outline) shift(w *Wall) float64 {
 	if t := o.tissue; t.known() {
 		step = math.Min(step, 1.5*(t.Cortex-t.Soft))
 	}
-	d := math.Max(w.disturbance(), o.site.disturbance)
+	d := max(w.disturbance(), w.misfit(o.tissue), o.site.disturbance)
 	return math.Hypot(hidden*d*w.p[pSigma]*math.Sqrt(2*math.Pi)/step, smearTerm*o.site.smear)
 }
 

@@ -108,8 +108,8 @@ const leastHollow = 0.15
 // straight wall may hide. From the runs of docs/accuracy.md.
 const flatWall = 0.03
 
-// standsOut is by how many times its U the deepest of a wall's many small hollows must be deep to be
-// one. From the same runs.
+// standsOut is by how many times its U the deepest of a wall's many small hollows must be deep to stand
+// out of a straight wall beyond doubt. From the same runs.
 const standsOut = 1.5
 
 // pastTouch is how far a wall must be known below a point for a line to be said to touch it there and
@@ -243,9 +243,23 @@ func (o *Outline) refine(u *Undercut, a Axis, side reformat.UV, h Hand) {
 		uncertainty.Moved("section direction", h.Turn, u.Value*0.5),
 		scaleTerm(u.Value, h),
 	}
-	if u.Value < standsOut*u.U() {
-		u.Value, u.Depth = 0, 0 // the largest of many small differences is no hollow before it stands out
+	u.standOut()
+}
+
+// standOut holds the hollow against its own uncertainty: the largest of many small differences stands
+// out of a straight wall by chance. What lies within U is no hollow, with a U that still covers it; what
+// hardly exceeds U is one, with a U that reaches down to none.
+func (u *Undercut) standOut() {
+	v, most := u.Value, u.U()
+	reach := v // what U is to be
+	switch {
+	case v < most:
+		reach = v + most
+		u.Value, u.Depth = 0, 0
+	case v > standsOut*most:
+		return
 	}
+	u.Budget = append(u.Budget, uncertainty.Term{Name: "largest of many small hollows", Std: math.Sqrt(reach*reach-most*most) / 2})
 }
 
 func depthOf(a Axis, p reformat.UV) float64 { return dot(sub(p, a.Crest), a.Dir) }

@@ -42,6 +42,7 @@ type Wall struct {
 	plate  bool    // the inner surface was fitted
 	noise  float64 // SD of the residuals, grey values
 	count  int     // voxels
+	marrow float64 // SD of the grey values behind the plate beyond noise
 
 	fit  layerFit         // how it was fitted, until [Wall.judge]
 	seen []reformat.Grain // the voxels of its window, until [Wall.judge]
