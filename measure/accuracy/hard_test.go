@@ -19,7 +19,7 @@ func TestHardScans(t *testing.T) {
 		t.Skip("RIDGERULE_HARD=12 draws 12 jaws a condition: minutes")
 	}
 	for _, c := range Conditions() {
-		errs, err := Run(context.Background(), Options{Cases: n, Seed: 12, Edge: 22, Fix: c.Fix})
+		errs, err := Run(context.Background(), Options{Cases: n, Seed: 12, Fix: c.Fix})
 		require.NoError(t, err)
 		for _, s := range Summarise(errs, Groups[0].Of) {
 			out := math.Round((1 - s.Coverage) * float64(s.N))

@@ -225,64 +225,7 @@ func (w *Wall) marrowTerm() float64 {
 	return math.Sqrt(math.Pi/2) * w.p[pSigma] * w.marrow / math.Max(w.p[pG1]-w.p[pG2], w.marrow+1)
 }
 
-// End returns where the axis leaves the outline at the base of the jaw, and the height from the
-// crest to it with its budget, in mm. It returns [ErrNoEnd] where the field ends first.
-func (o *Outline) End(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
-	_, b, ok := o.span(a.At(0.3), a.Dir)
-	if !ok {
-		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("height: %w", ErrNoWidth)
-	}
-	if at := add(a.At(0.3), scale(b.s, a.Dir)); o.cutNear(at) {
-		return at, uncertainty.Length{}, ErrNoEnd
-	}
-	c, w, err := o.edge(a.At(0.3), a.Dir, b)
-	if err != nil {
-		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("height: %w", err)
-	}
-	value := dot(sub(c.at, a.Crest), a.Dir)
-	budget := append(o.HeightBudget(a, value, a.farOn(w, c), h),
-		uncertainty.Term{Name: "edge noise, base", Std: c.sd},
-		uncertainty.Term{Name: "edge rule, base", Std: o.modelTerm(w)})
-	return c.at, uncertainty.Length{Value: value, Budget: budget}, nil
-}
-
-// Far is how the far end of a height moves with its section.
-type Far struct {
-	At    reformat.UV // where it is, section mm
-	Rise  float64     // how far it comes up along the axis per mm along the arch (no unit)
-	Swing float64     // by how much the height grows per radian of turn of the axis, mm
-}
-
-// farOn is the far end of a height on wall w.
-func (a Axis) farOn(w *Wall, c crossing) Far {
-	swing := a.Swing(func(t Axis) float64 {
-		end, ok := w.outer(t.Crest, t.Dir)
-		if !ok {
-			return math.NaN()
-		}
-		return dot(sub(end.at, t.Crest), t.Dir)
-	})
-	return Far{At: c.at, Rise: w.p[pST] / c.square, Swing: swing}
-}
-
-// HeightBudget returns the terms that every height, mm, from this crest to a far end shares: the crest's
-// edge, the axis, the section and the scale. The caller adds the far end's own terms.
-//
-// A section farther along the arch meets other heights of crest and far end, and another axis; one that
-// is turned by φ meets a place u mm beside the curve φ·u farther along.
-func (o *Outline) HeightBudget(a Axis, height float64, far Far, h Hand) uncertainty.Budget {
-	b := uncertainty.Budget{scaleTerm(height, h), {Name: "edge noise, crest", Std: a.CrestSD}}
-	if w := a.crestWall; w != nil {
-		b = append(b, uncertainty.Term{Name: "edge rule, crest", Std: o.modelTerm(w)})
-	}
-	fall := a.fall()
-	return append(b,
-		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), far.Swing),
-		uncertainty.Moved("section place along the arch", h.Along, fall+far.Rise-far.Swing*a.DirAlong),
-		uncertainty.Moved("section direction", h.Turn, fall*a.Crest.U+far.Rise*far.At.U-far.Swing*a.DirTurn))
-}
-
-// Tilt returns the axis' tilt with its budget, in degrees.
+// TiltAngle returns the axis' tilt with its budget, in degrees.
 func (a Axis) TiltAngle(h Hand) uncertainty.Angle {
 	const deg = 180 / math.Pi
 	return uncertainty.Angle{Value: a.Tilt(), Budget: uncertainty.Budget{
