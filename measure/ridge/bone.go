@@ -137,11 +137,12 @@ func rimPath(s reformat.Section) []int {
 		}
 	}
 	cx, cy = cx/math.Max(1, count), cy/math.Max(1, count)
+	far := math.Hypot(math.Max(cx, float64(s.Width)-cx), math.Max(cy, float64(s.Height)-cy))
 	n := 4 * (s.Width + s.Height)
 	var path []int
 	for a := range n {
 		sin, cos := math.Sincos(2 * math.Pi * float64(a) / float64(n))
-		for r := math.Hypot(float64(s.Width), float64(s.Height)); r >= 0; r -= 0.5 {
+		for r := far; r >= 0; r -= 0.5 {
 			x, y := int(math.Round(cx+r*cos)), int(math.Round(cy+r*sin))
 			if x < 0 || y < 0 || x >= s.Width || y >= s.Height {
 				continue
