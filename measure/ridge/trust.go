@@ -123,23 +123,22 @@ func (o *Outline) weigh() {
 	}
 }
 
-// shared returns the disturbance of the site, in grey values: what the sampled walls have in common,
-// whichever one of them is left out. A misfit of a single wall, beside a sinus or at a sharp crest, is
-// its own.
+// shared returns the disturbance of the site, in grey values: what the sampled walls have in common. A
+// wall that is fitted worse than the others, beside a sinus or at a sharp crest, has no say: that is its
+// own misfit.
 func (o *Outline) shared() float64 {
-	least := math.Inf(1)
-	for out := range o.walls {
-		var all lags
-		var noise []float64
-		for i, w := range o.walls {
-			if i != out || len(o.walls) == 1 {
-				all.add(w.lags)
-				noise = append(noise, w.noise)
-			}
-		}
-		least = math.Min(least, all.disturbance(median(noise)))
+	noise := make([]float64, len(o.walls))
+	for i, w := range o.walls {
+		noise[i] = w.noise
 	}
-	return finite(least)
+	usual := median(noise)
+	var all lags
+	for _, w := range o.walls {
+		if w.noise <= noiseVaries*usual {
+			all.add(w.lags)
+		}
+	}
+	return all.disturbance(usual)
 }
 
 // blurs returns the least and the largest blur that each well-determined sampled wall may have, mm.
