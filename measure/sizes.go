@@ -9,6 +9,7 @@ import (
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
+	"ridgerule/measure/uncertainty"
 )
 
 // The pose limits of the size search: how far an implant may leave the site's platform and axis.
@@ -30,9 +31,11 @@ type bone struct {
 // which it is measured. The neck of an implant at a rounded crest always stands free.
 const fromDepth = 1.0
 
-// Reserve returns by how much the bone beside and below the implant exceeds its margins, in mm.
-func (b bone) Reserve(im safety.Implant) (reserve, u float64, limit string) {
+// Reserve returns by how much the bone beside and below the implant exceeds its margins, in mm, or
+// anything of which reserve − 2u ≤ floor.
+func (b bone) Reserve(im safety.Implant, floor float64) (reserve, u float64, limit string) {
 	reserve, u = math.Inf(1), 2*b.c.edgeSD()
+	enough := floor + uncertainty.Coverage*u
 	buccal, lingual := b.c.rules[safety.BuccalPlate].Margin, b.c.rules[safety.LingualPlate].Margin
 	platform, axis := b.s.inSection(im)
 	side := ridge.Axis{Dir: axis}.Side()
@@ -48,6 +51,9 @@ func (b bone) Reserve(im safety.Implant) (reserve, u float64, limit string) {
 		}
 		if left := -low - r - lingual; left < reserve {
 			reserve, limit = left, safety.LingualPlate
+		}
+		if reserve <= enough {
+			return reserve, u, limit
 		}
 	}
 	if end, rule, ok := b.below(im); ok && end < reserve {

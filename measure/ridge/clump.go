@@ -166,10 +166,10 @@ func (w *Wall) texture(t Tissue) float64 {
 	if t.known() {
 		noise = math.Min(noise, t.Noise)
 	}
-	h, far := w.p.bends(), 1.5*w.p[pSigma]
+	h, far := w.p.bends(), w.p[pE]+1.5*w.p[pSigma]
 	var off []float64
 	for _, g := range w.seen {
-		if w.p.distance(g.N, g.X, g.T)-w.p.depth(g.X) > far {
+		if g.N-w.p.depth(g.X) > far { // as far as the patch is flat: it only says which voxels look on
 			off = append(off, math.Abs(g.Grey-w.p.grey(g, h)))
 		}
 	}

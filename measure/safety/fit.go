@@ -14,8 +14,9 @@ import (
 type Bone interface {
 	// Reserve returns by how much the bone beside the implant exceeds its margins, in mm
 	// (negative: by how much it falls short), its standard uncertainty in mm, and which plate
-	// or limit decides. NaN says that it is not known, with the reason as limit.
-	Reserve(im Implant) (reserve, u float64, limit string)
+	// or limit decides. NaN says that it is not known, with the reason as limit. Where reserve − 2u
+	// is no more than floor, mm, anything no more than floor will do for it, NaN too.
+	Reserve(im Implant, floor float64) (reserve, u float64, limit string)
 }
 
 // Seat is where an implant would stand, and how far it may leave that pose.
@@ -153,7 +154,7 @@ func (f *fitter) rung(size Size, p Pose, absent []Finding) (Rung, error) {
 	case f.bone == nil:
 		r.unknown("the bone beside the implant was not given")
 	default:
-		if reserve, u, limit := f.bone.Reserve(r.Implant); reserve == reserve && u == u {
+		if reserve, u, limit := f.bone.Reserve(r.Implant, math.Inf(-1)); reserve == reserve && u == u {
 			r.take(reserve, uncertainty.Coverage*u, limit)
 		} else {
 			r.unknown(limit)

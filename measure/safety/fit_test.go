@@ -5,6 +5,7 @@ import (
 	"reflect"
 	"testing"
 
+	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -19,7 +20,7 @@ type prism struct {
 	u       float64 // mm
 }
 
-func (p prism) Reserve(im Implant) (float64, float64, string) {
+func (p prism) Reserve(im Implant, _ float64) (float64, float64, string) {
 	least := math.Inf(1)
 	f := newFrustum(im)
 	for k := range 25 {
@@ -170,7 +171,7 @@ func TestFitNeverReadsClearWhenSomethingIsMissing(t *testing.T) {
 
 type unknownBone struct{}
 
-func (unknownBone) Reserve(Implant) (float64, float64, string) {
+func (unknownBone) Reserve(Implant, float64) (float64, float64, string) {
 	return math.NaN(), math.NaN(), "outside the field"
 }
 
@@ -209,7 +210,32 @@ type counting struct {
 	n int
 }
 
-func (c *counting) Reserve(im Implant) (float64, float64, string) { c.n++; return c.Bone.Reserve(im) }
+func (c *counting) Reserve(im Implant, floor float64) (float64, float64, string) {
+	c.n++
+	return c.Bone.Reserve(im, floor)
+}
+
+// lazy says no more of a bone than it is asked for.
+type lazy struct{ Bone }
+
+func (l lazy) Reserve(im Implant, floor float64) (reserve, u float64, limit string) {
+	reserve, u, limit = l.Bone.Reserve(im, floor)
+	if reserve-2*u <= floor {
+		reserve = floor + 2*u
+	}
+	return reserve, u, limit
+}
+
+// A bone that stops looking at the floor it is given leads to the same pose and the same reserve.
+func TestBoneMayStopAtTheFloor(t *testing.T) {
+	s := scene(t, capsule(1.5, v(-20, 3, -13), v(20, 1, -14)), capsule(2, v(7, 0, 1), v(5, 1, -12)))
+	sizes := []Size{{Diameter: 3.5, Length: 8}, {Diameter: 4, Length: 10}, {Diameter: 5, Length: 12}}
+	want, err := s.Ladder(seat(), sizes, slab(9, 0.7, 1.5), Margins(), Options{}, nil)
+	require.NoError(t, err)
+	got, err := s.Ladder(seat(), sizes, lazy{slab(9, 0.7, 1.5)}, Margins(), Options{}, nil)
+	require.NoError(t, err)
+	require.Equal(t, want, got)
+}
 
 // No pose of a fine grid does better by more than 0.05 mm.
 func TestFitAgainstAFineGrid(t *testing.T) {

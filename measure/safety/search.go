@@ -63,7 +63,7 @@ func (f *fitter) score(size Size, p Pose, floor float64) float64 {
 	if err != nil {
 		return math.Inf(-1)
 	}
-	worst := f.inBone(im)
+	worst := f.inBone(im, floor)
 	for i := range f.judged {
 		if worst <= floor {
 			return worst
@@ -73,12 +73,12 @@ func (f *fitter) score(size Size, p Pose, floor float64) float64 {
 	return worst
 }
 
-// inBone returns reserve − U of the bone, mm.
-func (f *fitter) inBone(im Implant) float64 {
+// inBone returns reserve − U of the bone, mm, or anything ≤ floor when it is no more.
+func (f *fitter) inBone(im Implant, floor float64) float64 {
 	if f.bone == nil {
 		return math.Inf(1)
 	}
-	reserve, u, _ := f.bone.Reserve(im)
+	reserve, u, _ := f.bone.Reserve(im, floor)
 	if r := reserve - uncertainty.Coverage*u; r == r {
 		return r
 	}
