@@ -24,16 +24,33 @@ func thin(all []reformat.Grain, strides [3]int, most int) []reformat.Grain {
 	return slices.DeleteFunc(all, func(g reformat.Grain) bool { return l.squares(g)%p != 0 })
 }
 
-// lattice is the grid about the grain nearest to the patch's origin.
-type lattice struct{ strides, middle [3]int }
+// lattice is the grid about the grain nearest to the patch's origin, or about the middle of those that
+// are equally near: a plane half-way between two layers of voxels belongs to neither.
+type lattice struct{ strides, twice [3]int } // twice the middle's index
 
 func newLattice(all []reformat.Grain, strides [3]int) lattice {
-	l := lattice{strides: strides}
+	away := func(g reformat.Grain) float64 { return g.N*g.N + g.X*g.X + g.T*g.T }
 	best := math.Inf(1)
 	for _, g := range all {
-		if d := g.N*g.N + g.X*g.X + g.T*g.T; d < best {
-			best, l.middle = d, l.index(g)
+		best = math.Min(best, away(g))
+	}
+	l := lattice{strides: strides}
+	var low, high [3]int
+	found := false
+	for _, g := range all {
+		if away(g) > best+rounding {
+			continue
 		}
+		at := l.index(g)
+		if !found {
+			low, high, found = at, at, true
+		}
+		for a, i := range at {
+			low[a], high[a] = min(low[a], i), max(high[a], i)
+		}
+	}
+	for a := range low {
+		l.twice[a] = low[a] + high[a]
 	}
 	return l
 }
@@ -42,10 +59,11 @@ func (l lattice) index(g reformat.Grain) [3]int {
 	return [3]int{g.Voxel % l.strides[1], g.Voxel % l.strides[2] / l.strides[1], g.Voxel / l.strides[2]}
 }
 
-// squares adds up the squares of the index distances from the middle.
+// squares adds up the squares of the index distances from the middle, each without its half.
 func (l lattice) squares(g reformat.Grain) (sum int) {
 	for a, i := range l.index(g) {
-		sum += (i - l.middle[a]) * (i - l.middle[a])
+		d := abs(2*i-l.twice[a]) / 2
+		sum += d * d
 	}
 	return sum
 }
