@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -109,6 +110,26 @@ func TestBoundOfAPlate(t *testing.T) {
 	}
 	require.Greater(t, cost, 100.0)
 	require.Greater(t, last, 0.2, "half a FWHM: not known to its own thickness")
+}
+
+// What thin plates cost a width in a coarse, noisy scan (voxels of 0.4 mm, blur 0.3 mm and the voxel's own
+// extent, noise 100): the bound on the place of the outer edge of a plate, its grey values and blur known
+// to 5 %, times √2 for two walls that know nothing of each other.
+func TestBoundOfAWidthBetweenThinPlates(t *testing.T) {
+	const h, across, along = 0.1, 0.8, 1.52 // the half-axes of the fit's patch there, mm
+	step := 0.05 * (cortex - soft)
+	known := map[int]float64{3: 0.35, 4: 0.15, 5: 0.15, 6: 0.3, 7: step, 8: step, 9: 0.05 * 0.32, 12: 0.3, 13: 0.3}
+	last := math.Inf(1)
+	for _, plate := range []float64{0.8, 1, 1.5, 2.5} {
+		o := upright(scan{body: "plate", sigma: 0.32, noise: 100 * math.Pow(0.4/h, 1.5), plate: plate})
+		voxels := slices.DeleteFunc(core(h, along, -2.2, plate+1.2), func(p r3.Vec) bool {
+			return p.Y*p.Y/(along*along)+p.Z*p.Z/(across*across) > 1
+		})
+		width := math.Sqrt2 * o.boundOf(0, voxels, []int{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13}, known)
+		t.Logf("plates of %g mm: a width is known to %.3f mm", plate, width)
+		require.Less(t, width, last)
+		last = width
+	}
 }
 
 // tally is what many fits of one kind of scan have to say.
