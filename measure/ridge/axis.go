@@ -96,10 +96,14 @@ func (o *Outline) FixAxis(crest reformat.UV, dir *reformat.UV) (Axis, error) {
 	return a, nil
 }
 
-// top returns the coronal end of the bone on the line through q along dir.
-func (o *Outline) top(q, dir reformat.UV) (hit, bool) {
+// top returns the coronal end of the bone on the line through q along dir; [ErrNoRidge] (wrapped) where
+// the line meets none.
+func (o *Outline) top(q, dir reformat.UV) (hit, error) {
 	a, _, ok := o.span(q, dir)
-	return a, ok
+	if !ok {
+		return hit{}, fmt.Errorf("%w: the axis leaves the bone", ErrNoRidge)
+	}
+	return a, nil
 }
 
 // fineAxis repeats the last steps on fitted walls: Newton's method on the angle between the axis and
@@ -171,9 +175,9 @@ func (a Axis) Swing(value func(Axis) float64) float64 {
 // fineCrest puts the crest where the line through q along the axis leaves the fitted surface, or,
 // where the crest is too sharp or too dim to be fitted, where it leaves the outline.
 func (o *Outline) fineCrest(a *Axis, q reformat.UV) error {
-	h, ok := o.top(q, a.Dir)
-	if !ok {
-		return fmt.Errorf("%w: the axis leaves the bone", ErrNoRidge)
+	h, err := o.top(q, a.Dir)
+	if err != nil {
+		return err
 	}
 	c, w, err := o.edge(q, a.Dir, h)
 	if err != nil {

@@ -18,9 +18,9 @@ func (o *Outline) coarseAxis(dir reformat.UV, keep bool) (Axis, error) {
 	}
 	a := Axis{Dir: dir}
 	for range 25 {
-		h, ok := o.top(q, a.Dir)
-		if !ok {
-			return a, fmt.Errorf("%w: the axis leaves the bone", ErrNoRidge)
+		h, err := o.top(q, a.Dir)
+		if err != nil {
+			return a, err
 		}
 		a.Crest = add(q, scale(h.s, a.Dir))
 		mids := o.coarseMids(a)
@@ -37,9 +37,9 @@ func (o *Outline) coarseAxis(dir reformat.UV, keep bool) (Axis, error) {
 			break
 		}
 	}
-	h, ok := o.top(q, a.Dir)
-	if !ok {
-		return a, fmt.Errorf("%w: the axis leaves the bone", ErrNoRidge)
+	h, err := o.top(q, a.Dir)
+	if err != nil {
+		return a, err
 	}
 	if h.cut {
 		return a, errCutCrest

@@ -173,8 +173,7 @@ func (w *Wall) texture(t Tissue) float64 {
 			off = append(off, math.Abs(g.Grey-w.p.grey(g, h)))
 		}
 	}
-	sd := 1.4826 * median(off)
-	return math.Sqrt(math.Max(0, sd*sd-noise*noise))
+	return beyond(scatter(off), noise)
 }
 
 // neighbour is a voxel some strides away and the noise's correlation with it.

@@ -20,7 +20,7 @@ func (w *Wall) odd(begin *start, t Tissue) bool {
 		return true
 	}
 	noise := math.Min(begin.noise, 1.1*t.Noise)
-	misfit := math.Sqrt(math.Max(0, w.noise*w.noise-noise*noise))
+	misfit := beyond(w.noise, noise)
 	return misfit > gumMisfit*(w.p[pG1]-w.p[pG0]) || math.Abs(w.p[pSigma]-t.Blur) > 3*t.BlurSD
 }
 

@@ -89,15 +89,14 @@ func only(param int) (by params) {
 	return by
 }
 
-// middle returns the median of x and its spread (1.4826 × the median absolute deviation), in x's
-// unit.
+// middle returns the median of x and its spread about it, in x's unit.
 func middle(x []float64) (mid, spread float64) {
 	mid = median(x)
 	off := make([]float64, len(x))
 	for i, v := range x {
 		off[i] = math.Abs(v - mid)
 	}
-	return mid, 1.4826 * median(off)
+	return mid, scatter(off)
 }
 
 // Use sets what the series has taught and forgets the walls fitted without it.
@@ -114,7 +113,7 @@ func (o *Outline) Sample() {
 	if err != nil {
 		return
 	}
-	if h, ok := o.top(a.At(0.5), a.Dir); ok {
+	if h, err := o.top(a.At(0.5), a.Dir); err == nil {
 		_, _, _ = o.edge(a.At(0.5), a.Dir, h)
 	}
 	for _, d := range []float64{3, 5, 7} {

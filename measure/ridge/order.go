@@ -1,6 +1,9 @@
 package ridge
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // nth returns the value that would stand at k (from 0) were x sorted, in x's unit, and reorders x:
 // nothing before k is larger, nothing after it smaller.
@@ -46,6 +49,13 @@ func median(x []float64) float64 {
 	}
 	return (slices.Max(x[:n/2]) + upper) / 2
 }
+
+// scatter returns the SD that normal deviations of these sizes have, in their unit, and reorders them:
+// 1.4826, the normal distribution's ratio, times their median, which a few wild ones do not move.
+func scatter(sizes []float64) float64 { return 1.4826 * median(sizes) }
+
+// beyond returns the SD that makes less to more, in their unit; 0 where more is less.
+func beyond(more, less float64) float64 { return math.Sqrt(math.Max(0, more*more-less*less)) }
 
 // quantile returns the value below which a share q of x lies, in x's unit; x keeps its order.
 func quantile(x []float64, q float64) float64 {

@@ -17,28 +17,34 @@ const (
 
 // UpperWall is how far below the crest the walls of an upper jaw are followed, mm: past any hollow of
 // its ridge, for they go on into other bones. Of no wall it is said that it has no hollow before as much
-// was seen. doubt is how much farther it is looked whether a hollow
-// ends there after all: a hand's or a fit's error must not decide between one and none. Our choice.
+// was seen. doubt is how much farther it is looked whether a hollow ends there after all: a hand's or a
+// fit's error must not decide between one and none. Our choice.
 const (
 	UpperWall = 20.0
 	doubt     = 4.0
 )
 
-// sideWall returns the outline's points on one side of the axis, from crest to base, and why they
-// end. In the upper jaw the wall goes on past a cavity's floor: it is the outer edge of the bone
-// all the same.
-func (o *Outline) sideWall(a Axis, side reformat.UV, most float64) (chain []reformat.UV, end wallEnd) {
-	chain, end = o.sideChain(a, side)
-	for i, p := range chain {
-		if depthOf(a, p) > most {
-			return chain[:i], away
-		}
-	}
-	return chain, end
+// sideWall is one wall of a ridge: the outline's points on one side of the axis, from crest to base, and
+// why they end.
+type sideWall struct {
+	points []reformat.UV // section mm
+	end    wallEnd
 }
 
-// sideChain is the whole wall, however far it runs.
-func (o *Outline) sideChain(a Axis, side reformat.UV) (chain []reformat.UV, end wallEnd) {
+// downTo returns the wall as far as it lies no more than most mm below the crest.
+func (w sideWall) downTo(a Axis, most float64) sideWall {
+	for i, p := range w.points {
+		if depthOf(a, p) > most {
+			return sideWall{w.points[:i], away}
+		}
+	}
+	return w
+}
+
+// sideWall returns the whole wall, however far it runs. In the upper jaw it goes on past a cavity's
+// floor: it is the outer edge of the bone all the same.
+func (o *Outline) sideWall(a Axis, side reformat.UV) sideWall {
+	var chain []reformat.UV
 	n := len(o.Points)
 	start, best := 0, math.Inf(1)
 	for i, p := range o.Points {
@@ -56,15 +62,15 @@ func (o *Outline) sideChain(a Axis, side reformat.UV) (chain []reformat.UV, end 
 		rel := sub(p, a.Crest)
 		switch {
 		case o.Cut[i]:
-			return chain, atCut
+			return sideWall{chain, atCut}
 		case k > 8 && dot(rel, side) < 0:
-			return chain, atBase
+			return sideWall{chain, atBase}
 		case turnsAway(chain, p, a, side):
-			return chain, away
+			return sideWall{chain, away}
 		}
 		chain = append(chain, p)
 	}
-	return chain, atBase
+	return sideWall{chain, atBase}
 }
 
 // turnsAway reports whether the wall, some way below the crest, runs outward more steeply than 60°

@@ -239,12 +239,12 @@ func (l *layerFit) covariance(s *system) (*mat.SymDense, bool) {
 	return inv, true
 }
 
-// residual returns the SD of the voxels about the model, in grey values, from the median absolute
-// residual (× 1.4826, the normal distribution's ratio), which a few foreign voxels do not move.
+// residual returns the SD of the voxels about the model, in grey values, which a few foreign voxels do
+// not move.
 func (l *layerFit) residual(p *params) float64 {
 	r, h := make([]float64, len(l.grains)), p.bends()
 	for i, g := range l.grains {
 		r[i] = math.Abs(g.Grey - p.grey(g, h))
 	}
-	return 1.4826 * median(r)
+	return scatter(r)
 }

@@ -300,5 +300,5 @@ func (p profile) noise(all []reformat.Grain) float64 {
 			off = append(off, math.Abs(g.Grey-p.grey[i]))
 		}
 	}
-	return 1.4826 * median(off)
+	return scatter(off)
 }

@@ -1,7 +1,7 @@
 package ridge
 
 import (
-	"math"
+	"cmp"
 	"slices"
 
 	"ridgerule/measure/reformat"
@@ -30,22 +30,16 @@ type lattice struct{ strides, twice [3]int } // twice the middle's index
 
 func newLattice(all []reformat.Grain, strides [3]int) lattice {
 	away := func(g reformat.Grain) float64 { return g.N*g.N + g.X*g.X + g.T*g.T }
-	best := math.Inf(1)
-	for _, g := range all {
-		best = math.Min(best, away(g))
-	}
+	best := slices.MinFunc(all, func(a, b reformat.Grain) int { return cmp.Compare(away(a), away(b)) })
+	near := away(best) + rounding
 	l := lattice{strides: strides}
-	var low, high [3]int
-	found := false
+	low := l.index(best)
+	high := low
 	for _, g := range all {
-		if away(g) > best+rounding {
+		if away(g) > near {
 			continue
 		}
-		at := l.index(g)
-		if !found {
-			low, high, found = at, at, true
-		}
-		for a, i := range at {
+		for a, i := range l.index(g) {
 			low[a], high[a] = min(low[a], i), max(high[a], i)
 		}
 	}

@@ -42,13 +42,13 @@ func (l *lags) disturbance(noise float64) float64 {
 
 func (w *Wall) disturbance() float64 { return w.lags.disturbance(w.noise) }
 
-// misfit returns what the residuals hold beyond the series' noise, as an SD in grey values: layers that are not as the model has them, as where
-// the sinus' floor meets the wall.
+// misfit returns what the residuals hold beyond the series' noise, as an SD in grey values: layers that
+// are not as the model has them, as where the sinus' floor meets the wall.
 func (w *Wall) misfit(t Tissue) float64 {
 	if !t.known() {
 		return 0
 	}
-	return math.Sqrt(math.Max(0, w.noise*w.noise-noiseVaries*noiseVaries*t.Noise*t.Noise))
+	return beyond(w.noise, noiseVaries*t.Noise)
 }
 
 // noiseVaries is by how many times the noise at a place may exceed the series' by itself. Our choice.

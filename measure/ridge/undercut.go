@@ -36,47 +36,50 @@ func (o *Outline) Undercut(a Axis, buccal bool, most float64, h Hand) (Undercut,
 	if !buccal {
 		side = scale(-1, side)
 	}
-	chain, end := o.sideWall(a, side, most)
-	u, open := hollowOf(chain, end, a, side)
+	whole := o.sideWall(a, side)
+	wall, far := whole.downTo(a, most), whole.downTo(a, most+doubt)
+	u, open := wall.hollow(a, side)
 	least := math.Max(u.Value, leastHollow)
-	if end == atCut && open > least {
+	if wall.end == atCut && open > least {
 		return Undercut{}, fmt.Errorf("%w: a hollow of at least %.1f mm runs out of it", ErrCutWall, open)
 	}
-	if far, end := o.sideWall(a, side, most+doubt); len(far) > len(chain) {
-		if past, _ := hollowOf(far, end, a, side); past.Value > least {
+	if len(far.points) > len(wall.points) {
+		if past, _ := far.hollow(a, side); past.Value > least {
 			return Undercut{}, fmt.Errorf("%w: one of %.1f mm ends only past %.0f mm below the crest", ErrFlare, past.Value, most)
 		}
 	}
 	if u.Value > 0 {
 		o.refine(&u, a, side, h)
 	}
-	u.Seen = math.Inf(1)
-	if end == atCut {
-		u.Seen = seenTo(a, chain)
-	}
+	u.Seen = wall.seen(a)
 	if u.Seen < UpperWall && !(u.Value > u.U()) {
 		return Undercut{}, fmt.Errorf("%w: no hollow as far as it shows it, %.0f mm below the crest", ErrCutWall, u.Seen)
 	}
 	if len(u.Budget) == 0 {
 		u.Budget = uncertainty.Budget{{Name: "straight wall", Std: flatWall}}
 	}
-	if u.Value == 0 && end == atCut {
+	if u.Value == 0 && wall.end == atCut {
 		u.Budget = append(u.Budget, uncertainty.Term{Name: "wall past the field", Std: open})
 	}
 	return u, nil
 }
 
-// seenTo returns how far below the crest a wall was seen, mm.
-func seenTo(a Axis, chain []reformat.UV) float64 {
-	if len(chain) == 0 {
+// seen returns how far below the crest the field shows the wall, mm; +Inf: to its end.
+func (w sideWall) seen(a Axis) float64 {
+	switch n := len(w.points); {
+	case w.end != atCut:
+		return math.Inf(1)
+	case n == 0:
 		return 0
+	default:
+		return depthOf(a, w.points[n-1])
 	}
-	return depthOf(a, chain[len(chain)-1])
 }
 
-// hollowOf returns the deepest hollow of a wall between two points that a line touches, and how deep the
+// hollow returns the deepest hollow of a wall between two points that a line touches, and how deep the
 // deepest is whose lower end is only the end of what was followed, mm.
-func hollowOf(chain []reformat.UV, end wallEnd, a Axis, side reformat.UV) (u Undercut, open float64) {
+func (w sideWall) hollow(a Axis, side reformat.UV) (u Undercut, open float64) {
+	chain := w.points
 	hull := hullOf(chain, side, a.Dir)
 	for i := 0; i+1 < len(hull); i++ {
 		up, down := chain[hull[i]], chain[hull[i+1]]
@@ -84,7 +87,7 @@ func hollowOf(chain []reformat.UV, end wallEnd, a Axis, side reformat.UV) (u Und
 			continue
 		}
 		out := outwardOf(up, down, side)
-		touches := end == atBase || norm(sub(chain[len(chain)-1], down)) > pastTouch
+		touches := w.end == atBase || norm(sub(chain[len(chain)-1], down)) > pastTouch
 		for _, p := range chain[hull[i] : hull[i+1]+1] {
 			switch d := dot(sub(up, p), out); {
 			case !touches:
