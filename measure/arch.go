@@ -49,7 +49,7 @@ const closeBy = 6.0
 
 // neighbours adds the distance between two close implants to the findings of both their sites.
 func (c *run) neighbours(p safety.Pair, at map[string]*site) {
-	if p.Surface.Distance.Value > closeBy && p.Surface.Verdict == safety.Clear {
+	if p.Surface.Distance.Value > closeBy && p.Surface.Verdict == safety.Held {
 		return
 	}
 	for i, id := range p.Sites {

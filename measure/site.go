@@ -258,15 +258,11 @@ func plain(err error) string {
 // spaced is a word of the plan file as prose.
 func spaced[T ~string](word T) string { return strings.ReplaceAll(string(word), "_", " ") }
 
-// worst returns the gravest verdict of rows: a breach, then what was not assessed, then what is
-// uncertain; the empty verdict when nothing was held against a margin.
+// worst returns the gravest verdict of rows; the empty verdict when nothing was held against a margin.
 func worst(rows []Row) safety.Verdict {
-	rank := map[safety.Verdict]int{safety.NoMargin: 0, safety.Clear: 1, safety.Uncertain: 2, safety.NotAssessed: 3, safety.Breach: 4}
 	out := safety.NoMargin
 	for _, r := range rows {
-		if rank[r.Verdict] > rank[out] {
-			out = r.Verdict
-		}
+		out = safety.Worst(out, r.Verdict)
 	}
 	return out
 }

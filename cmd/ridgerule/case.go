@@ -132,52 +132,6 @@ func extent(s measure.SiteResult) (low, high reformat.UV) {
 	return reformat.UV{U: low.U - aroundBone, V: low.V - aroundBone}, reformat.UV{U: high.U + aroundBone, V: high.V + aroundBone}
 }
 
-// verdictWords are what --fail-on accepts, with the verdicts each stands for.
-var verdictWords = map[string][]safety.Verdict{
-	"uncertain":    {safety.Uncertain, safety.Breach},
-	"breach":       {safety.Breach},
-	"not-assessed": {safety.NotAssessed},
-}
-
-// checkFailOn refuses a word that --fail-on does not know.
-func checkFailOn(words []string) error {
-	for _, w := range words {
-		if verdictWords[w] == nil {
-			return usagef("--fail-on %q is none of uncertain, breach, not-assessed", w)
-		}
-	}
-	return nil
-}
-
-// failOn returns an error for exit status 4 when the result holds a verdict that words name.
-func failOn(r *measure.Result, words []string) error {
-	for _, w := range words {
-		for _, v := range verdictWords[w] {
-			if where := placesOf(r, v); len(where) > 0 {
-				return errFound{fmt.Errorf("--fail-on %s: %s at %s", w, v, strings.Join(where, ", "))}
-			}
-		}
-	}
-	return nil
-}
-
-// placesOf returns the sites (and pairs of sites) with a verdict of this kind.
-func placesOf(r *measure.Result, v safety.Verdict) []string {
-	var at []string
-	for _, s := range r.Sites {
-		has := slices.ContainsFunc(s.Rows, func(row measure.Row) bool { return row.Verdict == v })
-		if has || s.Err != "" && v == safety.NotAssessed {
-			at = append(at, s.ID)
-		}
-	}
-	for _, row := range r.Arch.Rows {
-		if row.Verdict == v && !slices.Contains(at, row.Sites) {
-			at = append(at, row.Sites)
-		}
-	}
-	return at
-}
-
 // summary prints the sites of a result, one a line, or the same as JSON.
 func (a *app) summary(r *measure.Result, folder string) error {
 	if a.json {

@@ -45,11 +45,11 @@ func names(columns []Column) []string {
 	return out
 }
 
-var verdictWords = []string{"clear", "uncertain", "breach", "not assessed"}
+var verdictWords = []string{"held", "uncertain", "not held", "not assessed"}
 
 // MeasurementColumns returns the columns of measurements.csv in their order.
 func MeasurementColumns() []Column {
-	verdict := text("verdict", "Verdict", "What the value says about the margin: clear if value − U ≥ margin, breach if value + U < margin, else uncertain; not assessed when something is missing. Empty where no margin applies.")
+	verdict := text("verdict", "Verdict", "What the value says about the margin: held if value − U ≥ margin, not held if value < 0 or value + U < margin, else uncertain; not assessed when something is missing. Empty where no margin applies.")
 	verdict.Categories = verdictWords
 	return []Column{
 		required(text("case", "Case", "Label of the case, from the plan. Never a patient's name or number.")),

@@ -65,7 +65,7 @@ func wordFor(kind reflect.Type, name string) string {
 	case kind == reflect.TypeFor[measure.Jaw]():
 		return "maxilla"
 	case kind == reflect.TypeFor[measure.Verdict]():
-		return "breach"
+		return "not held"
 	case name == "Unit":
 		return "deg"
 	}

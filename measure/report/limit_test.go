@@ -16,9 +16,9 @@ func judged(to string, value *float64, margin float64, v measure.Verdict) measur
 
 // Of several distances with the site's verdict the one with the least value − U − margin limits.
 func TestTheLeastReserveLimits(t *testing.T) {
-	s := &measure.SiteResult{Verdict: measure.Breach, Rows: []measure.Row{
-		judged("root 35", pointer(1.2), 1.5, measure.Breach),
-		judged("left canal", pointer(0.9), 2, measure.Breach),
+	s := &measure.SiteResult{Verdict: measure.NotHeld, Rows: []measure.Row{
+		judged("root 35", pointer(1.2), 1.5, measure.NotHeld),
+		judged("left canal", pointer(0.9), 2, measure.NotHeld),
 		judged("root 37", pointer(-4), 1.5, measure.Uncertain),
 	}}
 	require.Equal(t, "Clearance to left canal: 0.90 ± 0.20 mm, margin 2.0 mm", limitOf(s, measure.Mandible))

@@ -71,7 +71,7 @@ func answer(r *measure.Result) string {
 		count[s.Verdict]++
 	}
 	var parts []string
-	for _, v := range []measure.Verdict{measure.Breach, measure.Uncertain, measure.NotAssessed, measure.Clear, measure.NoMargin} {
+	for _, v := range []measure.Verdict{measure.NotHeld, measure.NotAssessed, measure.Uncertain, measure.Held, measure.NoMargin} {
 		if n := count[v]; n > 0 {
 			parts = append(parts, numberWord(n)+" "+answerWord(v))
 		}
@@ -86,10 +86,10 @@ func answer(r *measure.Result) string {
 
 func answerWord(v measure.Verdict) string {
 	switch v {
-	case measure.Breach:
-		return "in breach of a margin"
-	case measure.Clear:
-		return "clear of every margin that was held against it"
+	case measure.NotHeld:
+		return "with a margin not held"
+	case measure.Held:
+		return "with every margin held"
 	case measure.NoMargin:
 		return "with no margin to hold against"
 	}

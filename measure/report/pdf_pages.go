@@ -16,7 +16,7 @@ func orNo(text string) string {
 
 // loud writes a verdict so that it stands out without colour.
 func loud(v verdictView) string {
-	if v.Class == "breach" {
+	if v.Class == "not-held" {
 		return strings.ToUpper(v.Word)
 	}
 	return v.Word
@@ -107,7 +107,7 @@ func (d *pdfDoc) siteTables(v siteView) {
 		d.table([]float64{0.34, 0.19, 0.12, 0.15, 0.2}, []string{"Distance", "Value ± U", "Margin, mm", "Verdict", "Note"}, findingRows(v.Findings), 2.9)
 	}
 	if len(v.Far) > 0 {
-		d.say("Clear, and farther than 10 mm: "+strings.Join(v.Far, "; ")+".", 2.6, regular, soft, d.room())
+		d.say("Held, and farther than 10 mm: "+strings.Join(v.Far, "; ")+".", 2.6, regular, soft, d.room())
 	}
 	if len(v.Sizes) > 0 {
 		d.title("Sizes tried: the best place found for each, not a choice")

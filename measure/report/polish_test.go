@@ -68,7 +68,7 @@ func (c *collector) write(l label) { c.labels = append(c.labels, l) }
 
 // A size's number is the one that decided; what is missing everywhere is said once.
 func TestSizesSayWhatDecided(t *testing.T) {
-	breach := measure.Rung{Size: measure.Size{Diameter: 4, Length: 10}, Reserve: -0.5, U: 0.2, Limit: "buccal_plate", Verdict: measure.Breach, Reason: "no canal"}
+	breach := measure.Rung{Size: measure.Size{Diameter: 4, Length: 10}, Reserve: -0.5, U: 0.2, Limit: "buccal_plate", Verdict: measure.NotHeld, Reason: "no canal"}
 	open := measure.Rung{Size: measure.Size{Diameter: 4, Length: 8}, Reserve: 0.5, U: 0.2, Limit: "root", Verdict: measure.NotAssessed, Reason: "no canal"}
 	bare := measure.Rung{Size: measure.Size{Diameter: 4, Length: 6}, Reserve: math.NaN(), U: math.NaN(), Verdict: measure.NotAssessed, Reason: "no bone"}
 	sizes, note := sizesOf([]measure.Rung{breach, open, bare})

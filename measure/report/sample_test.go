@@ -11,7 +11,7 @@ import (
 	"ridgerule/measure/uncertainty"
 )
 
-// An invented mandible: four sites on a parabola, one clear, one in breach, one whose canal was
+// An invented mandible: four sites on a parabola, one uncertain, one not held, one whose canal was
 // not marked, one outside the field. Its figures are drawn here and measured by nobody.
 
 func pointer(x float64) *float64 { return &x }
@@ -176,10 +176,10 @@ func sampleResult() *measure.Result {
 		clear.Ladder = append(clear.Ladder, measure.Rung{
 			Size: measure.Size{Diameter: d, Length: 10}, Pose: measure.Pose{Lateral: 0.2, Depth: 0.5, InSection: 2},
 			Implant: *clear.Implant, Reserve: 1.1 - 0.6*float64(i), U: 0.4, Limit: "buccal_plate",
-			Verdict: []measure.Verdict{measure.Clear, measure.Clear, measure.Uncertain}[i], Findings: clear.Findings,
+			Verdict: []measure.Verdict{measure.Held, measure.Held, measure.Uncertain}[i], Findings: clear.Findings,
 		})
 	}
-	breach := withImplant(measuredSite("35", 17), 15.5, 0.21, measure.Breach)
+	breach := withImplant(measuredSite("35", 17), 15.5, 0.21, measure.NotHeld)
 	open := measuredSite("46", -22)
 	open.HeightTo, open.Verdict, open.HeightEnd = "", measure.NotAssessed, reformat.UV{U: math.NaN(), V: math.NaN()}
 	open.Rows[0] = measure.Row{Quantity: "ridge_height", Unit: "mm", Note: "no limit: no canal marked on this side and none asked for"}

@@ -60,7 +60,7 @@ type siteView struct {
 	DepthNotes []string // why a number of the table is missing
 	Facts      []rowView
 	Findings   []rowView
-	Far        []string // clear and far: named, not listed
+	Far        []string // held and far: named, not listed
 	Sizes      []sizeView
 	SizesNote  string // what every size lacks
 	Budgets    []budgetRow

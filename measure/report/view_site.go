@@ -35,7 +35,7 @@ func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (site
 func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 	for _, row := range s.Rows {
 		switch {
-		case farAndClear(row):
+		case farAndHeld(row):
 			v.Far = append(v.Far, row.To+": "+rowReading(row))
 		case row.Verdict != measure.NoMargin || row.Quantity == "clearance":
 			v.Findings = append(v.Findings, viewOfFinding(row, jaw))
@@ -73,9 +73,9 @@ func (v *siteView) addFact(f rowView) {
 	v.Facts = append(v.Facts, f)
 }
 
-// farAndClear reports a distance that needs no line of its own: clear, and more than 10 mm.
-func farAndClear(row measure.Row) bool {
-	return row.Quantity == "clearance" && row.Verdict == measure.Clear && row.Value != nil && *row.Value > 10
+// farAndHeld reports a distance that needs no line of its own: held, and more than 10 mm.
+func farAndHeld(row measure.Row) bool {
+	return row.Quantity == "clearance" && row.Verdict == measure.Held && row.Value != nil && *row.Value > 10
 }
 
 // perDepth are the quantities that stand in the table of depths.
@@ -104,8 +104,10 @@ func (v *siteView) draw(c Case, s *measure.SiteResult, w window) error {
 
 func verdictOf(v measure.Verdict) verdictView {
 	switch v {
-	case measure.Clear, measure.Uncertain, measure.Breach:
+	case measure.Held, measure.Uncertain:
 		return verdictView{string(v), string(v)}
+	case measure.NotHeld:
+		return verdictView{string(v), "not-held"}
 	case measure.NotAssessed:
 		return verdictView{"not assessed", "unknown"}
 	}
@@ -200,7 +202,7 @@ func viewOfRung(r measure.Rung) sizeView {
 	}
 	switch {
 	case r.Reason == "":
-	case r.Verdict == measure.Breach: // decided by what is known
+	case r.Verdict == measure.NotHeld: // decided by what is known
 		v.Limit += "; besides: " + r.Reason
 	case v.Reserve == "":
 		v.Limit = r.Reason

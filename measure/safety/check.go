@@ -122,14 +122,13 @@ func (o Options) budget(d, sd float64) uncertainty.Budget {
 	return b
 }
 
-// Worst returns the gravest verdict of the findings: breach, then not assessed, then uncertain,
-// then clear; [NoMargin] where nothing was judged.
-func Worst(findings []Finding) Verdict {
-	order := map[Verdict]int{NoMargin: 0, Clear: 1, Uncertain: 2, NotAssessed: 3, Breach: 4}
+// Worst returns the gravest of the verdicts: not held, then not assessed, then uncertain, then held;
+// [NoMargin] where nothing was judged.
+func Worst(verdicts ...Verdict) Verdict {
 	worst := NoMargin
-	for _, f := range findings {
-		if order[f.Verdict] > order[worst] {
-			worst = f.Verdict
+	for _, v := range verdicts {
+		if v.WorseThan(worst) {
+			worst = v
 		}
 	}
 	return worst

@@ -2,7 +2,7 @@
 // holds those distances against margins.
 //
 // Vectors flow in (patient LPS, mm), a [Finding] a pair flows out. The package never sees an
-// image. What is not known is [NotAssessed] with its reason and never reads as [Clear].
+// image. What is not known is [NotAssessed] with its reason and never reads as [Held].
 package safety
 
 import (
@@ -54,11 +54,21 @@ type Verdict string
 // The verdicts, mildest first. The empty verdict means that no margin applies.
 const (
 	NoMargin    Verdict = ""
-	Clear       Verdict = "clear"
+	Held        Verdict = "held"
 	Uncertain   Verdict = "uncertain"
-	Breach      Verdict = "breach"
 	NotAssessed Verdict = "not assessed"
+	NotHeld     Verdict = "not held"
 )
+
+// order ranks the verdicts, mildest first. What is not known is worse than what is in doubt: nobody
+// looked. Overlap is worse than all; a [Finding] knows whether it is one.
+var order = map[Verdict]int{NoMargin: 0, Held: 1, Uncertain: 2, NotAssessed: 3, NotHeld: 4}
+
+// WorseThan reports whether v is a graver verdict than w.
+func (v Verdict) WorseThan(w Verdict) bool { return order[v] > order[w] }
+
+// Verdicts returns the verdicts of [Held] to [NotHeld], the gravest first.
+func Verdicts() []Verdict { return []Verdict{NotHeld, NotAssessed, Uncertain, Held} }
 
 // Rule is the margin of one kind of structure with where it comes from.
 type Rule struct {
@@ -81,16 +91,19 @@ type Finding struct {
 
 // Judge holds distance d against margin (mm):
 //
-//	clear if d − U ≥ margin; breach if d + U < margin; otherwise uncertain
+//	not held if d < 0 (an overlap, whatever its U) or d + U < margin
+//	held if d − U ≥ margin; otherwise uncertain
 //
 // A distance that is NaN is not assessed.
 func Judge(d uncertainty.Length, margin float64) Verdict {
 	u := d.U()
 	switch {
+	case d.Value < 0:
+		return NotHeld
 	case d.Value-u >= margin:
-		return Clear
+		return Held
 	case d.Value+u < margin:
-		return Breach
+		return NotHeld
 	case d.Value == d.Value && u == u:
 		return Uncertain
 	}
