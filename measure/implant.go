@@ -119,7 +119,7 @@ func (c *run) unplaced(why string) []safety.Finding {
 func (s *site) hold(findings []safety.Finding) {
 	s.out.Findings = append(s.out.Findings, findings...)
 	for _, f := range findings {
-		row := Row{Quantity: "clearance", To: f.To, Unit: "mm", Verdict: f.Verdict, Note: f.Reason}
+		row := Row{Quantity: "clearance", To: f.To, Unit: "mm", Verdict: f.Verdict, Note: f.Reason, Kind: f.Kind}
 		if !math.IsNaN(f.Distance.Value) {
 			row.Value, row.Budget = &f.Distance.Value, f.Distance.Budget
 		}

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 
 	"golang.org/x/sync/errgroup"
 
@@ -201,13 +202,12 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	if c.tissue.Edges > 0 {
 		scan.Blur, scan.Noise = c.tissue.Blur, c.tissue.Noise
 	}
-	scan.Cautions = append(append([]string{}, scan.Cautions...), c.plan.Cautions...)
-	scan.Cautions = append(scan.Cautions, coarse(c.voxel)...)
+	cautions := slices.Concat(scan.Cautions, c.plan.Cautions, coarse(c.voxel))
 	if c.curve.Straight() {
-		scan.Cautions = append(scan.Cautions, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures")
+		cautions = append(cautions, Cautionf("arch_straight", SeverityCaution, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures"))
 	}
 	r := &Result{Case: c.plan.Case, Jaw: c.plan.Jaw, Occlusal: c.plan.Occlusal, OcclusalFrom: c.plan.OcclusalFrom,
-		OrientationNote: c.plan.OrientationNote, Structures: c.plan.Structures, Margins: c.namedRules(), Scan: scan,
+		OrientationNote: c.plan.OrientationNote, Structures: c.plan.Structures, Margins: c.namedRules(), Cautions: cautions, Scan: scan,
 		Plan: PlanFacts{Name: c.plan.Path, SHA256: c.plan.SHA256}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
 	r.Arch = c.arch(sites)
 	for _, s := range sites {
@@ -222,12 +222,12 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 const coarseVoxel = 0.4
 
 // coarse returns the caution that large voxels earn.
-func coarse(voxel [3]float64) []string {
+func coarse(voxel [3]float64) []Caution {
 	largest := max(voxel[0], voxel[1], voxel[2])
 	if largest <= coarseVoxel*1.01 {
 		return nil
 	}
-	return []string{fmt.Sprintf("voxels of %.3g × %.3g × %.3g mm are coarser than the %.1f mm that implant planning is used to: thin plates and sharp crests are lost, and every number is less sure than it would be", voxel[0], voxel[1], voxel[2], coarseVoxel)}
+	return []Caution{Cautionf("coarse_voxels", SeverityCaution, "voxels of %.3g × %.3g × %.3g mm are coarser than the %.1f mm that implant planning is used to: thin plates and sharp crests are lost, and every number is less sure than it would be", voxel[0], voxel[1], voxel[2], coarseVoxel)}
 }
 
 func (c *run) namedRules() []NamedRule {

@@ -52,13 +52,13 @@ type Plan struct {
 	Structures      []safety.Structure
 	Margins         map[string]float64 // mm, overrides by kind of structure or "buccal_plate", "lingual_plate", "basal_cortex"
 	MarginsSource   string
-	LevelPlane      *Plane   // at which crests are levelled; nil: none but where a site says
-	OcclusalLevel   *Plane   // planned; nil: the restorative space is not asked
-	ProsthesisEnd   []r3.Vec // planned ends, whose distal extension is asked, mm
-	ScaleHalfWidth  float64  // relative half-width of the scan's scale error, no unit
-	Path            string   // the file it came from, base name only
-	SHA256          string   // of the file's bytes
-	Cautions        []string // what looks odd but may be meant; carried into every output
+	LevelPlane      *Plane    // at which crests are levelled; nil: none but where a site says
+	OcclusalLevel   *Plane    // planned; nil: the restorative space is not asked
+	ProsthesisEnd   []r3.Vec  // planned ends, whose distal extension is asked, mm
+	ScaleHalfWidth  float64   // relative half-width of the scan's scale error, no unit
+	Path            string    // the file it came from, base name only
+	SHA256          string    // of the file's bytes
+	Cautions        []Caution // what looks odd but may be meant; carried into every output
 
 	plane *[3]r3.Vec      // the occlusal plane's points until they are placed
 	cut   *planePoints    // of LevelPlane until they are placed

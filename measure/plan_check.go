@@ -27,7 +27,7 @@ func (p *Plan) checkShape(f *faults) {
 	}
 	p.settleLevels(f)
 	if r3.Dot(p.Occlusal, usualOcclusal(p.Jaw)) < 0 {
-		p.Cautions = append(p.Cautions, fmt.Sprintf("occlusal [%g, %g, %g] points away from the usual biting side of the %s: check its sign",
+		p.Cautions = append(p.Cautions, Cautionf("occlusal_sign", SeverityCaution, "occlusal [%g, %g, %g] points away from the usual biting side of the %s: check its sign",
 			p.Occlusal.X, p.Occlusal.Y, p.Occlusal.Z, p.Jaw))
 	}
 	p.checkArch(f)
@@ -149,7 +149,7 @@ func (p *Plan) CheckOn(g volume.Grid, curveLength float64) error {
 	for i, s := range p.Structures {
 		if len(s.Path) > 0 && !anyInside(s.Path, inside) {
 			at := p.markAt(fmt.Sprintf("structures[%d].path[0]", i))
-			p.Cautions = append(p.Cautions, fmt.Sprintf("%s:%d: structure %s lies wholly outside the scan (%s); distances to it are computed all the same: check its points", at.file, at.line, quoted(s.Name), extent(g)))
+			p.Cautions = append(p.Cautions, Cautionf("structure_outside_scan", SeverityCaution, "%s:%d: structure %s lies wholly outside the scan (%s); distances to it are computed all the same: check its points", at.file, at.line, quoted(s.Name), extent(g)))
 		}
 	}
 	return f.err()

@@ -91,7 +91,8 @@ func TestEachFaultNamesItsPlaceValueAndRemedy(t *testing.T) {
 func TestOcclusalAgainstTheJawIsACaution(t *testing.T) {
 	p, err := ReadPlan("plan.yaml", []byte(smallPlan+"occlusal: [0, 0, 1]\n"), nil)
 	require.NoError(t, err)
-	assert.Equal(t, []string{"occlusal [0, 0, 1] points away from the usual biting side of the maxilla: check its sign"}, p.Cautions)
+	require.Len(t, p.Cautions, 1)
+	assert.Equal(t, "occlusal [0, 0, 1] points away from the usual biting side of the maxilla: check its sign", p.Cautions[0].Text)
 }
 
 // A grid of 0.4 × 0.3 × 0.5 mm voxels whose slices run downward.
@@ -175,7 +176,7 @@ func TestPlanIsHeldAgainstTheScan(t *testing.T) {
 		`plan.yaml:28:13: site "46-distal": station 71.2 mm is past the end of the arch (68.9 mm); give arc_mm from 0 to 68.9`,
 	}, "\n"))
 	require.NotEmpty(t, p.Cautions)
-	assert.Contains(t, p.Cautions[len(p.Cautions)-1], `structure "root 35" lies wholly outside the scan (`+extent+`)`)
+	assert.Contains(t, p.Cautions[len(p.Cautions)-1].Text, `structure "root 35" lies wholly outside the scan (`+extent+`)`)
 	good, err := ReadPlan("plan.yaml", []byte(goodPlan), nil)
 	require.NoError(t, err)
 	assert.NoError(t, good.CheckOn(testGrid, 68.94))

@@ -179,14 +179,14 @@ type siteSummary struct {
 }
 
 type caseSummary struct {
-	Case     string        `json:"case"`
-	Folder   string        `json:"folder"`
-	Sites    []siteSummary `json:"sites"`
-	Cautions []string      `json:"cautions"`
+	Case     string            `json:"case"`
+	Folder   string            `json:"folder"`
+	Sites    []siteSummary     `json:"sites"`
+	Cautions []measure.Caution `json:"cautions"`
 }
 
 func summaryOf(r *measure.Result, folder string) caseSummary {
-	c := caseSummary{Case: r.Case, Folder: folder, Cautions: append([]string{}, r.Scan.Cautions...)}
+	c := caseSummary{Case: r.Case, Folder: folder, Cautions: append([]measure.Caution{}, r.Cautions...)}
 	for _, s := range r.Sites {
 		one := siteSummary{Site: s.ID, Tooth: s.Tooth, To: string(s.HeightTo), Verdict: string(s.Verdict), Err: s.Err}
 		if h, ok := s.Lookup("ridge_height", math.NaN()); ok && h.Value != nil {

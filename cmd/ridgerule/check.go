@@ -35,9 +35,7 @@ held against a scan too: points outside it, stations past the end of the arch. N
 		if err != nil {
 			return err
 		}
-		for _, text := range plan.Cautions {
-			a.say("caution: %s: %s", called(plan), text)
-		}
+		a.cautions(plan.Cautions)
 		fmt.Fprintf(a.stdout, "%s: no errors; %s, %d sites, %d structures\n", called(plan), plan.Jaw, len(plan.Sites), len(plan.Structures))
 		return nil
 	}
@@ -87,10 +85,10 @@ type planFault struct {
 // checkJSON prints the errors of a plan; any other error stays one.
 func (a *app) checkJSON(plan *measure.Plan, err error) error {
 	answer := struct {
-		Good     bool        `json:"good"`
-		Errors   []planFault `json:"errors"`
-		Cautions []string    `json:"cautions"`
-	}{Good: err == nil, Errors: []planFault{}, Cautions: []string{}}
+		Good     bool              `json:"good"`
+		Errors   []planFault       `json:"errors"`
+		Cautions []measure.Caution `json:"cautions"`
+	}{Good: err == nil, Errors: []planFault{}, Cautions: []measure.Caution{}}
 	var faults measure.PlanErrors
 	if err != nil && (!errors.As(err, &faults) || errors.Is(err, dicomio.ErrSeries)) {
 		return err

@@ -110,9 +110,7 @@ func (a *app) finish(f *folder, r *measure.Result, dir string, words []string) e
 	if err := a.summary(r, dir); err != nil {
 		return err
 	}
-	for _, text := range r.Scan.Cautions {
-		a.say("caution: %s", text)
-	}
+	a.cautions(r.Cautions)
 	a.say("report: %s", filepath.Join(dir, "report.html"))
 	return failOn(r, words)
 }

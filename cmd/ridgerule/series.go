@@ -81,7 +81,7 @@ func scanOf(s *dicomio.Series, v *volume.Volume) measure.Scan {
 		Orientation: s.Facts.Orientation, Verdict: s.Verdict().String(),
 	}
 	for _, c := range s.Cautions {
-		scan.Cautions = append(scan.Cautions, c.Text)
+		scan.Cautions = append(scan.Cautions, measure.Caution{Code: c.Code, Text: c.Text, Severity: measure.SeverityCaution})
 	}
 	return scan
 }

@@ -67,7 +67,7 @@ func FuzzHostileTextStaysText(f *testing.F) {
 		c.Sections = nil
 		r.Sites = r.Sites[1:3]
 		r.Case, r.OrientationNote, r.Sites[0].Note, r.Sites[1].ID = a, b, b, a
-		r.Structures[0].Name, r.Margins[0].Source, r.Scan.Cautions[0] = b, a, b
+		r.Structures[0].Name, r.Margins[0].Source, r.Cautions[0].Text = b, a, b
 		r.Sites[1].Findings[0].To, r.Sites[1].Rows[0].Note = a, b
 		text := string(pageBytes(t, c))
 		// Text that is empty, or is once its control characters are gone, drops an element of ours; none

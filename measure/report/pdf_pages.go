@@ -52,8 +52,11 @@ func (d *pdfDoc) opening(v pageView) {
 	}
 	d.table(shares, header, rows, 2.9)
 	d.y += 4
-	for _, text := range append([]string{v.Words.Short, v.Words.Pass, v.Words.Side}, v.Cautions...) {
+	for _, text := range []string{v.Words.Short, v.Words.Pass, v.Words.Side} {
 		d.say(text, 3, regular, black, d.room())
+	}
+	for _, c := range v.Cautions {
+		d.say(c.Line(), 3, regular, black, d.room())
 	}
 	d.blanks("To be filled by the reviewer", []string{"Patient, side and jaw checked against the scan", "Arch, crest points and marked structures checked", "Sites accepted, sites refused and why", "Name, licence, date, signature"})
 }

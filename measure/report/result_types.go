@@ -15,18 +15,18 @@ import (
 // number that is not known is null.
 
 type resultJSON struct {
-	Format     int             `json:"format"`
-	Case       string          `json:"case"`
-	Jaw        measure.Jaw     `json:"jaw"`
-	Synthetic  bool            `json:"synthetic"`
-	Cautions   []string        `json:"cautions"`
-	Provenance provenanceJSON  `json:"provenance"`
-	Scan       scanJSON        `json:"scan"`
-	Convention conventionJSON  `json:"convention"`
-	Margins    []marginJSON    `json:"margins"`
-	Structures []structureJSON `json:"structures"`
-	Sites      []siteJSON      `json:"sites"`
-	Arch       archJSON        `json:"arch"`
+	Format     int               `json:"format"`
+	Case       string            `json:"case"`
+	Jaw        measure.Jaw       `json:"jaw"`
+	Synthetic  bool              `json:"synthetic"`
+	Cautions   []measure.Caution `json:"cautions"`
+	Provenance provenanceJSON    `json:"provenance"`
+	Scan       scanJSON          `json:"scan"`
+	Convention conventionJSON    `json:"convention"`
+	Margins    []marginJSON      `json:"margins"`
+	Structures []structureJSON   `json:"structures"`
+	Sites      []siteJSON        `json:"sites"`
+	Arch       archJSON          `json:"arch"`
 }
 
 type provenanceJSON struct {
@@ -52,16 +52,16 @@ type planJSON struct {
 }
 
 type scanJSON struct {
-	SeriesHash     string   `json:"series_hash"`
-	Size           [3]int   `json:"size_voxels"`
-	Spacing        [3]num   `json:"spacing_mm"`
-	Encoding       string   `json:"encoding"`
-	Orientation    string   `json:"orientation"`
-	Verdict        string   `json:"verdict"`
-	Cautions       []string `json:"cautions,omitempty"`
-	Blur           num      `json:"blur_sigma_mm"`
-	Noise          num      `json:"noise_sd"`
-	ScaleHalfWidth num      `json:"scale_half_width"`
+	SeriesHash     string            `json:"series_hash"`
+	Size           [3]int            `json:"size_voxels"`
+	Spacing        [3]num            `json:"spacing_mm"`
+	Encoding       string            `json:"encoding"`
+	Orientation    string            `json:"orientation"`
+	Verdict        string            `json:"verdict"`
+	Cautions       []measure.Caution `json:"cautions,omitempty"`
+	Blur           num               `json:"blur_sigma_mm"`
+	Noise          num               `json:"noise_sd"`
+	ScaleHalfWidth num               `json:"scale_half_width"`
 }
 
 type conventionJSON struct {
@@ -167,11 +167,14 @@ type rowJSON struct {
 	Margin   *float64           `json:"margin_mm,omitempty"`
 	Verdict  measure.Verdict    `json:"verdict,omitempty"`
 	Note     string             `json:"note,omitempty"`
+	Kind     measure.Kind       `json:"kind,omitempty"`
 }
 
 type siteJSON struct {
 	ID        string           `json:"id"`
 	Tooth     string           `json:"tooth"`
+	Side      measure.Side     `json:"side,omitempty"`
+	Name      string           `json:"name,omitempty"`
 	Frame     frameJSON        `json:"frame"`
 	Outline   []uv             `json:"outline_mm,omitempty"`
 	Crest     uv               `json:"crest_mm"`

@@ -35,12 +35,22 @@ func fileOf(r *measure.Result, p Provenance) resultJSON {
 }
 
 // cautions are the sentences that go with every number of the result.
-func cautions(r *measure.Result) []string {
-	out := []string{shortCaution, passCaution, greyCaution}
+func cautions(r *measure.Result) []measure.Caution {
+	out := generalCautions
 	if r.Synthetic {
-		out = append(out, syntheticCaution)
+		out = append(out[:len(out):len(out)], measure.Caution{Code: codeSynthetic, Text: syntheticCaution, Severity: measure.SeverityNote})
 	}
-	return append(out, r.Scan.Cautions...)
+	return append(out[:len(out):len(out)], r.Cautions...)
+}
+
+// codeSynthetic is the code of the caution that a synthetic volume carries.
+const codeSynthetic = "synthetic"
+
+// generalCautions go with every result.
+var generalCautions = []measure.Caution{
+	{Code: "reviewer", Text: shortCaution, Severity: measure.SeverityNote},
+	{Code: "not_the_patient", Text: passCaution, Severity: measure.SeverityNote},
+	{Code: "grey_values", Text: greyCaution, Severity: measure.SeverityNote},
 }
 
 func provenanceOf(r *measure.Result, p Provenance) provenanceJSON {
@@ -83,7 +93,7 @@ func structureOf(s measure.Structure) structureJSON {
 func siteOf(s measure.SiteResult) siteJSON {
 	f := s.Frame
 	return siteJSON{
-		ID: s.ID, Tooth: s.Tooth,
+		ID: s.ID, Tooth: s.Tooth, Side: s.Side, Name: s.Name,
 		Frame:   frameJSON{num(f.Arc), vecOf(f.Origin), vecOf(f.U), vecOf(f.V), vecOf(f.T)},
 		Outline: each(s.Outline, uvOf), Crest: uvOf(s.Crest), Axis: uvOf(s.Axis), AxisFrom: s.AxisFrom,
 		Chords: each(s.Chords, chordOf), HeightEnd: uvOf(s.HeightEnd), HeightTo: s.HeightTo,
@@ -136,7 +146,7 @@ func rowOf(r measure.Row) rowJSON {
 	std, U := spread(r.Budget)
 	return rowJSON{
 		Quantity: r.Quantity, At: known(r.At), To: r.To, Value: known(r.Value), Unit: r.Unit,
-		Std: std, U: U, Budget: r.Budget, Margin: known(r.Margin), Verdict: r.Verdict, Note: r.Note,
+		Std: std, U: U, Budget: r.Budget, Margin: known(r.Margin), Verdict: r.Verdict, Note: r.Note, Kind: r.Kind,
 	}
 }
 

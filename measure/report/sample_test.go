@@ -186,14 +186,16 @@ func sampleResult() *measure.Result {
 	open.Rows = append(open.Rows, measure.Row{Quantity: "clearance", To: "canal", Unit: "mm", Margin: pointer(2), Verdict: measure.NotAssessed, Note: "canal not marked on this side"})
 	open.Note = "canal not marked on this side: no clearance is reported"
 	failed := measure.SiteResult{ID: "47", Tooth: "47", Frame: sampleFrame(-27), Verdict: measure.NotAssessed, Err: "section at 3.1 mm of the arch lies outside the field of the scan"}
+	metal := measure.Caution{Code: "metal", Text: "metal artefact suspected in 3 of 300 slices, 9 mm from site 46", Severity: measure.SeverityCaution}
 	r := &measure.Result{
-		Case: "pine-042", Jaw: measure.Mandible, Synthetic: true,
+		Cautions: []measure.Caution{metal},
+		Case:     "pine-042", Jaw: measure.Mandible, Synthetic: true,
 		Occlusal: r3.Vec{Z: 1}, OcclusalFrom: "default for the mandible", OrientationNote: "occlusal plane set horizontal by the operator",
 		Sites: []measure.SiteResult{failed, open, breach, clear}, ScaleHalfWidth: 0.005,
 		Scan: measure.Scan{
 			SeriesHash: "3f9a2c6e0b7d41588e0c7f21d9b06a5c4e3f2a1b0c9d8e7f6a5b4c3d2e1f0a9b", Size: [3]int{400, 400, 300},
 			Spacing: [3]float64{0.25, 0.25, 0.25}, Encoding: "native, little endian", Orientation: "rows to patient left, columns to posterior, slices to the head",
-			Verdict: "fit with cautions", Cautions: []string{"metal artefact suspected in 3 of 300 slices, 9 mm from site 46"}, Blur: 0.31, Noise: math.NaN(),
+			Verdict: "fit with cautions", Cautions: []measure.Caution{metal}, Blur: 0.31, Noise: math.NaN(),
 		},
 		Plan: measure.PlanFacts{Name: "pine-042.yaml", SHA256: "b1946ac92492d2347c6235b4d2611184b1946ac92492d2347c6235b4d2611184"},
 	}

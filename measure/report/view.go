@@ -29,7 +29,7 @@ type pageView struct {
 	Margins    []marginView
 	Scan       []fact
 	Convent    []fact
-	Cautions   []string
+	Cautions   []measure.Caution
 	Words      words
 }
 
@@ -94,7 +94,7 @@ func viewOf(c Case) (pageView, error) {
 	v := pageView{
 		Case: printable(r.Case), Jaw: string(r.Jaw), Tool: c.Provenance.Tool, Synthetic: r.Synthetic,
 		Answer: answer(r), InnerPlate: quantity("lingual_plate", r.Jaw),
-		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: r.Scan.Cautions,
+		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: r.Cautions,
 		Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution, syntheticCaution},
 	}
 	if !c.Provenance.Date.IsZero() {
