@@ -54,6 +54,7 @@ type SiteResult struct {
 	Chords      []Chord         // one a depth of the plan
 	HeightEnd   reformat.UV     // where the height ends on the axis line, section mm
 	HeightTo    Limit           // what it ends at; empty: no height
+	HeightOpen  string          // why that is not the limit asked for: "canal not marked"; empty: it is
 	UsableDepth *float64        // of the usable crest below the crest, mm; nil: not asked or none
 	Level       *Level          // where the crest is levelled; nil: it is not
 	Implant     *safety.Implant // the virtual implant as held against the margins

@@ -66,6 +66,12 @@ func wordFor(kind reflect.Type, name string) string {
 		return "maxilla"
 	case kind == reflect.TypeFor[measure.Verdict]():
 		return "not held"
+	case kind == reflect.TypeFor[measure.Severity]():
+		return "at best uncertain"
+	case kind == reflect.TypeFor[measure.Side]():
+		return "left"
+	case kind == reflect.TypeFor[measure.Limit]():
+		return "border"
 	case name == "Unit":
 		return "deg"
 	}

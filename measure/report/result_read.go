@@ -167,7 +167,7 @@ func (s siteJSON) site() measure.SiteResult {
 	return measure.SiteResult{
 		ID: s.ID, Tooth: s.Tooth, Side: s.Side, Name: s.Name, Frame: s.Frame.frame(),
 		Outline: each(s.Outline, uv.section), Crest: s.Crest.section(), Axis: s.Axis.section(), AxisFrom: s.AxisFrom,
-		Chords: each(s.Chords, chordJSON.chord), HeightEnd: s.HeightEnd.section(), HeightTo: s.HeightTo,
+		Chords: each(s.Chords, chordJSON.chord), HeightEnd: s.HeightEnd.section(), HeightTo: s.HeightTo, HeightOpen: s.Open,
 		UsableDepth: s.Usable, Level: s.Level.level(), Implant: s.Implant.implant(), Findings: each(s.Findings, findingJSON.finding),
 		Ladder: each(s.Ladder, rungJSON.rung), Rows: each(s.Rows, rowJSON.row),
 		Verdict: s.Verdict, Note: s.Note, Err: s.Err,

@@ -183,6 +183,7 @@ type siteJSON struct {
 	Chords    []chordJSON      `json:"chords,omitempty"`
 	HeightEnd uv               `json:"height_end_mm"`
 	HeightTo  measure.Limit    `json:"height_to"`
+	Open      string           `json:"height_open,omitempty"`
 	Usable    *float64         `json:"usable_crest_depth_mm,omitempty"`
 	Level     *levelJSON       `json:"level,omitempty"`
 	Implant   *implantJSON     `json:"implant,omitempty"`

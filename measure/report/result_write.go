@@ -96,7 +96,7 @@ func siteOf(s measure.SiteResult) siteJSON {
 		ID: s.ID, Tooth: s.Tooth, Side: s.Side, Name: s.Name,
 		Frame:   frameJSON{num(f.Arc), vecOf(f.Origin), vecOf(f.U), vecOf(f.V), vecOf(f.T)},
 		Outline: each(s.Outline, uvOf), Crest: uvOf(s.Crest), Axis: uvOf(s.Axis), AxisFrom: s.AxisFrom,
-		Chords: each(s.Chords, chordOf), HeightEnd: uvOf(s.HeightEnd), HeightTo: s.HeightTo,
+		Chords: each(s.Chords, chordOf), HeightEnd: uvOf(s.HeightEnd), HeightTo: s.HeightTo, Open: s.HeightOpen,
 		Usable: known(s.UsableDepth), Level: levelOf(s.Level), Implant: implantOf(s.Implant), Findings: each(s.Findings, findingOf),
 		Ladder: each(s.Ladder, rungOf), Rows: each(s.Rows, rowOf),
 		Verdict: s.Verdict, Note: s.Note, Err: s.Err,

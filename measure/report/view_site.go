@@ -13,11 +13,9 @@ import (
 func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (siteView, error) {
 	r := c.Result
 	v := siteView{
-		ID: s.ID, Tooth: s.Tooth, Err: s.Err, Note: s.Note, Verdict: verdictOf(s.Verdict), Limit: limitOf(s, r.Jaw),
-		HeightTo: plainName(string(s.HeightTo)), Arc: rounded(s.Frame.Arc, 1), Axis: axisWord(s.AxisFrom),
-	}
-	if row, known := s.Lookup("ridge_height", math.NaN()); known && row.Value != nil {
-		v.Height = read(*row.Value, row.Budget.U()).String()
+		ID: s.ID, Place: placeWords(s), Name: siteName(s), Side: sideWord(s), Err: s.Err, Note: s.Note,
+		Verdicts: verdictsOf(s), Lines: linesOf(s, r.Jaw), Cautions: cautionsAt(r, s.ID),
+		Height: heightOf(s, r.Jaw), Arc: rounded(s.Frame.Arc, 1), Axis: axisWord(s.AxisFrom),
 	}
 	for _, d := range depths {
 		v.Widths = append(v.Widths, readingAt(s, "ridge_width", d))
@@ -44,7 +42,11 @@ func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 				v.DepthNotes = append(v.DepthNotes, rowName(row, jaw)+" at "+at(row.At)+" mm: "+row.Note)
 			}
 		default:
-			v.addFact(viewOfRow(row, jaw))
+			f := viewOfRow(row, jaw)
+			if v.Height.Open && toLimit[row.Quantity] && f.Reading != "" {
+				f.Reading += "; " + openWords(s)
+			}
+			v.addFact(f)
 		}
 	}
 }
@@ -58,7 +60,8 @@ func (v *siteView) unsay() {
 	}
 	left := slices.DeleteFunc(strings.Split(v.Note, "; "), func(part string) bool {
 		said := func(r rowView) bool { return strings.Contains(r.Note, part) }
-		return strings.Contains(v.Limit+"\n"+v.SizesNote, part) || slices.ContainsFunc(v.Facts, said) || slices.ContainsFunc(v.Findings, said)
+		limits := func(l siteLine) bool { return strings.Contains(l.Text, part) }
+		return strings.Contains(v.SizesNote, part) || slices.ContainsFunc(v.Lines, limits) || slices.ContainsFunc(v.Facts, said) || slices.ContainsFunc(v.Findings, said)
 	})
 	v.Note = strings.Join(left, "; ")
 }
@@ -100,6 +103,19 @@ func (v *siteView) draw(c Case, s *measure.SiteResult, w window) error {
 		v.Profile, err = markup(profile)
 	}
 	return err
+}
+
+// verdictsOf returns every verdict that applies to the site, gravest first. Held applies where it is the
+// only one: a site with one margin held and another not is no site that holds.
+func verdictsOf(s *measure.SiteResult) []verdictView {
+	all := s.Verdicts()
+	if len(all) > 1 {
+		all = slices.DeleteFunc(all, func(v measure.Verdict) bool { return v == measure.Held })
+	}
+	if len(all) == 0 {
+		all = []measure.Verdict{measure.NoMargin}
+	}
+	return each(all, verdictOf)
 }
 
 func verdictOf(v measure.Verdict) verdictView {
