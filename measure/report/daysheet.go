@@ -51,35 +51,47 @@ func (d *pdfDoc) daySite(s *measure.SiteResult) {
 	jaw := d.c.Result.Jaw
 	lines, x := linesOf(s, jaw), pdfMargin+dayIndent
 	room := d.room() - dayIndent
-	d.need(24 + d.linesTall(lines, dayText, room))
+	tall := 19.0 // mm, without the lines
+	wide := d.textWidth(s.ID, dayID, bold) > dayIndent-2
+	if wide {
+		tall += 10
+	}
+	d.need(tall + d.linesTall(lines, dayText, room))
 	d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.4, black)
 	d.put(pdfMargin, d.y+9, dayID, bold, black, start, s.ID)
+	if wide {
+		d.y += 10
+	}
 	d.y += 6
 	d.put(x, d.y, dayLarge, bold, black, start, daySize(s))
 	d.put(d.width()-pdfMargin, d.y, dayLarge, bold, black, end, loudly(verdictsOf(s)))
 	d.y += 5.5
 	d.put(x, d.y, dayText, regular, black, start, placeWords(s))
-	d.dayHeight(heightOf(s, jaw))
-	d.lines(lines, x, dayText, room-dayText)
+	d.dayHeight(heightOf(s, jaw), room-d.textWidth(placeWords(s), dayText, regular)-4)
+	d.lines(lines, x, dayText, room)
 	d.y += 4
 	for _, blank := range []struct {
 		text     string
 		from, to float64 // mm from x
 	}{{"depth stop", 0, 40}, {"torque", 44, 79}, {"placed as planned", 83, room}} {
 		d.put(x+blank.from, d.y, dayNote, regular, soft, start, blank.text)
-		d.stroke(x+blank.from+d.GetStringWidth(blank.text)+2, d.y+0.5, x+blank.to, d.y+0.5, 0.2, black)
+		d.stroke(x+blank.from+d.textWidth(blank.text, dayNote, regular)+2, d.y+0.5, x+blank.to, d.y+0.5, 0.2, black)
 	}
 	d.y += 3.5
 }
 
-// dayHeight writes the height at the right edge of the line: bold unless it is open.
-func (d *pdfDoc) dayHeight(h heightView) {
-	cut, text := bold, "height "+h.String()
+// dayHeight writes the height at the right edge, bold unless it is open: on this line where room mm are
+// enough, else on the next.
+func (d *pdfDoc) dayHeight(h heightView, room float64) {
+	cut, text := bold, h.Name+" "+h.String()
 	switch {
 	case h.Reading == "":
 		cut, text = regular, "no height"
 	case h.Open:
 		cut = regular
+	}
+	if d.textWidth(text, dayText, cut) > room {
+		d.y += dayText * 1.3
 	}
 	d.put(d.width()-pdfMargin, d.y, dayText, cut, black, end, text)
 }

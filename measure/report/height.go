@@ -12,6 +12,7 @@ const notToBase = "not a height of bone to the base"
 
 // heightView is a site's ridge height as every medium says it.
 type heightView struct {
+	Name    string // "height", or "length" where it ends at a side wall
 	Reading string // with U, mm; without U and to one decimal where it is open; empty: no height
 	To      string // "to the canal"; where it is open: "to the border; canal not marked"
 	Open    bool   // it does not end at the limit that was asked for, or at no base: never the bold number
@@ -23,12 +24,15 @@ func heightOf(s *measure.SiteResult, jaw measure.Jaw) heightView {
 	if !known || row.Value == nil {
 		return heightView{}
 	}
-	why := openWords(s)
-	if why == "" {
-		return heightView{Reading: read(*row.Value, row.Budget.U()).String(), To: "to the " + limitWord(s.HeightTo, jaw)}
+	h := heightView{Name: "height", Reading: read(*row.Value, row.Budget.U()).String(), To: "to the " + limitWord(s.HeightTo, jaw)}
+	if wall(s.HeightTo) {
+		h.Name = "length"
 	}
-	// Where it ends was not asked for: U of that place would lend the number a meaning that it has not.
-	return heightView{Reading: rounded(*row.Value, 1), To: "to the " + limitWord(s.HeightTo, jaw) + "; " + why, Open: true}
+	if why := openWords(s); why != "" {
+		// Where it ends was not asked for: U of that place would lend the number a meaning that it has not.
+		h.Reading, h.To, h.Open = rounded(*row.Value, 1), h.To+"; "+why, true
+	}
+	return h
 }
 
 // openWords says why the site's height is not one to plan by; empty: it is.

@@ -153,9 +153,9 @@ func namesOf(rows []measure.Row, jaw measure.Jaw) string {
 // readingsOf lists the numbers of a group, each with its place and, among several, its note.
 func readingsOf(rows []measure.Row) string {
 	var parts []string
-	for i, row := range rows {
+	for _, row := range rows {
 		part := rowReading(row) + placeOf(row)
-		if said := i == 0 && row.Overlap(); len(rows) > 1 && row.Note != "" && !said {
+		if len(rows) > 1 && row.Note != "" && !row.Overlap() { // an overlap's words stand before the numbers
 			part += " (" + row.Note + ")"
 		}
 		parts = append(parts, part)
@@ -163,12 +163,13 @@ func readingsOf(rows []measure.Row) string {
 	return strings.Join(parts, ", ")
 }
 
-// placeOf says at which depth a row was taken, with a space before it; empty where none applies.
+// placeOf says at which depth a row was taken, with a space before it; empty where none applies or its
+// note says it.
 func placeOf(row measure.Row) string {
 	switch {
 	case row.At != nil:
 		return " at " + shortAt(row.At) + " mm"
-	case besideImplant(row):
+	case besideImplant(row) && (row.Value == nil || row.Note == ""):
 		return " at its least"
 	}
 	return ""

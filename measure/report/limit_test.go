@@ -46,7 +46,7 @@ func TestWhatLimitsASiteInItsOrder(t *testing.T) {
 		"Overlaps root 35 by 0.2 mm. Clearance to root 35: −0.20 ± 0.20 mm, margin 1.5 mm: not held",
 		"Clearance to left canal: 1.54 ± 0.20 mm, margin 2.0 mm: not assessed",
 		"Clearance to anterior loop, margin 2.0 mm: not assessed: anterior loop not marked",
-		"Buccal bone beside implant: 1.30 ± 0.20 mm at 1 mm, 1.40 ± 0.20 mm at its least (least over the whole length, 0.5 mm below the platform), margin 1.5 mm: uncertain",
+		"Buccal bone beside implant: 1.30 ± 0.20 mm at 1 mm, 1.40 ± 0.20 mm (least over the whole length, 0.5 mm below the platform), margin 1.5 mm: uncertain",
 	}, texts(linesOf(s, measure.Mandible)))
 	require.Equal(t, "not held · not assessed · uncertain", strings.ToLower(loudly(verdictsOf(s))))
 }

@@ -138,6 +138,12 @@ func (d *pdfDoc) title(text string) {
 	d.y += 1.5
 }
 
+// textWidth returns how wide text is in letters of this size, mm.
+func (d *pdfDoc) textWidth(text string, size float64, cut weight) float64 {
+	d.SetFont(pdfFamily, pdfStyles[cut], size*72/25.4)
+	return d.GetStringWidth(pdfText(text))
+}
+
 // wrap breaks text into lines no wider than width mm; a word that is wider is broken.
 func (d *pdfDoc) wrap(text string, size float64, cut weight, width float64) []string {
 	d.SetFont(pdfFamily, pdfStyles[cut], size*72/25.4)

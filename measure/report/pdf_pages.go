@@ -105,10 +105,10 @@ func siteCells(s siteView, widths int) []cellView {
 	return row
 }
 
-// lines writes what limits a site, wrapped to width mm from x, and moves below it.
+// lines writes what limits a site, in width mm from x, and moves below it; what is wrapped is indented.
 func (d *pdfDoc) lines(lines []siteLine, x, size, width float64) {
 	for _, l := range lines {
-		for i, text := range d.wrap(l.Text, size, cutOf(l), width) {
+		for i, text := range d.wrap(l.Text, size, cutOf(l), width-size) {
 			d.need(size * 1.3)
 			d.y += size * 1.3
 			d.put(x+min(float64(i), 1)*size, d.y, size, cutOf(l), black, start, text)
@@ -151,7 +151,7 @@ func (d *pdfDoc) site(v siteView, s *measure.SiteResult, w window) {
 	d.put(pdfMargin+8+6*float64(len([]rune(v.ID))), d.y, 4.6, regular, black, start, v.Place)
 	d.y += 1.5
 	d.say(loudly(v.Verdicts), 4.2, bold, black, d.room())
-	d.lines(v.Lines, pdfMargin, 3.2, d.room()-3.2)
+	d.lines(v.Lines, pdfMargin, 3.2, d.room())
 	d.cautions(v.Cautions, false, 3)
 	d.cautions(v.Cautions, true, 2.6)
 	d.y += 1

@@ -89,7 +89,7 @@ func siteComment(r *measure.Result, s *measure.SiteResult) string {
 		text += ". " + line.Text
 	}
 	if h := heightOf(s, r.Jaw); h.Reading != "" {
-		text += ". Height in mm: " + h.String()
+		text += ". " + initial(h.Name, strings.ToUpper) + " in mm: " + h.String()
 	}
 	return text + "."
 }

@@ -21,7 +21,7 @@ type pageView struct {
 	Answer     string
 	InnerPlate string
 	Depths     []string
-	Columns    int // of the sites' table, without its first
+	Columns    int // of the sites' table
 	Sites      []siteView
 	Arch       template.HTML
 	Panoramic  template.HTML
@@ -106,7 +106,7 @@ func viewOf(c Case) (pageView, error) {
 	for _, d := range depths {
 		v.Depths = append(v.Depths, plain(d))
 	}
-	v.Columns = 2 + len(depths)
+	v.Columns = 3 + len(depths)
 	for i := range r.Sites {
 		s, err := viewOfSite(c, &r.Sites[i], w, depths)
 		if err != nil {

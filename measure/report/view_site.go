@@ -45,6 +45,9 @@ func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 			f := viewOfRow(row, jaw)
 			if v.Height.Open && toLimit[row.Quantity] && f.Reading != "" {
 				f.Reading += "; " + openWords(s)
+				if row.Quantity != "ridge_height" {
+					f.Note = "" // the height's own: said there
+				}
 			}
 			v.addFact(f)
 		}
