@@ -35,9 +35,9 @@ func (c *run) site(s *site) {
 	c.levelRows(s)
 	s.greyRows()
 	c.implantRows(s)
+	c.doubtMarks(s)
 	c.sizeRows(s)
 	c.spaceRow(s)
-	s.out.Note = strings.Join(s.notes(), "; ")
 }
 
 // findAxis follows the plan's rule for axis and crest.
@@ -78,8 +78,8 @@ func (c *run) failed(s *site) {
 		mm("levelled_height", nil)
 	}
 	c.implantRows(s)
+	c.doubtMarks(s)
 	c.spaceRow(s)
-	s.out.Note = s.out.Err
 }
 
 func (s *site) add(r Row) { s.out.Rows = append(s.out.Rows, r) }
@@ -220,6 +220,9 @@ func (s *site) greyRows() {
 // notes gathers what a reader of sites.csv must know.
 func (s *site) notes() []string {
 	var notes []string
+	if s.out.Err != "" {
+		notes = append(notes, s.out.Err)
+	}
 	if s.height.why != "" {
 		notes = append(notes, s.height.why)
 	}
@@ -265,4 +268,16 @@ func worst(rows []Row) safety.Verdict {
 		out = safety.Worst(out, r.Verdict)
 	}
 	return out
+}
+
+// mm is a length in words, to the tenth.
+func mm(x float64) string { return fmt.Sprintf("%.1f mm", x) }
+
+// nameOf returns a site's tooth in number and words, its side by its place.
+func nameOf(number string, side Side) string {
+	t, ok := toothOf(number)
+	if !ok {
+		return number
+	}
+	return number + ", " + t.words(side)
 }
