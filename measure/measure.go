@@ -106,8 +106,19 @@ func (c *run) handAt(s float64) ridge.Hand {
 	return ridge.Hand{Along: c.placed, Turn: c.placed * c.curve.Waver(s), Scale: c.plan.ScaleHalfWidth}
 }
 
+// handFor is what the hand that drew the arch does to the bone beside an implant of this site, at an arc
+// length: one that the plan places stands where it stands, and only the section's direction moves.
+func (c *run) handFor(s *site, arc float64) ridge.Hand {
+	h := c.handAt(arc)
+	if s.plan.Implant != nil && s.plan.Implant.Platform != nil {
+		h.Along = 0
+	}
+	return h
+}
+
 // site is one site on its way through a run.
 type site struct {
+	index   int // in the plan
 	plan    Site
 	frame   reformat.Frame
 	outline *ridge.Outline
@@ -123,7 +134,7 @@ type site struct {
 func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 	sites := make([]*site, len(c.plan.Sites))
 	err := each(ctx, len(sites), func(i int) {
-		s := &site{plan: c.plan.Sites[i]}
+		s := &site{index: i, plan: c.plan.Sites[i]}
 		sites[i] = s
 		defer s.excuse()
 		s.frame = c.curve.Frame(c.arc(s.plan))

@@ -27,6 +27,7 @@ func (c *run) site(s *site) {
 	}
 	s.axis = axis
 	s.out.Outline, s.out.Crest, s.out.Axis = s.outline.Points, axis.Crest, axis.Dir
+	c.checkCrest(s)
 	c.heightRow(s)
 	s.widthRows(s.hand)
 	s.tiltRow(s.hand)
@@ -61,6 +62,29 @@ func (s *site) findAxis() (ridge.Axis, error) {
 		return s.outline.FixAxis(p, fixed)
 	}
 	return s.outline.FindAxis(fixed)
+}
+
+// oddCrest is how far from the bone's edge an operator's crest point may lie, mm, or U where that is more.
+const oddCrest = 0.5
+
+// checkCrest holds the operator's crest point against the bone's edge along the axis.
+func (c *run) checkCrest(s *site) {
+	if s.plan.Crest == nil {
+		return
+	}
+	top, _ := s.outline.Near(s.axis.Crest, s.axis.Dir)
+	u := uncertainty.Coverage * c.edgeSD()
+	if math.Abs(top) <= math.Max(oddCrest, u) {
+		return
+	}
+	where := "crest given by the operator, no bone is near it along the axis"
+	switch {
+	case top < 0:
+		where = "crest given by the operator, " + mm(-top) + " below the bone's edge"
+	case top > 0:
+		where = "crest given by the operator, " + mm(top) + " above the bone's edge"
+	}
+	s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".crest", "crest_given", SeverityUncertain, "%s", where))
 }
 
 // failed fills in the rows of a site that could not be measured: every number it was asked for,
