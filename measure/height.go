@@ -57,7 +57,7 @@ func (c *run) findHeight(s *site) height {
 			best = h
 		}
 	}
-	if c.plan.Jaw == Mandible && best.to == ToBorder && posterior(s.plan.Tooth) {
+	if best.to == ToBorder && c.mayHaveCanal(s) {
 		best.why = "canal not marked in this section: the height runs to the border, past where the canal may lie"
 	}
 	return best
@@ -78,8 +78,19 @@ func (c *run) limits(s *site) []Limit {
 	return []Limit{ToNasalFloor, ToSinus, ToBorder}
 }
 
+// posteriorFrom is the number of the first tooth over a canal or under a sinus.
+const posteriorFrom = 4
+
 // posterior reports whether the tooth is a premolar or molar.
-func posterior(tooth string) bool { return len(tooth) == 2 && tooth[1] >= '4' }
+func posterior(designation string) bool {
+	t, ok := toothOf(designation)
+	return ok && t.number >= posteriorFrom
+}
+
+// mayHaveCanal reports whether a canal may lie under the site: by its number or by its place, the stricter.
+func (c *run) mayHaveCanal(s *site) bool {
+	return c.plan.Jaw == Mandible && (posterior(s.plan.Tooth) || c.spot(s, s.frame.Origin).Number >= posteriorFrom)
+}
 
 // heightTo returns the height to one limit.
 func (c *run) heightTo(s *site, limit Limit) height {

@@ -87,14 +87,19 @@ func TestRemovedVolumeIsPappus(t *testing.T) {
 // Rays in bone cut at v = −1, straight and at 45°.
 func TestBoneEndsAtTheCut(t *testing.T) {
 	k := &cut{at: reformat.UV{V: -1}, normal: reformat.UV{V: 1}}
-	assert.Equal(t, math.Inf(1), k.ahead(reformat.UV{V: -3}, reformat.UV{U: 1}))
-	assert.InDelta(t, 2, k.ahead(reformat.UV{V: -3}, reformat.UV{V: 1}), 1e-12)
-	assert.InDelta(t, -0.5, k.ahead(reformat.UV{V: -0.5}, reformat.UV{U: 1}), 1e-12)
+	frame := reformat.Frame{U: r3.Vec{X: 1}, V: r3.Vec{Z: 1}, T: r3.Vec{Y: 1}}
+	ahead := func(k *cut, p, dir reformat.UV) float64 {
+		here := standing{c: &run{}, s: &site{frame: frame, cut: k}}
+		return here.ahead(ray{slice: slice{frame: frame}, point: frame.Patient(p), dir: dir})
+	}
+	assert.Equal(t, math.Inf(1), ahead(k, reformat.UV{V: -3}, reformat.UV{U: 1}))
+	assert.InDelta(t, 2, ahead(k, reformat.UV{V: -3}, reformat.UV{V: 1}), 1e-12)
+	assert.InDelta(t, -0.5, ahead(k, reformat.UV{V: -0.5}, reformat.UV{U: 1}), 1e-12)
 	h := math.Sqrt2 / 2
 	k.normal = reformat.UV{U: h, V: h}
-	assert.InDelta(t, 2, k.ahead(reformat.UV{V: -3}, reformat.UV{U: 1}), 1e-12)
-	assert.Equal(t, math.Inf(1), k.ahead(reformat.UV{V: -3}, reformat.UV{U: -1}))
-	assert.Equal(t, math.Inf(1), (*cut)(nil).ahead(reformat.UV{}, reformat.UV{U: 1}))
+	assert.InDelta(t, 2, ahead(k, reformat.UV{V: -3}, reformat.UV{U: 1}), 1e-12)
+	assert.Equal(t, math.Inf(1), ahead(k, reformat.UV{V: -3}, reformat.UV{U: -1}))
+	assert.Equal(t, math.Inf(1), ahead(nil, reformat.UV{}, reformat.UV{U: 1}))
 }
 
 // levelledRidge is the straight ridge of [straightPlan] with a levelling of this text, a site with

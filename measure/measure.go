@@ -11,6 +11,7 @@ import (
 	"math"
 	"runtime"
 	"slices"
+	"strings"
 
 	"golang.org/x/sync/errgroup"
 
@@ -24,6 +25,7 @@ import (
 type Options struct {
 	Progress func(done, total int) // called after each site, from one goroutine at a time; nil: silent
 	PlacedBy *float64              // standard uncertainty of the arch points, mm; nil: the plan's
+	Other    bool                  // measure another scan than the plan names, with a caution
 }
 
 // handSD is the standard uncertainty of an arch point drawn by hand, mm. Our choice; the
@@ -39,11 +41,18 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 	if err := plan.Place(v.Grid); err != nil {
 		return nil, err
 	}
-	curve, err := reformat.NewCurve(plan.Arch, plan.Occlusal)
+	curve, err := newCurve(plan)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", plan.Path, err)
+		return nil, err
 	}
-	if err := plan.CheckOn(v.Grid, curve.Length()); err != nil {
+	silenced := map[confirmation]bool{}
+	doubts, err := plan.examine(curve, &v.Grid, silenced)
+	if err != nil {
+		return nil, err
+	}
+	faults := &faults{}
+	doubts = append(doubts, plan.resolve(plan.checkMadeFor(scan, opt.Other), faults, silenced)...)
+	if err := faults.err(); err != nil {
 		return nil, err
 	}
 	rules, err := safety.Margins().With(plan.Margins, plan.MarginsSource)
@@ -54,7 +63,8 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", plan.Path, err)
 	}
-	c := &run{plan: plan, curve: curve, rules: rules, scene: scene, placed: placedBy(plan, opt), voxel: v.Spacing()}
+	c := &run{plan: plan, v: v, curve: curve, marks: newLandmarks(plan, curve), sections: newSections(v, curve), rules: rules, scene: scene,
+		placed: placedBy(plan, opt), voxel: v.Spacing(), doubts: doubts, silenced: silenced}
 	sites, err := c.trace(ctx, v)
 	if err != nil {
 		return nil, err
@@ -67,13 +77,18 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 
 // run is what the sites of one case share.
 type run struct {
-	plan   *Plan
-	curve  *reformat.Curve
-	rules  safety.Rules
-	scene  *safety.Scene
-	placed float64 // standard uncertainty of the arch points, mm
-	tissue ridge.Tissue
-	voxel  [3]float64 // mm
+	plan     *Plan
+	v        *volume.Volume
+	curve    *reformat.Curve
+	marks    landmarks
+	sections *sections
+	doubts   []doubt // about plan and sites
+	silenced map[confirmation]bool
+	rules    safety.Rules
+	scene    *safety.Scene
+	placed   float64 // standard uncertainty of the arch points, mm
+	tissue   ridge.Tissue
+	voxel    [3]float64 // mm
 }
 
 // placedBy returns the standard uncertainty of the plan's arch points, in mm.
@@ -91,15 +106,27 @@ func (c *run) handAt(s float64) ridge.Hand {
 	return ridge.Hand{Along: c.placed, Turn: c.placed * c.curve.Waver(s), Scale: c.plan.ScaleHalfWidth}
 }
 
+// handFor is what the hand that drew the arch does to the bone beside an implant of this site, at an arc
+// length: one that the plan places stands where it stands, and only the section's direction moves.
+func (c *run) handFor(s *site, arc float64) ridge.Hand {
+	h := c.handAt(arc)
+	if s.plan.Implant != nil && s.plan.Implant.Platform != nil {
+		h.Along = 0
+	}
+	return h
+}
+
 // site is one site on its way through a run.
 type site struct {
+	index   int // in the plan
 	plan    Site
 	frame   reformat.Frame
 	outline *ridge.Outline
 	axis    ridge.Axis
 	hand    ridge.Hand
 	height  height
-	cut     *cut // nil: the crest is not levelled
+	cut     *cut    // nil: the crest is not levelled
+	doubts  []doubt // found in the image
 	out     SiteResult
 }
 
@@ -107,12 +134,12 @@ type site struct {
 func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 	sites := make([]*site, len(c.plan.Sites))
 	err := each(ctx, len(sites), func(i int) {
-		s := &site{plan: c.plan.Sites[i]}
+		s := &site{index: i, plan: c.plan.Sites[i]}
 		sites[i] = s
 		defer s.excuse()
 		s.frame = c.curve.Frame(c.arc(s.plan))
 		s.hand = c.handAt(s.frame.Arc)
-		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Frame: s.frame, AxisFrom: s.plan.Axis}
+		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Side: c.marks.side(s.frame.Arc), Name: nameOf(s.plan.Tooth, c.marks.side(s.frame.Arc)), Frame: s.frame, AxisFrom: s.plan.Axis}
 		o, err := ridge.Trace(reformat.NewField(v, s.frame), ridge.Tissue{})
 		if err != nil {
 			s.out.Err = plain(err)
@@ -132,11 +159,14 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 }
 
 // arc returns a site's arc length, in mm.
-func (c *run) arc(s Site) float64 {
+func (c *run) arc(s Site) float64 { return siteArc(c.curve, s) }
+
+// siteArc returns the arc length at which a site stands on the curve, in mm.
+func siteArc(curve *reformat.Curve, s Site) float64 {
 	if s.ArcMM != nil {
 		return *s.ArcMM
 	}
-	arc, _ := c.curve.Project(*s.At)
+	arc, _ := curve.Project(*s.At)
 	return arc
 }
 
@@ -207,11 +237,19 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 		cautions = append(cautions, Cautionf("arch_straight", SeverityCaution, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures"))
 	}
 	r := &Result{Case: c.plan.Case, Jaw: c.plan.Jaw, Occlusal: c.plan.Occlusal, OcclusalFrom: c.plan.OcclusalFrom,
-		OrientationNote: c.plan.OrientationNote, Structures: c.plan.Structures, Margins: c.namedRules(), Cautions: cautions, Scan: scan,
+		OrientationNote: c.plan.OrientationNote, Structures: c.plan.Structures, Margins: c.namedRules(), Scan: scan,
 		Plan: PlanFacts{Name: c.plan.Path, SHA256: c.plan.SHA256}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
 	r.Arch = c.arch(sites)
 	for _, s := range sites {
+		c.doubts = append(c.doubts, c.plan.resolve(s.doubts, &faults{}, c.silenced)...)
+	}
+	c.doubts = append(c.doubts, c.plan.idle(confirmWords, c.silenced)...)
+	c.applyDoubts(sites, r.Arch.Rows, c.doubts)
+	r.Cautions = slices.Concat(cautions, cautionsOf(c.doubts))
+	for _, s := range sites {
+		s.out.Rows = ordered(s.out.Rows)
 		s.out.Verdict = worst(s.out.Rows)
+		s.out.Note = strings.Join(s.notes(), "; ")
 		r.Sites = append(r.Sites, s.out)
 	}
 	return r

@@ -35,7 +35,7 @@ const defaultScaleHalfWidth = 0.005
 
 var planKeys = []string{"format", "case", "jaw", "coordinates", "occlusal", "occlusal_plane",
 	"orientation_note", "arch", "sites", "structures", "margins_mm", "margins_source", "scan",
-	"levelling_plane", "occlusal_level", "prosthesis_end"}
+	"levelling_plane", "occlusal_level", "prosthesis_end", "for", "declared", "proposed"}
 
 // OpenPlan reads the plan file at path; files it names are looked for beside it. See [ReadPlan].
 func OpenPlan(path string) (*Plan, error) {
@@ -128,6 +128,7 @@ func (r *planReader) plan(top fields, dir fs.FS) *Plan {
 	p := &Plan{ScaleHalfWidth: defaultScaleHalfWidth, PlacedSD: handSD, Margins: map[string]float64{}}
 	r.label(top, p)
 	if n, ok := top.need("jaw", "write jaw: mandible or jaw: maxilla"); ok {
+		r.marks["jaw"] = n.mark
 		p.Jaw = Jaw(n.oneOf(string(Mandible), string(Maxilla)))
 	}
 	if n, ok := top.get("coordinates"); ok {
@@ -138,7 +139,7 @@ func (r *planReader) plan(top fields, dir fs.FS) *Plan {
 		p.OrientationNote, _ = n.text(500)
 	}
 	if n, ok := top.need("arch", "give arch: points: with at least 4 points along the arch"); ok {
-		p.Arch = r.arch(n, dir, &p.PlacedSD)
+		p.Arch = r.arch(n, dir, p)
 	}
 	if n, ok := top.need("sites", "list at least one site: tooth, and at or arc_mm"); ok {
 		p.Sites = r.sites(n, p.Jaw)
@@ -148,6 +149,8 @@ func (r *planReader) plan(top fields, dir fs.FS) *Plan {
 	}
 	r.margins(top, p)
 	r.levels(top, p)
+	r.madeFor(top, p)
+	p.Declared, p.Proposed = r.declared(top), r.proposals(top)
 	if n, ok := top.get("scan"); ok {
 		r.scan(n, p)
 	}
@@ -204,7 +207,7 @@ func (r *planReader) occlusal(top fields, p *Plan) {
 	plane, isPlane := top.get("occlusal_plane")
 	switch {
 	case isGiven && isPlane:
-		plane.fail("keep one of them", "occlusal and occlusal_plane are both given")
+		plane.fail("keep one of them", "occlusal (line %d) and occlusal_plane (line %d) are both given", given.mark.line, plane.mark.line)
 	case isGiven:
 		p.Occlusal, _ = given.direction()
 		p.OcclusalFrom = occlusalGiven

@@ -112,6 +112,7 @@ type NamedRule struct {
 // Scan is what was measured on, without identity.
 type Scan struct {
 	SeriesHash  string     // sha256 that stands for the series
+	FrameHash   string     // sha256 of its frame of reference UID; empty: it has none
 	Size        [3]int     // voxels: columns, rows, slices
 	Spacing     [3]float64 // mm
 	Encoding    string     // transfer syntax in words

@@ -27,6 +27,7 @@ func (c *run) site(s *site) {
 	}
 	s.axis = axis
 	s.out.Outline, s.out.Crest, s.out.Axis = s.outline.Points, axis.Crest, axis.Dir
+	c.checkCrest(s)
 	c.heightRow(s)
 	s.widthRows(s.hand)
 	s.tiltRow(s.hand)
@@ -35,9 +36,9 @@ func (c *run) site(s *site) {
 	c.levelRows(s)
 	s.greyRows()
 	c.implantRows(s)
+	c.doubtMarks(s)
 	c.sizeRows(s)
 	c.spaceRow(s)
-	s.out.Note = strings.Join(s.notes(), "; ")
 }
 
 // findAxis follows the plan's rule for axis and crest.
@@ -63,6 +64,29 @@ func (s *site) findAxis() (ridge.Axis, error) {
 	return s.outline.FindAxis(fixed)
 }
 
+// oddCrest is how far from the bone's edge an operator's crest point may lie, mm, or U where that is more.
+const oddCrest = 0.5
+
+// checkCrest holds the operator's crest point against the bone's edge along the axis.
+func (c *run) checkCrest(s *site) {
+	if s.plan.Crest == nil {
+		return
+	}
+	top, _ := s.outline.Near(s.axis.Crest, s.axis.Dir)
+	u := uncertainty.Coverage * c.edgeSD()
+	if math.Abs(top) <= math.Max(oddCrest, u) {
+		return
+	}
+	where := "crest given by the operator, no bone is near it along the axis"
+	switch {
+	case top < 0:
+		where = "crest given by the operator, " + mm(-top) + " below the bone's edge"
+	case top > 0:
+		where = "crest given by the operator, " + mm(top) + " above the bone's edge"
+	}
+	s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".crest", "crest_given", SeverityUncertain, "%s", where))
+}
+
 // failed fills in the rows of a site that could not be measured: every number it was asked for,
 // empty, with the reason.
 func (c *run) failed(s *site) {
@@ -78,8 +102,8 @@ func (c *run) failed(s *site) {
 		mm("levelled_height", nil)
 	}
 	c.implantRows(s)
+	c.doubtMarks(s)
 	c.spaceRow(s)
-	s.out.Note = s.out.Err
 }
 
 func (s *site) add(r Row) { s.out.Rows = append(s.out.Rows, r) }
@@ -220,6 +244,9 @@ func (s *site) greyRows() {
 // notes gathers what a reader of sites.csv must know.
 func (s *site) notes() []string {
 	var notes []string
+	if s.out.Err != "" {
+		notes = append(notes, s.out.Err)
+	}
 	if s.height.why != "" {
 		notes = append(notes, s.height.why)
 	}
@@ -265,4 +292,16 @@ func worst(rows []Row) safety.Verdict {
 		out = safety.Worst(out, r.Verdict)
 	}
 	return out
+}
+
+// mm is a length in words, to the tenth.
+func mm(x float64) string { return fmt.Sprintf("%.1f mm", x) }
+
+// nameOf returns a site's tooth in number and words, its side by its place.
+func nameOf(number string, side Side) string {
+	t, ok := toothOf(number)
+	if !ok {
+		return number
+	}
+	return number + ", " + t.words(side)
 }

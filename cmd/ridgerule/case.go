@@ -30,7 +30,7 @@ type fullCase struct {
 
 // measureCase takes one case from files to what outputs are made of: series, volume, result, pictures
 // and, with bone, the surface of the bone around each site.
-func (a *app) measureCase(ctx context.Context, path, selector string, plan *measure.Plan, bone bool) (fullCase, error) {
+func (a *app) measureCase(ctx context.Context, path, selector string, plan *measure.Plan, opt measure.Options, bone bool) (fullCase, error) {
 	date, err := report.Date(a.getenv, a.now)
 	if err != nil {
 		return fullCase{}, usageError{err}
@@ -49,7 +49,8 @@ func (a *app) measureCase(ctx context.Context, path, selector string, plan *meas
 	}
 	step, end := a.progress("measuring")
 	defer end()
-	result, err := measure.Run(ctx, v, plan, scanOf(s.Series, v), measure.Options{Progress: step})
+	opt.Progress = step
+	result, err := measure.Run(ctx, v, plan, scanOf(s.Series, v), opt)
 	if err != nil {
 		return fullCase{}, err
 	}

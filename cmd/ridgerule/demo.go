@@ -63,7 +63,7 @@ func (a *app) demoCase(ctx context.Context, f *folder) (*measure.Result, error) 
 	if err != nil {
 		return nil, err
 	}
-	c, err := a.measureCase(ctx, f.path("scan"), "", plan, false)
+	c, err := a.measureCase(ctx, f.path("scan"), "", plan, measure.Options{}, false)
 	if err != nil {
 		return nil, err
 	}

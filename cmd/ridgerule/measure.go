@@ -26,11 +26,13 @@ func (o *outFlags) add(f *pflag.FlagSet) {
 type caseFlags struct {
 	outFlags
 	plan, series string
+	otherScan    bool
 }
 
 func (k *caseFlags) add(f *pflag.FlagSet) {
 	k.outFlags.add(f)
 	f.StringVar(&k.plan, "plan", "", "the site plan `PLAN` (YAML or JSON)")
+	f.BoolVar(&k.otherScan, "other-scan", false, "measure another scan than the plan names; every output says so")
 	f.StringVar(&k.series, "series", "", "the series to read when there are several: its number or `UID`")
 }
 
@@ -46,7 +48,7 @@ func (k *caseFlags) result(c *cobra.Command, a *app, path string, plan *measure.
 			f.abandon()
 		}
 	}()
-	result, err := a.measureCase(c.Context(), path, k.series, plan, bone)
+	result, err := a.measureCase(c.Context(), path, k.series, plan, measure.Options{Other: k.otherScan}, bone)
 	whole = err == nil
 	return result, f, err
 }

@@ -77,7 +77,7 @@ func tightenMemory(volume int) {
 // scanOf returns the facts about a series that a result carries.
 func scanOf(s *dicomio.Series, v *volume.Volume) measure.Scan {
 	scan := measure.Scan{
-		SeriesHash: s.Hash(v), Size: v.Size, Spacing: v.Spacing(), Encoding: s.Facts.Encoding,
+		SeriesHash: s.Hash(v), FrameHash: s.FrameHash(), Size: v.Size, Spacing: v.Spacing(), Encoding: s.Facts.Encoding,
 		Orientation: s.Facts.Orientation, Verdict: s.Verdict().String(),
 	}
 	for _, c := range s.Cautions {

@@ -137,7 +137,7 @@ func (a archJSON) arch() measure.ArchResult {
 
 func (s scanJSON) scan() measure.Scan {
 	return measure.Scan{
-		SeriesHash: s.SeriesHash, Size: s.Size,
+		SeriesHash: s.SeriesHash, FrameHash: s.FrameHash, Size: s.Size,
 		Spacing:  [3]float64{float64(s.Spacing[0]), float64(s.Spacing[1]), float64(s.Spacing[2])},
 		Encoding: s.Encoding, Orientation: s.Orientation, Verdict: s.Verdict, Cautions: s.Cautions,
 		Blur: float64(s.Blur), Noise: float64(s.Noise),

@@ -53,6 +53,7 @@ type planJSON struct {
 
 type scanJSON struct {
 	SeriesHash     string            `json:"series_hash"`
+	FrameHash      string            `json:"frame_hash,omitempty"`
 	Size           [3]int            `json:"size_voxels"`
 	Spacing        [3]num            `json:"spacing_mm"`
 	Encoding       string            `json:"encoding"`

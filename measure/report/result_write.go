@@ -67,7 +67,7 @@ func provenanceOf(r *measure.Result, p Provenance) provenanceJSON {
 func scanOf(r *measure.Result) scanJSON {
 	s := r.Scan
 	return scanJSON{
-		SeriesHash: s.SeriesHash, Size: s.Size,
+		SeriesHash: s.SeriesHash, FrameHash: s.FrameHash, Size: s.Size,
 		Spacing:  [3]num{num(s.Spacing[0]), num(s.Spacing[1]), num(s.Spacing[2])},
 		Encoding: s.Encoding, Orientation: s.Orientation, Verdict: s.Verdict, Cautions: s.Cautions,
 		Blur: num(s.Blur), Noise: num(s.Noise), ScaleHalfWidth: num(r.ScaleHalfWidth),

@@ -36,7 +36,10 @@ type Structure struct {
 	Surface        *Surface  // closed triangle surface, patient LPS, mm; nil when Path is set
 	SD             float64   // standard uncertainty of its marking, mm
 	Margin         *float64  // mm; nil: the rule of its kind
-	PlannedRemoval bool      // a root that will be taken out: distances are reported, not judged
+	PlannedRemoval bool      // a root or an implant that will be taken out: distances are reported, not judged
+	PlannedLift    float64   // by which the floor of a sinus is to be raised, mm; shown beside its distance, never judged
+	Proposed       bool      // by a program, confirmed by nobody: no margin to it is more than uncertain
+	Confidence     *float64  // of the program that proposed it, 0 to 1, no unit; nil: none
 }
 
 // Implant is a virtual implant: a flat-ended cylinder or cone.
