@@ -79,7 +79,7 @@ func besideImplant(row measure.Row) bool {
 }
 
 // groupsOf puts together what is said in one line: depths of the bone on one side of the implant with one
-// verdict, and rows without a number for the same reason. The order is that of each group's first row.
+// verdict, an implant that stands outside the bone, and rows without a number for the same reason. The order is that of each group's first row.
 func groupsOf(rows []measure.Row) [][]measure.Row {
 	var out [][]measure.Row
 	for _, row := range rows {
@@ -94,13 +94,22 @@ func groupsOf(rows []measure.Row) [][]measure.Row {
 }
 
 func oneLine(a, b measure.Row) bool {
+	beside := besideImplant(a) && besideImplant(b)
 	switch {
-	case a.Verdict != b.Verdict || a.Overlap() != b.Overlap() || (a.Value == nil) != (b.Value == nil):
+	case a.Verdict != b.Verdict || a.Overlap() != b.Overlap() || (a.Value == nil) != (b.Value == nil) || marginWord(a) != marginWord(b):
 		return false
 	case a.Value == nil:
-		return a.Note == b.Note
+		return a.Note == b.Note || beside && a.Overlap()
 	}
-	return besideImplant(a) && a.Quantity == b.Quantity
+	return beside && a.Quantity == b.Quantity
+}
+
+// marginWord returns a row's margin, empty where none applies.
+func marginWord(row measure.Row) string {
+	if row.Margin == nil {
+		return ""
+	}
+	return rounded(*row.Margin, 1)
 }
 
 // lineOf returns the line of a group of rows: what, how much, its margin, its verdict, why. Of an overlap
@@ -111,19 +120,30 @@ func lineOf(rows []measure.Row, jaw measure.Jaw) siteLine {
 	if first.Value != nil {
 		text += ": " + readingsOf(rows)
 	}
-	if first.Margin != nil {
-		text += ", margin " + rounded(*first.Margin, 1) + " mm"
+	if m := marginWord(first); m != "" {
+		text += ", margin " + m + " mm"
 	}
 	if first.Verdict != measure.NoMargin {
 		text += ": " + string(first.Verdict)
 	}
 	switch {
 	case first.Overlap():
-		text = initial(cmp.Or(first.Note, "overlap"), strings.ToUpper) + ". " + text
+		text = initial(overlapWords(rows), strings.ToUpper) + ". " + text
 	case first.Note != "" && (first.Value == nil || len(rows) == 1):
 		text += ": " + first.Note
 	}
 	return siteLine{text, first.Verdict}
+}
+
+// overlapWords returns the words of an overlap: those of the least bone over the implant's length where that
+// is among the rows, else the first row's.
+func overlapWords(rows []measure.Row) string {
+	for _, row := range rows {
+		if besideImplant(row) && row.At == nil && row.Note != "" {
+			return row.Note
+		}
+	}
+	return cmp.Or(rows[0].Note, "overlap")
 }
 
 // initial changes the first letter of text.
@@ -181,11 +201,13 @@ func rowName(row measure.Row, jaw measure.Jaw) string {
 	switch {
 	case row.To == "":
 		return name
+	case row.Quantity == "clearance" && row.Kind == "" && row.Value == nil && row.Margin == nil:
+		return initial(row.To, strings.ToUpper) // no structure: what is not known of the site itself
 	case row.Quantity == "implant_spread_angle" || row.Quantity == "axis_correction":
 		return "Angle to the " + row.To
 	case row.Quantity == "clearance" && row.Kind == "implant" && !strings.Contains(strings.ToLower(row.To), "implant"):
 		return name + " to implant " + row.To // the plan's other implants go by their site
-	case row.Quantity == "clearance" || row.Quantity == "implant_angle":
+	case row.Quantity == "clearance" || row.Quantity == "implant_angle" || row.Quantity == "implant_lean":
 		return name + " to " + row.To
 	case row.Quantity == "ridge_height" && wall(measure.Limit(row.To)):
 		return "Length to the " + limitWord(measure.Limit(row.To), jaw)

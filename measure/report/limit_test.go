@@ -89,3 +89,26 @@ func TestVerdictOfNoRowIsExplained(t *testing.T) {
 	s := &measure.SiteResult{Verdict: measure.NotAssessed, Note: "place not confirmed", Rows: []measure.Row{judged("root 35", pointer(2.5), 1.5, measure.Held)}}
 	require.Equal(t, []string{"Clearance to root 35: 2.50 ± 0.20 mm, margin 1.5 mm: held", "This site: not assessed: place not confirmed"}, texts(linesOf(s, measure.Mandible)))
 }
+
+// An axis that leaves the bone has no distance at any depth, on either side: one line says by how much at most.
+func TestImplantOutsideTheBoneIsOneLine(t *testing.T) {
+	out := func(at *float64, quantity, by string) measure.Row {
+		row := beside(at, nil, measure.NotHeld, "the implant stands outside the bone by "+by)
+		row.Quantity = quantity
+		return row
+	}
+	s := &measure.SiteResult{Verdict: measure.NotHeld, Rows: []measure.Row{
+		out(pointer(1), "buccal_bone", "3.0 mm"), out(nil, "buccal_bone", "3.4 mm"), out(pointer(1), "lingual_bone", "3.0 mm"), out(nil, "lingual_bone", "3.4 mm"),
+	}}
+	require.Equal(t, []string{
+		"The implant stands outside the bone by 3.4 mm. Buccal bone beside implant at 1 mm, at its least, Palatal bone beside implant at 1 mm, at its least, margin 1.5 mm: not held",
+	}, texts(linesOf(s, measure.Maxilla)))
+	s.Rows[3].Margin = pointer(2)
+	require.Len(t, linesOf(s, measure.Maxilla), 2, "another margin is another line")
+}
+
+// What is not known of the site itself names no structure.
+func TestDoubtAboutTheSiteIsNoClearance(t *testing.T) {
+	s := &measure.SiteResult{Verdict: measure.NotAssessed, Rows: []measure.Row{{Quantity: "clearance", To: "place", Unit: "mm", Verdict: measure.NotAssessed, Note: "this is the place of 37"}}}
+	require.Equal(t, []string{"Place: not assessed: this is the place of 37"}, texts(linesOf(s, measure.Mandible)))
+}

@@ -155,7 +155,7 @@ func (s structureJSON) structure() measure.Structure {
 	out := measure.Structure{
 		Name: s.Name, Kind: s.Kind, Path: each(s.Path, vec.patient), SD: float64(s.SD),
 		Radii:  each(s.Radii, func(x num) float64 { return float64(x) }),
-		Margin: s.Margin, PlannedRemoval: s.Removal,
+		Margin: s.Margin, PlannedRemoval: s.Removal, PlannedLift: s.Lift, Proposed: s.Proposed, Confidence: s.Confidence,
 	}
 	if s.Surface != nil {
 		out.Surface = &measure.Surface{Points: each(s.Surface.Points, vec.patient), Triangles: s.Surface.Triangles}

@@ -80,14 +80,17 @@ type marginJSON struct {
 }
 
 type structureJSON struct {
-	Name    string       `json:"name"`
-	Kind    measure.Kind `json:"kind"`
-	Path    []vec        `json:"path_mm,omitempty"`
-	Radii   []num        `json:"radii_mm,omitempty"`
-	Surface *surfaceJSON `json:"surface,omitempty"`
-	SD      num          `json:"sd_mm"`
-	Margin  *float64     `json:"margin_mm,omitempty"`
-	Removal bool         `json:"planned_removal,omitempty"`
+	Name       string       `json:"name"`
+	Kind       measure.Kind `json:"kind"`
+	Path       []vec        `json:"path_mm,omitempty"`
+	Radii      []num        `json:"radii_mm,omitempty"`
+	Surface    *surfaceJSON `json:"surface,omitempty"`
+	SD         num          `json:"sd_mm"`
+	Margin     *float64     `json:"margin_mm,omitempty"`
+	Removal    bool         `json:"planned_removal,omitempty"`
+	Lift       float64      `json:"planned_lift_mm,omitempty"`
+	Proposed   bool         `json:"proposed,omitempty"`
+	Confidence *float64     `json:"confidence,omitempty"`
 }
 
 type surfaceJSON struct {

@@ -82,7 +82,7 @@ func structureOf(s measure.Structure) structureJSON {
 	out := structureJSON{
 		Name: s.Name, Kind: s.Kind, Path: each(s.Path, vecOf), SD: num(s.SD),
 		Radii:  each(s.Radii, func(x float64) num { return num(x) }),
-		Margin: known(s.Margin), Removal: s.PlannedRemoval,
+		Margin: known(s.Margin), Removal: s.PlannedRemoval, Lift: s.PlannedLift, Proposed: s.Proposed, Confidence: known(s.Confidence),
 	}
 	if s.Surface != nil {
 		out.Surface = &surfaceJSON{each(s.Surface.Points, vecOf), s.Surface.Triangles}

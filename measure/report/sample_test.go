@@ -201,6 +201,7 @@ func sampleResult() *measure.Result {
 		Occlusal: r3.Vec{Z: 1}, OcclusalFrom: "default for the mandible", OrientationNote: "occlusal plane set horizontal by the operator",
 		Sites: []measure.SiteResult{failed, open, tooNear, doubtful}, ScaleHalfWidth: 0.005,
 		Scan: measure.Scan{
+			FrameHash:  "a1b2c3",
 			SeriesHash: "3f9a2c6e0b7d41588e0c7f21d9b06a5c4e3f2a1b0c9d8e7f6a5b4c3d2e1f0a9b", Size: [3]int{400, 400, 300},
 			Spacing: [3]float64{0.25, 0.25, 0.25}, Encoding: "native, little endian", Orientation: "rows to patient left, columns to posterior, slices to the head",
 			Verdict: "fit with cautions", Cautions: []measure.Caution{metal}, Blur: 0.31, Noise: math.NaN(),

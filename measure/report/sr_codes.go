@@ -48,8 +48,8 @@ var (
 // distance, and the method says which.
 var concepts = map[string]dicomio.Code{
 	"ridge_height": height, "usable_height": height, "ridge_width": width,
-	"buccal_undercut": depth, "lingual_undercut": depth, "usable_crest_depth": depth,
-	"ridge_tilt": angle, "implant_angle": angle, "implant_spread_angle": angle, "axis_correction": angle,
+	"buccal_undercut": depth, "lingual_undercut": depth, "usable_crest_depth": depth, "platform_depth": depth,
+	"ridge_tilt": angle, "implant_lean": angle, "implant_angle": angle, "implant_spread_angle": angle, "axis_correction": angle,
 	"largest_diameter": diameter, "largest_length": length,
 	"clearance": distance, "buccal_plate": distance, "lingual_plate": distance, "buccal_bone": distance,
 	"lingual_bone": distance, "ap_spread": distance, "platform_distance": distance,
