@@ -161,6 +161,9 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 // arc returns a site's arc length, in mm.
 func (c *run) arc(s Site) float64 { return siteArc(c.curve, s) }
 
+// placed reports whether the site says where it is, in one way; otherwise that is a fault already.
+func (s Site) placed() bool { return (s.At != nil) != (s.ArcMM != nil) }
+
 // siteArc returns the arc length at which a site stands on the curve, in mm.
 func siteArc(curve *reformat.Curve, s Site) float64 {
 	if s.ArcMM != nil {

@@ -160,6 +160,11 @@ func newCurve(p *Plan) (*reformat.Curve, error) {
 // examine is what [Plan.Check] and [Run] ask before any pixel: the doubts left, confirmed ones as such.
 func (p *Plan) examine(curve *reformat.Curve, g *volume.Grid, silenced map[confirmation]bool) ([]doubt, error) {
 	f := &faults{}
+	left := p.examineInto(f, curve, g, silenced)
+	return left, f.err()
+}
+
+func (p *Plan) examineInto(f *faults, curve *reformat.Curve, g *volume.Grid, silenced map[confirmation]bool) []doubt {
 	var doubts []doubt
 	if g != nil {
 		doubts = p.checkOn(f, *g)
@@ -172,8 +177,7 @@ func (p *Plan) examine(curve *reformat.Curve, g *volume.Grid, silenced map[confi
 	}
 	l := newLandmarks(p, curve)
 	doubts = slices.Concat(doubts, p.checkGeometry(l), p.checkTeeth(l), p.checkProposed())
-	left := p.resolve(doubts, f, silenced)
-	return left, f.err()
+	return p.resolve(doubts, f, silenced)
 }
 
 func cautionsOf(doubts []doubt) []Caution {

@@ -58,7 +58,7 @@ func flatOffset(p *Plan, curve *reformat.Curve, at r3.Vec) float64 {
 
 func (p *Plan) checkOffset(i int, curve *reformat.Curve) []doubt {
 	at := p.Sites[i].At
-	if at == nil {
+	if at == nil || !p.Sites[i].placed() {
 		return nil
 	}
 	off := flatOffset(p, curve, *at)
@@ -111,7 +111,7 @@ func (p *Plan) checkImplant(i int, curve *reformat.Curve) []doubt {
 		}
 		out = append(out, p.siteDoubt(i, ".implant.length_mm", "beyond_ridge", SeverityNotAssessed, "%s: this tool does not judge implants anchored outside the ridge", why))
 	}
-	if im.Platform != nil {
+	if im.Platform != nil && s.placed() {
 		if _, off := curve.Frame(siteArc(curve, s)).Section(*im.Platform); math.Abs(off) > outOfSection {
 			d := p.siteDoubt(i, ".implant.platform", "platform_off_section", SeverityCaution, "the platform lies %.1f mm out of the site's section along the arch", math.Abs(off))
 			d.confirm = confirmPlatform

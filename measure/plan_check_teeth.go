@@ -32,7 +32,7 @@ type numbered struct {
 func (p *Plan) checkTeeth(l landmarks) []doubt {
 	var all []numbered
 	for i, s := range p.Sites {
-		if t, ok := toothOf(s.Tooth); ok && !(s.ArcMM != nil && *s.ArcMM > l.curve.Length()) {
+		if t, ok := toothOf(s.Tooth); ok && t.jaw() == p.Jaw && s.placed() && !(s.ArcMM != nil && *s.ArcMM > l.curve.Length()) {
 			arc := siteArc(l.curve, s)
 			all = append(all, numbered{i, t, arc, l.leftward * arc})
 		}
@@ -195,7 +195,7 @@ func (p *Plan) checkDirection(all []numbered, l landmarks) []doubt {
 
 // wrongSide is the doubt about a number of the other side.
 func (p *Plan) wrongSide(n numbered, why string) doubt {
-	d := p.siteDoubt(n.i, ".tooth", "side", SeverityNotAssessed, "tooth %v is a %s, but %s%s", n.t, n.t.words(n.t.side()), why, other1to32(n.t))
+	d := p.siteDoubt(n.i, ".tooth", "side", SeverityNotAssessed, "tooth %v is the %s, but %s%s", n.t, n.t.words(n.t.side()), why, other1to32(n.t))
 	d.confirm, d.refuse = confirmSide, true
 	d.remedy = fmt.Sprintf("write %v or correct the place and the signs of x (+x is the patient's left)", n.t.mirrored())
 	if p.OrientationNote == "" {
@@ -222,7 +222,7 @@ func (p *Plan) checkPlaces(all []numbered, l landmarks) []doubt {
 		}
 		switch {
 		case inside(own) || inside(moved):
-		case own < 0 && moved < 0:
+		case own < -l.doubt && moved < -l.doubt:
 			out = append(out, p.wrongSide(n, fmt.Sprintf("lies on the patient's %s, %.1f mm from the midline", n.t.mirrored().side(), -own)))
 		default:
 			d := p.siteDoubt(n.i, ".tooth", "place", SeverityNotAssessed, "tooth %v lies %.1f mm from the midline along the arch, where %.0f to %.0f mm are usual for a %s: what must be kept clear of is not known%s",

@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -94,11 +95,24 @@ func ReadPlan(name string, data []byte, dir fs.FS) (*Plan, error) {
 	p.Path, p.SHA256, p.marks = r.file, hex.EncodeToString(sum[:]), r.marks
 	if !p.VoxelPoints {
 		p.checkShape(&r.faults)
+		p.checkItself(&r.faults)
 	}
 	if err := r.err(); err != nil {
 		return nil, err
 	}
 	return p, nil
+}
+
+// checkItself adds what is wrong about a plan in patient coordinates that needs no scan, so that all its
+// faults come at once; not where the arch or the jaw is a fault, of which others would follow.
+func (p *Plan) checkItself(f *faults) {
+	told := slices.ContainsFunc(f.list, func(e *PlanError) bool { return e.Where == "" || e.Where == "arch" })
+	if told || len(p.Arch) < minArch || p.Occlusal == (r3.Vec{}) {
+		return
+	}
+	if curve, err := newCurve(p); err == nil {
+		p.examineInto(f, curve, nil, map[confirmation]bool{})
+	}
 }
 
 // lineEnds returns the text with LF at the end of each line: the parser counts a comment's CR as a line.

@@ -85,6 +85,7 @@ func (r *planReader) site(n node, i int, jaw Jaw) Site {
 // identify reads tooth and id.
 func (r *planReader) identify(f fields, s *Site, jaw Jaw) {
 	if n, ok := f.need("tooth", `name the tooth's place by its ISO 3950 number: tooth: "36"`); ok {
+		r.marks[n.path] = n.mark
 		if t, ok := n.text(40); ok {
 			s.Tooth = checkTooth(n, t, jaw)
 		}
@@ -212,6 +213,7 @@ func (r *planReader) implant(n node) *PlannedImplant {
 		im.ApexDiameter, _ = v.size(maxDiameter)
 	}
 	if v, ok := f.need("length_mm", "give the implant's length: length_mm: 10"); ok {
+		r.marks[v.path] = v.mark
 		im.Length, _ = v.size(maxLength)
 	}
 	if v, ok := f.get("beyond_ridge"); ok {

@@ -124,6 +124,10 @@ func terminal(w io.Writer) bool {
 // cautions prints what a reader of the numbers must know on stderr.
 func (a *app) cautions(all []measure.Caution) {
 	for _, c := range all {
+		if c.Severity == measure.SeverityNote {
+			a.say("note: %s", c.Line())
+			continue
+		}
 		a.say("caution: %s", c.Line())
 	}
 }
