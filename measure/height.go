@@ -21,7 +21,8 @@ type height struct {
 	name string // of the structure
 	why  string
 	end  reformat.UV
-	seen bool // found in the image, not marked
+	seen bool   // found in the image, not marked
+	open string // why it is not the limit that was asked for; empty: it is
 }
 
 // heightRow finds the limit that the plan asks for and adds the height's row.
@@ -31,7 +32,7 @@ func (c *run) heightRow(s *site) {
 	if s.height.to != "" {
 		row = length("ridge_height", nil, s.height.Length)
 		row.To, row.Note = string(s.height.to), s.height.why
-		s.out.HeightTo, s.out.HeightEnd = s.height.to, s.height.end
+		s.out.HeightTo, s.out.HeightEnd, s.out.HeightOpen = s.height.to, s.height.end, s.height.open
 	}
 	s.add(row)
 }
@@ -59,6 +60,7 @@ func (c *run) findHeight(s *site) height {
 	}
 	if best.to == ToBorder && c.mayHaveCanal(s) {
 		best.why = "canal not marked in this section: the height runs to the border, past where the canal may lie"
+		best.open = "canal not marked"
 	}
 	return best
 }

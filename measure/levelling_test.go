@@ -106,6 +106,7 @@ func TestBoneEndsAtTheCut(t *testing.T) {
 // and one without an implant's own platform.
 func levelledRidge(t *testing.T, site, top string) *Result {
 	text := strings.Replace(straightPlan, "implant: {platform: [0, 4, -2], diameter", "implant: {diameter", 1)
+	text = strings.Replace(text, "diameter_mm: 4", "diameter_mm: 3.6", 1)
 	text = strings.Replace(text, "    wanted_width_mm: 6\n", "    wanted_width_mm: 6.9\n"+site, 1)
 	text = strings.Replace(text, "structures:", "  - {tooth: \"37\", at: [0, 10, -2], depths_mm: [1, 3]}\nstructures:", 1)
 	return runPlan(t, text+top)
@@ -139,9 +140,8 @@ func TestLevelledRidgeIsAClosedForm(t *testing.T) {
 		// 6.9 mm wide from r − √(r² − 3.45²) below the old crest on.
 		usable := ridgeRadius - math.Sqrt(ridgeRadius*ridgeRadius-3.45*3.45)
 		near("levelled_usable_depth", nan, usable-d, 0.25)
-		// The implant hangs on the usable crest below the level; canal 15 − 1.5 from the old crest.
-		canal := s.Findings[0].Distance.Value
-		assert.InDelta(t, 13.5-usable-10, canal, 0.25)
+		// The levelled crest is wide enough for 3.6 mm and two margins of 1.5 mm: the implant stands on it.
+		assert.InDelta(t, 13.5-d-10, s.Findings[0].Distance.Value, 0.1)
 		require.NotNil(t, s.Level)
 		assert.InDelta(t, 2*math.Sqrt(d*(2*ridgeRadius-d)), math.Hypot(s.Level.Line[0].U-s.Level.Line[1].U, s.Level.Line[0].V-s.Level.Line[1].V), 0.15)
 		assert.InDelta(t, 13.5, *value(t, s, "ridge_height", nan).Value, 0.06) // the unlevelled answer stays

@@ -96,6 +96,7 @@ func (c *run) doubtMarks(s *site) {
 		}
 		if st.Kind == safety.Canal && c.plan.Jaw == Mandible {
 			out = append(out, c.canalBounds(s, i, near)...)
+			out = append(out, c.lookDoubts(s, i, near)...)
 		}
 	}
 }

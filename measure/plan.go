@@ -57,7 +57,7 @@ type Plan struct {
 	ProsthesisEnd   []r3.Vec   // planned ends, whose distal extension is asked, mm
 	ScaleHalfWidth  float64    // relative half-width of the scan's scale error, no unit
 	Path            string     // the file it came from, base name only
-	SHA256          string     // of the file's bytes
+	SHA256          string     // of the file's bytes, LF at the end of each line
 	Midline         *r3.Vec    // a point on the patient's midline, near the arch, mm; nil: not given
 	For             MadeFor    // the scan it was made on
 	Declared        []Declared // what the jaw does not have, or the scan does not show

@@ -80,6 +80,7 @@ func ReadPlan(name string, data []byte, dir fs.FS) (*Plan, error) {
 		r.add(mark{file: r.file}, "", "leave out what is not a site plan", "the file is larger than %d MB", maxPlanBytes>>20)
 		return nil, r.err()
 	}
+	data = lineEnds(data)
 	tree := parseYAML(r.file, yamlBytes(data), &r.faults)
 	if tree == nil {
 		return nil, r.err()
@@ -98,6 +99,14 @@ func ReadPlan(name string, data []byte, dir fs.FS) (*Plan, error) {
 		return nil, err
 	}
 	return p, nil
+}
+
+// lineEnds returns the text with LF at the end of each line: the parser counts a comment's CR as a line.
+func lineEnds(data []byte) []byte {
+	if !bytes.Contains(data, []byte("\r")) {
+		return data
+	}
+	return bytes.ReplaceAll(bytes.ReplaceAll(data, []byte("\r\n"), []byte("\n")), []byte("\r"), []byte("\n"))
 }
 
 // yamlBytes returns the text without what YAML minds and JSON does not: a byte order mark, and

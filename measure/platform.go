@@ -32,7 +32,7 @@ type platform struct {
 func (c *run) platformOf(s *site, diameter float64) platform {
 	a, above := s.axis, uncertainty.Length{}
 	if s.cut != nil {
-		a, above = s.cut.crest, uncertainty.Length{Value: s.cut.seat}
+		a, above = s.cut.crest, uncertainty.Length{Value: s.cut.depth.Value}
 	}
 	from := func(l uncertainty.Length, word string) platform {
 		l.Value += above.Value

@@ -36,6 +36,9 @@ func (s *site) doubt(d doubt) {
 	}
 	about := func(to string) bool { return d.structure == "" || d.structure == to }
 	said := false
+	if d.structure != "" && d.structure == s.height.name {
+		s.doubtHeight(d)
+	}
 	for i := range s.out.Rows {
 		if r := &s.out.Rows[i]; about(r.To) {
 			limitRow(r, d)
@@ -58,6 +61,18 @@ func (s *site) doubt(d doubt) {
 		to = spaced(d.Code)
 	}
 	s.add(Row{Quantity: "clearance", To: to, Unit: "mm", Verdict: safety.NotAssessed, Note: d.Text})
+}
+
+// doubtHeight says of a height that it ends at a structure in doubt.
+func (s *site) doubtHeight(d doubt) {
+	for i := range s.out.Rows {
+		if r := &s.out.Rows[i]; r.Quantity == "ridge_height" || r.Quantity == "usable_height" || r.Quantity == "levelled_height" {
+			r.Note = joined(d.Text, r.Note)
+		}
+	}
+	if d.Severity == SeverityNotAssessed {
+		s.out.HeightOpen = joined(d.Text, s.out.HeightOpen)
+	}
 }
 
 // limited returns a verdict no better than the severity allows. What is surely not held stays so.

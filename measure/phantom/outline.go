@@ -74,6 +74,12 @@ type implicit struct {
 	inside        float64 // chord distance to the nearer wall or cap, mm; negative outside
 }
 
+// ridge turns offset u and height v of the arch into ridge coordinates, for a tilt of the given
+// sine and cosine.
+func (st *station) ridge(u, v, sin, cos float64) (a, b float64) {
+	return st[pLift] - v*cos + u*sin, u*cos + v*sin
+}
+
 // walls returns B and L at depth a with their first two derivatives.
 func (st *station) walls(a float64) (b, l [3]float64) {
 	height := st[pHeight]

@@ -12,6 +12,9 @@
 //	             disc.go), how firm each fit is (precision.go), the line through them (smooth.go)
 //	path.go      the even path (curve.go), its confidence, and the structure written for a plan
 //
+// [Look] goes the other way: a marked path flows in, and for each piece of it ([Piece]) whether
+// the picture shows a canal there, none, or one beside it (look.go, look_piece.go, look_map.go).
+//
 // Frames:
 //
 //	r3.Vec   (x, y, z)  patient, LPS; mm
