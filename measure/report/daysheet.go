@@ -67,7 +67,7 @@ func (d *pdfDoc) daySite(s *measure.SiteResult) {
 	d.put(d.width()-pdfMargin, d.y, dayLarge, bold, black, end, loudly(verdictsOf(s)))
 	d.y += 5.5
 	d.put(x, d.y, dayText, regular, black, start, placeWords(s))
-	d.dayHeight(heightOf(s, jaw), room-d.textWidth(placeWords(s), dayText, regular)-4)
+	d.dayHeight(heightOf(s, jaw), x, room-d.textWidth(placeWords(s), dayText, regular)-4)
 	d.lines(lines, x, dayText, room)
 	d.y += 4
 	for _, blank := range []struct {
@@ -80,9 +80,9 @@ func (d *pdfDoc) daySite(s *measure.SiteResult) {
 	d.y += 3.5
 }
 
-// dayHeight writes the height at the right edge, bold unless it is open: on this line where room mm are
-// enough, else on the next.
-func (d *pdfDoc) dayHeight(h heightView, room float64) {
+// dayHeight writes the height, bold unless it is open: at the right edge of this line where free mm are
+// enough, else below it from x.
+func (d *pdfDoc) dayHeight(h heightView, x, free float64) {
 	cut, text := bold, h.Name+" "+h.String()
 	switch {
 	case h.Reading == "":
@@ -90,10 +90,14 @@ func (d *pdfDoc) dayHeight(h heightView, room float64) {
 	case h.Open:
 		cut = regular
 	}
-	if d.textWidth(text, dayText, cut) > room {
-		d.y += dayText * 1.3
+	if d.textWidth(text, dayText, cut) <= free {
+		d.put(d.width()-pdfMargin, d.y, dayText, cut, black, end, text)
+		return
 	}
-	d.put(d.width()-pdfMargin, d.y, dayText, cut, black, end, text)
+	for _, line := range d.wrap(text, dayText, cut, d.width()-pdfMargin-x) {
+		d.y += dayText * 1.3
+		d.put(x, d.y, dayText, cut, black, start, line)
+	}
 }
 
 func daySize(s *measure.SiteResult) string {
