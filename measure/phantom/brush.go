@@ -46,13 +46,16 @@ func (b *brush) at(i, j float64) r3.Vec {
 }
 
 // strip fills the rows from top in every plane: value[k], row by row, for the plane at
-// origins[k]. It goes tile by tile, so that planes one above the other share a tile's columns.
-func (b *brush) strip(top int, origins []r3.Vec, value [][]float32) {
+// origins[k]. It goes tile by tile and, of the copies that take turns in the list, one after the
+// other, so that planes one above the other share a tile's columns.
+func (b *brush) strip(top int, origins []r3.Vec, copies int, value [][]float32) {
 	b.top = top
 	for i := 0; i < b.columns; i += tile {
-		for k, o := range origins {
-			b.origin, b.value = o, value[k]
-			b.tile(i, top, tile, 1<<lCount-1, layers{})
+		for c := range copies {
+			for k := c; k < len(origins); k += copies {
+				b.origin, b.value = origins[k], value[k]
+				b.tile(i, top, tile, 1<<lCount-1, layers{})
+			}
 		}
 	}
 }

@@ -2,6 +2,7 @@ package phantom
 
 import (
 	"math"
+	"math/bits"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -98,7 +99,7 @@ func (h *shape) fillRinged(p r3.Vec, m mask, l *layers, pl *place) {
 	}
 	if m&(1<<lMarrow) != 0 {
 		l.d[lMarrow], l.bend[lMarrow] = pl.ring((*station).endosteal)
-		l.slit = pl.wb[0] + pl.wl[0] - pl.st[pBuccal] - pl.st[pLingual]
+		l.slit = pl.wb.y + pl.wl.y - pl.st[pBuccal] - pl.st[pLingual]
 	}
 	if m&(1<<lSinus) != 0 {
 		l.d[lSinus] = math.Inf(1)
@@ -155,11 +156,9 @@ func (h *shape) near(l *layers, m mask, reach float64) mask {
 		refined = 1 << lMarrow
 	}
 	var out mask
-	for i := range lCount {
+	for rest := m; rest != 0; rest &= rest - 1 {
+		i := bits.TrailingZeros32(uint32(rest))
 		bit := mask(1) << i
-		if m&bit == 0 {
-			continue
-		}
 		trust := 0.6
 		if exact&bit != 0 {
 			trust = 1
@@ -206,6 +205,10 @@ func (h *shape) paint(l *layers, g *Levels, sigma float64, t *grain, p r3.Vec) f
 	if h.kind == Maxilla {
 		v = h.hollow(v, bone, s, g)
 	}
+	const teeth = 1<<lRoot | 1<<lCrown | 1<<lCore | 1<<lPulp | 1<<lMetal
+	if l.outside&teeth == teeth {
+		return v
+	}
 	return h.dental(v, bone, s, g)
 }
 
@@ -251,6 +254,10 @@ func (s shares) in(i int, off float64) float64 {
 	if s.l.outside>>i&1 != 0 {
 		return 0
 	}
+	return s.share(i, off)
+}
+
+func (s shares) share(i int, off float64) float64 {
 	d := s.l.d[i] - off
 	if s.sigma == 0 {
 		return step(d)

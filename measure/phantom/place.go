@@ -34,9 +34,9 @@ type place struct {
 	*column
 	v                float64
 	a, b             float64
-	wb, wl           [3]float64 // walls at a
-	aheadA, aheadB   float64    // the same, seen from the station ahead
-	aheadWb, aheadWl [3]float64
+	wb, wl           graph   // walls at a
+	aheadA, aheadB   float64 // the same, seen from the station ahead
+	aheadWb, aheadWl float64
 	moved            station // where Newton's step leads
 }
 
@@ -73,7 +73,7 @@ func (h *shape) section(pl *place) {
 	pl.a, pl.b = c.st.ridge(c.u, pl.v, c.sin, c.cos)
 	pl.wb, pl.wl = c.st.walls(pl.a)
 	pl.aheadA, pl.aheadB = c.ahead.ridge(c.u, pl.v, c.aheadS, c.aheadC)
-	pl.aheadWb, pl.aheadWl = c.ahead.walls(pl.aheadA)
+	pl.aheadWb, pl.aheadWl = c.ahead.halves(pl.aheadA)
 }
 
 // shift sets st to the station dx mm of x further on, to first order, and returns sine and
@@ -88,11 +88,12 @@ func (c *column) shift(dx float64, st *station) (sin, cos float64) {
 
 // slope returns F of surface r at a place and its gradient along arch, offset and height.
 func (pl *place) slope(r func(*station) rim) (v implicit, gs, gu, gv float64) {
-	v = pl.st.at(r(&pl.st), pl.a, pl.b, pl.wb, pl.wl)
+	surface := r(&pl.st)
+	v = surface.at(pl.a, pl.b, pl.wb, pl.wl)
 	gu = v.fa*pl.sin + v.fb*pl.cos
 	gv = -v.fa*pl.cos + v.fb*pl.sin
-	w := pl.ahead.at(r(&pl.ahead), pl.aheadA, pl.aheadB, pl.aheadWb, pl.aheadWl)
-	gs = (w.f - v.f) / aheadBy / pl.perX
+	surface = r(&pl.ahead)
+	gs = (surface.value(pl.aheadA, pl.aheadB, pl.aheadWb, pl.aheadWl) - v.f) / aheadBy / pl.perX
 	return v, gs, gu, gv
 }
 
@@ -103,7 +104,8 @@ func (pl *place) step(r func(*station) rim, dx, du, dv float64) implicit {
 	sin, cos := pl.shift(dx, st)
 	a, b := st.ridge(pl.u+du, pl.v+dv, sin, cos)
 	wb, wl := st.walls(a)
-	return st.at(r(st), a, b, wb, wl)
+	surface := r(st)
+	return surface.at(a, b, wb, wl)
 }
 
 // ring returns the signed distance from a place to the station surface r, mm, and the sum of

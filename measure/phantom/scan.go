@@ -48,7 +48,8 @@ type render struct {
 	mu       sync.Mutex
 	done     int
 
-	origin  []r3.Vec    // of each plane: its lattice point (0, 0), jaw frame; with motion two in turn for each
+	copies  int         // of each plane: 2 with motion, which take turns
+	origin  []r3.Vec    // of each plane: its lattice point (0, 0), jaw frame
 	stride  int         // planes from a slice's first to the next one's
 	taps    int         // planes of a slice
 	weight  []float32   // of a slice's planes
@@ -115,7 +116,8 @@ func (r *render) placePlanes() {
 			r.weight = append(r.weight, float32(w/float64(len(shifts))))
 		}
 	}
-	r.taps, r.stride = r.taps*len(shifts), r.stride*len(shifts)
+	r.copies = len(shifts)
+	r.taps, r.stride = r.taps*r.copies, r.stride*r.copies
 }
 
 // shifts are the places of the copies whose mean the scan is, patient, mm: two with motion.
@@ -160,7 +162,7 @@ func (r *render) each(ctx context.Context, n int, f func(w *worker, i int)) erro
 
 // strip draws the rows from top in planes [p, q) and blurs them along.
 func (r *render) strip(w *worker, top, p, q int) {
-	w.strip(top, r.origin[p:q], w.value)
+	w.strip(top, r.origin[p:q], r.copies, w.value)
 	n := r.vol.Size[0]
 	for k := range q - p {
 		for y := top; y < min(top+tile, w.rows); y++ {

@@ -121,7 +121,7 @@ func TestTilesAreWhatTheirPointsAre(t *testing.T) {
 		for _, kk := range []float64{45, 90} {
 			b.origin = j.toJaw(j.grid.Patient(volume.Index{K: kk}))
 			for top := 0; top < b.rows; top += tile {
-				b.strip(top, []r3.Vec{b.origin}, [][]float32{value[top*b.columns:]})
+				b.strip(top, []r3.Vec{b.origin}, 1, [][]float32{value[top*b.columns:]})
 			}
 			var l layers
 			var w place

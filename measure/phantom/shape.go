@@ -97,8 +97,8 @@ func (h *shape) drawCanals() {
 func (h *shape) wall(s, a float64) r3.Vec {
 	var st, dst station
 	h.table.blend(h.arch.at(s), &st, &dst)
-	wb, _ := st.walls(a + st[pLift])
-	return h.spot(s, a, wb[0])
+	wb, _ := st.halves(a + st[pLift])
+	return h.spot(s, a, wb)
 }
 
 // drawIncisive lays the incisive canal through the palate.

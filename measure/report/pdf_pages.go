@@ -148,7 +148,11 @@ func (d *pdfDoc) site(v siteView, s *measure.SiteResult, w window) {
 	d.AddPage()
 	d.y += 8
 	d.put(pdfMargin, d.y, 10, bold, black, start, v.ID)
-	d.put(pdfMargin+8+6*float64(len([]rune(v.ID))), d.y, 4.6, regular, black, start, v.Place)
+	x := pdfMargin + d.textWidth(v.ID, 10, bold) + 5
+	if x+d.textWidth(v.Place, 4.6, regular) > d.width()-pdfMargin {
+		x, d.y = pdfMargin, d.y+6
+	}
+	d.put(x, d.y, 4.6, regular, black, start, v.Place)
 	d.y += 1.5
 	d.say(loudly(v.Verdicts), 4.2, bold, black, d.room())
 	d.lines(v.Lines, pdfMargin, 3.2, d.room())

@@ -58,9 +58,9 @@ type Piece struct {
 	Rival r3.Vec
 	Away  float64
 
-	// How canal-like the best place within the mark's tolerance is, the rival, and the usual best place of
-	// this bone that is neither, as shares of the step from marrow to cortex; no unit.
-	Here, There, Usual float64
+	// How canal-like the best place within the mark's tolerance is, the rival, and what is neither in this
+	// bone; and how uneven marrow is here. Shares of the step from marrow to cortex; no unit.
+	Here, There, Usual, Noise float64
 }
 
 const (
@@ -80,10 +80,10 @@ var ErrPath = errors.New("trace: unusable path")
 //	max(1.5 mm, 2·SD + one voxel)
 //
 // and 8 mm beside it. A place is as canal-like as it is darker than the brightest grey on each of
-// 16 ways out, of which the two least count: an edge of cortex, a slit between plates, a socket
-// or a groove has a way out that stays dark. What is brighter than marrow by more than a quarter
-// of the step to cortex counts as that much. It is compared with the other places of this bone, all
-// along the path; the scale and offset of grey values and the volume's axes do not matter.
+// 16 ways out, of which the two least count: an edge of cortex, a slit between plates, a socket or a
+// groove has a way out that stays dark. A wall counts for a quarter of the step from marrow to
+// cortex at most, and what goes on behind it, as a plate does, for little. All greys are those of
+// this bone, all along the path; their scale and offset and the volume's axes do not matter.
 //
 // A path that is none comes back as an error wrapping [ErrPath].
 func Look(ctx context.Context, v *volume.Volume, path []r3.Vec, o LookOptions) ([]Piece, error) {

@@ -16,14 +16,21 @@ const (
 	cell     = 0.4               // mm; an eighth of a usual canal with its wall
 	reach    = 21                // cells each way that get a score: 8.4 mm
 	slabs    = 5                 // equal parts of a piece, each averaged along the path
-	steepest = 2                 // cells a tube may move across from slab to slab: 0.8 mm in 2 mm
-	border   = 8                 // cells each way that a score looks beyond its place
+	steepest = 1                 // cells a tube may move across from slab to slab: 0.4 mm in 2 mm, 11°
+	border   = 9                 // cells each way that a score looks beyond its place: 3.6 mm
 	half     = reach + border    // cells each way of a combined sheet
 	drawn    = half + 2*steepest // cells each way of a slab: the outer ones move by two steps
 	mapSide  = 2*reach + 1       // cells
 	halfSide = 2*half + 1        // cells
 	slabSide = 2*drawn + 1       // cells
 )
+
+// inMap and inHalf return where the place (i, j) cells from the path lies in a map and in a combined sheet.
+func inMap(i, j int) int  { return (j+reach)*mapSide + i + reach }
+func inHalf(i, j int) int { return (j+half)*halfSide + i + half }
+
+// ofMap is the inverse of inMap.
+func ofMap(at int) (i, j int) { return at%mapSide - reach, at/mapSide - reach }
 
 // sheet is the picture across a path, a mean along a part of a piece: rows of grey values.
 type sheet []float32
@@ -44,7 +51,7 @@ func slab(v *volume.Volume, points []r3.Vec, u, w r3.Vec) sheet {
 }
 
 // combined returns the mean of slabs from ≤ k < to, each moved by (a, b) cells against the one before
-// it, softened by half a voxel.
+// it, softened by less than a voxel.
 func combined(s []sheet, from, to, a, b int) sheet {
 	sum := make(sheet, halfSide*halfSide)
 	for k := from; k < to; k++ {
@@ -58,18 +65,6 @@ func combined(s []sheet, from, to, a, b int) sheet {
 	return sum.softened(1).softened(halfSide)
 }
 
-// blank reports whether a place within border cells of the path has no grey value.
-func (s sheet) blank() bool {
-	for j := -border; j <= border; j++ {
-		for i := -border; i <= border; i++ {
-			if g := s[inHalf(i, j)]; i*i+j*j <= border*border && g != g {
-				return true
-			}
-		}
-	}
-	return false
-}
-
 // softened is the sheet under the weights ¼ ½ ¼ along a direction: sigma 0.28 mm.
 func (s sheet) softened(stride int) sheet {
 	o := slices.Clone(s)
@@ -79,99 +74,151 @@ func (s sheet) softened(stride int) sheet {
 	return o
 }
 
+// blank reports whether a place within mm of the path has no grey value.
+func (s sheet) blank(mm float64) bool {
+	n := int(mm / cell)
+	for j := -n; j <= n; j++ {
+		for i := -n; i <= n; i++ {
+			if g := s[inHalf(i, j)]; i*i+j*j <= n*n && g != g {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 const directions = 16 // ways out of a lumen
 
-var lumenRadii = [...]float64{0.6, 1.0, 1.4, 1.9} // mm; what lies between is found by its neighbours
+var (
+	// lumenRadii are those looked for, mm: a canal's lumen, by what is left of it after blur. A wider one
+	// answers to the widest: its way out is 2.3 mm long.
+	lumenRadii = [...]float64{0.6, 0.9, 1.3}
+
+	// wallShares is what a way out counts at most above marrow, as a share of the step to cortex: a
+	// wall counts, but not where it is so far out that it may be the plates around marrow.
+	wallShares = [len(lumenRadii)]float64{0.25, 0.25, 0.03}
+)
+
+const (
+	plateShare = 0.05 // the same where what is met goes on, as plates do and canal walls do not
+	pastShare  = 0.2  // below this it does not go on
+)
+
+// bounds are the grey values that ways out are held to.
+type bounds struct {
+	wall        [len(lumenRadii)]float32 // most that one counts
+	plate, past float32                  // most where it does not fall below past again
+}
+
+func (g levels) bounds() bounds {
+	at := func(share float64) float32 { return float32(g.marrow + share*g.step()) }
+	b := bounds{plate: at(plateShare), past: at(pastShare)}
+	for k, share := range wallShares {
+		b.wall[k] = at(share)
+	}
+	return b
+}
 
 // stencil is where the score of one lumen radius looks, in steps of a combined sheet.
 type stencil struct {
-	lumen []int
-	rays  [directions][]int
+	lumen     []int
+	out, past [directions][]int // each way out: where a wall is looked for, and behind it
 }
 
 var stencils = sync.OnceValue(func() (s [len(lumenRadii)]stencil) {
-	const from, to = 0.2, 1.05 // mm beyond the lumen's edge: the wall, or the marrow without one
+	ray := func(from, to, turn float64) (steps []int) {
+		sin, cos := math.Sincos(2 * math.Pi * turn)
+		for rho := from; rho <= to; rho += cell {
+			steps = append(steps, int(math.Round(rho*sin/cell))*halfSide+int(math.Round(rho*cos/cell)))
+		}
+		return steps
+	}
 	for k, r := range lumenRadii {
-		n := int(r / cell)
-		for y := -n; y <= n; y++ {
-			for x := -n; x <= n; x++ {
-				if cell*math.Hypot(float64(x), float64(y)) <= 0.75*r { // blur spoils the lumen's rim
+		for y := -2; y <= 2; y++ {
+			for x := -2; x <= 2; x++ {
+				if cell*math.Hypot(float64(x), float64(y)) <= 0.6*r { // blur spoils the rim
 					s[k].lumen = append(s[k].lumen, y*halfSide+x)
 				}
 			}
 		}
 		for d := range directions {
-			sin, cos := math.Sincos(2 * math.Pi * float64(d) / directions)
-			for rho := r + from; rho <= r+to; rho += cell {
-				s[k].rays[d] = append(s[k].rays[d], int(math.Round(rho*sin/cell))*halfSide+int(math.Round(rho*cos/cell)))
-			}
+			// 5 and 16 have no divisor in common: successive ways look far apart, and what is open to
+			// one side is soon found to be
+			turn := 5 * float64(d) / directions
+			s[k].out[d], s[k].past[d] = ray(r+0.2, r+1.05, turn), ray(r+1.4, r+2.3, turn)
 		}
 	}
 	return s
 })
 
-// score returns by how many grey values the ways out of a lumen at place `at` are brighter than it: the
-// mean of the two least of them, nothing counting for more than limit.
-func (t *stencil) score(s sheet, at int, limit float32) float64 {
+// score returns by how many grey values the ways out of a lumen at place at are brighter than it: the
+// mean of the two least of them. Where that is no more than worth, it returns worth.
+func (t *stencil) score(s sheet, at int, b bounds, wall, worth float32) float32 {
 	var lumen float32
 	for _, d := range t.lumen {
-		lumen += min(s[at+d], limit)
+		lumen += s[at+d] / float32(len(t.lumen))
 	}
-	least, second := limit, limit
-	for d := range t.rays {
-		top := s[at+t.rays[d][0]]
-		for _, e := range t.rays[d][1:] {
-			top = max(top, s[at+e])
+	least, second := wall, wall
+	for d := range t.out {
+		if !((least+second)/2-lumen > worth) {
+			return worth
 		}
-		switch {
+		switch top := t.wayOut(s, at, d, b); {
 		case top != top:
-			return math.NaN() // the field ends here
+			return worth // the field ends here
 		case top < least:
 			least, second = top, least
 		case top < second:
 			second = top
 		}
 	}
-	return float64((least+second)/2 - lumen/float32(len(t.lumen)))
+	return max(worth, (least+second)/2-lumen)
+}
+
+// wayOut returns the brightest grey value on way d out of a lumen.
+func (t *stencil) wayOut(s sheet, at, d int, b bounds) float32 {
+	top := s[at+t.out[d][0]]
+	for _, e := range t.out[d][1:] {
+		top = max(top, s[at+e])
+	}
+	if top > b.plate {
+		for _, e := range t.past[d] {
+			if !(s[at+e] > b.past) {
+				return top
+			}
+		}
+		return b.plate
+	}
+	return top
 }
 
 // tubeMap holds the best score of every place across a piece, over all radii and drifts.
 type tubeMap struct {
-	score  [mapSide * mapSide]float64 // −Inf where there is none
-	radius [mapSide * mapSide]int
-	drift  [mapSide * mapSide][2]int
+	score  [mapSide * mapSide]float32 // grey values; 0 where nothing is like a canal
+	radius [mapSide * mapSide]int     // of lumenRadii
+	drift  [mapSide * mapSide][2]int  // cells from slab to slab
 }
 
-// inMap and inHalf return where the place (i, j) cells from the path lies in a map and in a combined sheet.
-func inMap(i, j int) int  { return (j+reach)*mapSide + i + reach }
-func inHalf(i, j int) int { return (j+half)*halfSide + i + half }
-
 // newTubeMap scores the places that lie deep enough.
-func newTubeMap(s []sheet, limit float32, depth []float64) *tubeMap {
+func newTubeMap(s []sheet, g levels, depth []float64) *tubeMap {
 	m := &tubeMap{}
-	for i := range m.score {
-		m.score[i] = math.Inf(-1)
-	}
 	for a := -steepest; a <= steepest; a++ {
 		for b := -steepest; b <= steepest; b++ {
-			if a*a+b*b <= steepest*steepest+1 {
-				m.take(combined(s, 0, slabs, a, b), limit, depth, [2]int{a, b})
-			}
+			m.take(combined(s, 0, slabs, a, b), g.bounds(), depth, [2]int{a, b})
 		}
 	}
 	return m
 }
 
 // take keeps the scores of one drift where they are the best.
-func (m *tubeMap) take(s sheet, limit float32, depth []float64, drift [2]int) {
+func (m *tubeMap) take(s sheet, b bounds, depth []float64, drift [2]int) {
 	t := stencils()
 	for at, d := range depth {
 		if !(d >= leastDepth) {
 			continue
 		}
-		place := inHalf(at%mapSide-reach, at/mapSide-reach)
 		for k := range t {
-			if x := t[k].score(s, place, limit); x > m.score[at] {
+			if x := t[k].score(s, inHalf(ofMap(at)), b, b.wall[k], m.score[at]); x > m.score[at] {
 				m.score[at], m.radius[at], m.drift[at] = x, k, drift
 			}
 		}
@@ -181,19 +228,20 @@ func (m *tubeMap) take(s sheet, limit float32, depth []float64, drift [2]int) {
 // peak is a place that no neighbour beats.
 type peak struct {
 	x, y   float64 // mm
-	score  float64 // grey values; later their share of the step from marrow to cortex
+	score  float64 // as a share of the step from marrow to cortex
 	i, j   int     // cells
 	radius int     // of lumenRadii
-	drift  [2]int  // cells a slab
+	drift  [2]int  // cells from slab to slab
 }
 
-// peaks returns the peaks above zero, the best first.
-func (m *tubeMap) peaks() []peak {
+// peaks returns the peaks, the best first.
+func (m *tubeMap) peaks(g levels) []peak {
 	var out []peak
 	for j := 1 - reach; j < reach; j++ {
 		for i := 1 - reach; i < reach; i++ {
 			if at := inMap(i, j); m.score[at] > 0 && m.top(i, j) {
-				out = append(out, peak{m.refined(i, j, 1, 0), m.refined(i, j, 0, 1), m.score[at], i, j, m.radius[at], m.drift[at]})
+				score := float64(m.score[at]) / g.step()
+				out = append(out, peak{m.refined(i, j, 1, 0), m.refined(i, j, 0, 1), score, i, j, m.radius[at], m.drift[at]})
 			}
 		}
 	}
@@ -215,27 +263,25 @@ func (m *tubeMap) top(i, j int) bool {
 // refined returns where the parabola through a peak and its neighbours in direction (di, dj) is highest, mm.
 func (m *tubeMap) refined(i, j, di, dj int) float64 {
 	a, b, c := m.score[inMap(i-di, j-dj)], m.score[inMap(i, j)], m.score[inMap(i+di, j+dj)]
-	off := 0.0
-	if d := a - 2*b + c; d < 0 && !math.IsInf(d, 0) {
+	off := float32(0)
+	if d := a - 2*b + c; d < 0 {
 		off = (a - c) / (2 * d)
 	}
-	return cell * (float64(i*di+j*dj) + off)
+	return cell * (float64(i*di+j*dj) + float64(off))
 }
 
 // steady reports whether the tube shows in both halves of the piece: a socket or a root does not.
-func (p peak) steady(s []sheet, limit float32) bool {
-	const share = 0.4
-	all := stencils()
-	t := &all[p.radius]
+func (p peak) steady(s []sheet, g levels) bool {
+	const share = 0.15 // of the whole's score; a root beside a canal may take most of one half's
+	b, all := g.bounds(), stencils()
 	for _, part := range [2][2]int{{0, slabs / 2}, {slabs - slabs/2, slabs}} {
-		c := combined(s, part[0], part[1], p.drift[0], p.drift[1])
-		best := math.Inf(-1)
-		for b := -1; b <= 1; b++ {
-			for a := -1; a <= 1; a++ {
-				best = max(best, t.score(c, inHalf(p.i+a, p.j+b), limit))
+		c, best := combined(s, part[0], part[1], p.drift[0], p.drift[1]), float32(0)
+		for dj := -1; dj <= 1; dj++ {
+			for di := -1; di <= 1; di++ {
+				best = all[p.radius].score(c, inHalf(p.i+di, p.j+dj), b, b.wall[p.radius], best)
 			}
 		}
-		if !(best >= share*p.score) {
+		if float64(best) < share*p.score*g.step() {
 			return false
 		}
 	}
