@@ -59,7 +59,11 @@ func (p *Plan) resolve(doubts []doubt, f *faults, silenced map[confirmation]bool
 			d.Code, d.Severity, d.refuse = "confirmed_"+d.confirm, SeverityCaution, false
 			silenced[confirmation{d.Site, d.confirm}] = true
 		case d.refuse:
-			f.add(d.mark, siteName(d.Site), d.remedy, "%s", d.Text)
+			where := ""
+			if d.Site != "" {
+				where = siteName(d.Site)
+			}
+			f.add(d.mark, where, d.remedy, "%s", d.Text)
 			continue
 		}
 		if !slices.ContainsFunc(left, func(o doubt) bool { return o.Caution == d.Caution }) {

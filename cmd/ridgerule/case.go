@@ -148,7 +148,7 @@ func (a *app) summary(r *measure.Result, folder string) error {
 		height, _ := s.Lookup("ridge_height", math.NaN())
 		width, _ := s.Lookup("ridge_width", 3)
 		tilt, _ := s.Lookup("ridge_tilt", math.NaN())
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", s.ID, reading(height), dash(string(s.HeightTo)), reading(width), reading(tilt), dash(string(s.Verdict)))
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", s.ID, heightReading(height, s), dash(string(s.HeightTo)), reading(width), reading(tilt), dash(string(s.Verdict)))
 	}
 	return w.Flush()
 }
@@ -160,6 +160,14 @@ func reading(r measure.Row) string {
 		return "–"
 	}
 	return fmt.Sprintf("%.1f ± %.1f", *r.Value, math.Ceil(10*r.Budget.U())/10)
+}
+
+// heightReading is [reading] of a height; one whose limit was not marked has no U to lend it a meaning.
+func heightReading(r measure.Row, s measure.SiteResult) string {
+	if r.Value == nil || s.HeightOpen == "" {
+		return reading(r)
+	}
+	return fmt.Sprintf("(%.1f: %s)", *r.Value, s.HeightOpen)
 }
 
 func dash(s string) string {

@@ -94,6 +94,19 @@ func TestOverlapIsNotHeldWithItsDepth(t *testing.T) {
 	}
 }
 
+// A body of a kind without a margin, inside the implant: not held, whatever its marking is worth.
+func TestOverlapWithAnythingIsNotHeld(t *testing.T) {
+	inside := capsule(1, v(0, 0, -5))
+	inside.Kind, inside.SD = Other, 5
+	fs, err := Check(upright(v(0, 0, 0), 4, 10), []Structure{inside}, Margins(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if fs[0].Verdict != NotHeld {
+		t.Errorf("verdict %q at %g mm", fs[0].Verdict, fs[0].Distance.Value)
+	}
+}
+
 func TestUnknownDistanceIsNeverHeld(t *testing.T) {
 	f := Hold("sinus", Sinus, uncertainty.Length{Value: math.NaN()}, [2]r3.Vec{}, Margins(), string(Sinus), "")
 	if f.Verdict != NotAssessed || f.Reason == "" {

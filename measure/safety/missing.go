@@ -350,7 +350,7 @@ func (m *missing) loop(tooth int) {
 		m.report(AnteriorLoop, "anterior loop not marked, nor the mental foramen on this side: no fixed distance mesial to it is safe")
 		return
 	}
-	m.report(AnteriorLoop, "anterior loop not marked, and the site is not clear distal to %q: no fixed distance mesial to the foramen is safe", foramen.Name)
+	m.report(AnteriorLoop, "anterior loop not marked, and the site does not lie distal to %q by the margin: no fixed distance mesial to the foramen is safe", foramen.Name)
 }
 
 // ownSide returns the marked structure of this kind that is nearest to a lower site on its own

@@ -55,7 +55,7 @@ func TestWhatIsNotMarkedIsNotAssessed(t *testing.T) {
 		{"traced from 37, site 36", lower("36", 24), []Structure{run("left canal", 27, 33)}, []string{"mark it further mesially"}},
 		{"ends below the site", lower("36", 24), []Structure{run("left canal", 20, 24.5)}, []string{"within reach of the margin: mark it further distally"}},
 		{"ends just past the site, no foramen", lower("35", 20.5), []Structure{left}, []string{"canal:", "anterior_loop:"}[:1]},
-		{"ends just past the site at its foramen", lower("35", 20.5), []Structure{left, foramen}, []string{"loop: anterior loop not marked, and the site is not clear distal"}},
+		{"ends just past the site at its foramen", lower("35", 20.5), []Structure{left, foramen}, []string{"loop: anterior loop not marked, and the site does not lie distal"}},
 		{"and its loop", lower("35", 20.5), []Structure{left, foramen, loop}, nil},
 		{"34 before the foramen", lower("34", 18), []Structure{left, foramen}, []string{"loop: anterior loop not marked"}},
 		{"34, loop marked", lower("34", 18), []Structure{left, foramen, loop}, nil},
