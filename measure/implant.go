@@ -20,6 +20,7 @@ func (c *run) implantRows(s *site) {
 	if im == nil {
 		if s.plan.Implant != nil {
 			missing = append(c.unplaced(why), missing...)
+			c.boneFailed(s, why)
 		}
 		s.hold(missing)
 		return

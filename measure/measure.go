@@ -136,7 +136,7 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 	err := each(ctx, len(sites), func(i int) {
 		s := &site{index: i, plan: c.plan.Sites[i]}
 		sites[i] = s
-		defer s.excuse()
+		defer c.recovered(s)
 		s.frame = c.curve.Frame(c.arc(s.plan))
 		s.hand = c.handAt(s.frame.Arc)
 		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Side: c.marks.side(s.frame.Arc), Name: nameOf(s.plan.Tooth, c.marks.side(s.frame.Arc)), Frame: s.frame, AxisFrom: s.plan.Axis}
@@ -200,16 +200,29 @@ func (c *run) measure(ctx context.Context, sites []*site, progress func(done, to
 // guarded measures one site. A panic, a fault of ours, stays with it: the other sites' numbers are not
 // lost.
 func (c *run) guarded(s *site) {
-	defer s.excuse()
+	defer c.recovered(s)
 	c.site(s)
 }
 
-// excuse turns a panic into the site's error.
-func (s *site) excuse() {
-	if fault := recover(); fault != nil {
-		s.outline = nil
-		s.out.Err = fmt.Sprintf("internal fault, please report it: %v", fault)
-		s.out.Note, s.out.Rows = s.out.Err, []Row{{Quantity: "ridge_height", Unit: "mm", Verdict: safety.NotAssessed, Note: s.out.Err}}
+// recovered turns a panic into the site's error, with an empty row for every number that it was asked for.
+func (c *run) recovered(s *site) {
+	fault := recover()
+	if fault == nil {
+		return
+	}
+	s.outline, s.doubts = nil, nil
+	s.out.Err = fmt.Sprintf("internal fault, please report it: %v", fault)
+	s.out.Rows, s.out.Findings, s.out.Implant = nil, nil, nil
+	for _, r := range c.asked(s) {
+		r.Note = s.out.Err
+		if r.Quantity == "ridge_height" {
+			r.Verdict = safety.NotAssessed
+		}
+		s.add(r)
+	}
+	if s.plan.Implant != nil {
+		s.hold(c.unplaced(s.out.Err))
+		c.boneFailed(s, s.out.Err)
 	}
 }
 

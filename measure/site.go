@@ -87,25 +87,6 @@ func (c *run) checkCrest(s *site) {
 	s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".crest", "crest_given", SeverityUncertain, "%s", where))
 }
 
-// failed fills in the rows of a site that could not be measured: every number it was asked for,
-// empty, with the reason.
-func (c *run) failed(s *site) {
-	mm := func(quantity string, at *float64) {
-		s.add(Row{Quantity: quantity, At: at, Unit: "mm", Note: s.out.Err})
-	}
-	mm("ridge_height", nil)
-	for _, d := range s.plan.Depths {
-		mm("ridge_width", &d)
-	}
-	s.add(Row{Quantity: "ridge_tilt", Unit: "deg", Note: s.out.Err})
-	if s.plan.Level != nil || c.plan.LevelPlane != nil {
-		mm("levelled_height", nil)
-	}
-	c.implantRows(s)
-	c.doubtMarks(s)
-	c.spaceRow(s)
-}
-
 func (s *site) add(r Row) { s.out.Rows = append(s.out.Rows, r) }
 
 // length makes a row of a measured length in mm.
@@ -227,13 +208,10 @@ func (s *site) greyRows() {
 	}
 	g, ok := s.outline.Grey(s.axis, depth)
 	note := "relative grey value: not a Hounsfield unit, not a density"
-	for _, q := range []struct {
-		name  string
-		value float64
-	}{{"grey_mean", g.Mean}, {"grey_sd", g.SD}, {"grey_p05", g.P05}, {"grey_p95", g.P95}} {
-		r := Row{Quantity: q.name, Unit: "1", Note: note}
+	for i, value := range []float64{g.Mean, g.SD, g.P05, g.P95} {
+		r := Row{Quantity: greyQuantities[i], Unit: "1", Note: note}
 		if ok {
-			r.Value = &q.value
+			r.Value = &value
 		} else {
 			r.Note = "no voxel of the bone within the field"
 		}
