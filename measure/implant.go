@@ -33,6 +33,9 @@ func (c *run) implantRows(s *site) {
 	s.hold(append(append(findings, c.ends(s, *im)...), missing...))
 	c.boneRows(s, *im)
 	c.poseRows(s, *im)
+	if s.outline != nil && s.out.Err == "" {
+		c.denseDoubts(s, *im)
+	}
 }
 
 // widest is the diameter (mm) that must find its structures marked: the implant's, else the largest

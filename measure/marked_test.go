@@ -211,3 +211,49 @@ func TestPlanNamesItsScan(t *testing.T) {
 }
 
 var nan = math.NaN()
+
+// A plan of another frame, whole: the arch runs beside the bone, and no site is held.
+func TestPlanOfAnotherFrameIsNeverHeld(t *testing.T) {
+	off := r3.Vec{X: 9, Y: -3}
+	r, err := measured(t, func(p *phantom.Plan) {
+		for i := range p.Arch {
+			p.Arch[i] = r3.Add(p.Arch[i], off)
+		}
+		p.Sites[0].At, p.Sites[0].Platform = r3.Add(p.Sites[0].At, off), r3.Add(p.Sites[0].Platform, off)
+		for i := range p.Structures {
+			for j := range p.Structures[i].Path {
+				p.Structures[i].Path[j] = r3.Add(p.Structures[i].Path[j], off)
+			}
+		}
+	}, "")
+	require.NoError(t, err)
+	for _, row := range r.Sites[0].Rows {
+		assert.NotEqual(t, measure.Held, row.Verdict, "%s to %s: %s", row.Quantity, row.To, row.Note)
+	}
+}
+
+// An implant in a tooth that nobody marked is at best uncertain; marked, it is what its distance says.
+func TestImplantInAnUnmarkedTooth(t *testing.T) {
+	o := phantom.Demo(phantom.Mandible)
+	o.Teeth = []int{34}
+	o.Scan.Voxel, o.Scan.Blur = [3]float64{0.4, 0.4, 0.4}, 0.25
+	small, err := o.Small(35, 30)
+	require.NoError(t, err)
+	made, err := phantom.New(small)
+	require.NoError(t, err)
+	v, err := made.Volume(context.Background(), nil)
+	require.NoError(t, err)
+	p := made.Plan()
+	i := slices.IndexFunc(p.Structures, func(s phantom.PlanStructure) bool { return s.Kind == "root" })
+	root := p.Structures[i].Path
+	p.Structures = slices.Delete(p.Structures, i, i+1)
+	p.Sites[0].Tooth, p.Sites[0].At, p.Sites[0].Platform = 34, root[0], root[0]
+	p.Sites[0].Length = 6
+	var text bytes.Buffer
+	require.NoError(t, p.Write(&text))
+	plan, err := measure.ReadPlan("plan.yaml", text.Bytes(), nil)
+	require.NoError(t, err)
+	r, err := measure.Run(context.Background(), v, plan, measure.Scan{}, measure.Options{})
+	require.NoError(t, err)
+	assert.NotEqual(t, measure.Held, r.Sites[0].Verdict, "%v %v", r.Sites[0].Err, codes(r))
+}

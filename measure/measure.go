@@ -259,6 +259,7 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	for _, s := range sites {
 		c.doubts = append(c.doubts, c.plan.resolve(s.doubts, &faults{}, c.silenced)...)
 	}
+	c.doubts = append(c.doubts, c.archDoubts()...)
 	c.doubts = append(c.doubts, c.plan.idle(confirmWords, c.silenced)...)
 	c.applyDoubts(sites, r.Arch.Rows, c.doubts)
 	r.Cautions = slices.Concat(cautions, cautionsOf(c.doubts))

@@ -44,6 +44,7 @@ func (p *Plan) checkGeometry(l landmarks) []doubt {
 	}
 	for i := range p.Structures {
 		out = append(out, p.checkPath(i)...)
+		out = append(out, p.checkNearArch(i, l.curve)...)
 		out = append(out, p.checkSideName(i, l)...)
 	}
 	return out
@@ -119,6 +120,30 @@ func (p *Plan) checkImplant(i int, curve *reformat.Curve) []doubt {
 		}
 	}
 	return out
+}
+
+// inJaw are the kinds that lie within the jaw, so that the arch runs by them.
+var inJaw = map[safety.Kind]bool{safety.Canal: true, safety.MentalForamen: true, safety.AnteriorLoop: true, safety.IncisiveCanal: true, safety.Root: true, safety.ImplantBody: true}
+
+// checkNearArch finds a structure of the jaw that lies nowhere near its arch: written in another unit,
+// frame or sign. What lies past the arch's ends is not asked.
+func (p *Plan) checkNearArch(i int, curve *reformat.Curve) []doubt {
+	s := p.Structures[i]
+	if !inJaw[s.Kind] || len(s.Path) == 0 {
+		return nil
+	}
+	least := math.Inf(1)
+	for _, x := range s.Path {
+		if arc, _ := curve.Project(x); arc <= 0 || arc >= curve.Length() {
+			continue
+		}
+		least = math.Min(least, flatOffset(p, curve, x))
+	}
+	if least <= wrongOffset || math.IsInf(least, 1) {
+		return nil
+	}
+	return []doubt{p.structureDoubt(i, ".path[0]", "structure_off_arch", SeverityNotAssessed,
+		"%s lies %.0f mm beside the arch, where no %s is: check its unit, frame and signs", s.Name, least, spaced(s.Kind))}
 }
 
 // longPaths are the kinds whose path must follow a bend.
