@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -45,6 +46,7 @@ func (p *Plan) checkGeometry(l landmarks) []doubt {
 	for i := range p.Structures {
 		out = append(out, p.checkPath(i)...)
 		out = append(out, p.checkNearArch(i, l.curve)...)
+		out = append(out, p.checkRadius(i)...)
 		out = append(out, p.checkSideName(i, l)...)
 	}
 	return out
@@ -170,6 +172,26 @@ func (p *Plan) checkPath(i int) []doubt {
 		}
 	}
 	return out
+}
+
+// leastRadius is the radius below which no canal, foramen, root or implant is thick anywhere, mm. Source: half
+// of 1.0 mm, the least of the canal's diameters (2.51 ± 0.79 mm − 2 SD: Do et al., J Orthod Sci 2024;13:45) and
+// of the foramen's heights (1.0 to 4.2 mm, n = 160), abstracts read.
+const leastRadius = 0.5
+
+// checkRadius finds a path so thin that its clearance is that of a line: a radius left at some least value,
+// or in cm.
+func (p *Plan) checkRadius(i int) []doubt {
+	s := p.Structures[i]
+	if s.Kind == safety.Other || s.Kind == safety.Sinus || s.Kind == safety.NasalFloor || len(s.Radii) == 0 {
+		return nil
+	}
+	r := slices.Max(s.Radii)
+	if r >= leastRadius {
+		return nil
+	}
+	return []doubt{p.structureDoubt(i, ".radius_mm", "radius_small", SeverityUncertain,
+		"structure %s: its radius is nowhere more than %.2g mm, and a %s is at least %g mm wide: give its outer radius, wall included", quoted(s.Name), r, spaced(s.Kind), 2*leastRadius)}
 }
 
 // checkSideName finds a structure whose name says the other side than its place.
