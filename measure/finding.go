@@ -10,11 +10,17 @@ import (
 // doubt is something about a plan that may be wrong: an error, or a caution with what it does to verdicts.
 type doubt struct {
 	Caution
-	structure string // name of the structure it is about; empty: the site or the case
-	confirm   string // the word of `confirmed` that says it was looked at; empty: it cannot be
-	refuse    bool   // an error unless confirmed
+	structure string   // name of the structure it is about; empty: the site or the case
+	also      []string // names of structures whose places hang on that one's
+	confirm   string   // the word of `confirmed` that says it was looked at; empty: it cannot be
+	refuse    bool     // an error unless confirmed
 	mark      mark
 	remedy    string
+}
+
+// about reports whether the doubt concerns what is said of the structure called to.
+func (d doubt) about(to string) bool {
+	return d.structure == "" || d.structure == to || slices.Contains(d.also, to)
 }
 
 // The words of a site's `confirmed`.

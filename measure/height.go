@@ -25,6 +25,16 @@ type height struct {
 	open string // why it is not the limit that was asked for; empty: it is
 }
 
+// EndsAtLimit reports whether a quantity is a length that ends where the ridge height ends: what is to be
+// said of that limit is to be said of it.
+func EndsAtLimit(quantity string) bool {
+	switch quantity {
+	case "ridge_height", "usable_height", "levelled_height", "levelled_usable_height":
+		return true
+	}
+	return false
+}
+
 // heightRow finds the limit that the plan asks for and adds the height's row.
 func (c *run) heightRow(s *site) {
 	s.height = c.findHeight(s)
@@ -251,9 +261,7 @@ func (s *site) alongArch(value func(f reformat.Frame) (float64, bool)) float64 {
 // entry returns the depth at which the axis line, laid into frame f, enters a marked body, in mm.
 func entry(f reformat.Frame, a ridge.Axis, st safety.Structure) (float64, bool) {
 	inside := func(depth float64) bool {
-		p := f.Patient(a.At(depth))
-		gap, err := safety.Distance(safety.Structure{Path: []r3.Vec{p}, Radii: []float64{1e-6}}, st)
-		return err == nil && gap.Distance < 0
+		return toSurface(f.Patient(a.At(depth)), st) < 0
 	}
 	const step, far = 0.25, 45.0
 	for d := 0.0; d < far; d += step {

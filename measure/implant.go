@@ -30,7 +30,7 @@ func (c *run) implantRows(s *site) {
 	if err != nil {
 		findings = c.unplaced(plain(err))
 	}
-	s.hold(append(append(short(findings, missing), c.ends(s, *im)...), missing...))
+	s.hold(append(append(withoutUnmarked(findings, missing), c.ends(s, *im)...), missing...))
 	c.boneRows(s, *im)
 	c.poseRows(s, *im)
 	if s.outline != nil && s.out.Err == "" {
@@ -38,9 +38,9 @@ func (c *run) implantRows(s *site) {
 	}
 }
 
-// short takes held from the clearance to a canal of which the site's part is not marked: it is that of the
+// withoutUnmarked takes held from the clearance to a canal of which the site's part is not marked: it is that of the
 // marked piece alone. What lies on the other side of the jaw is no piece of it.
-func short(findings, missing []safety.Finding) []safety.Finding {
+func withoutUnmarked(findings, missing []safety.Finding) []safety.Finding {
 	k := slices.IndexFunc(missing, func(m safety.Finding) bool { return m.Kind == safety.Canal })
 	if k < 0 {
 		return findings
@@ -162,7 +162,8 @@ func (c *run) implant(s *site) (*safety.Implant, string) {
 	if want.Platform != nil {
 		im.Platform = *want.Platform
 	} else {
-		im.Platform = s.frame.Patient(s.axis.At(c.platformOf(s, want.Diameter).depth.Value))
+		s.stands = c.platformOf(s, want.Diameter)
+		im.Platform = s.frame.Patient(s.axis.At(s.stands.depth.Value))
 	}
 	return im, ""
 }
@@ -172,8 +173,8 @@ func (c *run) poseTerms(s *site) []uncertainty.Term {
 	if s.plan.Implant.Platform != nil || s.plan.Crest != nil || s.cut != nil && s.cut.crest.CrestSD == 0 {
 		return nil
 	}
-	depth := c.platformOf(s, s.plan.Implant.Diameter).depth.Std() // of the depth at which it hangs, its crest's edge included
-	return []uncertainty.Term{{Name: "crest that the implant hangs on", Std: math.Max(s.axis.CrestSD, depth)}}
+	return []uncertainty.Term{{Name: "crest that the implant hangs on", Std: math.Max(s.axis.CrestSD, s.stands.depth.Std())}} // its crest's edge is in the depth's
+
 }
 
 // unplaced is a finding for every marked structure of an implant that has no place.

@@ -12,6 +12,7 @@ import (
 // left, and how far from the midline.
 type landmarks struct {
 	curve    *reformat.Curve
+	occlusal r3.Vec  // unit, as the plan's
 	leftward float64 // +1: arc length grows toward the patient's left end of the arch; −1: toward the right
 	turn     float64 // of the whole curve about the occlusal direction, without sign, radians
 	midline  float64 // arc length of the midline, mm; NaN: not known
@@ -32,10 +33,20 @@ const (
 	givenMidline = 1.0
 )
 
+// beside returns the arc length of the curve's point nearest to p and how far p lies beside the curve
+// there, seen along the occlusal direction, mm; past is true where p lies past an end of the curve.
+func (l landmarks) beside(p r3.Vec) (arc, off float64, past bool) {
+	const across = 0.5 // mm along the tangent by which what is nearest to a point of the curve may miss it
+	arc, _ = l.curve.Project(p)
+	d := r3.Sub(p, l.curve.At(arc))
+	flat := r3.Sub(d, r3.Scale(r3.Dot(d, l.occlusal), l.occlusal))
+	return arc, r3.Norm(flat), math.Abs(r3.Dot(flat, l.curve.Tangent(arc))) > across
+}
+
 // newLandmarks finds the midline: the plan's, or else the point of the curve farthest forward along the
 // bisector of its two ends, where the curve is a whole arch.
 func newLandmarks(p *Plan, curve *reformat.Curve) landmarks {
-	l := landmarks{curve: curve, midline: math.NaN(), leftward: 1}
+	l := landmarks{curve: curve, occlusal: p.Occlusal, midline: math.NaN(), leftward: 1}
 	head := p.Occlusal // toward the patient's head
 	if p.Jaw == Maxilla {
 		head = r3.Scale(-1, head)

@@ -91,14 +91,36 @@ func (c *run) doubtMarks(s *site) {
 		}
 		if wrong := c.misplaced(st, near); wrong != "" {
 			d := c.plan.structureDoubt(i, ".path[0]", "structure_place", SeverityNotAssessed, "%s is marked where none can lie: %s", st.Name, wrong)
+			d.also = c.plan.sameNerve(i)
 			out = append(out, d.atSite(s))
 			continue
 		}
 		if st.Kind == safety.Canal && c.plan.Jaw == Mandible {
-			out = append(out, c.canalBounds(s, i, near)...)
-			out = append(out, c.lookDoubts(s, i, near)...)
+			for _, d := range slices.Concat(c.canalBounds(s, i, near), c.lookDoubts(s, i, near)) {
+				d.also = c.plan.sameNerve(i)
+				out = append(out, d)
+			}
 		}
 	}
+}
+
+// oneNerve is how near to each other marks of the lower jaw's nerve lie that belong together, mm. Our choice.
+const oneNerve = 8.0
+
+// sameNerve returns the names of the canals, foramina and loops marked as one nerve with the i-th structure:
+// where one of them is marked in the wrong place, so are, most likely, the others.
+func (p *Plan) sameNerve(i int) []string {
+	nerve := map[safety.Kind]bool{safety.Canal: true, safety.MentalForamen: true, safety.AnteriorLoop: true}
+	var out []string
+	for k, st := range p.Structures {
+		if k == i || !nerve[st.Kind] || !nerve[p.Structures[i].Kind] {
+			continue
+		}
+		if g, err := safety.Distance(p.Structures[i], st); err == nil && g.Distance <= oneNerve {
+			out = append(out, st.Name)
+		}
+	}
+	return out
 }
 
 // strayMarks holds the structures that lie near no site against the bone of the whole arch, at a few places of
@@ -106,7 +128,7 @@ func (c *run) doubtMarks(s *site) {
 func (c *run) strayMarks(sites []*site) []doubt {
 	var out []doubt
 	for i, st := range c.plan.Structures {
-		if len(st.Path) == 0 || st.Kind == safety.Other || st.Kind == safety.Sinus || st.Kind == safety.NasalFloor {
+		if len(st.Path) == 0 || !inJaw[st.Kind] {
 			continue
 		}
 		all := places(st)
@@ -231,9 +253,7 @@ func (c *run) cavityDoubts(s *site, i int) []doubt {
 			continue
 		}
 		for j := 0; j < len(o().Points) && least > floorToBone; j += everyPoint {
-			if g, err := safety.Distance(pointAt(f.Patient(o().Points[j])), st); err == nil {
-				least = math.Min(least, g.Distance)
-			}
+			least = math.Min(least, toSurface(f.Patient(o().Points[j]), st))
 		}
 	}
 	if least <= floorToBone || math.IsInf(least, 1) {
@@ -243,9 +263,14 @@ func (c *run) cavityDoubts(s *site, i int) []doubt {
 		"%s is marked where none can lie: its surface is %s from the bone", st.Name, mm(least)).atSite(s)}
 }
 
-// pointAt is a body without extent.
-func pointAt(p r3.Vec) safety.Structure {
-	return safety.Structure{Path: []r3.Vec{p}, Radii: []float64{1e-6}}
+// toSurface returns a point's distance from a body's surface, mm, negative inside; +Inf where the body has
+// no distance.
+func toSurface(p r3.Vec, of safety.Body) float64 {
+	g, err := safety.Distance(safety.Structure{Path: []r3.Vec{p}, Radii: []float64{1e-6}}, of)
+	if err != nil {
+		return math.Inf(1)
+	}
+	return g.Distance
 }
 
 // Bounds of a marked canal against the border and the walls of a lower jaw, mm: where the path lies beyond

@@ -41,15 +41,22 @@ var lowerSite = sync.OnceValues(func() (*volume.Volume, phantom.Plan) {
 // measured runs the plan of [lowerSite] after change; extra goes to the end of its text.
 func measured(t *testing.T, change func(p *phantom.Plan), extra string) (*measure.Result, error) {
 	t.Helper()
-	v, p := lowerSite()
-	p.Sites, p.Structures = slices.Clone(p.Sites), slices.Clone(p.Structures)
+	v, _ := lowerSite()
+	return measuredIn(t, v, change, func(text string) string { return text + extra })
+}
+
+// measuredIn runs the plan of [lowerSite] in v after change, its text after edit.
+func measuredIn(t *testing.T, v *volume.Volume, change func(p *phantom.Plan), edit func(string) string) (*measure.Result, error) {
+	t.Helper()
+	_, p := lowerSite()
+	p.Sites, p.Structures, p.Arch = slices.Clone(p.Sites), slices.Clone(p.Structures), slices.Clone(p.Arch)
 	for i := range p.Structures {
 		p.Structures[i].Path = slices.Clone(p.Structures[i].Path)
 	}
 	change(&p)
 	var text bytes.Buffer
 	require.NoError(t, p.Write(&text))
-	plan, err := measure.ReadPlan("plan.yaml", append(text.Bytes(), extra...), nil)
+	plan, err := measure.ReadPlan("plan.yaml", []byte(edit(text.String())), nil)
 	if err != nil {
 		return nil, err
 	}
@@ -149,27 +156,28 @@ func TestImplantOutsideTheBoneIsNotHeld(t *testing.T) {
 	}
 }
 
+// withoutPose takes platform and axis of the implant out of a plan's text.
+func withoutPose(text string) string {
+	from, to := strings.Index(text, "      platform:"), strings.Index(text, "      diameter_mm")
+	return text[:from] + text[to:]
+}
+
 // The simplest plan, diameter and length alone, stands where the ridge is wide enough, and says so.
 func TestSimplestPlanStandsOnTheUsableCrest(t *testing.T) {
-	v, p := lowerSite()
-	var text bytes.Buffer
-	require.NoError(t, p.Write(&text))
-	cut := text.String()
-	from := strings.Index(cut, "      platform:")
-	to := strings.Index(cut, "      diameter_mm")
-	plan, err := measure.ReadPlan("plan.yaml", []byte(cut[:from]+cut[to:]), nil)
-	require.NoError(t, err)
-	simple, err := measure.Run(context.Background(), v, plan, measure.Scan{}, measure.Options{})
-	require.NoError(t, err)
-	row, ok := simple.Sites[0].Lookup("platform_depth", nan)
-	require.True(t, ok)
-	assert.True(t, strings.HasPrefix(row.To, "usable crest for"), row.To)
-	for _, q := range []string{"buccal_bone", "lingual_bone"} {
-		least := least(simple.Sites[0], q)
-		assert.NotEqual(t, measure.NotHeld, least.Verdict, "%s %v %s", q, *least.Value, least.Note)
-	}
-	if *row.Value > 1 {
-		assert.Contains(t, codes(simple), "platform_deep")
+	v, _ := lowerSite()
+	for diameter, from := range map[float64]string{4: "usable crest for 7 mm", 9: "least depth with 9 mm of width", 15: "crest"} {
+		simple, err := measuredIn(t, v, func(p *phantom.Plan) { p.Sites[0].Diameter = diameter }, withoutPose)
+		require.NoError(t, err)
+		row, ok := simple.Sites[0].Lookup("platform_depth", nan)
+		require.True(t, ok)
+		assert.Equal(t, from, row.To)
+		_, deep := caution(simple, "platform_deep")
+		assert.Equal(t, *row.Value > 1, deep, "stands %.2f mm deep", *row.Value)
+		for _, q := range []string{"buccal_bone", "lingual_bone"} {
+			if least := least(simple.Sites[0], q); diameter == 4 {
+				assert.NotEqual(t, measure.NotHeld, least.Verdict, "%s %v %s", q, *least.Value, least.Note)
+			}
+		}
 	}
 }
 
@@ -230,43 +238,55 @@ func TestPlanOfAnotherFrameIsNeverHeld(t *testing.T) {
 	}
 }
 
-// A rod of metal's brightness stands in the implant's place: unmarked, no margin is held; marked as an
-// implant, its overlap is what is said.
-func TestImplantInAnUnmarkedBody(t *testing.T) {
-	v, p := lowerSite()
-	im := p.Sites[0]
+// withRod returns the volume with a rod of metal's brightness, 6 mm long, from a point along an axis.
+func withRod(v *volume.Volume, from, axis r3.Vec) *volume.Volume {
 	in := *v
 	in.Stored = slices.Clone(v.Stored)
-	from, axis := r3.Add(im.Platform, r3.Scale(2, im.Implant)), im.Implant
 	for n := range in.Stored {
 		k := n / (v.Size[0] * v.Size[1])
 		x := v.Patient(volume.Index{I: float64(n % v.Size[0]), J: float64(n / v.Size[0] % v.Size[1]), K: float64(k)})
 		d := r3.Sub(x, from)
 		along := r3.Dot(d, axis)
-		if along > 0 && along < 6 && r3.Norm(r3.Sub(d, r3.Scale(along, axis))) < 1.8 {
+		if along > 0 && along < 6 && r3.Norm(r3.Sub(d, r3.Scale(along, axis))) < rodRadius {
 			r := v.RescaleOf(k)
 			in.Stored[n] = int16((3000 - r.Intercept) / r.Slope)
 		}
 	}
-	run := func(extra string) *measure.Result {
-		var text bytes.Buffer
-		require.NoError(t, p.Write(&text))
-		cut := strings.Replace(text.String(), "structures:\n", "structures:\n"+extra, 1)
-		plan, err := measure.ReadPlan("plan.yaml", []byte(cut), nil)
+	return &in
+}
+
+const rodRadius = 1.8 // mm
+
+// A rod of metal's brightness stands in the implant's place, or beside it along the arch: unmarked, no margin
+// is held; marked as an implant, its distance is what is said; farther off, nothing is.
+func TestImplantInAnUnmarkedBody(t *testing.T) {
+	v, p := lowerSite()
+	im := p.Sites[0]
+	curve := r3.Unit(r3.Sub(p.Arch[len(p.Arch)-3], p.Arch[len(p.Arch)-5]))
+	along := r3.Unit(r3.Sub(curve, r3.Scale(r3.Dot(curve, im.Implant), im.Implant)))
+	touching := im.Diameter/2 + rodRadius
+	for _, c := range []struct {
+		off  float64 // of the rod's axis from the implant's, along the arch, mm
+		said bool
+		want measure.Verdict // of the rod marked as an implant
+	}{{0, true, measure.NotHeld}, {touching + 0.7, true, measure.NotHeld}, {-touching - 0.7, true, measure.NotHeld}, {touching + 6, false, measure.Held}} {
+		from := r3.Add(r3.Add(im.Platform, r3.Scale(2, im.Implant)), r3.Scale(c.off, along))
+		in := withRod(v, from, im.Implant)
+		r, err := measuredIn(t, in, func(*phantom.Plan) {}, func(text string) string { return text })
 		require.NoError(t, err)
-		r, err := measure.Run(context.Background(), &in, plan, measure.Scan{}, measure.Options{})
+		_, said := caution(r, "unmarked_body")
+		assert.Equal(t, c.said, said, "%g mm along the arch", c.off)
+		for _, row := range r.Sites[0].Rows {
+			assert.False(t, c.said && row.Verdict == measure.Held, "%s to %s", row.Quantity, row.To)
+		}
+		end := r3.Add(from, r3.Scale(6, im.Implant))
+		r, err = measuredIn(t, in, func(*phantom.Plan) {}, func(text string) string {
+			return strings.Replace(text, "structures:\n", "structures:\n"+fmt.Sprintf("  - {name: old implant, kind: implant, path: [[%g, %g, %g], [%g, %g, %g]], radius_mm: %g}\n", from.X, from.Y, from.Z, end.X, end.Y, end.Z, rodRadius), 1)
+		})
 		require.NoError(t, err)
-		return r
+		assert.NotContains(t, codes(r), "unmarked_body")
+		assert.Equal(t, c.want, rowTo(t, r, "old implant").Verdict, "%g mm along the arch", c.off)
 	}
-	r := run("")
-	assert.Contains(t, codes(r), "unmarked_body")
-	for _, row := range r.Sites[0].Rows {
-		assert.NotEqual(t, measure.Held, row.Verdict, "%s to %s", row.Quantity, row.To)
-	}
-	end := r3.Add(from, r3.Scale(6, axis))
-	r = run(fmt.Sprintf("  - {name: old implant, kind: implant, path: [[%g, %g, %g], [%g, %g, %g]], radius_mm: 1.8}\n", from.X, from.Y, from.Z, end.X, end.Y, end.Z))
-	assert.NotContains(t, codes(r), "unmarked_body")
-	assert.Equal(t, measure.NotHeld, rowTo(t, r, "old implant").Verdict)
 }
 
 var nan = math.NaN()

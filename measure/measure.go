@@ -45,8 +45,8 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 	if err != nil {
 		return nil, err
 	}
-	silenced := map[confirmation]bool{}
-	doubts, err := plan.examine(curve, &v.Grid, silenced)
+	marks, silenced := newLandmarks(plan, curve), map[confirmation]bool{}
+	doubts, err := plan.examine(marks, &v.Grid, silenced)
 	if err != nil {
 		return nil, err
 	}
@@ -63,7 +63,7 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", plan.Path, err)
 	}
-	c := &run{plan: plan, v: v, curve: curve, marks: newLandmarks(plan, curve), sections: newSections(v, curve), rules: rules, scene: scene,
+	c := &run{plan: plan, v: v, curve: curve, marks: marks, sections: newSections(v, curve), rules: rules, scene: scene,
 		placed: placedBy(plan, opt), voxel: v.Spacing(), doubts: doubts, silenced: silenced}
 	sites, err := c.trace(ctx, v)
 	if err != nil {
@@ -125,8 +125,9 @@ type site struct {
 	axis    ridge.Axis
 	hand    ridge.Hand
 	height  height
-	cut     *cut    // nil: the crest is not levelled
-	doubts  []doubt // found in the image
+	cut     *cut     // nil: the crest is not levelled
+	stands  platform // of an implant without one of its own
+	doubts  []doubt  // found in the image
 	out     SiteResult
 }
 

@@ -56,33 +56,69 @@ func (c *run) siteOnBone(s *site) {
 	}
 }
 
-// Where a body in the image belongs to a marked one, and where it stands in an implant's way, mm. Our choice.
-const (
-	markedBody = 3.0 // between its middle and the marked surface
-	inTheWay   = 1.0 // between its middle and the implant's surface
-)
+// markedBody is how far the middle of a body in the image may lie from the surface of the marked one that
+// it is, mm. Our choice.
+const markedBody = 3.0
 
-// denseDoubts finds a tooth, an implant or metal that the image shows in the implant's place and that the
-// plan does not mark.
+// denseDoubts finds a tooth, an implant or metal that the image shows in the implant's place, or nearer to
+// it than a root may be, and that the plan does not mark: no distance holds what nobody marked.
 func (c *run) denseDoubts(s *site, im safety.Implant) {
-	for _, b := range s.outline.Bodies() {
-		top := reformat.UV{U: b.Middle.U, V: b.Top}
-		if toBody(im, s.frame.Patient(b.Middle)) > inTheWay && toBody(im, s.frame.Patient(top)) > inTheWay {
+	t := c.standing(s)
+	margin := c.rules[string(safety.Root)].Margin
+	for _, off := range c.sectionsAbout(s, im) {
+		cut := t.about(off)
+		if cut.outline == nil {
 			continue
 		}
-		if c.markedNear(s, b) {
-			continue
+		for _, b := range cut.outline.Bodies() {
+			gap := toBody(im, cut.frame, b)
+			if gap >= margin || c.markedNear(cut.frame, b) {
+				continue
+			}
+			where := "stands in the implant's place"
+			if gap > 0 {
+				where = "stands " + mm(gap) + " beside the implant"
+			}
+			s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".implant", "unmarked_body", SeverityUncertain,
+				"something denser than cortical bone %s and is not marked: a tooth, an implant or metal", where))
+			return
 		}
-		d := c.plan.siteDoubt(s.index, ".implant", "unmarked_body", SeverityUncertain,
-			"something denser than cortical bone stands in the implant's place and is not marked: a tooth, an implant or metal")
-		s.doubts = append(s.doubts, d)
-		return
 	}
 }
 
-// toBody returns the distance of a point from an implant's surface, mm, negative inside.
-func toBody(im safety.Implant, p r3.Vec) float64 {
-	g, err := safety.Distance(pointAt(p), im)
+// bodySections is the distance along the arch between the sections in which a body beside an implant is
+// looked for, mm: the narrowest roots are as wide. Our choice.
+const bodySections = 3.0
+
+// sectionsAbout returns where along the arch from the site's section bodies near an implant are looked for,
+// mm: the site's own section first, then on both sides as far as the implant and a root's margin reach.
+func (c *run) sectionsAbout(s *site, im safety.Implant) []float64 {
+	reach := math.Max(im.Diameter, im.ApexDiameter)/2 + c.rules[string(safety.Root)].Margin
+	low, high := 0.0, 0.0
+	for _, p := range []r3.Vec{im.Platform, im.Apex()} {
+		_, off := s.frame.Section(p)
+		low, high = math.Min(low, off-reach), math.Max(high, off+reach)
+	}
+	out := []float64{0}
+	for _, end := range []float64{low, high} {
+		n := math.Ceil(math.Abs(end) / bodySections)
+		for k := 1.0; k <= n; k++ {
+			out = append(out, end*k/n)
+		}
+	}
+	return out
+}
+
+// toBody returns the distance of a body in a section from an implant's surface, mm, negative inside: the
+// body as a rod of its height and mean width.
+func toBody(im safety.Implant, f reformat.Frame, b ridge.Body) float64 {
+	half := b.Area / (b.Top - b.Low) / 2
+	top, low := reformat.UV{U: b.Middle.U, V: b.Top - half}, reformat.UV{U: b.Middle.U, V: b.Low + half}
+	if top.V < low.V {
+		top.V, low.V = b.Middle.V, b.Middle.V
+	}
+	rod := safety.Structure{Path: []r3.Vec{f.Patient(top), f.Patient(low)}, Radii: []float64{half, half}}
+	g, err := safety.Distance(im, rod)
 	if err != nil {
 		return math.Inf(1)
 	}
@@ -90,12 +126,9 @@ func toBody(im safety.Implant, p r3.Vec) float64 {
 }
 
 // markedNear reports whether a root or an implant is marked where a body stands.
-func (c *run) markedNear(s *site, b ridge.Body) bool {
+func (c *run) markedNear(f reformat.Frame, b ridge.Body) bool {
 	for _, st := range c.plan.Structures {
-		if st.Kind != safety.Root && st.Kind != safety.ImplantBody {
-			continue
-		}
-		if g, err := safety.Distance(pointAt(s.frame.Patient(b.Middle)), st); err == nil && g.Distance <= markedBody {
+		if (st.Kind == safety.Root || st.Kind == safety.ImplantBody) && toSurface(f.Patient(b.Middle), st) <= markedBody {
 			return true
 		}
 	}

@@ -141,7 +141,7 @@ func (p *Plan) Check(g *volume.Grid) ([]Caution, error) {
 		return nil, err
 	}
 	silenced := map[confirmation]bool{}
-	doubts, err := p.examine(curve, g, silenced)
+	doubts, err := p.examine(newLandmarks(p, curve), g, silenced)
 	if err != nil {
 		return nil, err
 	}
@@ -158,24 +158,23 @@ func newCurve(p *Plan) (*reformat.Curve, error) {
 }
 
 // examine is what [Plan.Check] and [Run] ask before any pixel: the doubts left, confirmed ones as such.
-func (p *Plan) examine(curve *reformat.Curve, g *volume.Grid, silenced map[confirmation]bool) ([]doubt, error) {
+func (p *Plan) examine(l landmarks, g *volume.Grid, silenced map[confirmation]bool) ([]doubt, error) {
 	f := &faults{}
-	left := p.examineInto(f, curve, g, silenced)
+	left := p.examineInto(f, l, g, silenced)
 	return left, f.err()
 }
 
-func (p *Plan) examineInto(f *faults, curve *reformat.Curve, g *volume.Grid, silenced map[confirmation]bool) []doubt {
+func (p *Plan) examineInto(f *faults, l landmarks, g *volume.Grid, silenced map[confirmation]bool) []doubt {
 	var doubts []doubt
 	if g != nil {
 		doubts = p.checkOn(f, *g)
 	}
 	for i, s := range p.Sites {
-		if s.ArcMM != nil && *s.ArcMM > curve.Length() {
-			f.add(p.markAt(fmt.Sprintf("sites[%d].arc_mm", i)), siteName(s.ID), fmt.Sprintf("give arc_mm from 0 to %.1f", math.Floor(curve.Length()*10)/10),
-				"station %.6g mm is past the end of the arch (%.1f mm)", *s.ArcMM, curve.Length())
+		if end := l.curve.Length(); s.ArcMM != nil && *s.ArcMM > end {
+			f.add(p.markAt(fmt.Sprintf("sites[%d].arc_mm", i)), siteName(s.ID), fmt.Sprintf("give arc_mm from 0 to %.1f", math.Floor(end*10)/10),
+				"station %.6g mm is past the end of the arch (%.1f mm)", *s.ArcMM, end)
 		}
 	}
-	l := newLandmarks(p, curve)
 	doubts = slices.Concat(doubts, p.checkGeometry(l), p.checkTeeth(l), p.checkProposed())
 	return p.resolve(doubts, f, silenced)
 }

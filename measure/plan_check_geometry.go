@@ -33,38 +33,30 @@ func (p *Plan) checkGeometry(l landmarks) []doubt {
 		out = append(out, doubt{Caution: Cautionf("occlusal_sign", SeverityUncertain, "%s: the plan's orientation note must explain it", p.upsideDownText())})
 	}
 	if p.Midline != nil {
-		if off := flatOffset(p, l.curve, *p.Midline); off > wrongOffset {
+		if _, off, _ := l.beside(*p.Midline); off > wrongOffset {
 			out = append(out, doubt{Caution: Cautionf("midline_off_arch", SeverityCaution, "midline lies %.1f mm off the arch curve", off),
 				refuse: true, mark: p.markAt("arch.midline"), remedy: "give a point of the midline at the arch"})
 		}
 	}
 	for i := range p.Sites {
-		out = append(out, p.checkOffset(i, l.curve)...)
+		out = append(out, p.checkOffset(i, l)...)
 		out = append(out, p.checkLeans(i)...)
 		out = append(out, p.checkImplant(i, l.curve)...)
 	}
 	for i := range p.Structures {
 		out = append(out, p.checkPath(i)...)
-		out = append(out, p.checkNearArch(i, l.curve)...)
 		out = append(out, p.checkRadius(i)...)
-		out = append(out, p.checkSideName(i, l)...)
+		out = append(out, p.checkPlaceOnArch(i, l)...)
 	}
 	return out
 }
 
-// flatOffset returns how far a point lies beside the curve, seen along the occlusal direction, mm.
-func flatOffset(p *Plan, curve *reformat.Curve, at r3.Vec) float64 {
-	arc, _ := curve.Project(at)
-	d := r3.Sub(at, curve.At(arc))
-	return r3.Norm(r3.Sub(d, r3.Scale(r3.Dot(d, p.Occlusal), p.Occlusal)))
-}
-
-func (p *Plan) checkOffset(i int, curve *reformat.Curve) []doubt {
+func (p *Plan) checkOffset(i int, l landmarks) []doubt {
 	at := p.Sites[i].At
 	if at == nil || !p.Sites[i].placed() {
 		return nil
 	}
-	off := flatOffset(p, curve, *at)
+	_, off, _ := l.beside(*at)
 	if off <= oddOffset {
 		return nil
 	}
@@ -127,25 +119,35 @@ func (p *Plan) checkImplant(i int, curve *reformat.Curve) []doubt {
 // inJaw are the kinds that lie within the jaw, so that the arch runs by them.
 var inJaw = map[safety.Kind]bool{safety.Canal: true, safety.MentalForamen: true, safety.AnteriorLoop: true, safety.IncisiveCanal: true, safety.Root: true, safety.ImplantBody: true}
 
-// checkNearArch finds a structure of the jaw that lies nowhere near its arch: written in another unit,
-// frame or sign. What lies past the arch's ends is not asked.
-func (p *Plan) checkNearArch(i int, curve *reformat.Curve) []doubt {
+// checkPlaceOnArch holds the place of a structure's path along and beside the arch against its kind and its
+// name: one of the jaw that lies nowhere near the arch was written in another unit, frame or sign, and one
+// whose name says the other side than its place is perhaps the other one, or was mirrored. What lies past
+// the arch's ends is not asked.
+func (p *Plan) checkPlaceOnArch(i int, l landmarks) []doubt {
 	s := p.Structures[i]
-	if !inJaw[s.Kind] || len(s.Path) == 0 {
+	says := p.sideSaid(s)
+	if len(s.Path) == 0 || says == "" && !inJaw[s.Kind] {
 		return nil
 	}
-	least := math.Inf(1)
+	least, contrary := math.Inf(1), says != ""
 	for _, x := range s.Path {
-		if arc, _ := curve.Project(x); arc <= 0 || arc >= curve.Length() {
-			continue
+		arc, off, past := l.beside(x)
+		if !past {
+			least = math.Min(least, off)
 		}
-		least = math.Min(least, flatOffset(p, curve, x))
+		lies := l.side(arc)
+		contrary = contrary && lies != "" && lies != says
 	}
-	if least <= wrongOffset || math.IsInf(least, 1) {
-		return nil
+	var out []doubt
+	if inJaw[s.Kind] && least > wrongOffset && !math.IsInf(least, 1) {
+		out = append(out, p.structureDoubt(i, ".path[0]", "structure_off_arch", SeverityNotAssessed,
+			"%s lies %.0f mm beside the arch, where no %s is: check its unit, frame and signs", s.Name, least, spaced(s.Kind)))
 	}
-	return []doubt{p.structureDoubt(i, ".path[0]", "structure_off_arch", SeverityNotAssessed,
-		"%s lies %.0f mm beside the arch, where no %s is: check its unit, frame and signs", s.Name, least, spaced(s.Kind))}
+	if contrary {
+		out = append(out, p.structureDoubt(i, ".name", "name_side", SeverityUncertain,
+			"structure %s lies on the patient's %s side: correct its name, or the signs of x (+x is the patient's left)", quoted(s.Name), other(says)))
+	}
+	return out
 }
 
 // longPaths are the kinds whose path must follow a bend.
@@ -183,7 +185,7 @@ const leastRadius = 0.5
 // or in cm.
 func (p *Plan) checkRadius(i int) []doubt {
 	s := p.Structures[i]
-	if s.Kind == safety.Other || s.Kind == safety.Sinus || s.Kind == safety.NasalFloor || len(s.Radii) == 0 {
+	if !inJaw[s.Kind] || len(s.Radii) == 0 {
 		return nil
 	}
 	r := slices.Max(s.Radii)
@@ -194,20 +196,24 @@ func (p *Plan) checkRadius(i int) []doubt {
 		"structure %s: its radius is nowhere more than %.2g mm, and a %s is at least %g mm wide: give its outer radius, wall included", quoted(s.Name), r, spaced(s.Kind), 2*leastRadius)}
 }
 
-// checkSideName finds a structure whose name says the other side than its place.
-func (p *Plan) checkSideName(i int, l landmarks) []doubt {
-	s := p.Structures[i]
-	says := sideIn(s.Name)
-	if says == "" || len(s.Path) == 0 {
-		return nil
+// sideSaid returns the side that a structure's name says: in words, or of a root or an implant by the number
+// of a tooth of this jaw; nothing where it says none, or both.
+func (p *Plan) sideSaid(s Structure) Side {
+	said := sideIn(s.Name)
+	if s.Kind != safety.Root && s.Kind != safety.ImplantBody {
+		return said
 	}
-	for _, x := range s.Path {
-		arc, _ := l.curve.Project(x)
-		if lies := l.side(arc); lies == "" || lies == says {
-			return nil
+	for _, word := range strings.FieldsFunc(s.Name, func(r rune) bool { return r < '0' || r > '9' }) {
+		t, ok := toothOf(word)
+		if !ok || t.jaw() != p.Jaw {
+			continue
 		}
+		if said != "" && said != t.side() {
+			return ""
+		}
+		said = t.side()
 	}
-	return []doubt{p.structureDoubt(i, ".name", "name_side", SeverityCaution, "structure %s lies on the patient's %s side", quoted(s.Name), other(says))}
+	return said
 }
 
 // sideIn returns the side that a name says as a word of its own; nothing where it says none, or both.

@@ -111,7 +111,7 @@ func (p *Plan) checkItself(f *faults) {
 		return
 	}
 	if curve, err := newCurve(p); err == nil {
-		p.examineInto(f, curve, nil, map[confirmation]bool{})
+		p.examineInto(f, newLandmarks(p, curve), nil, map[confirmation]bool{})
 	}
 }
 

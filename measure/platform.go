@@ -103,7 +103,7 @@ func (c *run) depthRow(s *site, im safety.Implant) {
 		s.add(row)
 		return
 	}
-	p := c.platformOf(s, im.Diameter)
+	p := s.stands
 	row = length("platform_depth", nil, p.depth)
 	row.To = p.from
 	if p.depth.Value > sunkBy {

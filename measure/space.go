@@ -3,7 +3,6 @@ package measure
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -86,7 +85,7 @@ func (c *run) extensionRows(placed []safety.Placed, opts safety.Options) []ArchR
 // planned marks a row whose number follows from the plan alone: its uncertainty is 0, not unknown.
 func planned(r Row) Row {
 	if len(r.Budget) == 0 {
-		r.Budget, r.Note = asPlanned(), strings.TrimSuffix("as planned; "+r.Note, "; ")
+		r.Budget, r.Note = asPlanned(), joined("as planned", r.Note)
 	}
 	return r
 }

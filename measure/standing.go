@@ -63,6 +63,18 @@ func (t *standing) through(q r3.Vec, exact bool) slice {
 	return t.c.slice(arc)
 }
 
+// about returns the section off mm along the arch from the site's own.
+func (t *standing) about(off float64) slice {
+	arc := t.s.frame.Arc + off
+	switch {
+	case off == 0:
+		return t.own
+	case arc < 0 || arc > t.c.curve.Length():
+		return slice{err: errPastArch}
+	}
+	return t.c.slice(arc)
+}
+
 // nearest returns the coarse section nearest to a point, outlined when first asked for.
 func (t *standing) nearest(q r3.Vec) slice {
 	k, at := 0, &t.own
@@ -168,10 +180,11 @@ func (r ray) outside() float64 {
 // −Inf where the axis stands outside the bone and the ray meets none. NaN: not known.
 func (t *standing) coarse(r ray) float64 {
 	_, far := r.outline.Near(r.at, r.dir)
-	if math.IsNaN(far) {
-		if out := r.outside(); out > 0 || math.IsNaN(out) {
-			return -out * math.Inf(1) // −Inf, or NaN
-		}
+	switch {
+	case !math.IsNaN(far):
+	case r.outside() > 0:
+		return math.Inf(-1)
+	default:
 		return math.NaN()
 	}
 	return math.Min(far, t.ahead(r)) - r.radius

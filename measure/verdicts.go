@@ -34,24 +34,23 @@ func (s *site) doubt(d doubt) {
 	if d.Site != "" && d.Site != s.plan.ID {
 		return
 	}
-	about := func(to string) bool { return d.structure == "" || d.structure == to }
 	said := false
-	if d.structure != "" && d.structure == s.height.name {
+	if d.structure != "" && d.about(s.height.name) {
 		s.doubtHeight(d)
 	}
 	for i := range s.out.Rows {
-		if r := &s.out.Rows[i]; about(r.To) {
+		if r := &s.out.Rows[i]; d.about(r.To) {
 			limitRow(r, d)
 			said = said || r.Verdict != safety.NoMargin
 		}
 	}
 	for i := range s.out.Findings {
-		if f := &s.out.Findings[i]; about(f.To) {
+		if f := &s.out.Findings[i]; d.about(f.To) {
 			f.Verdict = limited(f.Verdict, d.Severity)
 		}
 	}
 	for i := range s.out.Ladder {
-		limitRung(&s.out.Ladder[i], d, about)
+		limitRung(&s.out.Ladder[i], d)
 	}
 	if d.Site == "" || d.Severity != SeverityNotAssessed || d.structure != "" && said {
 		return
@@ -66,7 +65,7 @@ func (s *site) doubt(d doubt) {
 // doubtHeight says of a height that it ends at a structure in doubt.
 func (s *site) doubtHeight(d doubt) {
 	for i := range s.out.Rows {
-		if r := &s.out.Rows[i]; r.Quantity == "ridge_height" || r.Quantity == "usable_height" || r.Quantity == "levelled_height" {
+		if r := &s.out.Rows[i]; EndsAtLimit(r.Quantity) {
 			r.Note = joined(d.Text, r.Note)
 		}
 	}
@@ -91,23 +90,22 @@ func limitRow(r *Row, d doubt) {
 	}
 	r.Verdict = v
 	if !strings.Contains(r.Note, d.Text) {
-		r.Note = strings.TrimSuffix(r.Note+"; "+d.Text, "; ")
-		r.Note = strings.TrimPrefix(r.Note, "; ")
+		r.Note = joined(r.Note, d.Text)
 	}
 }
 
 // limitRung limits the verdict of a size tried. A structure in doubt limits every size that it could
 // limit: nobody knows where it is.
-func limitRung(r *safety.Rung, d doubt, about func(to string) bool) {
+func limitRung(r *safety.Rung, d doubt) {
 	concerned := d.structure == ""
 	for i := range r.Findings {
-		if f := &r.Findings[i]; about(f.To) {
+		if f := &r.Findings[i]; d.about(f.To) {
 			f.Verdict = limited(f.Verdict, d.Severity)
 			concerned = true
 		}
 	}
 	if concerned && limited(r.Verdict, d.Severity) != r.Verdict {
 		r.Verdict = limited(r.Verdict, d.Severity)
-		r.Reason = strings.TrimPrefix(r.Reason+"; "+d.Text, "; ")
+		r.Reason = joined(r.Reason, d.Text)
 	}
 }

@@ -173,22 +173,25 @@ func (c *Curve) Tangent(s float64) r3.Vec {
 // Project returns the arc length of the curve's point nearest to p and its distance, in mm.
 func (c *Curve) Project(p r3.Vec) (s, distance float64) {
 	const step = 0.25 // mm; far below the radius of any arch, so the nearest sample brackets the minimum
-	far := func(s float64) float64 { return r3.Norm(r3.Sub(c.At(s), p)) }
+	// Along each segment the spline's parameter stands in for the arc length: it needs no inversion.
+	at := func(t float64) (seg int, x float64) {
+		seg = min(sort.Search(len(c.starts)-2, func(i int) bool { return c.starts[i+1] > t }), len(c.starts)-2)
+		return seg, (t - c.starts[seg]) / (c.starts[seg+1] - c.starts[seg])
+	}
+	far := func(t float64) float64 {
+		q, _ := c.spline(at(t))
+		return r3.Norm(r3.Sub(q, p))
+	}
 	n := int(c.Length()/step) + 2
-	best, at := math.Inf(1), 0.0
-	for seg := range len(c.starts) - 1 { // coarse pass by parameter: no inversion of the arc length
-		for i := range 1 + int((c.starts[seg+1]-c.starts[seg])/step) {
-			x := float64(i) * step / (c.starts[seg+1] - c.starts[seg])
-			q, _ := c.spline(seg, x)
-			if d := r3.Norm(r3.Sub(q, p)); d < best {
-				best, at = d, c.starts[seg]+c.segmentLength(seg, x)
-			}
+	nearest := 0
+	best := math.Inf(1)
+	for i := range n + 1 {
+		if d := far(c.Length() * float64(i) / float64(n)); d < best {
+			best, nearest = d, i
 		}
 	}
-	if d := far(c.Length()); d < best {
-		at = c.Length()
-	}
-	lo, hi := math.Max(0, at-c.Length()/float64(n)*2), math.Min(c.Length(), at+c.Length()/float64(n)*2)
+	lo := c.Length() * float64(max(nearest-1, 0)) / float64(n)
+	hi := c.Length() * float64(min(nearest+1, n)) / float64(n)
 	for range 60 { // golden section: the distance has one minimum in the bracket
 		const g = 0.3819660112501051
 		a, b := lo+g*(hi-lo), hi-g*(hi-lo)
@@ -198,8 +201,8 @@ func (c *Curve) Project(p r3.Vec) (s, distance float64) {
 			lo = a
 		}
 	}
-	s = (lo + hi) / 2
-	return s, far(s)
+	seg, x := at((lo + hi) / 2)
+	return c.starts[seg] + c.segmentLength(seg, x), far((lo + hi) / 2)
 }
 
 // Frame returns the section's frame at arc length s (mm): U points out of the arch at right

@@ -53,6 +53,3 @@ func wall(l measure.Limit) bool { return strings.HasSuffix(string(l), "_wall") }
 func limitWord(l measure.Limit, jaw measure.Jaw) string {
 	return strings.Replace(plainName(string(l)), "lingual", inner(jaw), 1)
 }
-
-// toLimit are the lengths that end where the ridge height ends.
-var toLimit = map[string]bool{"ridge_height": true, "usable_height": true, "levelled_height": true, "levelled_usable_height": true}

@@ -134,7 +134,7 @@ func siteCode(jaw measure.Jaw, s *measure.SiteResult) dicomio.Node {
 // text; a verdict as text behind it.
 func withRow(g dicomio.Node, jaw measure.Jaw, s *measure.SiteResult, row measure.Row) dicomio.Node {
 	concept, coded := concepts[row.Quantity]
-	if toLimit[row.Quantity] && wall(s.HeightTo) {
+	if measure.EndsAtLimit(row.Quantity) && wall(s.HeightTo) {
 		concept = length // along the axis to a side wall: no height
 	}
 	unit, known := units[row.Unit]

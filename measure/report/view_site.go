@@ -43,7 +43,7 @@ func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 			}
 		default:
 			f := viewOfRow(row, jaw)
-			if v.Height.Open && toLimit[row.Quantity] && f.Reading != "" {
+			if v.Height.Open && measure.EndsAtLimit(row.Quantity) && f.Reading != "" {
 				f.Reading += "; " + openWords(s)
 				if row.Quantity != "ridge_height" {
 					f.Note = "" // the height's own: said there

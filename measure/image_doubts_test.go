@@ -1,0 +1,113 @@
+package measure_test
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure"
+	"ridgerule/measure/phantom"
+)
+
+// caution returns the caution of a code, and whether the result has it.
+func caution(r *measure.Result, code string) (measure.Caution, bool) {
+	i := slices.IndexFunc(r.Cautions, func(c measure.Caution) bool { return c.Code == code })
+	if i < 0 {
+		return measure.Caution{}, false
+	}
+	return r.Cautions[i], true
+}
+
+// moveArch moves every point of the arch.
+func moveArch(by r3.Vec) func(p *phantom.Plan) {
+	return func(p *phantom.Plan) {
+		for i := range p.Arch {
+			p.Arch[i] = r3.Add(p.Arch[i], by)
+		}
+	}
+}
+
+// What the image says against a plan: each slip is made in a right plan, its caution is there, and no margin
+// that it is about is held.
+func TestImageAgainstThePlan(t *testing.T) {
+	v, drawn := lowerSite()
+	right, err := measured(t, func(*phantom.Plan) {}, "")
+	require.NoError(t, err)
+	site := right.Sites[0]
+	crestAt := func(below float64) func(string) string {
+		at := site.Frame.Patient(site.Crest)
+		at = r3.Add(at, r3.Scale(below, site.Frame.Direction(site.Axis)))
+		return func(text string) string {
+			return strings.Replace(text, "    implant:", fmt.Sprintf("    crest: [%.3f, %.3f, %.3f]\n    implant:", at.X, at.Y, at.Z), 1)
+		}
+	}
+	same := func(text string) string { return text }
+	for name, c := range map[string]struct {
+		change func(p *phantom.Plan)
+		edit   func(text string) string
+		code   string
+		want   measure.Severity // empty: nothing is said
+	}{
+		"the arch beside the bone":          {moveArch(r3.Vec{X: 13, Y: -5}), same, "arch_off_bone", measure.SeverityUncertain},
+		"the site beside the bone":          {moveArch(r3.Vec{X: 10, Y: -4}), same, "site_off_bone", measure.SeverityUncertain},
+		"the arch 1 mm aside, in the bone":  {moveArch(r3.Vec{X: 1}), same, "arch_off_bone", ""},
+		"the site 1 mm aside, in the bone":  {moveArch(r3.Vec{X: 1}), same, "site_off_bone", ""},
+		"a root in the cheek, near no site": {addRoot(r3.Add(drawn.Sites[0].At, r3.Vec{X: 14, Y: 13})), same, "structure_place", measure.SeverityNotAssessed},
+		"the crest 2 mm under the edge":     {func(*phantom.Plan) {}, crestAt(2), "crest_given", measure.SeverityUncertain},
+		"the crest 1.2 mm above the edge":   {func(*phantom.Plan) {}, crestAt(-1.2), "crest_given", measure.SeverityUncertain},
+		"the crest as found":                {func(*phantom.Plan) {}, crestAt(0), "crest_given", ""},
+		"a canal 3 mm too low":              {moveCanal(shift(r3.Vec{Z: -3})), same, "canal_elsewhere", measure.SeverityUncertain},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r, err := measuredIn(t, v, c.change, c.edit)
+			require.NoError(t, err)
+			found, said := caution(r, c.code)
+			assert.Equal(t, c.want != "", said, "%v", codes(r))
+			assert.Equal(t, c.want, found.Severity)
+		})
+	}
+}
+
+func addRoot(at r3.Vec) func(p *phantom.Plan) {
+	return func(p *phantom.Plan) {
+		p.Structures = append(p.Structures, phantom.PlanStructure{Name: "stray root", Kind: "root",
+			Path: []r3.Vec{at, r3.Add(at, r3.Vec{Z: -9})}, Radius: []float64{2, 2}, SD: 0.3})
+	}
+}
+
+// A canal marked only behind the site says nothing of the site: its clearance is that of the marked piece.
+func TestCanalMarkedShortOfTheSiteIsNotHeld(t *testing.T) {
+	_, drawn := lowerSite()
+	r, err := measured(t, func(p *phantom.Plan) {
+		for i, s := range p.Structures {
+			if s.Name != "left canal" {
+				continue
+			}
+			behind := func(x r3.Vec) bool { return x.Y > drawn.Sites[0].At.Y+6 }
+			k := slices.IndexFunc(s.Path, behind)
+			if behind(s.Path[0]) {
+				k = slices.IndexFunc(s.Path, func(x r3.Vec) bool { return !behind(x) })
+				p.Structures[i].Path, p.Structures[i].Radius = s.Path[:k], s.Radius[:k]
+				return
+			}
+			p.Structures[i].Path, p.Structures[i].Radius = s.Path[k:], s.Radius[k:]
+		}
+	}, "")
+	require.NoError(t, err)
+	assert.Equal(t, measure.NotAssessed, rowTo(t, r, "left canal").Verdict)
+	assert.NotEqual(t, measure.Held, r.Sites[0].Verdict)
+}
+
+// A foramen is the mouth of its canal: where the canal is marked in the wrong place, its distance holds nothing.
+func TestForamenIsDoubtedWithItsCanal(t *testing.T) {
+	for off, want := range map[float64]measure.Verdict{0: measure.Held, -3: measure.Uncertain} {
+		r, err := measured(t, moveCanal(shift(r3.Vec{Z: off})), "")
+		require.NoError(t, err)
+		assert.Equal(t, want, rowTo(t, r, "left mental foramen").Verdict)
+	}
+}
