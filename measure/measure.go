@@ -63,8 +63,11 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", plan.Path, err)
 	}
-	c := &run{plan: plan, v: v, curve: curve, marks: marks, sections: newSections(v, curve), rules: rules, scene: scene,
+	c := &run{plan: plan, v: v, curve: curve, marks: marks, rules: rules, scene: scene,
 		placed: placedBy(plan, opt), voxel: v.Spacing(), doubts: doubts, silenced: silenced}
+	if err := c.learn(ctx); err != nil {
+		return nil, err
+	}
 	sites, err := c.trace(ctx, v)
 	if err != nil {
 		return nil, err
@@ -88,6 +91,7 @@ type run struct {
 	scene    *safety.Scene
 	placed   float64 // standard uncertainty of the arch points, mm
 	tissue   ridge.Tissue
+	taught   []Caution  // about what the series has taught
 	voxel    [3]float64 // mm
 }
 
@@ -131,32 +135,24 @@ type site struct {
 	out     SiteResult
 }
 
-// trace outlines the bone of every site and learns from all of them what the series has in common.
+// trace outlines the bone of every site.
 func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 	sites := make([]*site, len(c.plan.Sites))
-	err := each(ctx, len(sites), func(i int) {
+	return sites, each(ctx, len(sites), func(i int) {
 		s := &site{index: i, plan: c.plan.Sites[i]}
 		sites[i] = s
 		defer c.recovered(s)
 		s.frame = c.curve.Frame(c.arc(s.plan))
 		s.hand = c.handAt(s.frame.Arc)
 		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Side: c.marks.side(s.frame.Arc), Name: nameOf(s.plan.Tooth, c.marks.side(s.frame.Arc)), Frame: s.frame, AxisFrom: s.plan.Axis}
-		o, err := ridge.Trace(reformat.NewField(v, s.frame), ridge.Tissue{})
+		o, err := ridge.Trace(reformat.NewField(v, s.frame), c.tissue)
 		if err != nil {
 			s.out.Err = plain(err)
-		} else {
-			o.Sample()
-			s.outline = o
+			return
 		}
+		o.Weigh()
+		s.outline = o
 	})
-	var outlines []*ridge.Outline
-	for _, s := range sites {
-		if s != nil && s.outline != nil {
-			outlines = append(outlines, s.outline)
-		}
-	}
-	c.tissue = ridge.Learn(outlines)
-	return sites, err
 }
 
 // arc returns a site's arc length, in mm.
@@ -249,7 +245,7 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	if c.tissue.Edges > 0 {
 		scan.Blur, scan.Noise = c.tissue.Blur, c.tissue.Noise
 	}
-	cautions := slices.Concat(scan.Cautions, c.plan.Cautions, coarse(c.voxel))
+	cautions := slices.Concat(scan.Cautions, c.plan.Cautions, coarse(c.voxel), c.taught)
 	if c.curve.Straight() {
 		cautions = append(cautions, Cautionf("arch_straight", SeverityCaution, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures"))
 	}

@@ -23,14 +23,14 @@ type sections struct {
 // half of it.
 const sectionStep = 2.0
 
-func newSections(v *volume.Volume, curve *reformat.Curve) *sections {
+func newSections(v *volume.Volume, curve *reformat.Curve, t ridge.Tissue) *sections {
 	n := int(math.Ceil(curve.Length() / sectionStep))
 	s := &sections{}
 	for i := range n + 1 {
 		f := curve.Frame(curve.Length() * float64(i) / float64(n))
 		s.frames = append(s.frames, f)
 		s.made = append(s.made, sync.OnceValue(func() *ridge.Outline {
-			o, err := ridge.Trace(reformat.NewField(v, f), ridge.Tissue{})
+			o, err := ridge.Trace(reformat.NewField(v, f), t)
 			if err != nil {
 				return nil
 			}

@@ -18,7 +18,6 @@ func (c *run) site(s *site) {
 		c.failed(s)
 		return
 	}
-	s.outline.Use(c.tissue)
 	axis, err := s.findAxis()
 	if err != nil {
 		s.out.Err = plain(err)

@@ -27,11 +27,12 @@ const (
 // and the grey value that bounds it.
 func bone(s reformat.Section) (filled mask, level float64, ok bool) {
 	low, top := classes(s)
+	rim := rimPath(s)
 	best := -1.0
 	for _, f := range []float64{0, 0.15, 0.3, 0.45, 0.6, 0.75} {
 		t := top - f*(top-low)
 		for _, r := range []float64{0, 0.5, 1} {
-			m, share := boneAt(s, t, r/s.Step)
+			m, share := boneAt(s, rim, t, r/s.Step)
 			if share > best {
 				filled, level, best = m, t, share
 			}
@@ -44,13 +45,13 @@ func bone(s reformat.Section) (filled mask, level float64, ok bool) {
 }
 
 // boneAt thresholds at level, closes gaps of radius r pixels, fills what is enclosed and keeps the
-// part at the site. share says how whole that part is; negative: none.
-func boneAt(s reformat.Section, level, r float64) (mask, float64) {
+// part at the site. rim is the section's [rimPath]. share says how whole that part is; negative: none.
+func boneAt(s reformat.Section, rim []int, level, r float64) (mask, float64) {
 	m := newMask(s.Width, s.Height)
 	for i, g := range s.Grey {
 		m.in[i] = float64(g) > level
 	}
-	m = fill(s, m.closed(r))
+	m = fill(s, rim, m.closed(r))
 	m = m.opened(0.4 / s.Step)
 	x, y := s.Pixel(reformat.UV{})
 	at, far := m.nearest(x, y)
@@ -62,16 +63,16 @@ func boneAt(s reformat.Section, level, r float64) (mask, float64) {
 	if area < leastBone {
 		return part, -1
 	}
-	whole := fill(s, part.closed(bridge/s.Step)).count()
+	whole := fill(s, rim, part.closed(bridge/s.Step)).count()
 	return part, float64(part.count()) / float64(whole)
 }
 
 // fill adds to m every pixel that the outside cannot reach. What lies beyond the field is a wall:
 // marrow cut off by the field's edge stays inside when bone flanks the cut on both sides.
-func fill(s reformat.Section, m mask) mask {
+func fill(s reformat.Section, rim []int, m mask) mask {
 	missing := func(i int) bool { return s.Grey[i] != s.Grey[i] }
 	var seeds []int
-	for _, run := range borderRuns(s, m) {
+	for _, run := range borderRuns(s, rim, m) {
 		seeds = append(seeds, run...)
 	}
 	outside := m.flood(seeds, func(i int) bool { return !m.in[i] && !missing(i) })
@@ -89,8 +90,7 @@ const cutBase = 25.0
 // borderRuns returns the stretches of background along the rim of the field, without those that
 // bone flanks on both sides below the site and that run straight from one to the other: the inside
 // of a jaw whose base was cut off.
-func borderRuns(s reformat.Section, m mask) [][]int {
-	rim := rimPath(s)
+func borderRuns(s reformat.Section, rim []int, m mask) [][]int {
 	if len(rim) == 0 {
 		return nil
 	}

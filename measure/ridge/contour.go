@@ -11,69 +11,92 @@ import (
 // is taken as −1 beyond the raster. Marching squares with linear interpolation; a saddle is
 // decided by the mean of its corners.
 func contour(w, h int, value func(x, y int) float64) [][2]float64 {
-	get := func(x, y int) float64 {
-		if x < 0 || y < 0 || x >= w || y >= h {
-			return -1
-		}
-		return value(x, y)
-	}
-	type key struct{ x, y, dir int } // grid edge: from (x, y) to the right (0) or down (1)
-	next := map[key]key{}
-	spot := func(k key) [2]float64 {
-		a := get(k.x, k.y)
-		if k.dir == 0 {
-			return [2]float64{float64(k.x) + a/(a-get(k.x+1, k.y)), float64(k.y)}
-		}
-		return [2]float64{float64(k.x), float64(k.y) + a/(a-get(k.x, k.y+1))}
-	}
-	for y := -1; y < h; y++ {
-		for x := -1; x < w; x++ {
-			c := [4]float64{get(x, y), get(x+1, y), get(x+1, y+1), get(x, y+1)}
-			edges := [4]key{{x, y, 0}, {x + 1, y, 1}, {x, y + 1, 0}, {x, y, 1}} // top, right, bottom, left
-			var out, in []key                                                   // walking clockwise on the raster, the line leaves where positive turns negative
-			for e := range 4 {
-				a, b := c[e] > 0, c[(e+1)%4] > 0
-				if a && !b {
-					out = append(out, edges[e])
-				}
-				if !a && b {
-					in = append(in, edges[e])
-				}
-			}
-			switch len(out) {
-			case 1:
-				next[out[0]] = in[0]
-			case 2: // a saddle: a joined middle connects each exit with the entry after it
-				if joined := c[0]+c[1]+c[2]+c[3] > 0; joined == (c[0] > 0) {
-					next[out[0]], next[out[1]] = in[0], in[1]
-				} else {
-					next[out[0]], next[out[1]] = in[1], in[0]
-				}
-			}
-		}
-	}
-	var longest [][2]float64
-	for len(next) > 0 {
-		var start key
-		for k := range next {
-			start = k
-			break
-		}
-		var line [][2]float64
-		for k := start; ; {
-			line = append(line, spot(k))
-			n, ok := next[k]
-			delete(next, k)
-			if !ok || n == start {
-				break
-			}
-			k = n
+	r := newRimmed(w, h, value)
+	next := r.links()
+	var longest []int32
+	for start := range next {
+		var line []int32
+		for k := int32(start); next[k] >= 0; {
+			line = append(line, k)
+			k, next[k] = next[k], -1
 		}
 		if len(line) > len(longest) {
 			longest = line
 		}
 	}
-	return longest
+	out := make([][2]float64, len(longest))
+	for i, k := range longest {
+		out[i] = r.spot(k)
+	}
+	return out
+}
+
+// rimmed is a raster with a rim of −1 one pixel wide. An edge of its grid is twice the number of the
+// pixel at its left or upper end, plus one where it runs down.
+type rimmed struct {
+	w     int       // with the rim
+	value []float64 // row by row
+}
+
+func newRimmed(w, h int, value func(x, y int) float64) rimmed {
+	r := rimmed{w + 2, make([]float64, (w+2)*(h+2))}
+	for i := range r.value {
+		r.value[i] = -1
+	}
+	for y := range h {
+		for x := range w {
+			r.value[(y+1)*r.w+x+1] = value(x, y)
+		}
+	}
+	return r
+}
+
+// links returns for every edge that the zero line crosses the one it crosses next, −1 for the others.
+func (r rimmed) links() []int32 {
+	next := make([]int32, 2*len(r.value))
+	for i := range next {
+		next[i] = -1
+	}
+	for i := 0; i+r.w+1 < len(r.value); i++ {
+		if (i+1)%r.w == 0 {
+			continue
+		}
+		c := [4]float64{r.value[i], r.value[i+1], r.value[i+1+r.w], r.value[i+r.w]}
+		edges := [4]int32{int32(2 * i), int32(2*i + 3), int32(2 * (i + r.w)), int32(2*i + 1)} // top, right, bottom, left
+		var out, in [2]int32                                                                  // walking clockwise on the raster, the line leaves where positive turns negative
+		n, m := 0, 0
+		for e := range 4 {
+			switch a, b := c[e] > 0, c[(e+1)%4] > 0; {
+			case a && !b:
+				out[n] = edges[e]
+				n++
+			case !a && b:
+				in[m] = edges[e]
+				m++
+			}
+		}
+		switch n {
+		case 1:
+			next[out[0]] = in[0]
+		case 2: // a saddle: a joined middle connects each exit with the entry after it
+			if joined := c[0]+c[1]+c[2]+c[3] > 0; joined == (c[0] > 0) {
+				next[out[0]], next[out[1]] = in[0], in[1]
+			} else {
+				next[out[0]], next[out[1]] = in[1], in[0]
+			}
+		}
+	}
+	return next
+}
+
+// spot returns where the zero line crosses an edge, in pixels.
+func (r rimmed) spot(k int32) [2]float64 {
+	i := int(k / 2)
+	x, y, a := float64(i%r.w-1), float64(i/r.w-1), r.value[i]
+	if k%2 == 0 {
+		return [2]float64{x + a/(a-r.value[i+1]), y}
+	}
+	return [2]float64{x, y + a/(a-r.value[i+r.w])}
 }
 
 // evenly returns the closed polyline resampled to points about step apart, starting at its point

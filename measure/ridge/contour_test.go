@@ -89,8 +89,8 @@ func TestRingWithAGapFillsOnceClosed(t *testing.T) {
 		d := math.Hypot(x, y)
 		ring.in[i] = d > 15 && d < 20 && !(x > 0 && math.Abs(y) < 1.5)
 	}
-	open := fill(s, ring).count()
-	closed := fill(s, ring.closed(3)).count()
+	open := fill(s, rimPath(s), ring).count()
+	closed := fill(s, rimPath(s), ring.closed(3)).count()
 	require.Less(t, open, 600)
 	require.InEpsilon(t, math.Pi*20*20, float64(closed), 0.03)
 }

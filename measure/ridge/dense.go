@@ -34,7 +34,7 @@ func (o *Outline) Bodies() []Body {
 		return nil
 	}
 	s := o.seen
-	level := o.tissue.bone + denser*(o.tissue.bone-o.tissue.Soft)
+	level := o.tissue.Cortex + denser*(o.tissue.Cortex-o.tissue.Soft)
 	m := newMask(s.Width, s.Height)
 	for i, g := range s.Grey {
 		m.in[i] = float64(g) > level
@@ -111,19 +111,20 @@ func (b Body) holds(a Axis) bool {
 // bone: where what bounded it is as bright as cortical bone, half-way to bone bounds it instead.
 func (o *Outline) redraw() {
 	t := o.tissue
-	if !t.known() || o.level < t.Soft+0.85*(t.bone-t.Soft) {
+	if !t.known() || o.level < t.Soft+0.85*(t.Cortex-t.Soft) {
 		return
 	}
 	s := o.seen
+	rim := rimPath(s)
 	old, best := *o, -1.0
 	var filled mask
-	o.level = t.Soft + 0.5*(t.bone-t.Soft)
+	o.level = t.Soft + 0.5*(t.Cortex-t.Soft)
 	for _, r := range []float64{0, 0.5, 1} {
-		if m, share := boneAt(s, o.level, r/s.Step); share > best {
+		if m, share := boneAt(s, rim, o.level, r/s.Step); share > best {
 			filled, best = m, share
 		}
 	}
-	if best < 0 || o.draw(s, filled) != nil {
+	if best < 0 || o.outline(s, filled) != nil {
 		*o = old
 	}
 }

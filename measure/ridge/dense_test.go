@@ -43,12 +43,11 @@ func TestRootInTheSectionIsReported(t *testing.T) {
 // A crown on the ridge is no crest: there is no axis until the plan gives the crest. What bone is
 // like the series must know from another site; a crown alone teaches enamel.
 func TestTopOfACrownIsNoCrest(t *testing.T) {
-	bare := learnt(t, around(20, 0.3, 40), ridgeOf(20))
-	o, err := Trace(around(20, 0.3, 40).field(t, with(ridgeOf(20), roundBody(reformat.UV{V: 1.5}, 3.2), 2700)), Tissue{})
+	bare := NewStation(around(20, 0.3, 40).field(t, ridgeOf(20)))
+	crowned := around(20, 0.3, 40).field(t, with(ridgeOf(20), roundBody(reformat.UV{V: 1.5}, 3.2), 2700))
+	o, err := Trace(crowned, Learn([]Station{bare, NewStation(crowned)}))
 	require.NoError(t, err)
-	o.Sample()
-	bare.Sample()
-	o.Use(Learn([]*Outline{bare, o}))
+	o.Weigh()
 	_, err = o.FindAxis(nil)
 	require.ErrorIs(t, err, ErrBody)
 	a, err := o.FixAxis(reformat.UV{}, &reformat.UV{V: -1})

@@ -14,14 +14,17 @@ import (
 const gumMisfit = 0.015
 
 // odd reports whether the fit leaves more than noise, or has a blur unlike the series': then
-// another stack of layers is worth a try. Before the series is known, every fit is.
-func (w *Wall) odd(begin *start, t Tissue) bool {
-	if !t.known() {
+// another stack of layers is worth a try. Before the series is known, every thorough fit is.
+func (w *Wall) odd(begin *start, t Tissue, how effort) bool {
+	noise := begin.noise
+	if t.known() {
+		noise = math.Min(noise, 1.1*t.Noise)
+	}
+	misfit := beyond(w.noise, noise)
+	if misfit > gumMisfit*(w.p[pG1]-w.p[pG0]) {
 		return true
 	}
-	noise := math.Min(begin.noise, 1.1*t.Noise)
-	misfit := beyond(w.noise, noise)
-	return misfit > gumMisfit*(w.p[pG1]-w.p[pG0]) || math.Abs(w.p[pSigma]-t.Blur) > 3*t.BlurSD
+	return how.all && !t.known() || t.known() && math.Abs(w.p[pSigma]-t.Blur) > 3*t.BlurSD
 }
 
 // leastGum is how thick a layer must be to be told from voxels that hold two tissues, in voxels of the

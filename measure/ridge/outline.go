@@ -26,7 +26,7 @@ type Outline struct {
 }
 
 // Trace finds the outline of the bone that contains the site (the section's origin), or lies
-// nearest to it. t is what the series has taught so far; its zero value is allowed.
+// nearest to it. t is what the series has taught, see [Learn]; its zero value is allowed.
 //
 // It returns [ErrNoRidge] (wrapped) where the section shows no bone within 9 mm of the site.
 func Trace(f reformat.Field, t Tissue) (*Outline, error) {
@@ -35,11 +35,28 @@ func Trace(f reformat.Field, t Tissue) (*Outline, error) {
 	if !ok {
 		return nil, fmt.Errorf("%w: nothing bounded and brighter than its surroundings within %.0f mm of it", ErrNoRidge, farthest)
 	}
-	o := &Outline{field: f, tissue: t, level: level, seen: s}
-	if err := o.draw(s, filled); err != nil {
+	o := &Outline{field: f, level: level, seen: s}
+	if err := o.outline(s, filled); err != nil {
 		return nil, err
 	}
+	o.Use(t)
 	return o, nil
+}
+
+// Use sets what the series has taught and forgets the walls fitted without it.
+func (o *Outline) Use(t Tissue) {
+	o.tissue, o.walls, o.looked = t, nil, false
+	o.redraw()
+}
+
+// outline draws the outline of the filled pixels and sharpens it.
+func (o *Outline) outline(s reformat.Section, filled mask) error {
+	if err := o.draw(s, filled); err != nil {
+		return err
+	}
+	o.sharpen()
+	o.pace = 1 / o.longest()
+	return nil
 }
 
 // draw makes the outline of the filled pixels.
@@ -64,7 +81,6 @@ func (o *Outline) draw(s reformat.Section, filled mask) error {
 		return fmt.Errorf("%w: what is there is smaller than any ridge", ErrNoRidge)
 	}
 	o.markCut(s)
-	o.sharpen()
 	o.pace = 1 / o.longest()
 	return nil
 }

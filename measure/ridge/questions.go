@@ -1,7 +1,6 @@
 package ridge
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -27,16 +26,6 @@ type Width struct {
 	Plates          [2]Plate    // buccal, lingual
 }
 
-// Plate is the thickness of a cortical plate along a chord.
-type Plate struct {
-	uncertainty.Length
-	Inner reformat.UV // endosteal edge, section mm
-	Err   error       // why there is no number: [ErrThin] or [ErrNoEdge]
-}
-
-// ErrThin says that a plate is thinner than the scan resolves; the message gives the limit.
-var ErrThin = errors.New("thinner than this scan resolves")
-
 // Width returns the buccolingual width of the ridge at depth mm below the crest, in mm: the chord
 // of the outline through the axis point at that depth, perpendicular to the axis, in the section.
 //
@@ -57,8 +46,7 @@ func (o *Outline) Width(a Axis, depth float64, h Hand) (Width, error) {
 	w := Width{Depth: depth, Buccal: c.high.at, Lingual: c.low.at}
 	w.Value = norm(sub(c.high.at, c.low.at))
 	w.Budget = o.widthBudget(a, depth, c, w.Value, h)
-	w.Plates[0] = o.plate(c.highWall, a.At(depth), scale(-1, side), h)
-	w.Plates[1] = o.plate(c.lowWall, a.At(depth), side, h)
+	w.Plates = o.plates(c, a.At(depth), side, w.Length, h)
 	return w, nil
 }
 
@@ -185,44 +173,6 @@ func chordOn(c fineChord, p, side reformat.UV) float64 {
 		return math.NaN()
 	}
 	return dot(sub(hi.at, lo.at), side)
-}
-
-// plate measures the plate behind wall w along the inward line p + s·in.
-func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
-	outer, ok := w.outer(p, in)
-	inner, ok2 := w.inner(p, in)
-	if !ok || !ok2 {
-		return Plate{Err: fmt.Errorf("%w: no inner surface within %.1f mm", ErrNoEdge, 4*fitScale(o.field))}
-	}
-	along := dot(sub(inner.at, outer.at), in)
-	t := o.tissue
-	if !t.known() {
-		t.Blur = w.Blur()
-	}
-	fwhm := t.FWHM()
-	by := inner.by
-	for i := range by {
-		by[i] -= outer.by[i]
-	}
-	out := Plate{Inner: inner.at}
-	out.Value = along
-	out.Budget = uncertainty.Budget{
-		{Name: "edge noise", Std: w.spread(by)},
-		{Name: "edge rule", Std: math.Sqrt2 * o.modelTerm(w)},
-		{Name: "marrow", Std: w.marrowTerm()},
-		uncertainty.Moved("section direction", h.Turn, math.Hypot(along*w.p[pST], along*h.Turn/math.Sqrt2)),
-		scaleTerm(along, h),
-	}
-	if w.p[pTau] < fwhm || along <= 0 {
-		out.Err = fmt.Errorf("%w (about %.1f mm)", ErrThin, math.Ceil(fwhm*10-1e-9)/10)
-	}
-	return out
-}
-
-// marrowTerm is what trabeculae behind the plate do to its inner edge, mm: a patch of marrow brighter or
-// darker by d beside an edge of step S moves its half level by ½·d over the slope S/(σ·√(2π)).
-func (w *Wall) marrowTerm() float64 {
-	return math.Sqrt(math.Pi/2) * w.p[pSigma] * w.marrow / math.Max(w.p[pG1]-w.p[pG2], w.marrow+1)
 }
 
 // TiltAngle returns the axis' tilt with its budget, in degrees.

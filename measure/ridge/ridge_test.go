@@ -20,10 +20,9 @@ func hollow(r, height, tau float64) (outer, inner shape) {
 
 // trace outlines the scene and measures with what it has learnt itself, as a run does.
 func trace(t testing.TB, f reformat.Field) (*Outline, Axis) {
-	o, err := Trace(f, Tissue{})
+	o, err := Trace(f, Learn([]Station{NewStation(f)}))
 	require.NoError(t, err)
-	o.Sample()
-	o.Use(Learn([]*Outline{o}))
+	o.Weigh()
 	a, err := o.FindAxis(nil)
 	require.NoError(t, err)
 	return o, a
@@ -107,10 +106,10 @@ func TestFieldThatCutsTheCrest(t *testing.T) {
 	grey := bony(outer, inner, 0.25)
 	find := func(top, side float64) (Axis, error) {
 		s := scene{voxel: 0.3, noise: 30, min: reformat.UV{U: -9, V: -20}, max: reformat.UV{U: side, V: top}, depth: 2}
-		o, err := Trace(s.field(t, grey), Tissue{})
+		f := s.field(t, grey)
+		o, err := Trace(f, Learn([]Station{NewStation(f)}))
 		require.NoError(t, err)
-		o.Sample()
-		o.Use(Learn([]*Outline{o}))
+		o.Weigh()
 		return o.FindAxis(nil)
 	}
 	for _, top := range []float64{0.2, -0.5, -1, -4} {

@@ -17,6 +17,7 @@ type start struct {
 	gum       bool // air behind thin soft tissue is in reach
 	low, high float64
 	noise     float64 // SD of the voxels where the profile is flat, grey values
+	most      int     // voxels that the fit may see
 
 	seen profile // the mean profile it was read off
 	edge int     // the bin of the edge

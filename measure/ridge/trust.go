@@ -89,6 +89,33 @@ const (
 	smearTerm  = 0.05
 )
 
+// Weigh judges the image at the site by walls fitted without knowledge of the series; without it, nothing
+// is held against the image.
+func (o *Outline) Weigh() {
+	t := o.tissue
+	o.tissue = Tissue{}
+	o.sample()
+	o.weigh()
+	o.tissue, o.walls = t, nil
+}
+
+// sample fits walls at a few places of the ridge without measuring anything: both sides at 3, 5 and 7 mm
+// below the crest, and the crest.
+func (o *Outline) sample() {
+	a, err := o.coarseAxis(down, false)
+	if err != nil {
+		return
+	}
+	if h, err := o.top(a.At(0.5), a.Dir); err == nil {
+		_, _, _ = o.edge(a.At(0.5), a.Dir, h)
+	}
+	for _, d := range []float64{3, 5, 7} {
+		if d < 0.8*o.reach(a) {
+			_, _ = o.chord(a.At(d), a.Side())
+		}
+	}
+}
+
 // weigh sums up the sampled walls.
 //
 // A scan that is the mean of two copies D apart along a direction has the blur √(σ² + D²/4) there:

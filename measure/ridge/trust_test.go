@@ -17,10 +17,10 @@ func ridgeOf(height float64) func(reformat.UV) float64 {
 
 // learnt outlines the scene and teaches it its own tissue.
 func learnt(t *testing.T, s scene, grey func(reformat.UV) float64) *Outline {
-	o, err := Trace(s.field(t, grey), Tissue{})
+	f := s.field(t, grey)
+	o, err := Trace(f, Learn([]Station{NewStation(f)}))
 	require.NoError(t, err)
-	o.Sample()
-	o.Use(Learn([]*Outline{o}))
+	o.Weigh()
 	return o
 }
 

@@ -18,10 +18,10 @@ type Tissue struct {
 	Soft, SoftSD     float64 // grey value of the tissue on the bone, and its spread
 	Marrow           float64 // grey value behind the plates, median
 	Noise            float64 // SD of a voxel's grey value
-	Edges            int     // how many edges it was learnt from
+	Edges            int     // how many edges it was learnt from; 0: the grey values are of the coarse pass
 
-	clump correlation // of the noise from voxel to voxel
-	bone  float64     // grey value of cortical bone where teeth were learnt from too
+	clump    correlation // of the noise from voxel to voxel
+	stations int         // that showed bone
 }
 
 // known reports whether the tissue was learnt from enough edges to lean on. Our choice: two may agree
@@ -65,6 +65,14 @@ const (
 	roughGrains = 300
 )
 
+// effort is how much work a fit is worth.
+type effort struct {
+	grains int  // voxels it sees at most
+	all    bool // before the series is known, every stack of layers is tried, not only where one leaves a misfit
+}
+
+var thorough = effort{maxGrains, true}
+
 // patch is the ellipse of surface that a fit sees, by its half-axes, mm: in the section, and along
 // the arch.
 type patch struct{ across, along float64 }
@@ -107,7 +115,7 @@ func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wa
 	in = unit(in)
 	var w *Wall
 	for range 4 {
-		next, err := fitOnce(f, at, in, depth, s, t)
+		next, err := fitOnce(f, at, in, depth, s, t, thorough)
 		if err != nil {
 			return nil, err
 		}
@@ -116,7 +124,7 @@ func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wa
 		if math.Abs(e) < 0.04*s && math.Abs(slope) < 0.04 {
 			break
 		}
-		if math.Abs(e) > 1.5*s {
+		if math.Abs(e) > farOff*s {
 			return nil, fmt.Errorf("%w: (%.2f, %.2f) mm: the nearest edge is %.2f mm away", ErrNoEdge, at.U, at.V, e)
 		}
 		at = add(at, scale(e, in))
@@ -126,15 +134,21 @@ func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wa
 	return w, nil
 }
 
-func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue) (*Wall, error) {
+// farOff is how far from where it was looked for an edge may be found, mm, for voxels up to 0.45 mm. Our
+// choice: past the coarse outline's worst error.
+const farOff = 1.5
+
+// fitOnce is one round of [FitWall].
+func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue, how effort) (*Wall, error) {
 	patch := patchOn(f)
 	all := patch.part(1, f.Near(nil, at, in, -patchOutside*s, patchInside*s, patch.along))
 	begin, ok := survey(patch.part(0.85, all), depth, s, t)
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
+	begin.most = how.grains
 	w := fitFrom(f, begin, all, at, in, t, nil)
-	if !begin.gum && (w == nil || w.odd(begin, t)) {
+	if !begin.gum && (w == nil || w.odd(begin, t, how)) {
 		// Thin soft tissue and the air behind it may look like one wide edge.
 		if two := fitFrom(f, begin.withGum(t), all, at, in, t, w); two != nil && two.gummy(f, t) && (w == nil || w.gain(two) > gumGain(t)) {
 			w = two
@@ -209,7 +223,7 @@ func (o *start) choose(all []reformat.Grain, strides [3]int) []reformat.Grain {
 			kept = append(kept, g)
 		}
 	}
-	return thin(kept, strides, maxGrains)
+	return thin(kept, strides, o.most)
 }
 
 // Blur returns the fitted sigma, in mm.

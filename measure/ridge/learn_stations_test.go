@@ -1,0 +1,95 @@
+package ridge
+
+import (
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/mat"
+
+	"ridgerule/measure/reformat"
+)
+
+// toldWall is a wall as a fit would leave it: its grey values, blur 0.25 mm, and standard uncertainties of
+// a fiftieth of a step.
+func toldWall(outside, inside float64) *Wall {
+	w := &Wall{noise: 40, active: []int{pSigma, pG1}}
+	w.p[pG0], w.p[pG1], w.p[pSigma] = outside, inside, 0.25
+	w.cov = mat.NewSymDense(2, []float64{0.005 * 0.005, 0, 0, 900})
+	return w
+}
+
+// stationOf is a station that has tried all its walls; its coarse outline shows soft tissue and dim bone.
+func stationOf(walls ...*Wall) Station {
+	return Station{outline: &Outline{}, soft: soft, cortex: 1100, walls: walls, tried: len(stationWalls)}
+}
+
+// Three stations of four are spoilt: their walls are of dentine, enamel or metal, two are as dim as marrow
+// and two are skin. What cortical bone is, the others tell: within a tenth of the spread of their own
+// walls (30 grey values), and the same whatever the spoilt ones are and in whatever order.
+func TestMajorityOfSpoiltStationsTeachesNothing(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 8))
+	var bone []Station
+	for range 8 {
+		bone = append(bone, stationOf(toldWall(soft, cortex+30*r.NormFloat64()), toldWall(soft, cortex+30*r.NormFloat64())))
+	}
+	want := Learn(bone)
+	require.True(t, want.known())
+	require.Empty(t, want.Cautions())
+	require.InDelta(t, cortex, want.Cortex, 30)
+	for _, spoilt := range [][]float64{{2000}, {2700}, {4500}, {2000, 2700}, {1980, 2100, 2700, 3500, 6000}} {
+		all := slices.Clone(bone)
+		for i := range 24 {
+			s := spoilt[i%len(spoilt)]
+			all = append(all, stationOf(toldWall(soft, s+60*r.NormFloat64()), toldWall(air, s+60*r.NormFloat64())))
+		}
+		all = append(all, stationOf(toldWall(soft, 700), toldWall(soft, 700)), stationOf(toldWall(air, soft), toldWall(air, soft)))
+		r.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
+		got := Learn(all)
+		require.InDelta(t, want.Cortex, got.Cortex, 3, "%v", spoilt)
+		require.InDelta(t, want.Soft, got.Soft, 3, "%v", spoilt)
+		require.InDelta(t, want.CortexSD, got.CortexSD, 0.1*want.CortexSD, "%v", spoilt)
+	}
+}
+
+// Where all walls contradict the coarse pass, or each other, or hardly a station has one that tells, nothing is known, the grey values beside the
+// coarse outlines stand in, and it is said.
+func TestImplausibleTeachingFallsBack(t *testing.T) {
+	metal := []Station{stationOf(toldWall(soft, 6000), toldWall(soft, 6000)), stationOf(toldWall(soft, 6000), toldWall(soft, 6000))}
+	odd := []Station{stationOf(), stationOf(), stationOf()}
+	for i := range odd {
+		w := toldWall(soft, cortex)
+		w.p[pSigma] = []float64{0.1, 0.3, 1.5}[i]
+		odd[i].walls = []*Wall{w}
+	}
+	few := []Station{stationOf(toldWall(soft, cortex), toldWall(soft, cortex), toldWall(soft, cortex))}
+	require.True(t, Learn(few).known())
+	for range 30 {
+		few = append(few, stationOf())
+	}
+	for name, stations := range map[string][]Station{"metal": metal, "blur": odd, "few": few, "none": nil, "no walls": {stationOf()}} {
+		got := Learn(stations)
+		require.False(t, got.known(), name)
+		require.Len(t, got.Cautions(), 1, name)
+		if len(stations) > 0 {
+			require.Equal(t, [2]float64{soft, 1100}, [2]float64{got.Soft, got.Cortex}, name)
+		}
+	}
+}
+
+// Roots in a section, a crown on it, metal in it: the walls that teach are those of bone. Of five stations
+// four are spoilt.
+func TestRootsAndCrownsDoNotTeach(t *testing.T) {
+	s := around(24, 0.3, 40)
+	clean := Learn([]Station{NewStation(s.field(t, ridgeOf(24)))})
+	stations := []Station{NewStation(s.field(t, ridgeOf(24)))}
+	for i, grey := range []float64{2000, 2700, 2700, 5000} {
+		s.seed = uint64(i)
+		stations = append(stations, NewStation(s.field(t, with(ridgeOf(24), roundBody(reformat.UV{V: 2.5}, 4), grey))))
+	}
+	got := Learn(stations)
+	require.True(t, got.known())
+	require.InDelta(t, cortex, got.Cortex, 0.03*(cortex-soft))
+	require.InDelta(t, clean.Blur, got.Blur, 0.03*clean.Blur)
+}

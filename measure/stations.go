@@ -1,0 +1,52 @@
+package measure
+
+import (
+	"context"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
+)
+
+// The series is learnt from stations of the arch and never from the plan's sites: a site added, removed or
+// moved changes no other site's numbers.
+
+// stationStep is how far apart the stations lie, mm, and mostStations how many there are at most: a longer
+// arch has them farther apart. Our choice: two lie closer together than two teeth, and the arch of a jaw
+// has some thirty.
+const (
+	stationStep  = 4.0
+	mostStations = 32
+)
+
+// stations returns the arc lengths of the stations, mm: evenly along the arch, whatever the plan's sites
+// are, and the same places from either end.
+func (c *run) stations() []float64 {
+	length := c.curve.Length()
+	arcs := make([]float64, max(1, min(mostStations, int(length/stationStep))))
+	for i := range arcs {
+		arcs[i] = length * (float64(i) + 0.5) / float64(len(arcs))
+	}
+	return arcs
+}
+
+// learn reads what the series has in common off the stations. A panic, a fault of ours, stays with its
+// station, which then teaches nothing, and is said.
+func (c *run) learn(ctx context.Context) error {
+	arcs := c.stations()
+	seen, faults := make([]ridge.Station, len(arcs)), make([]any, len(arcs))
+	err := each(ctx, len(arcs), func(i int) {
+		defer func() { faults[i] = recover() }()
+		seen[i] = ridge.NewStation(reformat.NewField(c.v, c.curve.Frame(arcs[i])))
+	})
+	for i, fault := range faults {
+		if fault != nil {
+			c.taught = append(c.taught, Cautionf("internal_fault", SeverityCaution, "internal fault at %.1f mm of the arch, please report it: %v", arcs[i], fault))
+		}
+	}
+	c.tissue = ridge.Learn(seen)
+	for _, text := range c.tissue.Cautions() {
+		c.taught = append(c.taught, Cautionf("series_not_learnt", SeverityCaution, "%s", text))
+	}
+	c.sections = newSections(c.v, c.curve, c.tissue)
+	return err
+}
