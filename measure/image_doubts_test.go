@@ -58,6 +58,7 @@ func TestImageAgainstThePlan(t *testing.T) {
 		"the arch 1 mm aside, in the bone":  {moveArch(r3.Vec{X: 1}), same, "arch_off_bone", ""},
 		"the site 1 mm aside, in the bone":  {moveArch(r3.Vec{X: 1}), same, "site_off_bone", ""},
 		"a root in the cheek, near no site": {addRoot(r3.Add(drawn.Sites[0].At, r3.Vec{X: 14, Y: 13})), same, "structure_place", measure.SeverityNotAssessed},
+		"a root marked in the marrow":       {addRoot(r3.Add(drawn.Sites[0].At, r3.Vec{X: 2, Y: 9, Z: -5})), same, "root_not_there", measure.SeverityUncertain},
 		"the crest 2 mm under the edge":     {func(*phantom.Plan) {}, crestAt(2), "crest_given", measure.SeverityUncertain},
 		"the crest 1.2 mm above the edge":   {func(*phantom.Plan) {}, crestAt(-1.2), "crest_given", measure.SeverityUncertain},
 		"the crest as found":                {func(*phantom.Plan) {}, crestAt(0), "crest_given", ""},

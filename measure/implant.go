@@ -214,63 +214,20 @@ func (s *site) hold(findings []safety.Finding) {
 	}
 }
 
-// ends are the findings of the implant's apex against the end of the bone along its axis: the
-// basal border, and a cavity found in the image.
+// ends are the findings of the implant against the end of the bone: the basal border below its apex, and a
+// cavity found in the image.
 func (c *run) ends(s *site, im safety.Implant) []safety.Finding {
 	if s.outline == nil || s.out.Err != "" {
 		return nil
 	}
-	var out []safety.Finding
+	out := c.toCavity(s, im)
 	if c.plan.Jaw == Mandible {
-		gap := s.apexGap(im, func(a ridge.Axis) (uncertainty.Length, error) {
-			_, l, err := s.outline.End(a, s.hand)
-			return l, err
-		})
-		out = append(out, safety.Hold("border", safety.Other, gap, [2]r3.Vec{}, c.rules, safety.BasalCortex, unless(gap, "the border was not found below the apex")))
-	}
-	if s.height.seen {
-		gap := s.apexGap(im, func(a ridge.Axis) (uncertainty.Length, error) {
-			_, l, err := s.outline.Cavity(a, s.hand)
-			return l, err
-		})
-		name := spaced(s.height.to) + " seen in the image"
-		out = append(out, safety.Hold(name, safety.Kind(s.height.to), gap, [2]r3.Vec{}, c.rules, string(s.height.to), unless(gap, name+": its floor was not found under the whole apex")))
+		gap, err := c.standing(s).toBorder(im)
+		why := ""
+		if err != nil {
+			gap, why = uncertainty.Length{Value: math.NaN()}, "the border was not found below the apex: "+plain(err)
+		}
+		out = append([]safety.Finding{safety.Hold("border", safety.Other, gap, [2]r3.Vec{}, c.rules, safety.BasalCortex, why)}, out...)
 	}
 	return out
-}
-
-// unless returns why where there is no distance.
-func unless(d uncertainty.Length, why string) string {
-	if math.IsNaN(d.Value) {
-		return why
-	}
-	return ""
-}
-
-// apexGap returns the least distance from the implant's apical end to the end of the bone, along
-// the implant's axis in the section: under its middle and under its two sides.
-func (s *site) apexGap(im safety.Implant, end func(ridge.Axis) (uncertainty.Length, error)) uncertainty.Length {
-	platform, dir := s.inSection(im)
-	radius := math.Max(im.Diameter, im.ApexDiameter) / 2
-	least := uncertainty.Length{Value: math.Inf(1)}
-	for _, offset := range []float64{-radius, 0, radius} {
-		a := ridge.Axis{Dir: dir}
-		a.Crest = reformat.UV{U: platform.U + offset*a.Side().U, V: platform.V + offset*a.Side().V}
-		l, err := end(a)
-		if err != nil {
-			return uncertainty.Length{Value: math.NaN()}
-		}
-		if l.Value -= im.Length; l.Value < least.Value {
-			least = l
-		}
-	}
-	return least
-}
-
-// inSection returns the implant's platform and axis as the section sees them.
-func (s *site) inSection(im safety.Implant) (platform, dir reformat.UV) {
-	platform, _ = s.frame.Section(im.Platform)
-	dir = reformat.UV{U: r3.Dot(im.Axis, s.frame.U), V: r3.Dot(im.Axis, s.frame.V)}
-	n := math.Hypot(dir.U, dir.V)
-	return platform, reformat.UV{U: dir.U / n, V: dir.V / n}
 }

@@ -95,6 +95,9 @@ func (c *run) doubtMarks(s *site) {
 			out = append(out, d.atSite(s))
 			continue
 		}
+		if standsInJaw(st.Kind) && c.noRoot(c.deeperHalf(st, near)) {
+			out = append(out, c.noRootDoubt(i).atSite(s))
+		}
 		if st.Kind == safety.Canal && c.plan.Jaw == Mandible {
 			for _, d := range slices.Concat(c.canalBounds(s, i, near), c.lookDoubts(s, i, near)) {
 				d.also = c.plan.sameNerve(i)
@@ -137,9 +140,17 @@ func (c *run) strayMarks(sites []*site) []doubt {
 		}
 		if wrong := c.misplaced(st, few(all)); wrong != "" {
 			out = append(out, c.plan.structureDoubt(i, ".path[0]", "structure_place", SeverityNotAssessed, "%s is marked where none can lie: %s", st.Name, wrong))
+		} else if standsInJaw(st.Kind) && c.noRoot(c.deeperHalf(st, all)) {
+			out = append(out, c.noRootDoubt(i))
 		}
 	}
 	return out
+}
+
+// noRootDoubt says that the image shows no root, or no implant, where one is marked.
+func (c *run) noRootDoubt(i int) doubt {
+	st := c.plan.Structures[i]
+	return c.plan.structureDoubt(i, ".path[0]", "root_not_there", SeverityUncertain, "%s: the image shows marrow where this %s is marked: check its place", st.Name, spaced(st.Kind))
 }
 
 // few returns the ends and the middle of a list, each once.
@@ -170,7 +181,7 @@ func (c *run) misplaced(st safety.Structure, near []place) string {
 		least := math.Inf(1)
 		for _, p := range near {
 			if d := c.sections.depth(p.at); !math.IsNaN(d) {
-				least = math.Min(least, math.Abs(d)-p.radius)
+				least = math.Min(least, math.Abs(d))
 			}
 		}
 		if !math.IsInf(least, 1) && least > atForamen {

@@ -131,6 +131,7 @@ type site struct {
 	height  height
 	cut     *cut     // nil: the crest is not levelled
 	stands  platform // of an implant without one of its own
+	cavity  *cavity  // found over it, once asked for
 	doubts  []doubt  // found in the image
 	out     SiteResult
 }

@@ -72,11 +72,15 @@ func (c *run) denseDoubts(s *site, im safety.Implant) {
 		}
 		for _, b := range cut.outline.Bodies() {
 			gap := toBody(im, cut.frame, b)
-			if gap >= margin || c.markedNear(cut.frame, b) {
+			over := off == 0 && toBody(wayIn(im), cut.frame, b) <= 0
+			if gap >= margin && !over || c.markedNear(cut.frame, b) {
 				continue
 			}
 			where := "stands in the implant's place"
-			if gap > 0 {
+			switch {
+			case over && gap > 0:
+				where = "stands over the implant, in its way"
+			case gap > 0:
 				where = "stands " + mm(gap) + " beside the implant"
 			}
 			s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".implant", "unmarked_body", SeverityUncertain,
@@ -84,6 +88,14 @@ func (c *run) denseDoubts(s *site, im safety.Implant) {
 			return
 		}
 	}
+}
+
+// wayIn is the way by which an implant comes to its place, as a thin rod along its axis over the platform as
+// far as a crown reaches: what stands in it stands where the implant is planned, though its root be no denser
+// than the bone around.
+func wayIn(im safety.Implant) safety.Implant {
+	const crown, thin = 12.0, 1.0 // mm; our choice
+	return safety.Implant{Platform: r3.Sub(im.Platform, r3.Scale(crown, im.Axis)), Axis: im.Axis, Diameter: thin, Length: crown}
 }
 
 // bodySections is the distance along the arch between the sections in which a body beside an implant is
@@ -127,10 +139,47 @@ func toBody(im safety.Implant, f reformat.Frame, b ridge.Body) float64 {
 
 // markedNear reports whether a root or an implant is marked where a body stands.
 func (c *run) markedNear(f reformat.Frame, b ridge.Body) bool {
+	foot := f.Patient(reformat.UV{U: b.Middle.U, V: b.Low}) // a crown's middle lies far over its root's mark
 	for _, st := range c.plan.Structures {
-		if (st.Kind == safety.Root || st.Kind == safety.ImplantBody) && toSurface(f.Patient(b.Middle), st) <= markedBody {
+		if standsInJaw(st.Kind) && math.Min(toSurface(f.Patient(b.Middle), st), toSurface(foot, st)) <= markedBody {
 			return true
 		}
 	}
 	return false
+}
+
+// standsInJaw reports whether a kind is a tooth's root or an implant: denser than the bone around it.
+func standsInJaw(k safety.Kind) bool { return k == safety.Root || k == safety.ImplantBody }
+
+// softCore is the share of the step from marrow to cortex below which what is seen along a marked root is
+// marrow and no root. Dentine and metal are brighter than cortex. Our choice.
+const softCore = 0.5
+
+// noRoot reports whether the image shows marrow, or less, along most of a marked root or implant.
+func (c *run) noRoot(near []place) bool {
+	step := c.tissue.Cortex - c.tissue.Marrow
+	if c.tissue.Edges == 0 || !(step > 0) {
+		return false
+	}
+	asked, soft := 0, 0
+	for _, p := range near {
+		g := c.ringGrey(p.at, 0.6*p.radius) // off the pulp, inside the edge
+		if math.IsNaN(g) {
+			continue
+		}
+		asked++
+		if g < c.tissue.Marrow+softCore*step {
+			soft++
+		}
+	}
+	return 2*soft > asked
+}
+
+// ringGrey returns the mean grey value at the corners of an octahedron about a point, mm; NaN outside the scan.
+func (c *run) ringGrey(at r3.Vec, radius float64) float64 {
+	sum := 0.0
+	for _, d := range []r3.Vec{{X: 1}, {X: -1}, {Y: 1}, {Y: -1}, {Z: 1}, {Z: -1}} {
+		sum += c.v.At(r3.Add(at, r3.Scale(radius, d)))
+	}
+	return sum / 6
 }

@@ -1,12 +1,12 @@
 package measure
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
-	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
 )
@@ -23,6 +23,7 @@ var (
 // bone answers safety's question how an implant stands in the bone, from the sections it spans.
 type bone struct {
 	*standing
+	cavity *cavity // found over the site; nil: none
 }
 
 // Reserve returns by how much the bone beside and below the implant exceeds its margins, in mm, or
@@ -48,31 +49,20 @@ func (b bone) Reserve(im safety.Implant, floor float64) (reserve, u float64, lim
 			return reserve, u, limit
 		}
 	}
-	if end, rule, ok := b.below(im); ok && end < reserve {
-		reserve, limit = end, rule
+	if b.cavity != nil {
+		if b.cavity.open(im) {
+			return math.NaN(), math.NaN(), b.cavity.body.Name + ": its floor was not found under the whole apex"
+		}
+		return reserve, u, limit // the cavity is a structure of the scene
+	}
+	end := b.below(im) - b.c.rules[safety.BasalCortex].Margin
+	switch {
+	case math.IsNaN(end):
+		return math.NaN(), math.NaN(), "the end of the bone was not found below the apex"
+	case end < reserve:
+		return end, u, safety.BasalCortex
 	}
 	return reserve, u, limit
-}
-
-// below returns the reserve under the apex, in mm: the bone left to its end along the implant's
-// axis, less the margin.
-func (b bone) below(im safety.Implant) (float64, string, bool) {
-	rule := safety.BasalCortex
-	level := math.NaN()
-	if b.s.height.seen {
-		rule = string(b.s.height.to)
-		level = b.s.height.Value
-	}
-	apex, axis := b.s.inSection(im)
-	apex = reformat.UV{U: apex.U + im.Length*axis.U, V: apex.V + im.Length*axis.V}
-	_, left := b.s.outline.Near(apex, axis)
-	if !math.IsNaN(level) {
-		left = level - dotUV(reformat.UV{U: apex.U - b.s.axis.Crest.U, V: apex.V - b.s.axis.Crest.V}, b.s.axis.Dir)
-	}
-	if math.IsNaN(left) {
-		return math.Inf(-1), rule, true
-	}
-	return left - b.c.rules[rule].Margin, rule, true
 }
 
 // edgeSD is the standard uncertainty of the unfitted outline, mm: its points are read off single
@@ -94,12 +84,16 @@ func (c *run) sizeRows(s *site) {
 		return
 	}
 	s.out.Ladder = ladder
-	d, l, ok := safety.Holding(ladder)
-	if !ok {
+	edge := safety.Edge(ladder)
+	if len(edge) == 0 {
 		rows(nil, nil, "no size given holds the margins given here: "+limits(ladder))
 		return
 	}
-	rows(&d, &l, "largest of the sizes given that holds the margins given here, each for itself; not a choice")
+	const note = "at the edge of the sizes given that hold the margins given here: no wider one as long, no longer one as wide; not a choice"
+	for _, r := range edge {
+		s.add(Row{Quantity: "largest_diameter", To: fmt.Sprintf("%g mm long", r.Length), Value: &r.Diameter, Unit: "mm", Note: note})
+		s.add(Row{Quantity: "largest_length", To: fmt.Sprintf("%g mm wide", r.Diameter), Value: &r.Length, Unit: "mm", Note: note})
+	}
 }
 
 // widest returns the largest diameter to try, in mm; 0 where there is none.
@@ -126,14 +120,20 @@ func limits(ladder []safety.Rung) string {
 func (c *run) ladder(s *site) ([]safety.Rung, error) {
 	ask := s.plan.Sizes
 	absent := safety.Missing(c.place(s, s.out.Implant, ask.widest()), c.plan.Structures, c.rules)
-	stands := bone{c.standing(s)}
+	stands, scene := bone{c.standing(s), c.cavityFor(s)}, c.scene
+	if stands.cavity != nil {
+		var err error
+		if scene, err = safety.NewScene(append(slices.Clone(c.plan.Structures), stands.cavity.body)); err != nil {
+			return nil, err
+		}
+	}
 	var all []safety.Rung
 	for _, d := range ask.Diameters {
 		var sizes []safety.Size
 		for _, l := range ask.Lengths {
 			sizes = append(sizes, safety.Size{Diameter: d, Length: l})
 		}
-		rungs, err := c.scene.Ladder(c.seat(s, d), sizes, stands, c.rules, safety.Options{ScaleHalf: c.plan.ScaleHalfWidth}, absent)
+		rungs, err := scene.Ladder(c.seat(s, d), sizes, stands, c.rules, safety.Options{ScaleHalf: c.plan.ScaleHalfWidth}, absent)
 		if err != nil {
 			return nil, err
 		}

@@ -143,17 +143,84 @@ func (t *standing) ray(im safety.Implant, depth, side float64, exact bool) (ray,
 		return ray{}, cut.err
 	}
 	if cut.outline == nil {
-		return ray{}, errors.New("no outline of the bone")
+		return ray{}, errNoOutline
 	}
-	in := reformat.UV{U: r3.Dot(im.Axis, cut.frame.U), V: r3.Dot(im.Axis, cut.frame.V)}
-	n := math.Hypot(in.U, in.V)
-	if n < alongArch {
-		return ray{}, errAlongArch
+	in, err := inPlane(im.Axis, cut.frame)
+	if err != nil {
+		return ray{}, err
 	}
-	across := ridge.Axis{Dir: reformat.UV{U: in.U / n, V: in.V / n}}.Side()
+	across := ridge.Axis{Dir: in}.Side()
 	r := ray{slice: cut, dir: reformat.UV{U: side * across.U, V: side * across.V}, point: q, radius: radius(im, depth)}
 	r.at, _ = cut.frame.Section(q)
 	return r, nil
+}
+
+// inPlane returns the unit direction of an implant's axis as a section sees it.
+func inPlane(axis r3.Vec, f reformat.Frame) (reformat.UV, error) {
+	in := reformat.UV{U: r3.Dot(axis, f.U), V: r3.Dot(axis, f.V)}
+	n := math.Hypot(in.U, in.V)
+	if n < alongArch {
+		return reformat.UV{}, errAlongArch
+	}
+	return reformat.UV{U: in.U / n, V: in.V / n}, nil
+}
+
+// apex returns the section through the implant's apex, with the lines along its axis there, under its middle
+// and its two sides; each line's crest point lies at the apex.
+func (t *standing) apex(im safety.Implant, exact bool) (cut slice, lines [3]ridge.Axis, err error) {
+	cut = t.through(im.Apex(), exact)
+	if cut.err != nil {
+		return cut, lines, cut.err
+	}
+	if cut.outline == nil {
+		return cut, lines, errNoOutline
+	}
+	dir, err := inPlane(im.Axis, cut.frame)
+	if err != nil {
+		return cut, lines, err
+	}
+	at, _ := cut.frame.Section(im.Apex())
+	side, half := ridge.Axis{Dir: dir}.Side(), math.Max(im.Diameter, im.ApexDiameter)/2
+	for i, off := range []float64{-half, 0, half} {
+		lines[i] = ridge.Axis{Dir: dir, Crest: reformat.UV{U: at.U + off*side.U, V: at.V + off*side.V}}
+	}
+	return cut, lines, nil
+}
+
+var errNoOutline = errors.New("no outline of the bone")
+
+// toBorder measures the bone below the apex, along the implant's axis in the section through it, mm: the
+// least under its middle and its two sides.
+func (t *standing) toBorder(im safety.Implant) (least uncertainty.Length, err error) {
+	cut, lines, err := t.apex(im, true)
+	if err != nil {
+		return least, err
+	}
+	least.Value = math.Inf(1)
+	for _, a := range lines {
+		_, l, err := cut.outline.End(a, t.c.handFor(t.s, cut.frame.Arc))
+		if err != nil {
+			return least, err
+		}
+		if l.Value < least.Value {
+			least = l
+		}
+	}
+	return least, nil
+}
+
+// below is toBorder off the outline alone, mm; NaN where nothing is known.
+func (t *standing) below(im safety.Implant) float64 {
+	cut, lines, err := t.apex(im, false)
+	if err != nil {
+		return math.NaN()
+	}
+	least := math.Inf(1)
+	for _, a := range lines {
+		_, left := cut.outline.Near(a.Crest, a.Dir)
+		least = math.Min(least, left)
+	}
+	return least
 }
 
 // radius returns the implant's radius depth mm below its platform, in mm.

@@ -12,6 +12,9 @@ import (
 // ErrNoCavity says that no air-filled cavity was found along the axis.
 var ErrNoCavity = errors.New("ridge: no cavity found along the axis")
 
+// ErrFloor says that air was met along the axis, but that the edge of the bone before it cannot be told.
+var ErrFloor = errors.New("ridge: floor of the cavity not found")
+
 // airLevel returns the grey value below which there is air, and false when no wall of the series was
 // fitted. Where bone borders on air itself, the tissue learnt as soft is air.
 func (t Tissue) airLevel() (float64, bool) {
@@ -35,8 +38,8 @@ func (o *Outline) core(a Axis, depth float64) float64 {
 
 const coreStep = 0.1 // mm
 
-// lumen returns the depth at which air begins along the axis and stays for 1.5 mm, no deeper than
-// most mm; false when there is none.
+// lumen returns the depth, from 1 mm to most mm, at which air begins along the axis and stays for 1.5 mm;
+// false when there is none.
 func (o *Outline) lumen(a Axis, most float64) (float64, bool) {
 	level, ok := o.tissue.airLevel()
 	if !ok {
@@ -60,36 +63,58 @@ func (o *Outline) lumen(a Axis, most float64) (float64, bool) {
 // between the two, mm. Twice what is usually seen; our choice.
 const farthestFloor = 10.0
 
-// Cavity returns where the axis line leaves the bone into an air-filled cavity (maxillary sinus,
-// nasal cavity), and the height from the crest to it, in mm. The floor's cortex belongs to the
-// bone, the mucosa on it does not. It returns [ErrNoCavity] where none is met within 40 mm.
-func (o *Outline) Cavity(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
-	air, ok := o.lumen(a, 40)
+// Floor is where a line leaves the bone into an air-filled cavity. The floor's cortex belongs to the bone,
+// the mucosa on it does not.
+type Floor struct {
+	At     reformat.UV        // section mm
+	Depth  float64            // of At below the line's crest point, mm
+	Budget uncertainty.Budget // of the edge itself, mm: what places the line is not in it
+
+	wall *Wall
+	edge crossing
+}
+
+// Floor returns where the line of a meets the floor of a cavity. It returns [ErrNoCavity] where no air is met
+// within 40 mm, and [ErrFloor] where air is met whose floor cannot be told.
+func (o *Outline) Floor(a Axis) (Floor, error) {
+	air, ok := o.lumen(a, farthestLumen)
 	if !ok {
-		return reformat.UV{}, uncertainty.Length{}, ErrNoCavity
+		return Floor{}, ErrNoCavity
 	}
 	depth, ok := o.floorAbove(a, air)
 	if !ok {
-		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("%w: air but no bony floor before it", ErrNoCavity)
+		return Floor{}, fmt.Errorf("%w: air but no bony floor before it", ErrFloor)
 	}
 	w, err := FitWall(o.field, a.At(depth), scale(-1, a.Dir), depth, o.tissue)
 	if err != nil {
-		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("floor of the cavity: %w", err)
+		return Floor{}, fmt.Errorf("%w: %w", ErrFloor, err)
 	}
 	c, ok := w.outer(a.At(depth), a.Dir)
 	if !ok || math.Abs(dot(sub(c.at, a.At(depth)), a.Dir)) > 1.5*fitScale(o.field) {
-		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("floor of the cavity: %w", ErrNoEdge)
+		return Floor{}, fmt.Errorf("%w: %w", ErrFloor, ErrNoEdge)
 	}
-	value := dot(sub(c.at, a.Crest), a.Dir)
 	hidden := 0.0
 	if level, _ := o.tissue.airLevel(); w.p[pG0] < level {
 		hidden = uncertainty.Rectangular(w.unseenLining() / 2)
 	}
-	budget := append(o.HeightBudget(a, value, a.farOn(w, c), h),
-		uncertainty.Term{Name: "edge noise, floor", Std: c.sd},
-		uncertainty.Term{Name: "edge rule, floor", Std: o.modelTerm(w)},
-		uncertainty.Term{Name: "lining too thin to be seen", Std: hidden})
-	return c.at, uncertainty.Length{Value: value, Budget: budget}, nil
+	return Floor{At: c.at, Depth: dot(sub(c.at, a.Crest), a.Dir), wall: w, edge: c, Budget: uncertainty.Budget{
+		{Name: "edge noise, floor", Std: c.sd},
+		{Name: "edge rule, floor", Std: o.modelTerm(w)},
+		{Name: "lining too thin to be seen", Std: hidden}}}, nil
+}
+
+// farthestLumen is how far from the crest the air of a cavity is looked for, mm.
+const farthestLumen = 40.0
+
+// Cavity returns where the axis line leaves the bone into an air-filled cavity (maxillary sinus,
+// nasal cavity), and the height from the crest to it, in mm; errors as of [Outline.Floor].
+func (o *Outline) Cavity(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
+	f, err := o.Floor(a)
+	if err != nil {
+		return reformat.UV{}, uncertainty.Length{}, err
+	}
+	budget := append(o.HeightBudget(a, f.Depth, a.farOn(f.wall, f.edge), h), f.Budget...)
+	return f.At, uncertainty.Length{Value: f.Depth, Budget: budget}, nil
 }
 
 // liningShape is what a lining as thick as the blur's sigma leaves in the residuals of a fit without

@@ -1,8 +1,10 @@
 package safety
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -94,15 +96,24 @@ func (s *Scene) Ladder(seat Seat, sizes []Size, bone Bone, rules Rules, opts Opt
 	return out, nil
 }
 
-// Holding returns the largest diameter and the largest length (mm) among the sizes whose
-// verdict is held, each for itself; ok is false when none is.
-func Holding(ladder []Rung) (diameter, length float64, ok bool) {
+// Edge returns the sizes at the edge of what holds, the widest first: of those whose verdict is held, each
+// that no other one of at least its diameter and at least its length exceeds.
+func Edge(ladder []Rung) []Rung {
+	var held, out []Rung
 	for _, r := range ladder {
 		if r.Verdict == Held {
-			diameter, length, ok = max(diameter, r.Diameter), max(length, r.Length), true
+			held = append(held, r)
 		}
 	}
-	return diameter, length, ok
+	slices.SortStableFunc(held, func(a, b Rung) int {
+		return cmp.Or(cmp.Compare(b.Diameter, a.Diameter), cmp.Compare(b.Length, a.Length))
+	})
+	for _, r := range held {
+		if len(out) == 0 || r.Length > out[len(out)-1].Length {
+			out = append(out, r)
+		}
+	}
+	return out
 }
 
 func (s Seat) check() error {

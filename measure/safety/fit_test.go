@@ -3,6 +3,7 @@ package safety
 import (
 	"math"
 	"reflect"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -186,12 +187,18 @@ func TestUncertaintyDecidesTheRung(t *testing.T) {
 	}
 }
 
-func TestHoldingIsTheLargestClear(t *testing.T) {
-	all := []Rung{{Size: Size{Diameter: 3.5, Length: 12}, Verdict: Held}, {Size: Size{Diameter: 4, Length: 10}, Verdict: Held}, {Size: Size{Diameter: 5, Length: 14}, Verdict: Uncertain}}
-	if d, l, ok := Holding(all); d != 4 || l != 12 || !ok {
-		t.Errorf("%g × %g mm, %v", d, l, ok)
+// Only 4.5 × 8 and 3.5 × 12 hold at their edges: the largest diameter and the largest length are no size.
+func TestEdgeOfTheSizesThatHold(t *testing.T) {
+	size := func(d, l float64, v Verdict) Rung { return Rung{Size: Size{Diameter: d, Length: l}, Verdict: v} }
+	all := []Rung{size(3.5, 8, Held), size(3.5, 12, Held), size(4, 8, Held), size(4, 12, Uncertain), size(4.5, 8, Held), size(4.5, 12, NotHeld), size(5, 14, Uncertain)}
+	var got []Size
+	for _, r := range Edge(all) {
+		got = append(got, r.Size)
 	}
-	if _, _, ok := Holding(all[2:]); ok {
+	if want := []Size{{Diameter: 4.5, Length: 8}, {Diameter: 3.5, Length: 12}}; !slices.Equal(got, want) {
+		t.Errorf("%v", got)
+	}
+	if Edge(all[3:4]) != nil {
 		t.Error("nothing is held")
 	}
 }
