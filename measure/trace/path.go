@@ -36,6 +36,7 @@ const (
 	unmodelled = 1.25 // surroundings are no simple shape: errors on synthetic jaws were that much above the fits' own sd
 	coreSD     = 0.02 // mm; linear interpolation between voxels
 	wallSD     = 0.1  // mm; a thin bright wall and a thick dull one look alike once blurred
+	unseenSD   = 0.2  // mm; where no wall is seen there may be one, about 0.4 mm thick: half of it
 )
 
 // sectors divide the canal's edge for the confidence.
@@ -79,14 +80,18 @@ func (c *centred) path(marks []r3.Vec, o Options) (*Path, error) {
 	if !ok || len(cur.s) != len(c.points) {
 		return nil, fmt.Errorf("%w: the centre-line folds", ErrNoPath)
 	}
+	wall, hidden := c.wall(), wallSD
+	if wall == 0 {
+		hidden = unseenSD
+	}
 	sd, sdR := make([]float64, len(c.points)), make([]float64, len(c.points))
 	for i := range c.points {
 		s := math.Sqrt((c.x[0].variance[i] + c.x[1].variance[i] + c.x[2].variance[i]) / 3)
 		sd[i] = math.Hypot(unmodelled*s, coreSD)
-		sdR[i] = math.Hypot(math.Sqrt(c.r.variance[i]), wallSD)
+		sdR[i] = math.Hypot(math.Sqrt(c.r.variance[i]), hidden)
 	}
 	from, to := cur.trim(marks[0], marks[len(marks)-1])
-	p := &Path{Length: to - from, Wall: c.wall()}
+	p := &Path{Length: to - from, Wall: wall}
 	n := max(1, int(math.Round(p.Length/o.Spacing)))
 	step := p.Length / float64(n)
 	for i := range n + 1 {
