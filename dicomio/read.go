@@ -158,6 +158,16 @@ func (o *reporter) step() {
 	o.report(o.done, o.total)
 }
 
+// FrameHash returns the SHA-256 (hexadecimal) of the series' Frame of Reference UID, which every
+// reconstruction in the same coordinates shares; nothing where the series has none.
+func (s *Series) FrameHash() string {
+	if s.FrameOfReference == "" {
+		return ""
+	}
+	sum := sha256.Sum256([]byte(s.FrameOfReference))
+	return hex.EncodeToString(sum[:])
+}
+
 // Hash returns the SHA-256 (hexadecimal) of what v holds and where: UIDs, grid, rescale and stored values, slice by
 // slice. File names, file order and lossless encodings do not move it.
 func (s *Series) Hash(v *volume.Volume) string {

@@ -28,7 +28,7 @@ func (c *run) arch(sites []*site) ArchResult {
 	opts := safety.Options{ScaleHalf: c.plan.ScaleHalfWidth}
 	pairs, err := safety.Pairs(placed, c.rules, opts)
 	if err != nil {
-		return out
+		out.Rows = append(out.Rows, pairsFailed(placed, plain(err))...)
 	}
 	for _, p := range pairs {
 		out.Rows = append(out.Rows, pairRows(p)...)
@@ -37,6 +37,9 @@ func (c *run) arch(sites []*site) ArchResult {
 	if len(placed) >= 2 {
 		if a, err := safety.Spread(placed, c.plan.Occlusal, opts); err == nil {
 			out.Rows = append(out.Rows, spreadRows(a)...)
+		} else {
+			out.Rows = append(out.Rows, ArchRow{"arch", Row{Quantity: "implant_spread_angle", To: "mean axis", Unit: "deg", Note: plain(err)}},
+				ArchRow{"arch", Row{Quantity: "ap_spread", Unit: "mm", Note: plain(err)}})
 		}
 	}
 	out.Rows = append(out.Rows, c.extensionRows(placed, opts)...)
@@ -49,7 +52,7 @@ const closeBy = 6.0
 
 // neighbours adds the distance between two close implants to the findings of both their sites.
 func (c *run) neighbours(p safety.Pair, at map[string]*site) {
-	if p.Surface.Distance.Value > closeBy && p.Surface.Verdict == safety.Clear {
+	if p.Surface.Distance.Value > closeBy && p.Surface.Verdict == safety.Held {
 		return
 	}
 	for i, id := range p.Sites {

@@ -21,7 +21,8 @@ type height struct {
 	name string // of the structure
 	why  string
 	end  reformat.UV
-	seen bool // found in the image, not marked
+	seen bool   // found in the image, not marked
+	open string // why it is not the limit that was asked for; empty: it is
 }
 
 // heightRow finds the limit that the plan asks for and adds the height's row.
@@ -31,7 +32,7 @@ func (c *run) heightRow(s *site) {
 	if s.height.to != "" {
 		row = length("ridge_height", nil, s.height.Length)
 		row.To, row.Note = string(s.height.to), s.height.why
-		s.out.HeightTo, s.out.HeightEnd = s.height.to, s.height.end
+		s.out.HeightTo, s.out.HeightEnd, s.out.HeightOpen = s.height.to, s.height.end, s.height.open
 	}
 	s.add(row)
 }
@@ -57,8 +58,9 @@ func (c *run) findHeight(s *site) height {
 			best = h
 		}
 	}
-	if c.plan.Jaw == Mandible && best.to == ToBorder && posterior(s.plan.Tooth) {
+	if best.to == ToBorder && c.mayHaveCanal(s) {
 		best.why = "canal not marked in this section: the height runs to the border, past where the canal may lie"
+		best.open = "canal not marked"
 	}
 	return best
 }
@@ -78,8 +80,19 @@ func (c *run) limits(s *site) []Limit {
 	return []Limit{ToNasalFloor, ToSinus, ToBorder}
 }
 
+// posteriorFrom is the number of the first tooth over a canal or under a sinus.
+const posteriorFrom = 4
+
 // posterior reports whether the tooth is a premolar or molar.
-func posterior(tooth string) bool { return len(tooth) == 2 && tooth[1] >= '4' }
+func posterior(designation string) bool {
+	t, ok := toothOf(designation)
+	return ok && t.number >= posteriorFrom
+}
+
+// mayHaveCanal reports whether a canal may lie under the site: by its number or by its place, the stricter.
+func (c *run) mayHaveCanal(s *site) bool {
+	return c.plan.Jaw == Mandible && (posterior(s.plan.Tooth) || c.spot(s, s.frame.Origin).Number >= posteriorFrom)
+}
 
 // heightTo returns the height to one limit.
 func (c *run) heightTo(s *site, limit Limit) height {

@@ -1,8 +1,8 @@
 package measure
 
 import (
-	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -15,11 +15,12 @@ import (
 // implantRows holds the site's virtual implant against structures, plates and the end of the bone,
 // and says what could not be assessed for want of a marking.
 func (c *run) implantRows(s *site) {
-	missing := safety.Missing(c.place(s, widest(s.plan)), c.plan.Structures, c.rules)
 	im, why := c.implant(s)
+	missing := safety.Missing(c.place(s, im, widest(s.plan)), c.plan.Structures, c.rules)
 	if im == nil {
 		if s.plan.Implant != nil {
 			missing = append(c.unplaced(why), missing...)
+			c.boneFailed(s, why)
 		}
 		s.hold(missing)
 		return
@@ -31,6 +32,7 @@ func (c *run) implantRows(s *site) {
 	}
 	s.hold(append(append(findings, c.ends(s, *im)...), missing...))
 	c.boneRows(s, *im)
+	c.poseRows(s, *im)
 }
 
 // widest is the diameter (mm) that must find its structures marked: the implant's, else the largest
@@ -46,18 +48,85 @@ func widest(s Site) float64 {
 }
 
 // place is the site as the rules about missing structures see it, for an implant of this diameter
-// (mm; 0: not known).
-func (c *run) place(s *site, diameter float64) safety.Place {
-	p := safety.Place{Tooth: s.plan.Tooth, At: s.frame.Origin, Tangent: s.frame.T, Occlusal: c.plan.Occlusal, Radius: diameter / 2}
+// (mm; 0: not known) and, where there is one, along the whole body of im.
+func (c *run) place(s *site, im *safety.Implant, diameter float64) safety.Place {
+	p := safety.Place{Tooth: s.plan.Tooth, At: s.frame.Origin, Tangent: s.frame.T, Occlusal: c.plan.Occlusal, Radius: diameter / 2,
+		Mesial: c.mesial(s, s.frame.Arc), CanalElsewhere: !c.canalCrosses(s)}
 	if s.height.seen {
 		p.Seen = append(p.Seen, safety.Kind(s.height.to))
+	}
+	p.Along = append(p.Along, c.spot(s, s.frame.Origin))
+	if im != nil {
+		beyond := im.Length + c.rules[string(safety.Canal)].Margin
+		for _, d := range []float64{0, beyond / 3, 2 * beyond / 3, beyond} {
+			p.Along = append(p.Along, c.spot(s, r3.Add(im.Platform, r3.Scale(d, im.Axis))))
+		}
+	}
+	side := c.sideOf(s)
+	for _, d := range c.plan.Declared {
+		switch {
+		case !slices.Contains(d.Sides, side):
+		case d.Visible:
+			p.Absent = append(p.Absent, d.Kind)
+		default:
+			p.NotVisible = append(p.NotVisible, d.Kind)
+		}
 	}
 	return p
 }
 
+// sideOf returns the patient's side of a site by its place, or by its number where the place cannot tell.
+func (c *run) sideOf(s *site) Side {
+	if s.out.Side != "" {
+		return s.out.Side
+	}
+	t, _ := toothOf(s.plan.Tooth)
+	return t.side()
+}
+
+// mesial returns the arch's unit tangent toward the midline at an arc length, as seen from a site.
+func (c *run) mesial(s *site, arc float64) r3.Vec {
+	way := c.marks.leftward // toward the patient's left: mesial on the right side
+	if c.sideOf(s) == Left {
+		way = -way
+	}
+	return r3.Scale(way, c.curve.Tangent(arc))
+}
+
+// spot is the place on the arch that a point of the implant's body stands over.
+func (c *run) spot(s *site, p r3.Vec) safety.Spot {
+	arc, _ := c.arcOf(p, s.frame.Arc)
+	spot := safety.Spot{At: c.curve.At(arc), Mesial: c.mesial(s, arc)}
+	if !c.marks.known() {
+		return spot
+	}
+	spot.Number = nearestTooth(c.plan.Jaw, math.Abs(c.marks.fromMidline(arc)))
+	if t, _ := toothOf(s.plan.Tooth); s.height.seen && c.plan.Jaw == Maxilla && (t.number >= posteriorFrom) != (spot.Number >= posteriorFrom) {
+		spot.Number = t.number // one cavity stands over the site, whatever it is called there
+	}
+	return spot
+}
+
+// canalCrosses reports whether a marked canal appears in the site's section.
+func (c *run) canalCrosses(s *site) bool {
+	for _, st := range c.plan.Structures {
+		if st.Kind != safety.Canal {
+			continue
+		}
+		if st.Surface != nil {
+			return true // its reach along the arch is asked elsewhere
+		}
+		axis := ridge.Axis{Dir: reformat.UV{V: -1}}
+		if _, ok := roof(st, s.frame, axis); ok {
+			return true
+		}
+	}
+	return false
+}
+
 // implant returns the site's virtual implant in the patient, or why there is none. What the plan
-// leaves out comes from the measured site: the platform at the usable crest, else the crest; the
-// axis along the ridge's.
+// leaves out comes from the measured site: the platform as [run.platformOf] says; the axis along the
+// ridge's.
 func (c *run) implant(s *site) (*safety.Implant, string) {
 	want := s.plan.Implant
 	if want == nil {
@@ -75,21 +144,9 @@ func (c *run) implant(s *site) (*safety.Implant, string) {
 	if want.Platform != nil {
 		im.Platform = *want.Platform
 	} else {
-		im.Platform = s.frame.Patient(s.axis.At(s.platformDepth()))
+		im.Platform = s.frame.Patient(s.axis.At(c.platformOf(s, want.Diameter).depth.Value))
 	}
 	return im, ""
-}
-
-// platformDepth is where a platform without a place of its own stands below the crest, in mm: on
-// the levelled crest where there is one, and there on the usable crest where that was asked.
-func (s *site) platformDepth() float64 {
-	if s.cut != nil {
-		return s.cut.seat
-	}
-	if s.out.UsableDepth != nil {
-		return *s.out.UsableDepth
-	}
-	return 0
 }
 
 // poseTerms are what the measured crest adds to every distance of an implant that hangs on it.
@@ -97,7 +154,8 @@ func (c *run) poseTerms(s *site) []uncertainty.Term {
 	if s.plan.Implant.Platform != nil || s.plan.Crest != nil || s.cut != nil && s.cut.crest.CrestSD == 0 {
 		return nil
 	}
-	return []uncertainty.Term{{Name: "crest that the implant hangs on", Std: s.axis.CrestSD}}
+	depth := c.platformOf(s, s.plan.Implant.Diameter).depth.Std() // of the depth at which it hangs, its crest's edge included
+	return []uncertainty.Term{{Name: "crest that the implant hangs on", Std: math.Max(s.axis.CrestSD, depth)}}
 }
 
 // unplaced is a finding for every marked structure of an implant that has no place.
@@ -119,7 +177,14 @@ func (c *run) unplaced(why string) []safety.Finding {
 func (s *site) hold(findings []safety.Finding) {
 	s.out.Findings = append(s.out.Findings, findings...)
 	for _, f := range findings {
-		row := Row{Quantity: "clearance", To: f.To, Unit: "mm", Verdict: f.Verdict, Note: f.Reason}
+		row := Row{Quantity: "clearance", To: f.To, Unit: "mm", Verdict: f.Verdict, Note: f.Reason, Kind: f.Kind}
+		switch {
+		case !(f.Distance.Value < 0):
+		case f.Verdict == safety.NoMargin:
+			row.Note = joined("inside "+f.To+" by "+mm(-f.Distance.Value), f.Reason)
+		default:
+			row.Note = joined("overlaps "+f.To+" by "+mm(-f.Distance.Value), f.Reason)
+		}
 		if !math.IsNaN(f.Distance.Value) {
 			row.Value, row.Budget = &f.Distance.Value, f.Distance.Budget
 		}
@@ -189,89 +254,4 @@ func (s *site) inSection(im safety.Implant) (platform, dir reformat.UV) {
 	dir = reformat.UV{U: r3.Dot(im.Axis, s.frame.U), V: r3.Dot(im.Axis, s.frame.V)}
 	n := math.Hypot(dir.U, dir.V)
 	return platform, reformat.UV{U: dir.U / n, V: dir.V / n}
-}
-
-// boneDepths are where the bone beside an implant is measured, mm below its platform.
-var boneDepths = []float64{1, 3, 5}
-
-// boneRows measures the bone beside the implant at 1, 3 and 5 mm below its platform and where it
-// is least.
-func (c *run) boneRows(s *site, im safety.Implant) {
-	for _, side := range []struct {
-		quantity, rule string
-		sign           float64
-	}{{"buccal_bone", safety.BuccalPlate, 1}, {"lingual_bone", safety.LingualPlate, -1}} {
-		margin := c.rules[side.rule].Margin
-		row := func(at *float64, depth float64, to string) {
-			r := Row{Quantity: side.quantity, At: at, Unit: "mm", Margin: &margin, Verdict: safety.NotAssessed}
-			l, err := c.boneBeside(s, im, depth, side.sign)
-			if err != nil {
-				r.Note = plain(err)
-			} else {
-				r.Value, r.Budget, r.Verdict = &l.Value, l.Budget, safety.Judge(l, margin)
-			}
-			if r.Note == "" {
-				r.Note = to
-			}
-			s.add(r)
-		}
-		for _, d := range boneDepths {
-			if d <= im.Length {
-				row(&d, d, "")
-			}
-		}
-		if d, ok := s.thinnest(im, side.sign); ok {
-			row(nil, d, fmt.Sprintf("least over the whole length, %.1f mm below the platform", d))
-		} else {
-			row(nil, 0, "")
-		}
-	}
-}
-
-// radius returns the implant's radius depth mm below its platform, in mm.
-func radius(im safety.Implant, depth float64) float64 {
-	apex := im.ApexDiameter
-	if apex == 0 {
-		apex = im.Diameter
-	}
-	f := depth / im.Length
-	return ((1-f)*im.Diameter + f*apex) / 2
-}
-
-// ray returns where the implant's axis is depth mm below its platform and the direction at right
-// angles to it on one side (+1 buccal), in the section.
-func (s *site) ray(im safety.Implant, depth, sign float64) (p, dir reformat.UV) {
-	platform, axis := s.inSection(im)
-	p = reformat.UV{U: platform.U + depth*axis.U, V: platform.V + depth*axis.V}
-	side := ridge.Axis{Dir: axis}.Side()
-	return p, reformat.UV{U: sign * side.U, V: sign * side.V}
-}
-
-// boneBeside returns the bone between implant and outer outline at one depth on one side.
-func (c *run) boneBeside(s *site, im safety.Implant, depth, sign float64) (uncertainty.Length, error) {
-	if s.outline == nil || s.out.Err != "" {
-		return uncertainty.Length{}, fmt.Errorf("no outline of the bone: %s", s.out.Err)
-	}
-	p, dir := s.ray(im, depth, sign)
-	l, err := s.outline.Beside(p, dir, s.hand)
-	if to := s.cut.ahead(p, dir); to < 0 || err == nil && to < l.Value {
-		l, err = c.upTo(to), nil
-	}
-	l.Value -= radius(im, depth)
-	return l, err
-}
-
-// thinnest returns the depth below the platform at which the bone on one side is least.
-func (s *site) thinnest(im safety.Implant, sign float64) (float64, bool) {
-	if s.outline == nil || s.out.Err != "" {
-		return 0, false
-	}
-	best, at := math.Inf(1), -1.0
-	for d := 0.0; d <= im.Length; d += 0.1 {
-		p, dir := s.ray(im, d, sign)
-		if _, far := s.near(p, dir); far-radius(im, d) < best {
-			best, at = far-radius(im, d), d
-		}
-	}
-	return at, at >= 0
 }

@@ -112,32 +112,6 @@ func (k *cut) height(p reformat.UV) float64 {
 	return dotUV(reformat.UV{U: p.U - k.at.U, V: p.V - k.at.V}, k.normal)
 }
 
-// ahead returns how far from p in direction dir the bone reaches before it is cut, in mm; +Inf
-// where the cut is never met, negative where p itself lies that far above it.
-func (k *cut) ahead(p, dir reformat.UV) float64 {
-	if k == nil {
-		return math.Inf(1)
-	}
-	h, rise := k.height(p), dotUV(dir, k.normal)
-	switch {
-	case h > 0:
-		return -h
-	case rise > 1e-9:
-		return -h / rise
-	}
-	return math.Inf(1)
-}
-
-// near is [ridge.Outline.Near] in the bone that levelling leaves.
-func (s *site) near(p, dir reformat.UV) (low, high float64) {
-	low, high = s.outline.Near(p, dir)
-	if s.cut == nil {
-		return low, high
-	}
-	back := reformat.UV{U: -dir.U, V: -dir.V}
-	return math.Max(low, -s.cut.ahead(p, back)), math.Min(high, s.cut.ahead(p, dir))
-}
-
 // shorten ends a width at the cut where it runs into bone that goes, and reports which of its
 // sides (buccal, lingual) that befalls. p is the width's place on the axis.
 func (k *cut) shorten(w *ridge.Width, p reformat.UV) (gone [2]bool) {

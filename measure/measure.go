@@ -10,6 +10,8 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
+	"strings"
 
 	"golang.org/x/sync/errgroup"
 
@@ -23,6 +25,7 @@ import (
 type Options struct {
 	Progress func(done, total int) // called after each site, from one goroutine at a time; nil: silent
 	PlacedBy *float64              // standard uncertainty of the arch points, mm; nil: the plan's
+	Other    bool                  // measure another scan than the plan names, with a caution
 }
 
 // handSD is the standard uncertainty of an arch point drawn by hand, mm. Our choice; the
@@ -38,11 +41,18 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 	if err := plan.Place(v.Grid); err != nil {
 		return nil, err
 	}
-	curve, err := reformat.NewCurve(plan.Arch, plan.Occlusal)
+	curve, err := newCurve(plan)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", plan.Path, err)
+		return nil, err
 	}
-	if err := plan.CheckOn(v.Grid, curve.Length()); err != nil {
+	silenced := map[confirmation]bool{}
+	doubts, err := plan.examine(curve, &v.Grid, silenced)
+	if err != nil {
+		return nil, err
+	}
+	faults := &faults{}
+	doubts = append(doubts, plan.resolve(plan.checkMadeFor(scan, opt.Other), faults, silenced)...)
+	if err := faults.err(); err != nil {
 		return nil, err
 	}
 	rules, err := safety.Margins().With(plan.Margins, plan.MarginsSource)
@@ -53,7 +63,8 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", plan.Path, err)
 	}
-	c := &run{plan: plan, curve: curve, rules: rules, scene: scene, placed: placedBy(plan, opt), voxel: v.Spacing()}
+	c := &run{plan: plan, v: v, curve: curve, marks: newLandmarks(plan, curve), sections: newSections(v, curve), rules: rules, scene: scene,
+		placed: placedBy(plan, opt), voxel: v.Spacing(), doubts: doubts, silenced: silenced}
 	sites, err := c.trace(ctx, v)
 	if err != nil {
 		return nil, err
@@ -66,13 +77,18 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 
 // run is what the sites of one case share.
 type run struct {
-	plan   *Plan
-	curve  *reformat.Curve
-	rules  safety.Rules
-	scene  *safety.Scene
-	placed float64 // standard uncertainty of the arch points, mm
-	tissue ridge.Tissue
-	voxel  [3]float64 // mm
+	plan     *Plan
+	v        *volume.Volume
+	curve    *reformat.Curve
+	marks    landmarks
+	sections *sections
+	doubts   []doubt // about plan and sites
+	silenced map[confirmation]bool
+	rules    safety.Rules
+	scene    *safety.Scene
+	placed   float64 // standard uncertainty of the arch points, mm
+	tissue   ridge.Tissue
+	voxel    [3]float64 // mm
 }
 
 // placedBy returns the standard uncertainty of the plan's arch points, in mm.
@@ -90,15 +106,27 @@ func (c *run) handAt(s float64) ridge.Hand {
 	return ridge.Hand{Along: c.placed, Turn: c.placed * c.curve.Waver(s), Scale: c.plan.ScaleHalfWidth}
 }
 
+// handFor is what the hand that drew the arch does to the bone beside an implant of this site, at an arc
+// length: one that the plan places stands where it stands, and only the section's direction moves.
+func (c *run) handFor(s *site, arc float64) ridge.Hand {
+	h := c.handAt(arc)
+	if s.plan.Implant != nil && s.plan.Implant.Platform != nil {
+		h.Along = 0
+	}
+	return h
+}
+
 // site is one site on its way through a run.
 type site struct {
+	index   int // in the plan
 	plan    Site
 	frame   reformat.Frame
 	outline *ridge.Outline
 	axis    ridge.Axis
 	hand    ridge.Hand
 	height  height
-	cut     *cut // nil: the crest is not levelled
+	cut     *cut    // nil: the crest is not levelled
+	doubts  []doubt // found in the image
 	out     SiteResult
 }
 
@@ -106,12 +134,12 @@ type site struct {
 func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 	sites := make([]*site, len(c.plan.Sites))
 	err := each(ctx, len(sites), func(i int) {
-		s := &site{plan: c.plan.Sites[i]}
+		s := &site{index: i, plan: c.plan.Sites[i]}
 		sites[i] = s
-		defer s.excuse()
+		defer c.recovered(s)
 		s.frame = c.curve.Frame(c.arc(s.plan))
 		s.hand = c.handAt(s.frame.Arc)
-		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Frame: s.frame, AxisFrom: s.plan.Axis}
+		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Side: c.marks.side(s.frame.Arc), Name: nameOf(s.plan.Tooth, c.marks.side(s.frame.Arc)), Frame: s.frame, AxisFrom: s.plan.Axis}
 		o, err := ridge.Trace(reformat.NewField(v, s.frame), ridge.Tissue{})
 		if err != nil {
 			s.out.Err = plain(err)
@@ -131,11 +159,17 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 }
 
 // arc returns a site's arc length, in mm.
-func (c *run) arc(s Site) float64 {
+func (c *run) arc(s Site) float64 { return siteArc(c.curve, s) }
+
+// placed reports whether the site says where it is, in one way; otherwise that is a fault already.
+func (s Site) placed() bool { return (s.At != nil) != (s.ArcMM != nil) }
+
+// siteArc returns the arc length at which a site stands on the curve, in mm.
+func siteArc(curve *reformat.Curve, s Site) float64 {
 	if s.ArcMM != nil {
 		return *s.ArcMM
 	}
-	arc, _ := c.curve.Project(*s.At)
+	arc, _ := curve.Project(*s.At)
 	return arc
 }
 
@@ -166,16 +200,29 @@ func (c *run) measure(ctx context.Context, sites []*site, progress func(done, to
 // guarded measures one site. A panic, a fault of ours, stays with it: the other sites' numbers are not
 // lost.
 func (c *run) guarded(s *site) {
-	defer s.excuse()
+	defer c.recovered(s)
 	c.site(s)
 }
 
-// excuse turns a panic into the site's error.
-func (s *site) excuse() {
-	if fault := recover(); fault != nil {
-		s.outline = nil
-		s.out.Err = fmt.Sprintf("internal fault, please report it: %v", fault)
-		s.out.Note, s.out.Rows = s.out.Err, []Row{{Quantity: "ridge_height", Unit: "mm", Verdict: safety.NotAssessed, Note: s.out.Err}}
+// recovered turns a panic into the site's error, with an empty row for every number that it was asked for.
+func (c *run) recovered(s *site) {
+	fault := recover()
+	if fault == nil {
+		return
+	}
+	s.outline, s.doubts = nil, nil
+	s.out.Err = fmt.Sprintf("internal fault, please report it: %v", fault)
+	s.out.Rows, s.out.Findings, s.out.Implant = nil, nil, nil
+	for _, r := range c.asked(s) {
+		r.Note = s.out.Err
+		if r.Quantity == "ridge_height" {
+			r.Verdict = safety.NotAssessed
+		}
+		s.add(r)
+	}
+	if s.plan.Implant != nil {
+		s.hold(c.unplaced(s.out.Err))
+		c.boneFailed(s, s.out.Err)
 	}
 }
 
@@ -201,17 +248,24 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	if c.tissue.Edges > 0 {
 		scan.Blur, scan.Noise = c.tissue.Blur, c.tissue.Noise
 	}
-	scan.Cautions = append(append([]string{}, scan.Cautions...), c.plan.Cautions...)
-	scan.Cautions = append(scan.Cautions, coarse(c.voxel)...)
+	cautions := slices.Concat(scan.Cautions, c.plan.Cautions, coarse(c.voxel))
 	if c.curve.Straight() {
-		scan.Cautions = append(scan.Cautions, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures")
+		cautions = append(cautions, Cautionf("arch_straight", SeverityCaution, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures"))
 	}
 	r := &Result{Case: c.plan.Case, Jaw: c.plan.Jaw, Occlusal: c.plan.Occlusal, OcclusalFrom: c.plan.OcclusalFrom,
 		OrientationNote: c.plan.OrientationNote, Structures: c.plan.Structures, Margins: c.namedRules(), Scan: scan,
 		Plan: PlanFacts{Name: c.plan.Path, SHA256: c.plan.SHA256}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
 	r.Arch = c.arch(sites)
 	for _, s := range sites {
+		c.doubts = append(c.doubts, c.plan.resolve(s.doubts, &faults{}, c.silenced)...)
+	}
+	c.doubts = append(c.doubts, c.plan.idle(confirmWords, c.silenced)...)
+	c.applyDoubts(sites, r.Arch.Rows, c.doubts)
+	r.Cautions = slices.Concat(cautions, cautionsOf(c.doubts))
+	for _, s := range sites {
+		s.out.Rows = ordered(s.out.Rows)
 		s.out.Verdict = worst(s.out.Rows)
+		s.out.Note = strings.Join(s.notes(), "; ")
 		r.Sites = append(r.Sites, s.out)
 	}
 	return r
@@ -222,12 +276,12 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 const coarseVoxel = 0.4
 
 // coarse returns the caution that large voxels earn.
-func coarse(voxel [3]float64) []string {
+func coarse(voxel [3]float64) []Caution {
 	largest := max(voxel[0], voxel[1], voxel[2])
 	if largest <= coarseVoxel*1.01 {
 		return nil
 	}
-	return []string{fmt.Sprintf("voxels of %.3g × %.3g × %.3g mm are coarser than the %.1f mm that implant planning is used to: thin plates and sharp crests are lost, and every number is less sure than it would be", voxel[0], voxel[1], voxel[2], coarseVoxel)}
+	return []Caution{Cautionf("coarse_voxels", SeverityCaution, "voxels of %.3g × %.3g × %.3g mm are coarser than the %.1f mm that implant planning is used to: thin plates and sharp crests are lost, and every number is less sure than it would be", voxel[0], voxel[1], voxel[2], coarseVoxel)}
 }
 
 func (c *run) namedRules() []NamedRule {

@@ -17,11 +17,11 @@ type (
 	Pose      = safety.Pose
 )
 
-// The verdicts, mildest first.
+// The verdicts.
 const (
 	NoMargin    = safety.NoMargin
-	Clear       = safety.Clear
+	Held        = safety.Held
 	Uncertain   = safety.Uncertain
-	Breach      = safety.Breach
+	NotHeld     = safety.NotHeld
 	NotAssessed = safety.NotAssessed
 )

@@ -52,13 +52,17 @@ type Plan struct {
 	Structures      []safety.Structure
 	Margins         map[string]float64 // mm, overrides by kind of structure or "buccal_plate", "lingual_plate", "basal_cortex"
 	MarginsSource   string
-	LevelPlane      *Plane   // at which crests are levelled; nil: none but where a site says
-	OcclusalLevel   *Plane   // planned; nil: the restorative space is not asked
-	ProsthesisEnd   []r3.Vec // planned ends, whose distal extension is asked, mm
-	ScaleHalfWidth  float64  // relative half-width of the scan's scale error, no unit
-	Path            string   // the file it came from, base name only
-	SHA256          string   // of the file's bytes
-	Cautions        []string // what looks odd but may be meant; carried into every output
+	LevelPlane      *Plane     // at which crests are levelled; nil: none but where a site says
+	OcclusalLevel   *Plane     // planned; nil: the restorative space is not asked
+	ProsthesisEnd   []r3.Vec   // planned ends, whose distal extension is asked, mm
+	ScaleHalfWidth  float64    // relative half-width of the scan's scale error, no unit
+	Path            string     // the file it came from, base name only
+	SHA256          string     // of the file's bytes, LF at the end of each line
+	Midline         *r3.Vec    // a point on the patient's midline, near the arch, mm; nil: not given
+	For             MadeFor    // the scan it was made on
+	Declared        []Declared // what the jaw does not have, or the scan does not show
+	Proposed        []string   // "jaw", "occlusal", "arch": proposed by a program and confirmed by nobody
+	Cautions        []Caution  // what looks odd but may be meant; carried into every output
 
 	plane *[3]r3.Vec      // the occlusal plane's points until they are placed
 	cut   *planePoints    // of LevelPlane until they are placed
@@ -80,7 +84,9 @@ type Site struct {
 	Level       *float64  // how deep the crest is levelled, mm, 0: not at all; nil: at the plan's plane if it has one
 	Implant     *PlannedImplant
 	Sizes       *Sizes
-	Line        int // of the plan file, for messages
+	Confirmed   []string // findings that a person looked at: "place", "order", "side", "platform", "axis"
+	Proposed    bool     // by a program, confirmed by nobody
+	Line        int      // of the plan file, for messages
 }
 
 // PlannedImplant is a site's virtual implant; what is left out comes from the measured site.
@@ -90,6 +96,7 @@ type PlannedImplant struct {
 	Diameter     float64 // mm
 	ApexDiameter float64 // mm; 0: as Diameter
 	Length       float64 // mm
+	BeyondRidge  bool    // anchored on purpose outside the ridge: distances are given, nothing is judged
 }
 
 // Sizes are plain implant sizes to try at a site.

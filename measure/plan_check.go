@@ -3,10 +3,12 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/reformat"
 )
 
 // Bounds of what an arch and its directions may be. They catch points in a wrong order and signs
@@ -26,9 +28,9 @@ func (p *Plan) checkShape(f *faults) {
 		return
 	}
 	p.settleLevels(f)
-	if r3.Dot(p.Occlusal, usualOcclusal(p.Jaw)) < 0 {
-		p.Cautions = append(p.Cautions, fmt.Sprintf("occlusal [%g, %g, %g] points away from the usual biting side of the %s: check its sign",
-			p.Occlusal.X, p.Occlusal.Y, p.Occlusal.Z, p.Jaw))
+	if p.upsideDown() && p.OrientationNote == "" {
+		f.add(p.markAt("occlusal"), "", "correct the jaw or turn the vector's signs round; if the jaw was scanned upside down, say so in orientation_note",
+			"%s (line %d)", p.upsideDownText(), p.markAt("jaw").line)
 	}
 	p.checkArch(f)
 	for i, s := range p.Sites {
@@ -39,6 +41,15 @@ func (p *Plan) checkShape(f *faults) {
 			p.checkDown(f, fmt.Sprintf("sites[%d].implant.axis", i), siteName(s.ID), *s.Implant.Axis, "from platform to apex")
 		}
 	}
+}
+
+// upsideDown reports whether the occlusal direction points away from where a patient's jaw bites.
+func (p *Plan) upsideDown() bool {
+	return p.Jaw != "" && r3.Dot(p.Occlusal, usualOcclusal(p.Jaw)) < 0
+}
+
+func (p *Plan) upsideDownText() string {
+	return fmt.Sprintf("occlusal [%g, %g, %g] points away from the biting side of the %s", p.Occlusal.X, p.Occlusal.Y, p.Occlusal.Z, p.Jaw)
 }
 
 // settleOcclusal turns the three points of the occlusal plane into its normal, on the usual
@@ -121,14 +132,68 @@ func (p *Plan) markAt(path string) mark {
 	return mark{file: p.Path}
 }
 
-// CheckOn holds a placed plan against the scan: the grid and the length of the arch curve, in mm.
-// It returns a [PlanErrors] with every point of a site outside the grid and every station past
-// the end of the curve, or nil.
+// Check finds everything that is wrong or odd about a placed plan for which no pixel is needed: tooth
+// numbers against places, points against each other, and against the grid of a scan, which may be nil.
+// The error is a [PlanErrors], or wraps [reformat.ErrCurve]; the cautions say what is no error.
+func (p *Plan) Check(g *volume.Grid) ([]Caution, error) {
+	curve, err := newCurve(p)
+	if err != nil {
+		return nil, err
+	}
+	silenced := map[confirmation]bool{}
+	doubts, err := p.examine(curve, g, silenced)
+	if err != nil {
+		return nil, err
+	}
+	return slices.Concat(p.Cautions, cautionsOf(append(doubts, p.idle(numberWords, silenced)...))), nil
+}
+
+// newCurve returns the arch curve of a placed plan; the error wraps [reformat.ErrCurve].
+func newCurve(p *Plan) (*reformat.Curve, error) {
+	curve, err := reformat.NewCurve(p.Arch, p.Occlusal)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", p.Path, err)
+	}
+	return curve, nil
+}
+
+// examine is what [Plan.Check] and [Run] ask before any pixel: the doubts left, confirmed ones as such.
+func (p *Plan) examine(curve *reformat.Curve, g *volume.Grid, silenced map[confirmation]bool) ([]doubt, error) {
+	f := &faults{}
+	left := p.examineInto(f, curve, g, silenced)
+	return left, f.err()
+}
+
+func (p *Plan) examineInto(f *faults, curve *reformat.Curve, g *volume.Grid, silenced map[confirmation]bool) []doubt {
+	var doubts []doubt
+	if g != nil {
+		doubts = p.checkOn(f, *g)
+	}
+	for i, s := range p.Sites {
+		if s.ArcMM != nil && *s.ArcMM > curve.Length() {
+			f.add(p.markAt(fmt.Sprintf("sites[%d].arc_mm", i)), siteName(s.ID), fmt.Sprintf("give arc_mm from 0 to %.1f", math.Floor(curve.Length()*10)/10),
+				"station %.6g mm is past the end of the arch (%.1f mm)", *s.ArcMM, curve.Length())
+		}
+	}
+	l := newLandmarks(p, curve)
+	doubts = slices.Concat(doubts, p.checkGeometry(l), p.checkTeeth(l), p.checkProposed())
+	return p.resolve(doubts, f, silenced)
+}
+
+func cautionsOf(doubts []doubt) []Caution {
+	var out []Caution
+	for _, d := range doubts {
+		out = append(out, d.Caution)
+	}
+	return out
+}
+
+// checkOn holds a placed plan against the grid of a scan: every point of a site outside it is an error.
 //
 // A structure or an arch that leaves the field is no error, for both may pass through a small
 // field of view; an arch wholly outside it is, and a structure wholly outside it is a caution.
-func (p *Plan) CheckOn(g volume.Grid, curveLength float64) error {
-	f := &faults{}
+func (p *Plan) checkOn(f *faults, g volume.Grid) []doubt {
+	var out []doubt
 	const remedy = "check the point and the plan's coordinates (patient or voxel)"
 	inside := func(v r3.Vec) bool { return g.Contains(g.Index(v)) }
 	if !anyInside(p.Arch, inside) {
@@ -141,18 +206,13 @@ func (p *Plan) CheckOn(g volume.Grid, curveLength float64) error {
 				f.add(p.markAt(path+v.key), where, remedy, "%s [%.6g, %.6g, %.6g] mm is outside the scan (%s)", v.key[1:], v.at.X, v.at.Y, v.at.Z, extent(g))
 			}
 		}
-		if s.ArcMM != nil && *s.ArcMM > curveLength {
-			f.add(p.markAt(path+".arc_mm"), where, fmt.Sprintf("give arc_mm from 0 to %.1f", math.Floor(curveLength*10)/10),
-				"station %.6g mm is past the end of the arch (%.1f mm)", *s.ArcMM, curveLength)
-		}
 	}
 	for i, s := range p.Structures {
 		if len(s.Path) > 0 && !anyInside(s.Path, inside) {
-			at := p.markAt(fmt.Sprintf("structures[%d].path[0]", i))
-			p.Cautions = append(p.Cautions, fmt.Sprintf("%s:%d: structure %s lies wholly outside the scan (%s); distances to it are computed all the same: check its points", at.file, at.line, quoted(s.Name), extent(g)))
+			out = append(out, p.structureDoubt(i, ".path[0]", "structure_outside_scan", SeverityCaution, "structure %s lies wholly outside the scan (%s); distances to it are computed all the same: check its points", quoted(s.Name), extent(g)))
 		}
 	}
-	return f.err()
+	return out
 }
 
 func anyInside(pts []r3.Vec, inside func(r3.Vec) bool) bool {

@@ -57,6 +57,7 @@ func (p *Plan) eachVec(point, direction func(*r3.Vec)) {
 	for i := range p.ProsthesisEnd {
 		point(&p.ProsthesisEnd[i])
 	}
+	point(p.Midline)
 	for i := range p.Arch {
 		point(&p.Arch[i])
 	}

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -22,17 +23,17 @@ var planFaults = []struct{ name, old, new, want string }{
 	{"right-to-left override", "case: pine-042", "case: a\u202eb", `plan.yaml:2:7: case "a\u202eb" holds the character U+202E; use printable characters on one line`},
 	{"dots", "case: pine-042", "case: ..", `plan.yaml:2:7: case ".." begins or ends with a dot or space; use letters, digits, - and _`},
 	{"device name", "case: pine-042", "case: NUL", `plan.yaml:2:7: case "NUL" is a device name on some systems; use letters, digits, - and _`},
-	{"twice the same key", "case: pine-042", "case: a\ncase: b", `plan.yaml:3:1: case stands twice; keep one of them`},
+	{"twice the same key", "case: pine-042", "case: a\ncase: b", `plan.yaml:3:1: case stands twice, here and at line 2; keep one of them`},
 	{"key without value", "case: pine-042", "case:", `plan.yaml:2:1: case has no value; give it a value or leave the key out`},
-	{"far unknown key", "case: pine-042", "case: a\npatient_name: x", `plan.yaml:3:1: unknown key "patient_name"; use one of format, case, jaw, coordinates, occlusal, occlusal_plane, orientation_note, arch, sites, structures, margins_mm, margins_source, scan, levelling_plane, occlusal_level, prosthesis_end`},
+	{"far unknown key", "case: pine-042", "case: a\npatient_name: x", `plan.yaml:3:1: unknown key "patient_name"; use one of format, case, jaw, coordinates, occlusal, occlusal_plane, orientation_note, arch, sites, structures, margins_mm, margins_source, scan, levelling_plane, occlusal_level, prosthesis_end, for, declared, proposed`},
 	{"unit left out", "radii_mm: [1.5, 1.25]", "radius: 1.5", `plan.yaml:30:5: structure "right canal": the path has no radius; give radius_mm: 1.5, or radii_mm with one a point` + "\n" +
 		`plan.yaml:33:5: structure "right canal": unknown key "radius"; did you mean radius_mm?`},
-	{"tooth of the other jaw", `tooth: "36"`, `tooth: "16"`, `plan.yaml:10:12: site "16": tooth 16 is in the maxilla, the plan's jaw is the mandible; correct the tooth or the plan's jaw`},
+	{"tooth of the other jaw", `tooth: "36"`, `tooth: "16"`, `plan.yaml:10:12: site "16": tooth 16 is in the maxilla, the plan's jaw is the mandible; correct the tooth or the plan's jaw; 16 in the 1–32 notation is 28, upper left third molar`},
 	{"milk tooth", `tooth: "36"`, `tooth: "75"`, `plan.yaml:10:12: site "75": tooth "75" is not a permanent tooth of ISO 3950; use 11–18, 21–28, 31–38 or 41–48`},
-	{"two sites with one id", "id: 46-distal", `id: "36"`, `plan.yaml:26:5: site "36": the site at line 10 has this id too; give each site an id of its own`},
+	{"two sites with one id", "id: 46-distal", `id: "36"`, `plan.yaml:27:9: site "36": id "36" names another tooth than tooth 46 (line 26); leave the id out or name it otherwise: 46b`},
 	{"id that is a path", "id: 46-distal", "id: a/b", `plan.yaml:27:9: site "a/b": id "a/b" holds '/'; use letters, digits, -, _ and .`},
 	{"id of the arch", "id: 46-distal", "id: Arch", `plan.yaml:27:9: site "Arch": id "Arch" is the table's name for the whole arch; use letters, digits, -, _ and .`},
-	{"both at and arc_mm", "arc_mm: 13.5", "arc_mm: 13.5\n    at: [1, 2, 3]", `plan.yaml:26:5: site "46-distal": at and arc_mm are both given; keep one of them`},
+	{"both at and arc_mm", "arc_mm: 13.5", "arc_mm: 13.5\n    at: [1, 2, 3]", `plan.yaml:26:5: site "46-distal": at (line 29) and arc_mm (line 28) are both given; keep one of them`},
 	{"neither at nor arc_mm", "    arc_mm: 13.5\n", "", `plan.yaml:26:5: site "46-distal": neither at nor arc_mm says where it is; give a point near the arch (at: [x, y, z]) or an arc length (arc_mm: 23.5)`},
 	{"negative arc length", "arc_mm: 13.5", "arc_mm: -1", `plan.yaml:28:13: site "46-distal": arc_mm is -1 mm; give a number from 0 to 1000 mm`},
 	{"two numbers", "at: [22, 8, 1]", "at: [22, 8]", `plan.yaml:11:9: site "36": at is a list of 2, not three numbers; write three numbers: [x, y, z]`},
@@ -53,8 +54,8 @@ var planFaults = []struct{ name, old, new, want string }{
 	{"no length", "      length_mm: 10\n", "", `plan.yaml:18:7: site "36": length_mm is missing; give the implant's length: length_mm: 10`},
 	{"unknown kind", "kind: canal", "kind: nerve", `plan.yaml:31:11: structure "right canal": kind is "nerve"; use one of canal, mental_foramen, anterior_loop, incisive_canal, sinus, nasal_floor, root, implant, other`},
 	{"two structures with one name", "name: root 35", "name: right canal", `plan.yaml:36:5: structure "right canal": the structure at line 30 has this name too; give each structure a name of its own`},
-	{"negative radius", "radius_mm: 2,", "radius_mm: -2,", `plan.yaml:36:65: structure "root 35": radius_mm is -2 mm; give a number from 0 to 50 mm`},
-	{"radius twice", "radius_mm: 2,", "radius_mm: 2, radii_mm: [2],", `plan.yaml:36:5: structure "root 35": radius_mm and radii_mm are both given; keep one of them`},
+	{"negative radius", "radius_mm: 2,", "radius_mm: -2,", `plan.yaml:36:65: structure "root 35": radius_mm is -2 mm; give a length above 0 and at most 50 mm`},
+	{"radius twice", "radius_mm: 2,", "radius_mm: 2, radii_mm: [2],", `plan.yaml:36:5: structure "root 35": radius_mm (line 36) and radii_mm (line 36) are both given; keep one of them`},
 	{"neither path nor surface", "path: [[18, -5, 0]], radius_mm: 2, ", "", `plan.yaml:36:5: structure "root 35": neither path nor surface says where it is; give path: [[x, y, z], …] with radius_mm, or surface: file.stl`},
 	{"empty path", "[[18, -5, 0]]", "[]", `plan.yaml:36:39: structure "root 35": path is an empty list; give at least one point`},
 	{"not a flag", "planned_removal: true", "planned_removal: 1", `plan.yaml:36:85: structure "root 35": planned_removal is "1"; write true or false`},
@@ -65,14 +66,14 @@ var planFaults = []struct{ name, old, new, want string }{
 	{"points in a wrong order", "[-20, 0, 0], [0, -20, 0], [20, 0, 0]", "[20, 0, 0], [0, -20, 0], [-20, 0, 0]", `plan.yaml:8:51: arch: the curve crosses itself: points 1–2 and 4–5; list the points in order from one end to the other`},
 	{"points that go back", "[0, -20, 0], [20, 0, 0]", "[0, -20, 0], [-10, -10, 3]", `plan.yaml:8:39: arch: the curve folds back at point 3 (turns by 180 degrees); list the points in order from one end to the other`},
 	{"two equal points", "[0, -20, 0], [20, 0, 0]", "[0, -20, 0], [0, -20, 5]", `plan.yaml:8:52: arch: points 3 and 4 are 0 mm apart in the occlusal plane; remove one of them`},
-	{"both occlusal ways", "occlusal: [0, 0, 2]", "occlusal: [0, 0, 2]\nocclusal_plane: [[0, 0, 0], [1, 0, 0], [0, 1, 0]]", `plan.yaml:6:17: occlusal and occlusal_plane are both given; keep one of them`},
+	{"both occlusal ways", "occlusal: [0, 0, 2]", "occlusal: [0, 0, 2]\nocclusal_plane: [[0, 0, 0], [1, 0, 0], [0, 1, 0]]", `plan.yaml:6:17: occlusal (line 5) and occlusal_plane (line 6) are both given; keep one of them`},
 	{"three points on a line", "occlusal: [0, 0, 2]", "occlusal_plane: [[0, 0, 0], [1, 1, 0], [2, 2, 0]]", `plan.yaml:5:17: the three points of occlusal_plane lie on a line; give three points far apart`},
 	{"upright plane", "occlusal: [0, 0, 2]", "occlusal_plane: [[0, 0, 0], [0, 1, 0], [0, 0, 1]]", `plan.yaml:5:17: the plane stands upright, so that its biting side is not known; give occlusal: a vector toward the biting surface`},
 	{"no list of sites", "scan:\n  scale_half_width: 0\n", "scan: 3\n", `plan.yaml:39:7: scan is "3", not a mapping; write keys and values there: scale_half_width`},
 	{"an anchor", "case: pine-042", "case: &a pine", `plan.yaml:2:7: "&" is a YAML feature that a plan does not use; write the value itself`},
 	{"two plans", "case: pine-042", "case: pine\n---\ncase: b", `plan.yaml:3:1: a second document begins; keep one plan a file`},
 	{"an open bracket", "at: [22, 8, 1]", "at: [22, 8, 1", `plan.yaml:12:5: not readable as YAML: ',' or ']' must be specified; mend the YAML there (or just above)`},
-	{"a site that is text", "  - tooth: 46\n    id: 46-distal\n    arc_mm: 13.5\n", "  - 46\n", `plan.yaml:26:5: site 2: sites[1] is "46", not a mapping; write keys and values there: tooth, id, at, arc_mm, axis, height_to, crest, depths_mm, wanted_width_mm, implant, sizes, level`},
+	{"a site that is text", "  - tooth: 46\n    id: 46-distal\n    arc_mm: 13.5\n", "  - 46\n", `plan.yaml:26:5: site 2: sites[1] is "46", not a mapping; write keys and values there: tooth, id, at, arc_mm, axis, height_to, crest, depths_mm, wanted_width_mm, implant, sizes, level, confirmed, proposed`},
 }
 
 func TestEachFaultNamesItsPlaceValueAndRemedy(t *testing.T) {
@@ -87,11 +88,16 @@ func TestEachFaultNamesItsPlaceValueAndRemedy(t *testing.T) {
 	}
 }
 
-// A jaw upside down is odd, yet a turned phantom is one: said, not refused.
-func TestOcclusalAgainstTheJawIsACaution(t *testing.T) {
-	p, err := ReadPlan("plan.yaml", []byte(smallPlan+"occlusal: [0, 0, 1]\n"), nil)
+// Jaw and occlusal direction say one thing. A model scanned upside down is one, if its plan says so: no
+// verdict on it is more than uncertain.
+func TestOcclusalAgainstTheJaw(t *testing.T) {
+	_, err := ReadPlan("plan.yaml", []byte(smallPlan+"occlusal: [0, 0, 1]\n"), nil)
+	require.ErrorContains(t, err, "occlusal [0, 0, 1] points away from the biting side of the maxilla (line 3)")
+	p, err := ReadPlan("plan.yaml", []byte(strings.Replace(smallPlan, "16", "26", 1)+"occlusal: [0, 0, 1]\norientation_note: model lay on its teeth\n"), nil)
 	require.NoError(t, err)
-	assert.Equal(t, []string{"occlusal [0, 0, 1] points away from the usual biting side of the maxilla: check its sign"}, p.Cautions)
+	found, err := p.Check(nil)
+	require.NoError(t, err)
+	require.True(t, slices.ContainsFunc(found, func(c Caution) bool { return c.Code == "occlusal_sign" && c.Severity == SeverityUncertain }), "%v", found)
 }
 
 // A grid of 0.4 × 0.3 × 0.5 mm voxels whose slices run downward.
@@ -165,18 +171,26 @@ func TestVoxelAndPatientPlanAgreeOnAnyGrid(t *testing.T) {
 }
 
 func TestPlanIsHeldAgainstTheScan(t *testing.T) {
-	text := strings.NewReplacer("at: [22, 8, 1]", "at: [22, 8, 61]", "arc_mm: 13.5", "arc_mm: 71.2",
+	_, err := ReadPlan("plan.yaml", []byte(strings.Replace(goodPlan, "arc_mm: 13.5", "arc_mm: 171.2", 1)), nil)
+	assert.EqualError(t, err, `plan.yaml:28:13: site "46-distal": station 171.2 mm is past the end of the arch (99.7 mm); give arc_mm from 0 to 99.6`)
+	text := strings.NewReplacer("at: [22, 8, 1]", "at: [22, 8, 61]",
 		"path: [[18, -5, 0]]", "path: [[180, -5, 0]]").Replace(goodPlan)
 	p, err := ReadPlan("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
 	const extent = "x -40.0 to 39.6, y -30.0 to 35.7, z -19.5 to 60.0 mm"
-	assert.EqualError(t, p.CheckOn(testGrid, 68.94), strings.Join([]string{
+	_, err = p.Check(&testGrid)
+	assert.EqualError(t, err, strings.Join([]string{
 		`plan.yaml:11:9: site "36": at [22, 8, 61] mm is outside the scan (` + extent + `); check the point and the plan's coordinates (patient or voxel)`,
-		`plan.yaml:28:13: site "46-distal": station 71.2 mm is past the end of the arch (68.9 mm); give arc_mm from 0 to 68.9`,
 	}, "\n"))
-	require.NotEmpty(t, p.Cautions)
-	assert.Contains(t, p.Cautions[len(p.Cautions)-1], `structure "root 35" lies wholly outside the scan (`+extent+`)`)
 	good, err := ReadPlan("plan.yaml", []byte(goodPlan), nil)
 	require.NoError(t, err)
-	assert.NoError(t, good.CheckOn(testGrid, 68.94))
+	_, err = good.Check(&testGrid)
+	assert.NoError(t, err)
+	far, err := ReadPlan("plan.yaml", []byte(strings.Replace(goodPlan, "path: [[18, -5, 0]]", "path: [[180, -5, 0]]", 1)), nil)
+	require.NoError(t, err)
+	found, err := far.Check(&testGrid)
+	require.NoError(t, err)
+	assert.True(t, slices.ContainsFunc(found, func(c Caution) bool {
+		return strings.Contains(c.Text, `structure "root 35" lies wholly outside the scan (`+extent+`)`)
+	}), "%v", found)
 }

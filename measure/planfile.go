@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -35,7 +36,7 @@ const defaultScaleHalfWidth = 0.005
 
 var planKeys = []string{"format", "case", "jaw", "coordinates", "occlusal", "occlusal_plane",
 	"orientation_note", "arch", "sites", "structures", "margins_mm", "margins_source", "scan",
-	"levelling_plane", "occlusal_level", "prosthesis_end"}
+	"levelling_plane", "occlusal_level", "prosthesis_end", "for", "declared", "proposed"}
 
 // OpenPlan reads the plan file at path; files it names are looked for beside it. See [ReadPlan].
 func OpenPlan(path string) (*Plan, error) {
@@ -80,6 +81,7 @@ func ReadPlan(name string, data []byte, dir fs.FS) (*Plan, error) {
 		r.add(mark{file: r.file}, "", "leave out what is not a site plan", "the file is larger than %d MB", maxPlanBytes>>20)
 		return nil, r.err()
 	}
+	data = lineEnds(data)
 	tree := parseYAML(r.file, yamlBytes(data), &r.faults)
 	if tree == nil {
 		return nil, r.err()
@@ -93,11 +95,32 @@ func ReadPlan(name string, data []byte, dir fs.FS) (*Plan, error) {
 	p.Path, p.SHA256, p.marks = r.file, hex.EncodeToString(sum[:]), r.marks
 	if !p.VoxelPoints {
 		p.checkShape(&r.faults)
+		p.checkItself(&r.faults)
 	}
 	if err := r.err(); err != nil {
 		return nil, err
 	}
 	return p, nil
+}
+
+// checkItself adds what is wrong about a plan in patient coordinates that needs no scan, so that all its
+// faults come at once; not where the arch or the jaw is a fault, of which others would follow.
+func (p *Plan) checkItself(f *faults) {
+	told := slices.ContainsFunc(f.list, func(e *PlanError) bool { return e.Where == "" || e.Where == "arch" })
+	if told || len(p.Arch) < minArch || p.Occlusal == (r3.Vec{}) {
+		return
+	}
+	if curve, err := newCurve(p); err == nil {
+		p.examineInto(f, curve, nil, map[confirmation]bool{})
+	}
+}
+
+// lineEnds returns the text with LF at the end of each line: the parser counts a comment's CR as a line.
+func lineEnds(data []byte) []byte {
+	if !bytes.Contains(data, []byte("\r")) {
+		return data
+	}
+	return bytes.ReplaceAll(bytes.ReplaceAll(data, []byte("\r\n"), []byte("\n")), []byte("\r"), []byte("\n"))
 }
 
 // yamlBytes returns the text without what YAML minds and JSON does not: a byte order mark, and
@@ -128,6 +151,7 @@ func (r *planReader) plan(top fields, dir fs.FS) *Plan {
 	p := &Plan{ScaleHalfWidth: defaultScaleHalfWidth, PlacedSD: handSD, Margins: map[string]float64{}}
 	r.label(top, p)
 	if n, ok := top.need("jaw", "write jaw: mandible or jaw: maxilla"); ok {
+		r.marks["jaw"] = n.mark
 		p.Jaw = Jaw(n.oneOf(string(Mandible), string(Maxilla)))
 	}
 	if n, ok := top.get("coordinates"); ok {
@@ -138,7 +162,7 @@ func (r *planReader) plan(top fields, dir fs.FS) *Plan {
 		p.OrientationNote, _ = n.text(500)
 	}
 	if n, ok := top.need("arch", "give arch: points: with at least 4 points along the arch"); ok {
-		p.Arch = r.arch(n, dir, &p.PlacedSD)
+		p.Arch = r.arch(n, dir, p)
 	}
 	if n, ok := top.need("sites", "list at least one site: tooth, and at or arc_mm"); ok {
 		p.Sites = r.sites(n, p.Jaw)
@@ -148,6 +172,8 @@ func (r *planReader) plan(top fields, dir fs.FS) *Plan {
 	}
 	r.margins(top, p)
 	r.levels(top, p)
+	r.madeFor(top, p)
+	p.Declared, p.Proposed = r.declared(top), r.proposals(top)
 	if n, ok := top.get("scan"); ok {
 		r.scan(n, p)
 	}
@@ -204,7 +230,7 @@ func (r *planReader) occlusal(top fields, p *Plan) {
 	plane, isPlane := top.get("occlusal_plane")
 	switch {
 	case isGiven && isPlane:
-		plane.fail("keep one of them", "occlusal and occlusal_plane are both given")
+		plane.fail("keep one of them", "occlusal (line %d) and occlusal_plane (line %d) are both given", given.mark.line, plane.mark.line)
 	case isGiven:
 		p.Occlusal, _ = given.direction()
 		p.OcclusalFrom = occlusalGiven

@@ -24,16 +24,21 @@ const tooFewArch = "mark at least 4 points along the arch, from one end to the o
 
 // arch reads the arch points, from the plan or from the CSV file that it names, and how exactly they
 // were placed.
-func (r *planReader) arch(n node, dir fs.FS, sd *float64) []r3.Vec {
-	f := n.mapping("points", "file", "sd_mm")
+func (r *planReader) arch(n node, dir fs.FS, p *Plan) []r3.Vec {
+	f := n.mapping("points", "file", "sd_mm", "midline")
 	if v, ok := f.get("sd_mm"); ok {
-		*sd, _ = v.between(0, maxHand, " mm")
+		p.PlacedSD, _ = v.between(0, maxHand, " mm")
+	}
+	if v, ok := f.get("midline"); ok {
+		if m, ok := v.vec(); ok {
+			p.Midline = &m
+		}
 	}
 	points, hasPoints := f.get("points")
 	file, hasFile := f.get("file")
 	switch {
 	case f.has("points") && f.has("file"):
-		f.fail("keep one of them", "points and file are both given")
+		f.fail("keep one of them", "points (line %d) and file (line %d) are both given", f.line("points"), f.line("file"))
 	case hasPoints:
 		all, good := points.points(maxArch)
 		switch s, ok := points.tree.(*ast.SequenceNode); {

@@ -97,7 +97,7 @@ func (f *fields) take(pair *ast.MappingValueNode, known []string) {
 		f.r.add(at, f.where, suggestion(name, known), "unknown key %s", quoted(name))
 		return
 	case twice:
-		f.r.add(at, f.where, "keep one of them", "%s stands twice", name)
+		f.r.add(at, f.where, "keep one of them", "%s stands twice, here and at line %d", name, f.line(name))
 		return
 	}
 	child := f.r.node(pair.Value, strings.TrimPrefix(f.path+"."+name, "."), f.where)
@@ -116,6 +116,9 @@ func (f fields) get(name string) (node, bool) {
 
 // has reports whether the key is written, with a value or without.
 func (f fields) has(name string) bool { _, ok := f.all[name]; return ok }
+
+// line returns the line on which a key's value stands; 0 where it is not written.
+func (f fields) line(name string) int { return f.all[name].mark.line }
 
 // need returns the value of a key that must be there.
 func (f fields) need(name, remedy string) (node, bool) {

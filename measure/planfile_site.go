@@ -49,7 +49,7 @@ func (r *planReader) site(n node, i int, jaw Jaw) Site {
 	n.where = fmt.Sprintf("site %d", i+1)
 	n.where = peekName(n, "site", "id", "tooth")
 	f := n.mapping("tooth", "id", "at", "arc_mm", "axis", "height_to", "crest", "depths_mm",
-		"wanted_width_mm", "implant", "sizes", "level")
+		"wanted_width_mm", "implant", "sizes", "level", "confirmed", "proposed")
 	r.identify(f, &s, jaw)
 	r.station(f, &s)
 	r.axis(f, &s)
@@ -69,6 +69,10 @@ func (r *planReader) site(n node, i int, jaw Jaw) Site {
 		s.WantedWidth, _ = v.size(maxWidth)
 	}
 	r.siteLevel(f, &s)
+	s.Confirmed = r.confirmed(f)
+	if v, ok := f.get("proposed"); ok {
+		s.Proposed = v.flag()
+	}
 	if v, ok := f.get("implant"); ok {
 		s.Implant = r.implant(v)
 	}
@@ -81,6 +85,7 @@ func (r *planReader) site(n node, i int, jaw Jaw) Site {
 // identify reads tooth and id.
 func (r *planReader) identify(f fields, s *Site, jaw Jaw) {
 	if n, ok := f.need("tooth", `name the tooth's place by its ISO 3950 number: tooth: "36"`); ok {
+		r.marks[n.path] = n.mark
 		if t, ok := n.text(40); ok {
 			s.Tooth = checkTooth(n, t, jaw)
 		}
@@ -96,6 +101,10 @@ func (r *planReader) identify(f fields, s *Site, jaw Jaw) {
 	}
 	if why := badID(id); why != "" {
 		n.fail("use letters, digits, -, _ and .", "id %s %s", quoted(id), why)
+		return
+	}
+	if _, number := toothOf(id); number && s.Tooth != "" && id != s.Tooth {
+		n.fail("leave the id out or name it otherwise: "+s.Tooth+"b", "id %s names another tooth than tooth %s (line %d)", quoted(id), s.Tooth, f.line("tooth"))
 		return
 	}
 	s.ID = id
@@ -119,17 +128,17 @@ func badID(id string) string {
 // Source: ISO 3950:2016, two-digit designation: quadrants 1 and 2 are the upper jaw, 3 and 4 the
 // lower; teeth 1 to 8 from the midline.
 func checkTooth(n node, t string, jaw Jaw) string {
-	permanent := len(t) == 2 && t[0] >= '1' && t[0] <= '4' && t[1] >= '1' && t[1] <= '8'
+	it, permanent := toothOf(t)
 	if !permanent {
-		n.fail("use 11–18, 21–28, 31–38 or 41–48", "tooth %s is not a permanent tooth of ISO 3950", quoted(t))
+		remedy := "use 11–18, 21–28, 31–38 or 41–48"
+		if says := inOtherNotation(t); says != "" {
+			remedy += "; " + says
+		}
+		n.fail(remedy, "tooth %s is not a permanent tooth of ISO 3950", quoted(t))
 		return ""
 	}
-	of := Maxilla
-	if t[0] >= '3' {
-		of = Mandible
-	}
-	if jaw != "" && of != jaw {
-		n.fail("correct the tooth or the plan's jaw", "tooth %s is in the %s, the plan's jaw is the %s", t, of, jaw)
+	if of := it.jaw(); jaw != "" && of != jaw {
+		n.fail("correct the tooth or the plan's jaw"+other1to32(it), "tooth %s is in the %s, the plan's jaw is the %s", t, of, jaw)
 	}
 	return t
 }
@@ -140,7 +149,7 @@ func (r *planReader) station(f fields, s *Site) {
 	arc, hasArc := f.get("arc_mm")
 	switch {
 	case f.has("at") && f.has("arc_mm"):
-		f.fail("keep one of them", "at and arc_mm are both given")
+		f.fail("keep one of them", "at (line %d) and arc_mm (line %d) are both given", f.line("at"), f.line("arc_mm"))
 	case !f.has("at") && !f.has("arc_mm") && f.isMapping():
 		f.fail("give a point near the arch (at: [x, y, z]) or an arc length (arc_mm: 23.5)", "neither at nor arc_mm says where it is")
 	}
@@ -185,7 +194,7 @@ func (r *planReader) limit(n node, s *Site, jaw Jaw) {
 }
 
 func (r *planReader) implant(n node) *PlannedImplant {
-	f := n.mapping("platform", "axis", "diameter_mm", "apex_diameter_mm", "length_mm")
+	f := n.mapping("platform", "axis", "diameter_mm", "apex_diameter_mm", "length_mm", "beyond_ridge")
 	var im PlannedImplant
 	if v, ok := f.get("platform"); ok {
 		if p, ok := v.vec(); ok {
@@ -204,7 +213,11 @@ func (r *planReader) implant(n node) *PlannedImplant {
 		im.ApexDiameter, _ = v.size(maxDiameter)
 	}
 	if v, ok := f.need("length_mm", "give the implant's length: length_mm: 10"); ok {
+		r.marks[v.path] = v.mark
 		im.Length, _ = v.size(maxLength)
+	}
+	if v, ok := f.get("beyond_ridge"); ok {
+		im.BeyondRidge = v.flag()
 	}
 	return &im
 }

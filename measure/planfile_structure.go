@@ -16,6 +16,11 @@ import (
 // defaultMarkingSD is the standard uncertainty of a marked structure when the plan gives none, mm.
 const defaultMarkingSD = 0.5
 
+const (
+	maxRadius = 50 // of a structure's path, mm: a slip of the decimal point
+	maxLift   = 30 // of a sinus floor, mm: likewise
+)
+
 // maxSurfaceBytes bounds the file of a closed surface.
 const maxSurfaceBytes = 256 << 20
 
@@ -44,7 +49,8 @@ func (r *planReader) structure(n node, i int, dir fs.FS) safety.Structure {
 	s := safety.Structure{SD: defaultMarkingSD}
 	n.where = fmt.Sprintf("structure %d", i+1)
 	n.where = peekName(n, "structure", "name")
-	f := n.mapping("name", "kind", "path", "radius_mm", "radii_mm", "surface", "sd_mm", "margin_mm", "planned_removal")
+	f := n.mapping("name", "kind", "path", "radius_mm", "radii_mm", "surface", "sd_mm", "margin_mm", "planned_removal",
+		"planned_lift_mm", "traced", "proposed")
 	r.name(f, &s)
 	if v, ok := f.need("kind", "say what it is: kind: canal"); ok {
 		s.Kind = safety.Kind(v.oneOf(structureKinds...))
@@ -60,7 +66,17 @@ func (r *planReader) structure(n node, i int, dir fs.FS) safety.Structure {
 	}
 	if v, ok := f.get("planned_removal"); ok {
 		s.PlannedRemoval = v.flag()
+		if s.PlannedRemoval && s.Kind != "" && s.Kind != safety.Root && s.Kind != safety.ImplantBody {
+			v.fail("leave it out: only a root or an implant is taken out", "planned_removal on a %s would silence its margin", spaced(s.Kind))
+		}
 	}
+	if v, ok := f.get("planned_lift_mm"); ok {
+		s.PlannedLift, _ = v.size(maxLift)
+		if s.Kind != "" && s.Kind != safety.Sinus {
+			v.fail("leave it out: only the floor of a sinus is lifted", "planned_lift_mm on a %s", spaced(s.Kind))
+		}
+	}
+	r.traced(f, &s)
 	return s
 }
 
@@ -80,7 +96,7 @@ func (r *planReader) shape(f fields, s *safety.Structure, dir fs.FS) {
 	surface, hasSurface := f.get("surface")
 	switch {
 	case f.has("path") && f.has("surface"):
-		f.fail("keep one of them", "path and surface are both given")
+		f.fail("keep one of them", "path (line %d) and surface (line %d) are both given", f.line("path"), f.line("surface"))
 	case hasPath:
 		var good bool
 		s.Path, good = path.points(maxPath)
@@ -105,9 +121,9 @@ func (r *planReader) radii(f fields, points int, check bool) []float64 {
 	radii := make([]float64, points)
 	switch {
 	case f.has("radius_mm") && f.has("radii_mm"):
-		f.fail("keep one of them", "radius_mm and radii_mm are both given")
+		f.fail("keep one of them", "radius_mm (line %d) and radii_mm (line %d) are both given", f.line("radius_mm"), f.line("radii_mm"))
 	case hasOne:
-		x, _ := one.between(0, 50, " mm")
+		x, _ := one.size(maxRadius)
 		for i := range radii {
 			radii[i] = x
 		}
@@ -118,7 +134,7 @@ func (r *planReader) radii(f fields, points int, check bool) []float64 {
 			return radii
 		}
 		for i, e := range elements[:min(points, len(elements))] {
-			radii[i], _ = e.between(0, 50, " mm")
+			radii[i], _ = e.size(maxRadius)
 		}
 	case !f.has("radius_mm") && !f.has("radii_mm"):
 		f.fail("give radius_mm: 1.5, or radii_mm with one a point", "the path has no radius")
@@ -137,9 +153,9 @@ func (r *planReader) surface(n node, dir fs.FS) *safety.Surface {
 		return nil
 	}
 	s, err := safety.ReadSTL(bytes.NewReader(data), int64(len(data)))
-	var doubt *safety.UnitsError
+	var size *safety.ExtentError
 	switch {
-	case errors.As(err, &doubt):
+	case errors.As(err, &size):
 		n.fail("export the surface in mm", "surface %s: %v", quoted(name), err)
 		return nil
 	case err != nil:

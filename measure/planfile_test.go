@@ -246,3 +246,20 @@ func TestArchSaysHowItWasPlaced(t *testing.T) {
 	assert.Positive(t, section(drawn))
 	assert.Equal(t, *value(t, exact, "ridge_width", 3).Value, *value(t, drawn, "ridge_width", 3).Value)
 }
+
+// The same plan with the line ends of another system, comments and all: the same lines in its errors, the
+// same hash.
+func TestLineEndsDoNotMoveLines(t *testing.T) {
+	text := "# made by hand\n# on two lines\n" + strings.Replace(goodPlan, "radii_mm: [1.5, 1.25]", "# one a point\n    radii_mm: [1.5]", 1)
+	_, want := ReadPlan("plan.yaml", []byte(text), nil)
+	require.Error(t, want)
+	for _, end := range []string{"\r\n", "\r"} {
+		_, err := ReadPlan("plan.yaml", []byte(strings.ReplaceAll(text, "\n", end)), nil)
+		assert.Equal(t, want.Error(), err.Error())
+	}
+	a, err := ReadPlan("plan.yaml", []byte(goodPlan), nil)
+	require.NoError(t, err)
+	b, err := ReadPlan("plan.yaml", []byte(strings.ReplaceAll(goodPlan, "\n", "\r\n")), nil)
+	require.NoError(t, err)
+	assert.Equal(t, a.SHA256, b.SHA256)
+}

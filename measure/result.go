@@ -19,6 +19,7 @@ type Result struct {
 	Arch            ArchResult
 	Structures      []safety.Structure // what the plan marked, as held against the implants
 	Margins         []NamedRule
+	Cautions        []Caution // of series, plan and sites: each is carried into every output
 	Scan            Scan
 	Plan            PlanFacts
 	ScaleHalfWidth  float64 // relative, no unit
@@ -36,12 +37,15 @@ type Row struct {
 	Margin   *float64 // mm; nil: no margin applies
 	Verdict  safety.Verdict
 	Note     string
+	Kind     safety.Kind // of the structure, for a clearance
 }
 
 // SiteResult is what was measured at one site. A site that could not be measured carries Err
 // and rows without values.
 type SiteResult struct {
 	ID, Tooth   string
+	Side        Side           // where the site lies, by its place and never by its number; empty: not known
+	Name        string         // tooth and place in words: "36, lower left first molar"
 	Frame       reformat.Frame // of the site's section
 	Outline     []reformat.UV  // closed outer edge of the bone, section mm; first point not repeated
 	Crest       reformat.UV    // crest point, section mm
@@ -50,6 +54,7 @@ type SiteResult struct {
 	Chords      []Chord         // one a depth of the plan
 	HeightEnd   reformat.UV     // where the height ends on the axis line, section mm
 	HeightTo    Limit           // what it ends at; empty: no height
+	HeightOpen  string          // why that is not the limit asked for: "canal not marked"; empty: it is
 	UsableDepth *float64        // of the usable crest below the crest, mm; nil: not asked or none
 	Level       *Level          // where the crest is levelled; nil: it is not
 	Implant     *safety.Implant // the virtual implant as held against the margins
@@ -60,6 +65,15 @@ type SiteResult struct {
 	Note        string
 	Err         string // why the site could not be measured; empty: measured
 }
+
+// Side is a side of the patient.
+type Side string
+
+// The two sides.
+const (
+	Left  Side = "left"
+	Right Side = "right"
+)
 
 // Level is the cut that levels a site's crest, in its section.
 type Level struct {
@@ -98,12 +112,13 @@ type NamedRule struct {
 // Scan is what was measured on, without identity.
 type Scan struct {
 	SeriesHash  string     // sha256 that stands for the series
+	FrameHash   string     // sha256 of its frame of reference UID; empty: it has none
 	Size        [3]int     // voxels: columns, rows, slices
 	Spacing     [3]float64 // mm
 	Encoding    string     // transfer syntax in words
 	Orientation string     // in words
 	Verdict     string     // "fit", "fit with cautions"
-	Cautions    []string   // each carried into every output
+	Cautions    []Caution  // what the series itself gives reason for
 	Blur        float64    // Gaussian sigma estimated at the bone's edges, mm; NaN: not estimated
 	Noise       float64    // SD in homogeneous bone or soft tissue, grey values; NaN: not estimated
 }

@@ -112,7 +112,7 @@ func TestRunOnAStraightRidge(t *testing.T) {
 		switch f.To {
 		case "left canal":
 			assert.InDelta(t, 1.5, f.Distance.Value, 0.02)
-			assert.Equal(t, safety.Breach, f.Verdict)
+			assert.Equal(t, safety.NotHeld, f.Verdict)
 		case "root 35":
 			assert.InDelta(t, 1, f.Distance.Value, 0.02)
 		case "border":
@@ -122,15 +122,15 @@ func TestRunOnAStraightRidge(t *testing.T) {
 	}
 	bone := value(t, s, "buccal_bone", 3)
 	assert.InDelta(t, ridgeRadius-2, *bone.Value, 0.06)
-	assert.Equal(t, safety.Breach, s.Verdict)
+	assert.Equal(t, safety.NotHeld, s.Verdict)
 }
 
 // What is not marked is not assessed, whatever else is known: without its canal the posterior site
-// has no clearance to one, its height says that it runs past it, and its verdict is not clear.
+// has no clearance to one, its height says that it runs past it, and its verdict is not held.
 func TestUnmarkedCanalIsNotAssessed(t *testing.T) {
 	text := strings.Replace(straightPlan, straightPlan[strings.Index(straightPlan, "  - {name: left canal"):strings.Index(straightPlan, "  - {name: root 35")], "", 1)
 	s := runPlan(t, text).Sites[0]
-	assert.Contains(t, []Verdict{NotAssessed, Breach}, s.Verdict)
+	assert.Contains(t, []Verdict{NotAssessed, NotHeld}, s.Verdict)
 	row, ok := s.Lookup("ridge_height", math.NaN())
 	require.True(t, ok)
 	assert.Equal(t, "border", row.To)

@@ -27,6 +27,7 @@ func (c *run) site(s *site) {
 	}
 	s.axis = axis
 	s.out.Outline, s.out.Crest, s.out.Axis = s.outline.Points, axis.Crest, axis.Dir
+	c.checkCrest(s)
 	c.heightRow(s)
 	s.widthRows(s.hand)
 	s.tiltRow(s.hand)
@@ -35,9 +36,9 @@ func (c *run) site(s *site) {
 	c.levelRows(s)
 	s.greyRows()
 	c.implantRows(s)
+	c.doubtMarks(s)
 	c.sizeRows(s)
 	c.spaceRow(s)
-	s.out.Note = strings.Join(s.notes(), "; ")
 }
 
 // findAxis follows the plan's rule for axis and crest.
@@ -63,23 +64,27 @@ func (s *site) findAxis() (ridge.Axis, error) {
 	return s.outline.FindAxis(fixed)
 }
 
-// failed fills in the rows of a site that could not be measured: every number it was asked for,
-// empty, with the reason.
-func (c *run) failed(s *site) {
-	mm := func(quantity string, at *float64) {
-		s.add(Row{Quantity: quantity, At: at, Unit: "mm", Note: s.out.Err})
+// oddCrest is how far from the bone's edge an operator's crest point may lie, mm, or U where that is more.
+const oddCrest = 0.5
+
+// checkCrest holds the operator's crest point against the bone's edge along the axis.
+func (c *run) checkCrest(s *site) {
+	if s.plan.Crest == nil {
+		return
 	}
-	mm("ridge_height", nil)
-	for _, d := range s.plan.Depths {
-		mm("ridge_width", &d)
+	top, _ := s.outline.Near(s.axis.Crest, s.axis.Dir)
+	u := uncertainty.Coverage * c.edgeSD()
+	if math.Abs(top) <= math.Max(oddCrest, u) {
+		return
 	}
-	s.add(Row{Quantity: "ridge_tilt", Unit: "deg", Note: s.out.Err})
-	if s.plan.Level != nil || c.plan.LevelPlane != nil {
-		mm("levelled_height", nil)
+	where := "crest given by the operator, no bone is near it along the axis"
+	switch {
+	case top < 0:
+		where = "crest given by the operator, " + mm(-top) + " below the bone's edge"
+	case top > 0:
+		where = "crest given by the operator, " + mm(top) + " above the bone's edge"
 	}
-	c.implantRows(s)
-	c.spaceRow(s)
-	s.out.Note = s.out.Err
+	s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".crest", "crest_given", SeverityUncertain, "%s", where))
 }
 
 func (s *site) add(r Row) { s.out.Rows = append(s.out.Rows, r) }
@@ -203,13 +208,10 @@ func (s *site) greyRows() {
 	}
 	g, ok := s.outline.Grey(s.axis, depth)
 	note := "relative grey value: not a Hounsfield unit, not a density"
-	for _, q := range []struct {
-		name  string
-		value float64
-	}{{"grey_mean", g.Mean}, {"grey_sd", g.SD}, {"grey_p05", g.P05}, {"grey_p95", g.P95}} {
-		r := Row{Quantity: q.name, Unit: "1", Note: note}
+	for i, value := range []float64{g.Mean, g.SD, g.P05, g.P95} {
+		r := Row{Quantity: greyQuantities[i], Unit: "1", Note: note}
 		if ok {
-			r.Value = &q.value
+			r.Value = &value
 		} else {
 			r.Note = "no voxel of the bone within the field"
 		}
@@ -220,6 +222,9 @@ func (s *site) greyRows() {
 // notes gathers what a reader of sites.csv must know.
 func (s *site) notes() []string {
 	var notes []string
+	if s.out.Err != "" {
+		notes = append(notes, s.out.Err)
+	}
 	if s.height.why != "" {
 		notes = append(notes, s.height.why)
 	}
@@ -258,15 +263,23 @@ func plain(err error) string {
 // spaced is a word of the plan file as prose.
 func spaced[T ~string](word T) string { return strings.ReplaceAll(string(word), "_", " ") }
 
-// worst returns the gravest verdict of rows: a breach, then what was not assessed, then what is
-// uncertain; the empty verdict when nothing was held against a margin.
+// worst returns the gravest verdict of rows; the empty verdict when nothing was held against a margin.
 func worst(rows []Row) safety.Verdict {
-	rank := map[safety.Verdict]int{safety.NoMargin: 0, safety.Clear: 1, safety.Uncertain: 2, safety.NotAssessed: 3, safety.Breach: 4}
 	out := safety.NoMargin
 	for _, r := range rows {
-		if rank[r.Verdict] > rank[out] {
-			out = r.Verdict
-		}
+		out = safety.Worst(out, r.Verdict)
 	}
 	return out
+}
+
+// mm is a length in words, to the tenth.
+func mm(x float64) string { return fmt.Sprintf("%.1f mm", x) }
+
+// nameOf returns a site's tooth in number and words, its side by its place.
+func nameOf(number string, side Side) string {
+	t, ok := toothOf(number)
+	if !ok {
+		return number
+	}
+	return number + ", " + t.words(side)
 }

@@ -7,7 +7,6 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/reformat"
-	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
 )
@@ -21,36 +20,29 @@ var (
 	seatAlong   = [2]float64{-5, 5}     // degrees along the arch
 )
 
-// bone answers safety's question how an implant stands in the bone, from the site's outline.
+// bone answers safety's question how an implant stands in the bone, from the sections it spans.
 type bone struct {
-	c *run
-	s *site
+	*standing
 }
-
-// fromDepth is where below the platform the bone beside it begins to count, mm: the first depth at
-// which it is measured. The neck of an implant at a rounded crest always stands free.
-const fromDepth = 1.0
 
 // Reserve returns by how much the bone beside and below the implant exceeds its margins, in mm, or
 // anything of which reserve − 2u ≤ floor.
 func (b bone) Reserve(im safety.Implant, floor float64) (reserve, u float64, limit string) {
 	reserve, u = math.Inf(1), 2*b.c.edgeSD()
 	enough := floor + uncertainty.Coverage*u
-	buccal, lingual := b.c.rules[safety.BuccalPlate].Margin, b.c.rules[safety.LingualPlate].Margin
-	platform, axis := b.s.inSection(im)
-	side := ridge.Axis{Dir: axis}.Side()
-	for d := fromDepth; d < im.Length+1; d++ {
-		d := math.Min(d, im.Length)
-		low, high := b.s.near(ridge.Axis{Crest: platform, Dir: axis}.At(d), side)
-		if math.IsNaN(low) {
-			return math.NaN(), math.NaN(), "no bone beside the implant"
-		}
-		r := radius(im, d)
-		if left := high - r - buccal; left < reserve {
-			reserve, limit = left, safety.BuccalPlate
-		}
-		if left := -low - r - lingual; left < reserve {
-			reserve, limit = left, safety.LingualPlate
+	for d := 0.0; d < im.Length+1; d++ {
+		for _, side := range sides {
+			r, err := b.ray(im, math.Min(d, im.Length), side.sign, false)
+			if err != nil {
+				return math.NaN(), math.NaN(), err.Error()
+			}
+			left := b.coarse(r) - b.c.rules[side.rule].Margin
+			if math.IsNaN(left) {
+				return math.NaN(), math.NaN(), "no bone beside the implant"
+			}
+			if left < reserve {
+				reserve, limit = left, side.rule
+			}
 		}
 		if reserve <= enough {
 			return reserve, u, limit
@@ -130,8 +122,28 @@ func limits(ladder []safety.Rung) string {
 	return r.Limit
 }
 
+// ladder seeks a place for every size, each diameter about the platform that it would have by default.
 func (c *run) ladder(s *site) ([]safety.Rung, error) {
-	axis := r3.Unit(s.frame.Direction(s.axis.Dir))
+	ask := s.plan.Sizes
+	absent := safety.Missing(c.place(s, s.out.Implant, ask.widest()), c.plan.Structures, c.rules)
+	stands := bone{c.standing(s)}
+	var all []safety.Rung
+	for _, d := range ask.Diameters {
+		var sizes []safety.Size
+		for _, l := range ask.Lengths {
+			sizes = append(sizes, safety.Size{Diameter: d, Length: l})
+		}
+		rungs, err := c.scene.Ladder(c.seat(s, d), sizes, stands, c.rules, safety.Options{ScaleHalf: c.plan.ScaleHalfWidth}, absent)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, rungs...)
+	}
+	return all, nil
+}
+
+// seat is where an implant of a diameter (mm) is sought, and how far about it.
+func (c *run) seat(s *site, diameter float64) safety.Seat {
 	within := func(given *[2]float64, usual [2]float64) [2]float64 {
 		if given != nil {
 			return *given
@@ -139,15 +151,10 @@ func (c *run) ladder(s *site) ([]safety.Rung, error) {
 		return usual
 	}
 	ask := s.plan.Sizes
-	seat := safety.Seat{Platform: s.frame.Patient(s.axis.At(s.platformDepth())), Axis: axis, Buccal: s.frame.Direction(s.axis.Side()),
+	return safety.Seat{
+		Platform: s.frame.Patient(s.axis.At(c.platformOf(s, diameter).depth.Value)),
+		Axis:     r3.Unit(s.frame.Direction(s.axis.Dir)), Buccal: s.frame.Direction(s.axis.Side()),
 		Lateral: within(ask.Lateral, seatLateral), Depth: within(ask.Depth, seatDepth),
-		InSection: within(ask.Lean, seatLean), MesioDistal: within(ask.Along, seatAlong)}
-	var sizes []safety.Size
-	for _, d := range ask.Diameters {
-		for _, l := range ask.Lengths {
-			sizes = append(sizes, safety.Size{Diameter: d, Length: l})
-		}
+		InSection: within(ask.Lean, seatLean), MesioDistal: within(ask.Along, seatAlong),
 	}
-	absent := safety.Missing(c.place(s, ask.widest()), c.plan.Structures, c.rules)
-	return c.scene.Ladder(seat, sizes, bone{c, s}, c.rules, safety.Options{ScaleHalf: c.plan.ScaleHalfWidth}, absent)
 }

@@ -37,7 +37,7 @@ func (c *run) spaceRow(s *site) {
 		s.add(row)
 		return
 	default:
-		from, where = s.frame.Patient(s.axis.At(s.platformDepth())), "from the crest an implant would stand on"
+		from, where = s.frame.Patient(s.axis.At(s.newCrest())), "from the crest an implant would stand on"
 		if s.cut == nil || s.cut.crest.CrestSD != 0 {
 			b = uncertainty.Budget{{Name: "crest", Std: s.axis.CrestSD}}
 		}
@@ -51,6 +51,18 @@ func (c *run) spaceRow(s *site) {
 		row.Note = "the occlusal level lies below it: check both; " + row.Note
 	}
 	s.add(row)
+}
+
+// newCrest is how far below the crest an implant of no known size would stand, mm: on the levelled crest,
+// or on the usable one where that was asked.
+func (s *site) newCrest() float64 {
+	switch {
+	case s.cut != nil:
+		return s.cut.seat
+	case s.out.UsableDepth != nil:
+		return *s.out.UsableDepth
+	}
+	return 0
 }
 
 // extensionRows say how far each planned end of a prosthesis lies behind the most distal implants.

@@ -12,6 +12,8 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 	"golang.org/x/term"
+
+	"ridgerule/measure"
 )
 
 // version is the program's, as outputs carry it.
@@ -117,4 +119,15 @@ func (a *app) say(format string, args ...any) {
 func terminal(w io.Writer) bool {
 	f, ok := w.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// cautions prints what a reader of the numbers must know on stderr.
+func (a *app) cautions(all []measure.Caution) {
+	for _, c := range all {
+		if c.Severity == measure.SeverityNote {
+			a.say("note: %s", c.Line())
+			continue
+		}
+		a.say("caution: %s", c.Line())
+	}
 }

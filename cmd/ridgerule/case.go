@@ -30,7 +30,7 @@ type fullCase struct {
 
 // measureCase takes one case from files to what outputs are made of: series, volume, result, pictures
 // and, with bone, the surface of the bone around each site.
-func (a *app) measureCase(ctx context.Context, path, selector string, plan *measure.Plan, bone bool) (fullCase, error) {
+func (a *app) measureCase(ctx context.Context, path, selector string, plan *measure.Plan, opt measure.Options, bone bool) (fullCase, error) {
 	date, err := report.Date(a.getenv, a.now)
 	if err != nil {
 		return fullCase{}, usageError{err}
@@ -49,7 +49,8 @@ func (a *app) measureCase(ctx context.Context, path, selector string, plan *meas
 	}
 	step, end := a.progress("measuring")
 	defer end()
-	result, err := measure.Run(ctx, v, plan, scanOf(s.Series, v), measure.Options{Progress: step})
+	opt.Progress = step
+	result, err := measure.Run(ctx, v, plan, scanOf(s.Series, v), opt)
 	if err != nil {
 		return fullCase{}, err
 	}
@@ -132,52 +133,6 @@ func extent(s measure.SiteResult) (low, high reformat.UV) {
 	return reformat.UV{U: low.U - aroundBone, V: low.V - aroundBone}, reformat.UV{U: high.U + aroundBone, V: high.V + aroundBone}
 }
 
-// verdictWords are what --fail-on accepts, with the verdicts each stands for.
-var verdictWords = map[string][]safety.Verdict{
-	"uncertain":    {safety.Uncertain, safety.Breach},
-	"breach":       {safety.Breach},
-	"not-assessed": {safety.NotAssessed},
-}
-
-// checkFailOn refuses a word that --fail-on does not know.
-func checkFailOn(words []string) error {
-	for _, w := range words {
-		if verdictWords[w] == nil {
-			return usagef("--fail-on %q is none of uncertain, breach, not-assessed", w)
-		}
-	}
-	return nil
-}
-
-// failOn returns an error for exit status 4 when the result holds a verdict that words name.
-func failOn(r *measure.Result, words []string) error {
-	for _, w := range words {
-		for _, v := range verdictWords[w] {
-			if where := placesOf(r, v); len(where) > 0 {
-				return errFound{fmt.Errorf("--fail-on %s: %s at %s", w, v, strings.Join(where, ", "))}
-			}
-		}
-	}
-	return nil
-}
-
-// placesOf returns the sites (and pairs of sites) with a verdict of this kind.
-func placesOf(r *measure.Result, v safety.Verdict) []string {
-	var at []string
-	for _, s := range r.Sites {
-		has := slices.ContainsFunc(s.Rows, func(row measure.Row) bool { return row.Verdict == v })
-		if has || s.Err != "" && v == safety.NotAssessed {
-			at = append(at, s.ID)
-		}
-	}
-	for _, row := range r.Arch.Rows {
-		if row.Verdict == v && !slices.Contains(at, row.Sites) {
-			at = append(at, row.Sites)
-		}
-	}
-	return at
-}
-
 // summary prints the sites of a result, one a line, or the same as JSON.
 func (a *app) summary(r *measure.Result, folder string) error {
 	if a.json {
@@ -193,7 +148,7 @@ func (a *app) summary(r *measure.Result, folder string) error {
 		height, _ := s.Lookup("ridge_height", math.NaN())
 		width, _ := s.Lookup("ridge_width", 3)
 		tilt, _ := s.Lookup("ridge_tilt", math.NaN())
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", s.ID, reading(height), dash(string(s.HeightTo)), reading(width), reading(tilt), dash(string(s.Verdict)))
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", s.ID, heightReading(height, s), dash(string(s.HeightTo)), reading(width), reading(tilt), dash(string(s.Verdict)))
 	}
 	return w.Flush()
 }
@@ -205,6 +160,14 @@ func reading(r measure.Row) string {
 		return "–"
 	}
 	return fmt.Sprintf("%.1f ± %.1f", *r.Value, math.Ceil(10*r.Budget.U())/10)
+}
+
+// heightReading is [reading] of a height; one whose limit was not marked has no U to lend it a meaning.
+func heightReading(r measure.Row, s measure.SiteResult) string {
+	if r.Value == nil || s.HeightOpen == "" {
+		return reading(r)
+	}
+	return fmt.Sprintf("(%.1f: %s)", *r.Value, s.HeightOpen)
 }
 
 func dash(s string) string {
@@ -225,14 +188,14 @@ type siteSummary struct {
 }
 
 type caseSummary struct {
-	Case     string        `json:"case"`
-	Folder   string        `json:"folder"`
-	Sites    []siteSummary `json:"sites"`
-	Cautions []string      `json:"cautions"`
+	Case     string            `json:"case"`
+	Folder   string            `json:"folder"`
+	Sites    []siteSummary     `json:"sites"`
+	Cautions []measure.Caution `json:"cautions"`
 }
 
 func summaryOf(r *measure.Result, folder string) caseSummary {
-	c := caseSummary{Case: r.Case, Folder: folder, Cautions: append([]string{}, r.Scan.Cautions...)}
+	c := caseSummary{Case: r.Case, Folder: folder, Cautions: append([]measure.Caution{}, r.Cautions...)}
 	for _, s := range r.Sites {
 		one := siteSummary{Site: s.ID, Tooth: s.Tooth, To: string(s.HeightTo), Verdict: string(s.Verdict), Err: s.Err}
 		if h, ok := s.Lookup("ridge_height", math.NaN()); ok && h.Value != nil {

@@ -10,7 +10,6 @@ import (
 	"ridgerule/dicomio"
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
-	"ridgerule/measure/reformat"
 )
 
 func (a *app) check() *cobra.Command {
@@ -18,25 +17,32 @@ func (a *app) check() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check PLAN",
 		Short: "Check a site plan: every error at once",
-		Long: `Check a site plan and print every error with its line, column and remedy. With --series the plan is
-held against a scan too: points outside it, stations past the end of the arch. No pixel is read.`,
+		Long: `Check a site plan and print every error with its line, column and remedy, and every caution that its
+result would carry. With --series the plan is held against the scan too, as ridgerule measure would:
+points outside it, structures where the image shows none; and the lines are printed by which the plan
+names that scan.`,
 		Args: oneArg("PLAN"),
 	}
 	c.Flags().StringVar(&path, "series", "", "the scan `PATH` to hold the plan against")
 	c.Flags().StringVar(&selector, "pick", "", "the series when PATH holds several: its number or `UID`")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		plan, err := measure.OpenPlan(args[0])
-		if err == nil && path != "" {
-			err = a.checkOn(c.Context(), plan, path, selector)
+		var found checked
+		if err == nil {
+			found, err = a.checkPlan(c.Context(), plan, path, selector)
 		}
 		if a.json {
-			return a.checkJSON(plan, err)
+			return a.checkJSON(found, err)
 		}
 		if err != nil {
 			return err
 		}
-		for _, text := range plan.Cautions {
-			a.say("caution: %s: %s", called(plan), text)
+		a.cautions(found.Cautions)
+		if found.For != nil {
+			fmt.Fprintf(a.stdout, "for:\n  series: %s\n", found.For.Series)
+			if found.For.Frame != "" {
+				fmt.Fprintf(a.stdout, "  frame: %s\n", found.For.Frame)
+			}
 		}
 		fmt.Fprintf(a.stdout, "%s: no errors; %s, %d sites, %d structures\n", called(plan), plan.Jaw, len(plan.Sites), len(plan.Structures))
 		return nil
@@ -52,14 +58,45 @@ func called(plan *measure.Plan) string {
 	return "the plan"
 }
 
-// checkOn holds the plan against the grid of a series, from its headers alone.
-func (a *app) checkOn(ctx context.Context, plan *measure.Plan, path, selector string) error {
+// checked is what is odd about a plan, and the scan it was held against.
+type checked struct {
+	Cautions []measure.Caution
+	For      *madeFor
+}
+
+// madeFor are the hashes by which a plan names its scan.
+type madeFor struct {
+	Series string `json:"series"`
+	Frame  string `json:"frame,omitempty"`
+}
+
+// checkPlan holds the plan against itself or, as ridgerule measure does, against the series at path.
+func (a *app) checkPlan(ctx context.Context, plan *measure.Plan, path, selector string) (checked, error) {
+	if path == "" {
+		if plan.VoxelPoints { // its points have no place without a grid
+			return checked{Cautions: plan.Cautions}, nil
+		}
+		cautions, err := plan.Check(nil)
+		return checked{Cautions: cautions}, err
+	}
 	s, err := a.open(ctx, path, selector)
 	if err != nil {
-		return err
+		return checked{}, err
 	}
 	defer s.door.Close()
-	return fits(plan, s.Grid)
+	if err := fits(plan, s.Grid); err != nil {
+		return checked{}, err
+	}
+	v, err := a.volume(ctx, s)
+	if err != nil {
+		return checked{}, err
+	}
+	scan := scanOf(s.Series, v)
+	r, err := measure.Run(ctx, v, plan, scan, measure.Options{})
+	if err != nil {
+		return checked{}, err
+	}
+	return checked{r.Cautions, &madeFor{scan.SeriesHash, scan.FrameHash}}, nil
 }
 
 // fits places the plan on the grid and holds it against it.
@@ -67,11 +104,8 @@ func fits(plan *measure.Plan, g volume.Grid) error {
 	if err := plan.Place(g); err != nil {
 		return err
 	}
-	curve, err := reformat.NewCurve(plan.Arch, plan.Occlusal)
-	if err != nil {
-		return fmt.Errorf("%s: %w", plan.Path, err)
-	}
-	return plan.CheckOn(g, curve.Length())
+	_, err := plan.Check(&g)
+	return err
 }
 
 // planFault is an error of a plan as --json prints it.
@@ -85,21 +119,19 @@ type planFault struct {
 }
 
 // checkJSON prints the errors of a plan; any other error stays one.
-func (a *app) checkJSON(plan *measure.Plan, err error) error {
+func (a *app) checkJSON(found checked, err error) error {
 	answer := struct {
-		Good     bool        `json:"good"`
-		Errors   []planFault `json:"errors"`
-		Cautions []string    `json:"cautions"`
-	}{Good: err == nil, Errors: []planFault{}, Cautions: []string{}}
+		Good     bool              `json:"good"`
+		Errors   []planFault       `json:"errors"`
+		Cautions []measure.Caution `json:"cautions"`
+		For      *madeFor          `json:"for,omitempty"`
+	}{Good: err == nil, Errors: []planFault{}, Cautions: append([]measure.Caution{}, found.Cautions...), For: found.For}
 	var faults measure.PlanErrors
 	if err != nil && (!errors.As(err, &faults) || errors.Is(err, dicomio.ErrSeries)) {
 		return err
 	}
 	for _, e := range faults {
 		answer.Errors = append(answer.Errors, planFault{e.File, e.Line, e.Column, e.Where, e.What, e.Remedy})
-	}
-	if plan != nil {
-		answer.Cautions = append(answer.Cautions, plan.Cautions...)
 	}
 	if printErr := a.printJSON(answer); printErr != nil || err == nil {
 		return printErr

@@ -2,6 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"os"
 
 	"github.com/spf13/cobra"
 
@@ -16,7 +19,7 @@ import (
 const demoFolder = "ridgerule-demo"
 
 // demoSites are teeth of the demo's jaw, behind and before the mental foramina.
-var demoSites = []int{36, 35, 34, 44, 45, 46}
+var demoSites = []int{36, 35, 32, 42, 45, 46}
 
 func (a *app) demo() *cobra.Command {
 	var out outFlags
@@ -59,15 +62,37 @@ func (a *app) demoCase(ctx context.Context, f *folder) (*measure.Result, error) 
 	if err := a.writePhantom(ctx, f, o); err != nil {
 		return nil, err
 	}
+	if err := a.nameScan(ctx, f.path("plan.yaml"), f.path("scan")); err != nil {
+		return nil, err
+	}
 	plan, err := measure.OpenPlan(f.path("plan.yaml"))
 	if err != nil {
 		return nil, err
 	}
-	c, err := a.measureCase(ctx, f.path("scan"), "", plan, false)
+	c, err := a.measureCase(ctx, f.path("scan"), "", plan, measure.Options{}, false)
 	if err != nil {
 		return nil, err
 	}
 	return c.Result, report.Write(c.Case, f.create)
+}
+
+// nameScan adds to a plan the scan that it is made for.
+func (a *app) nameScan(ctx context.Context, plan, path string) error {
+	s, err := a.open(ctx, path, "")
+	if err != nil {
+		return err
+	}
+	defer s.door.Close()
+	v, err := a.volume(ctx, s)
+	if err != nil {
+		return err
+	}
+	file, err := os.OpenFile(plan, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(file, "for:\n  series: %s\n  frame: %s\n", s.Hash(v), s.FrameHash())
+	return errors.Join(err, file.Close())
 }
 
 // writePhantom makes the jaw that o describes: scan/, plan.yaml and truth.json.

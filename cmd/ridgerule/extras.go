@@ -29,7 +29,7 @@ type extraFlags struct {
 
 func (k *extraFlags) add(f *pflag.FlagSet) {
 	f.StringVar(&k.pdf, "pdf", "", "write report.pdf on `a4|letter`")
-	f.BoolVar(&k.daySheet, "day-sheet", false, "write day-sheet.pdf: one page for the day of surgery")
+	f.BoolVar(&k.daySheet, "day-sheet", false, "write day-sheet.pdf: the sites in large letters for the day of surgery")
 	f.BoolVar(&k.dicom, "dicom", false, "write dicom/: a structured report and the drawings as secondary captures, de-identified")
 	f.BoolVar(&k.identity, "with-identity", false, "with --dicom: name the patient and the real UIDs in dicom/ and in identity.json")
 }

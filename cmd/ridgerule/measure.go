@@ -26,11 +26,13 @@ func (o *outFlags) add(f *pflag.FlagSet) {
 type caseFlags struct {
 	outFlags
 	plan, series string
+	otherScan    bool
 }
 
 func (k *caseFlags) add(f *pflag.FlagSet) {
 	k.outFlags.add(f)
 	f.StringVar(&k.plan, "plan", "", "the site plan `PLAN` (YAML or JSON)")
+	f.BoolVar(&k.otherScan, "other-scan", false, "measure another scan than the plan names; every output says so")
 	f.StringVar(&k.series, "series", "", "the series to read when there are several: its number or `UID`")
 }
 
@@ -46,7 +48,7 @@ func (k *caseFlags) result(c *cobra.Command, a *app, path string, plan *measure.
 			f.abandon()
 		}
 	}()
-	result, err := a.measureCase(c.Context(), path, k.series, plan, bone)
+	result, err := a.measureCase(c.Context(), path, k.series, plan, measure.Options{Other: k.otherScan}, bone)
 	whole = err == nil
 	return result, f, err
 }
@@ -73,7 +75,7 @@ No output names the patient; only --with-identity does, in dicom/ and identity.j
 	flags.add(c.Flags())
 	extra.add(c.Flags())
 	c.Flags().BoolVar(&extra.stl, "stl", false, "write surfaces/: planned implants and the bone around each site, as STL in patient LPS mm")
-	c.Flags().StringSliceVar(&words, "fail-on", nil, "exit with 4 when a verdict is: `uncertain` (or worse), breach, not-assessed")
+	c.Flags().StringSliceVar(&words, "fail-on", nil, failOnHelp)
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := errors.Join(checkFailOn(words), extra.check()); err != nil {
 			return err
@@ -110,9 +112,7 @@ func (a *app) finish(f *folder, r *measure.Result, dir string, words []string) e
 	if err := a.summary(r, dir); err != nil {
 		return err
 	}
-	for _, text := range r.Scan.Cautions {
-		a.say("caution: %s", text)
-	}
+	a.cautions(r.Cautions)
 	a.say("report: %s", filepath.Join(dir, "report.html"))
 	return failOn(r, words)
 }

@@ -32,7 +32,7 @@ is the date on every page: when it was measured.
 	out.add(c.Flags())
 	extra.add(c.Flags())
 	c.Flags().BoolVar(&extra.stl, "stl", false, "write surfaces/: planned implants, and the bone kept beside the result, as STL in patient LPS mm")
-	c.Flags().StringSliceVar(&words, "fail-on", nil, "exit with 4 when a verdict is: `uncertain` (or worse), breach, not-assessed")
+	c.Flags().StringSliceVar(&words, "fail-on", nil, failOnHelp)
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := errors.Join(checkFailOn(words), extra.check()); err != nil {
 			return err

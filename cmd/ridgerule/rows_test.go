@@ -19,6 +19,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ridgerule/dicomio/craft"
+	"ridgerule/measure"
 )
 
 // The rows of the table of tricky series, by their numbers, through inspect and measure: what is read is measured as
@@ -185,11 +186,11 @@ func measured(t *testing.T, path, work string, args ...string) outcome {
 	data, err := os.ReadFile(filepath.Join(out, "result.json"))
 	require.NoError(t, err)
 	var result struct {
-		Cautions []string
-		Scan     struct{ Cautions []string }
+		Cautions []measure.Caution
+		Scan     struct{ Cautions []measure.Caution }
 	}
 	require.NoError(t, json.Unmarshal(data, &result))
-	got.cautions = result.Scan.Cautions
+	got.cautions = texts(result.Scan.Cautions)
 	assert.Subset(t, result.Cautions, result.Scan.Cautions)
 	f, err := os.Open(filepath.Join(out, "measurements.csv"))
 	require.NoError(t, err)
@@ -281,4 +282,13 @@ func TestUntroubledRidgeIsMeasuredAsMade(t *testing.T) {
 		}
 	}
 	assert.Equal(t, 3, widths)
+}
+
+// texts returns what the cautions say.
+func texts(all []measure.Caution) []string {
+	var out []string
+	for _, c := range all {
+		out = append(out, c.Text)
+	}
+	return out
 }

@@ -77,11 +77,11 @@ func tightenMemory(volume int) {
 // scanOf returns the facts about a series that a result carries.
 func scanOf(s *dicomio.Series, v *volume.Volume) measure.Scan {
 	scan := measure.Scan{
-		SeriesHash: s.Hash(v), Size: v.Size, Spacing: v.Spacing(), Encoding: s.Facts.Encoding,
+		SeriesHash: s.Hash(v), FrameHash: s.FrameHash(), Size: v.Size, Spacing: v.Spacing(), Encoding: s.Facts.Encoding,
 		Orientation: s.Facts.Orientation, Verdict: s.Verdict().String(),
 	}
 	for _, c := range s.Cautions {
-		scan.Cautions = append(scan.Cautions, c.Text)
+		scan.Cautions = append(scan.Cautions, measure.Caution{Code: c.Code, Text: c.Text, Severity: measure.SeverityCaution})
 	}
 	return scan
 }

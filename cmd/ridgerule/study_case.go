@@ -132,10 +132,10 @@ func (a *app) fillCase(ctx context.Context, j study.Job) error {
 		return err
 	}
 	if plan.Case != j.Case {
-		plan.Cautions = append(plan.Cautions, fmt.Sprintf("the plan calls this case %s, the study %s", plan.Case, j.Case))
+		plan.Cautions = append(plan.Cautions, measure.Cautionf("other_label", measure.SeverityCaution, "the plan calls this case %s, the study %s", plan.Case, j.Case))
 		plan.Case = j.Case
 	}
-	c, err := a.measureCase(ctx, j.Series, "", plan, false)
+	c, err := a.measureCase(ctx, j.Series, "", plan, measure.Options{}, false)
 	if err != nil {
 		return err
 	}

@@ -19,7 +19,7 @@ import (
 type runFlags struct {
 	dir, shard, memory string
 	shards, jobs       int
-	failOn             []string
+	failOnFailure      bool
 }
 
 func (a *app) studyRun() *cobra.Command {
@@ -49,7 +49,7 @@ func (f *runFlags) add(fl *pflag.FlagSet) {
 	fl.IntVar(&f.shards, "shards", 0, "into how many parts `N` the study is split, where a cluster numbers this one")
 	fl.IntVar(&f.jobs, "jobs", 0, "cases at once; 0: as many as there are processors")
 	fl.StringVar(&f.memory, "memory", "", "memory for all of them, as `6000M` or 12G; what is available when not given")
-	fl.StringSliceVar(&f.failOn, "fail-on", nil, "exit with 4 when a case was not measured: `failure`")
+	fl.BoolVar(&f.failOnFailure, "fail-on-failure", false, "exit with 4 when a case was not measured")
 }
 
 func (a *app) runStudy(ctx context.Context, path string, f runFlags) error {
@@ -76,11 +76,6 @@ func (a *app) studyOptions(f runFlags) (study.Options, error) {
 	o := study.Options{Tool: "ridgerule " + version, Jobs: f.jobs, Memory: study.FreeMemory()}
 	if f.dir == "" {
 		return o, usagef("no study folder; name one with -o DIR")
-	}
-	for _, w := range f.failOn {
-		if w != "failure" {
-			return o, usagef("--fail-on %q is not failure", w)
-		}
 	}
 	if f.jobs < 0 || f.shards < 0 {
 		return o, usagef("--jobs and --shards count from 1; 0 stands for the default")
@@ -186,8 +181,8 @@ func (a *app) reportStudy(f runFlags, out study.Outcome, err error) error {
 		return errSaid{err}
 	case err != nil:
 		return err
-	case len(out.Failures) > 0 && len(f.failOn) > 0:
-		return errFound{fmt.Errorf("--fail-on failure: %d of %d cases", len(out.Failures), out.Entries)}
+	case len(out.Failures) > 0 && f.failOnFailure:
+		return errFound{fmt.Errorf("--fail-on-failure: %d of %d cases", len(out.Failures), out.Entries)}
 	}
 	return nil
 }

@@ -23,7 +23,7 @@ const (
 
 // arch is the planar curve along which the sections vary.
 type arch struct {
-	scale float64                   // 1 is a usual adult arch
+	a, b  float64                   // coefficients of the curve, 1/mm and 1/mm³
 	arc   [knots]float64            // arc length from the midline at x = i·knotStep, mm
 	guess [guessNY][guessNX]float64 // x of the foot point near (column, guessLow+row)
 }
@@ -38,7 +38,7 @@ type foot struct {
 }
 
 func newArch(scale float64) *arch {
-	c := &arch{scale: scale}
+	c := &arch{a: archA / scale, b: archB / (scale * scale * scale)} // scale 1 is a usual adult arch
 	for i := 1; i < knots; i++ {
 		c.arc[i] = c.arc[i-1] + c.gauss(float64(i-1)*knotStep, float64(i)*knotStep)
 	}
@@ -52,9 +52,8 @@ func newArch(scale float64) *arch {
 
 // y returns the curve's ordinate and its first two derivatives at x.
 func (c *arch) y(x float64) (y, d1, d2 float64) {
-	a, b := archA/c.scale, archB/(c.scale*c.scale*c.scale)
 	q := x * x
-	return archY0 + q*(a+b*q), x * (2*a + 4*b*q), 2*a + 12*b*q
+	return archY0 + q*(c.a+c.b*q), x * (2*c.a + 4*c.b*q), 2*c.a + 12*c.b*q
 }
 
 // gauss integrates the arc length from x0 to x1 by the five-point rule.

@@ -18,31 +18,31 @@ const (
 
 // signed returns the signed distance of patient point p to a surface, mm, negative inside.
 // It is the function the picture is painted with.
-func (j *Jaw) signed(surface int, p r3.Vec, w *scratch) float64 {
+func (j *Jaw) signed(surface int, p r3.Vec, w *place) float64 {
 	h := j.shape
 	p = j.toJaw(p)
 	if surface == nasalSurface {
 		return h.nasal(p)
 	}
-	h.put(p, &w.pl)
+	h.put(p, w)
 	switch surface {
 	case outerSurface:
-		d, _ := h.bone(p, &w.pl)
+		d, _ := h.bone(p, w)
 		return d
 	case endostealSurface:
-		d, _ := w.pl.ring((*station).endosteal)
+		d, _ := w.ring((*station).endosteal)
 		return d
 	case sinusSurface:
-		return h.sinus(p, &w.pl)
+		return h.sinus(p, w)
 	}
-	d, _ := w.pl.ring((*station).cavity)
+	d, _ := w.ring((*station).cavity)
 	return d
 }
 
 // crossings returns where the line p + t·dir (dir unit) crosses a surface for t in [lo, hi],
 // ascending: steps no longer than 0.05 mm near the surface, then root finding to 1e-9 mm.
 func (j *Jaw) crossings(surface int, p, dir r3.Vec, lo, hi float64) []float64 {
-	var w scratch
+	var w place
 	f := func(t float64) float64 { return j.signed(surface, r3.Add(p, r3.Scale(t, dir)), &w) }
 	var out []float64
 	t, v := lo, f(lo)

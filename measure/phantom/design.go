@@ -91,10 +91,10 @@ func (t *table) blend(x float64, st, dst *station) {
 	g := 1 - f
 	w := [4]float64{g * g * g / 6, (4 - 6*f*f + 3*f*f*f) / 6, (4 - 6*g*g + 3*g*g*g) / 6, f * f * f / 6}
 	d := [4]float64{-g * g / 2, (3*f*f - 4*f) / 2, (4*g - 3*g*g) / 2, f * f / 2}
-	k := t.knot[i-1 : i+3 : i+3]
+	k0, k1, k2, k3 := &t.knot[i-1], &t.knot[i], &t.knot[i+1], &t.knot[i+2]
 	for q := range st {
-		st[q] = w[0]*k[0][q] + w[1]*k[1][q] + w[2]*k[2][q] + w[3]*k[3][q]
-		dst[q] = (d[0]*k[0][q] + d[1]*k[1][q] + d[2]*k[2][q] + d[3]*k[3][q]) / knotStep
+		st[q] = w[0]*k0[q] + w[1]*k1[q] + w[2]*k2[q] + w[3]*k3[q]
+		dst[q] = (d[0]*k0[q] + d[1]*k1[q] + d[2]*k2[q] + d[3]*k3[q]) / knotStep
 	}
 }
 

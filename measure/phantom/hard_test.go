@@ -120,7 +120,7 @@ func TestFieldIsBlankOutsideItsCylinder(t *testing.T) {
 func TestTextureRoughensTheMarrowOnly(t *testing.T) {
 	var j *Jaw
 	j, a, b := pair(t, 13, func(o *Options) { o.Grey.Texture = 0 })
-	var w scratch
+	var w place
 	var sum, n float64
 	each(a, func(i, jj, k int, _ float64) {
 		p := a.Patient(volume.Index{I: float64(i), J: float64(jj), K: float64(k)})

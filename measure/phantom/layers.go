@@ -2,6 +2,7 @@ package phantom
 
 import (
 	"math"
+	"math/bits"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -41,17 +42,18 @@ type mask uint32
 type layers struct {
 	d, bend [lCount]float64
 	slit    float64 // width of the marrow between its walls, mm; negative where they have met
+	outside mask    // layers known to lie far off on their outer side: no share of the point is theirs
 }
 
-// scratch is what one goroutine needs to evaluate points.
-type scratch struct{ pl place }
-
 // fill computes the distances that m asks for at p, a point of the jaw's own frame.
-func (h *shape) fill(p r3.Vec, m mask, l *layers, w *scratch) {
-	const ringed = 1<<lSoft | 1<<lFat | 1<<lGum | 1<<lBone | 1<<lMarrow | 1<<lSinus
-	if m&ringed != 0 {
-		h.put(p, &w.pl)
-		h.fillRinged(p, m, l, w)
+func (h *shape) fill(p r3.Vec, m mask, l *layers, pl *place) {
+	const ringed = 1<<lGum | 1<<lBone | 1<<lMarrow | 1<<lSinus
+	if m&(ringed|1<<lSoft|1<<lFat) != 0 {
+		h.project(p, pl)
+		if m&ringed != 0 {
+			h.section(pl)
+		}
+		h.fillRinged(p, m, l, pl)
 	}
 	tubes := [...]struct {
 		layer int
@@ -79,8 +81,7 @@ func (h *shape) fill(p r3.Vec, m mask, l *layers, w *scratch) {
 	}
 }
 
-func (h *shape) fillRinged(p r3.Vec, m mask, l *layers, w *scratch) {
-	pl := &w.pl
+func (h *shape) fillRinged(p r3.Vec, m mask, l *layers, pl *place) {
 	if m&(1<<lSoft) != 0 {
 		l.d[lSoft] = h.softBody(pl, p)
 	}
@@ -98,7 +99,7 @@ func (h *shape) fillRinged(p r3.Vec, m mask, l *layers, w *scratch) {
 	}
 	if m&(1<<lMarrow) != 0 {
 		l.d[lMarrow], l.bend[lMarrow] = pl.ring((*station).endosteal)
-		l.slit = pl.wb[0] + pl.wl[0] - pl.st[pBuccal] - pl.st[pLingual]
+		l.slit = pl.wb.y + pl.wl.y - pl.st[pBuccal] - pl.st[pLingual]
 	}
 	if m&(1<<lSinus) != 0 {
 		l.d[lSinus] = math.Inf(1)
@@ -144,7 +145,7 @@ func (h *shape) offsets(i int) []float64 {
 }
 
 // near returns the layers of m that have a level set within reach mm of a point with
-// distances l. The chains' distances are exact; a station's are trusted to 0.85 of
+// distances l, and notes in l which of the others lie on the outer side of all theirs. The chains' distances are exact; a station's are trusted to 0.85 of
 // themselves where Newton's steps refine them; those of first order, to 0.6. That holds where
 // the sites are; behind them, where rami and tuberosities change within a few millimetres of
 // arch, a tile may overlook a surface, and some voxels there are off by a share of an edge.
@@ -155,11 +156,9 @@ func (h *shape) near(l *layers, m mask, reach float64) mask {
 		refined = 1 << lMarrow
 	}
 	var out mask
-	for i := range lCount {
+	for rest := m; rest != 0; rest &= rest - 1 {
+		i := bits.TrailingZeros32(uint32(rest))
 		bit := mask(1) << i
-		if m&bit == 0 {
-			continue
-		}
 		trust := 0.6
 		if exact&bit != 0 {
 			trust = 1
@@ -168,11 +167,15 @@ func (h *shape) near(l *layers, m mask, reach float64) mask {
 		} else if i == lSinus || i == lNasal { // they close within a few millimetres
 			trust = 0.35
 		}
+		far, outer := true, true
 		for _, off := range h.levels[i] {
-			if math.Abs(l.d[i]-off)*trust < reach {
-				out |= bit
-				break
-			}
+			far = far && !(math.Abs(l.d[i]-off)*trust < reach)
+			outer = outer && l.d[i] > off
+		}
+		if !far {
+			out |= bit
+		} else if outer {
+			l.outside |= bit
 		}
 	}
 	return out
@@ -181,66 +184,86 @@ func (h *shape) near(l *layers, m mask, reach float64) mask {
 // paint returns the grey value of a point with distances l, every surface softened by an
 // isotropic Gaussian of sigma mm (0: sharp). t, if not nil, is the marrow's texture at p.
 func (h *shape) paint(l *layers, g *Levels, sigma float64, t *grain, p r3.Vec) float64 {
-	in := func(i int, off float64) float64 {
-		d := l.d[i] - off
-		if sigma == 0 {
-			return step(d)
-		}
-		// a curved surface moves toward its centre: half sigma² times the curvature's sum
-		return soften((d + sigma*sigma*l.bend[i]/2) / sigma)
-	}
+	s := shares{l, sigma}
 	v := g.Air
-	v += in(lSoft, 0) * (g.Soft + in(lFat, 0)*(g.Fat-g.Soft) - v)
-	v += in(lAirway, 0) * (g.Air - v)
-	v += in(lGum, 0) * (g.Soft - v)
-	bone := in(lBone, 0)
+	v += s.in(lSoft, 0) * (g.Soft + s.in(lFat, 0)*(g.Fat-g.Soft) - v)
+	v += s.in(lAirway, 0) * (g.Air - v)
+	v += s.in(lGum, 0) * (g.Soft - v)
+	bone := s.in(lBone, 0)
 	v += bone * (g.Cortex - v)
-	m := in(lMarrow, 0)
+	m := s.in(lMarrow, 0)
 	if m > 0 && sigma > 0 { // less what lies past the other wall: exact for a slit of marrow
 		m -= soften((l.slit + l.d[lMarrow]) / sigma)
 	}
 	if m = min(m, bone); m > 0 { // marrow is inside the bone, in every share of it
 		v += m * (g.Marrow + t.at(p) - g.Cortex)
 	}
-	if c := in(lCanal, 0); c > 0 {
+	if c := s.in(lCanal, 0); c > 0 {
 		wall := v + bone*(g.Cortex-v)
-		v += c*(wall-v) + in(lCanal, -h.s.CanalWall)*(g.Soft-wall)
+		v += c*(wall-v) + s.in(lCanal, -h.s.CanalWall)*(g.Soft-wall)
 	}
 	if h.kind == Maxilla {
-		v = h.hollow(v, bone, in, g)
+		v = h.hollow(v, bone, s, g)
 	}
-	return h.dental(v, bone, in, g)
+	const teeth = 1<<lRoot | 1<<lCrown | 1<<lCore | 1<<lPulp | 1<<lMetal
+	if l.outside&teeth == teeth {
+		return v
+	}
+	return h.dental(v, bone, s, g)
 }
 
 // hollow paints the sinus and the nasal cavity: floor, lining, air. A septum keeps lining and air out
 // of the sinus and is lined itself; it is cortex all through.
-func (h *shape) hollow(v, bone float64, in func(int, float64) float64, g *Levels) float64 {
+func (h *shape) hollow(v, bone float64, s shares, g *Levels) float64 {
 	for _, c := range [2]struct {
 		layer             int
 		soft, room, lumen float64 // shares left by the septum
-	}{{lSinus, h.s.Mucosa, 1 - in(lSeptum, 0), 1 - in(lSeptum, h.s.Mucosa)}, {lNasal, nasalSoft, 1, 1}} {
-		if shell := in(c.layer, h.s.SinusFloor); shell > 0 {
+	}{{lSinus, h.s.Mucosa, 1 - s.in(lSeptum, 0), 1 - s.in(lSeptum, h.s.Mucosa)}, {lNasal, nasalSoft, 1, 1}} {
+		if shell := s.in(c.layer, h.s.SinusFloor); shell > 0 {
 			wall := v + bone*(g.Cortex-v)
-			v += shell*(wall-v) + c.room*in(c.layer, 0)*(g.Soft-wall) + c.lumen*in(c.layer, -c.soft)*(g.Air-g.Soft)
+			v += shell*(wall-v) + c.room*s.in(c.layer, 0)*(g.Soft-wall) + c.lumen*s.in(c.layer, -c.soft)*(g.Air-g.Soft)
 		}
 	}
-	if open := in(lNasal, 0); open > 0 {
-		v += open * in(lTurbinate, 0) * (g.Soft - v)
+	if open := s.in(lNasal, 0); open > 0 {
+		v += open * s.in(lTurbinate, 0) * (g.Soft - v)
 	}
 	return v
 }
 
 // dental paints sockets, roots, crowns and metal.
-func (h *shape) dental(v, bone float64, in func(int, float64) float64, g *Levels) float64 {
-	if wallIn := in(lRoot, lamina); wallIn > 0 {
+func (h *shape) dental(v, bone float64, s shares, g *Levels) float64 {
+	if wallIn := s.in(lRoot, lamina); wallIn > 0 {
 		wall := v + bone*(g.Cortex-v)
 		space := wall + bone*(g.Soft-wall)
-		v += wallIn*(wall-v) + in(lRoot, ligament)*(space-wall) + in(lRoot, 0)*(g.Dentine-space)
+		v += wallIn*(wall-v) + s.in(lRoot, ligament)*(space-wall) + s.in(lRoot, 0)*(g.Dentine-space)
 	}
-	v += in(lCrown, 0) * (g.Enamel - v)
-	v += in(lCore, 0) * (g.Dentine - v)
-	v += in(lPulp, 0) * (g.Soft - v)
-	return v + in(lMetal, 0)*(g.Metal-v)
+	v += s.in(lCrown, 0) * (g.Enamel - v)
+	v += s.in(lCore, 0) * (g.Dentine - v)
+	v += s.in(lPulp, 0) * (g.Soft - v)
+	return v + s.in(lMetal, 0)*(g.Metal-v)
+}
+
+// shares are the shares that the layers' inner sides have of a point, blurred by sigma mm.
+type shares struct {
+	l     *layers
+	sigma float64
+}
+
+// in is the share of the inner side of layer i's level set off mm outside of its surface.
+func (s shares) in(i int, off float64) float64 {
+	if s.l.outside>>i&1 != 0 {
+		return 0
+	}
+	return s.share(i, off)
+}
+
+func (s shares) share(i int, off float64) float64 {
+	d := s.l.d[i] - off
+	if s.sigma == 0 {
+		return step(d)
+	}
+	// a curved surface moves toward its centre: half sigma² times the curvature's sum
+	return soften((d + s.sigma*s.sigma*s.l.bend[i]/2) / s.sigma)
 }
 
 func step(d float64) float64 {

@@ -244,7 +244,7 @@ func (j *Jaw) hollow(l line, side float64, limits []HeightTrue) HollowTrue {
 // follow returns the wall's points (depth, offset outward), mm. Where the bone widens past
 // the reach the wall ends.
 func (j *Jaw) follow(l line, side, to float64) [][2]float64 {
-	var w scratch
+	var w place
 	var wall [][2]float64
 	dir := r3.Scale(side, l.side)
 	for h := 0.3; h < to; h += 0.05 {

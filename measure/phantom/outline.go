@@ -74,52 +74,88 @@ type implicit struct {
 	inside        float64 // chord distance to the nearer wall or cap, mm; negative outside
 }
 
+// ridge turns offset u and height v of the arch into ridge coordinates, for a tilt of the given
+// sine and cosine.
+func (st *station) ridge(u, v, sin, cos float64) (a, b float64) {
+	return st[pLift] - v*cos + u*sin, u*cos + v*sin
+}
+
+// graph is a function of the depth at one depth, with its first two derivatives.
+type graph struct{ y, d1, d2 float64 }
+
 // walls returns B and L at depth a with their first two derivatives.
-func (st *station) walls(a float64) (b, l [3]float64) {
-	height := st[pHeight]
-	free := a > -4 && a < height+4 // beyond, the walls go straight on
-	a = max(-4, min(height+4, a))
-	x := a / height
-	h := [3]float64{st[pHalf] + 2*st[pBelly]*x*(1-x), 2 * st[pBelly] * (1 - 2*x) / height, -4 * st[pBelly] / (height * height)}
-	b, l = h, h
-	if y := (a - st[pLevel]) / hollowReach; y > -1 && y < 1 {
-		q := 1 - y*y
-		hol := [3]float64{q * q * q, -6 * y * q * q / hollowReach, (24*y*y*q - 6*q*q) / (hollowReach * hollowReach)}
-		for i := range hol {
-			b[i] -= st[pHollowB] * hol[i]
-			l[i] -= st[pHollowL] * hol[i]
-		}
-	}
-	if y := a - st[pFlareFrom]; y > 0 {
-		w := y + flareSoft
-		fl := [3]float64{y * y * y / (w * w), y * y * (y + 3*flareSoft) / (w * w * w), 6 * flareSoft * flareSoft * y / (w * w * w * w)}
-		for i := range fl {
-			b[i] += st[pFlareB] * fl[i]
-			l[i] += st[pFlareL] * fl[i]
-		}
-	}
-	if !free {
-		b[1], b[2], l[1], l[2] = 0, 0, 0, 0
+func (st *station) walls(a float64) (b, l graph) {
+	x := st.clamp(a)
+	g, h, f := st.barrel(x), st.hollow(x), st.flare(x)
+	b = graph{y: g.y - st[pHollowB]*h.y + st[pFlareB]*f.y}
+	l = graph{y: g.y - st[pHollowL]*h.y + st[pFlareL]*f.y}
+	if a > -4 && a < st[pHeight]+4 {
+		b.d1, b.d2 = g.d1-st[pHollowB]*h.d1+st[pFlareB]*f.d1, g.d2-st[pHollowB]*h.d2+st[pFlareB]*f.d2
+		l.d1, l.d2 = g.d1-st[pHollowL]*h.d1+st[pFlareL]*f.d1, g.d2-st[pHollowL]*h.d2+st[pFlareL]*f.d2
 	}
 	return b, l
 }
 
-// at evaluates F of surface r at (a, b).
-func (st *station) at(r rim, a, b float64, bw, lw [3]float64) implicit {
-	e, e1, e2 := 1.0, 0.0, 0.0
-	if y := 1 - (a-r.top)/r.cap; y > 0 {
-		e, e1, e2 = e-y*y, e1+2*y/r.cap, e2-2/(r.cap*r.cap)
+// halves returns B and L at depth a alone.
+func (st *station) halves(a float64) (b, l float64) {
+	x := st.clamp(a)
+	g, h, f := st.barrel(x).y, st.hollow(x).y, st.flare(x).y
+	return g - st[pHollowB]*h + st[pFlareB]*f, g - st[pHollowL]*h + st[pFlareL]*f
+}
+
+// clamp keeps the depth within 4 mm of crest and base: beyond, the walls go straight on.
+func (st *station) clamp(a float64) float64 { return max(-4, min(st[pHeight]+4, a)) }
+
+// barrel is half the width, with its belly.
+func (st *station) barrel(a float64) graph {
+	height := st[pHeight]
+	x := a / height
+	return graph{st[pHalf] + 2*st[pBelly]*x*(1-x), 2 * st[pBelly] * (1 - 2*x) / height, -4 * st[pBelly] / (height * height)}
+}
+
+// hollow is h(a), the shape of the hollows.
+func (st *station) hollow(a float64) (h graph) {
+	if y := (a - st[pLevel]) / hollowReach; y > -1 && y < 1 {
+		q := 1 - y*y
+		h = graph{q * q * q, -6 * y * q * q / hollowReach, (24*y*y*q - 6*q*q) / (hollowReach * hollowReach)}
 	}
-	if y := 1 - (r.base-a)/r.capBase; y > 0 {
-		e, e1, e2 = e-y*y, e1-2*y/r.capBase, e2-2/(r.capBase*r.capBase)
+	return h
+}
+
+// flare is g(a), the shape of the flares.
+func (st *station) flare(a float64) (g graph) {
+	if y := a - st[pFlareFrom]; y > 0 {
+		w := y + flareSoft
+		g = graph{y * y * y / (w * w), y * y * (y + 3*flareSoft) / (w * w * w), 6 * flareSoft * flareSoft * y / (w * w * w * w)}
 	}
-	m, m1, m2 := (bw[0]+r.addB-lw[0]-r.addL)/2, (bw[1]-lw[1])/2, (bw[2]-lw[2])/2
-	w, w1, w2 := (bw[0]+r.addB+lw[0]+r.addL)/2, (bw[1]+lw[1])/2, (bw[2]+lw[2])/2
+	return g
+}
+
+// cover is E(a) of a surface.
+func (r *rim) cover(a float64) graph {
+	t, b := dome(a-r.top, r.cap), dome(r.base-a, r.capBase)
+	return graph{1 - t.y - b.y, t.d1 - b.d1, -t.d2 - b.d2}
+}
+
+// dome is what a cap of height c takes from E at x from its tip, (1−x/c)₊², with minus its first
+// derivative and its second.
+func dome(x, c float64) (g graph) {
+	if y := 1 - x/c; y > 0 {
+		g = graph{y * y, 2 * y / c, 2 / (c * c)}
+	}
+	return g
+}
+
+// at evaluates F at (a, b) between the walls there.
+func (r *rim) at(a, b float64, bw, lw graph) implicit {
+	e := r.cover(a)
+	m, m1, m2 := (bw.y+r.addB-lw.y-r.addL)/2, (bw.d1-lw.d1)/2, (bw.d2-lw.d2)/2
+	w, w1, w2 := (bw.y+r.addB+lw.y+r.addL)/2, (bw.d1+lw.d1)/2, (bw.d2+lw.d2)/2
 	if w < 0.02 {
 		return shut(r, a, b-m, m1, w, w1)
 	}
 	sq, sq1, sq2 := w*w, 2*w*w1, 2*(w1*w1+w*w2)
-	q, q1, q2 := sq*e, sq1*e+sq*e1, sq2*e+2*sq1*e1+sq*e2
+	q, q1, q2 := sq*e.y, sq1*e.y+sq*e.d1, sq2*e.y+2*sq1*e.d1+sq*e.d2
 	c := b - m
 	v := implicit{f: c*c - q, fa: -2*c*m1 - q1, fb: 2 * c, faa: 2*m1*m1 - 2*c*m2 - q2, fab: -2 * m1, fbb: 2}
 	v.inside = -1
@@ -129,9 +165,19 @@ func (st *station) at(r rim, a, b float64, bw, lw [3]float64) implicit {
 	return v
 }
 
+// value is F alone.
+func (r *rim) value(a, b, bw, lw float64) float64 {
+	m, w := (bw+r.addB-lw-r.addL)/2, (bw+r.addB+lw+r.addL)/2
+	c := b - m
+	if w < 0.02 {
+		return shut(r, a, c, 0, w, 0).f
+	}
+	return c*c - w*w*(1-dome(a-r.top, r.cap).y-dome(r.base-a, r.capBase).y)
+}
+
 // shut is F where the walls have met: nothing is inside. It is three times the distance to
 // the wedge in which they come apart again, or to the caps.
-func shut(r rim, a, c, m1, w, w1 float64) implicit {
+func shut(r *rim, a, c, m1, w, w1 float64) implicit {
 	v := implicit{f: 3 * (math.Abs(c) - w), fa: -3 * (math.Copysign(1, c)*m1 + w1), fb: math.Copysign(3, c), inside: -1}
 	if d := r.top - a; 3*d > v.f {
 		v.f, v.fa, v.fb = 3*d, -3, 0

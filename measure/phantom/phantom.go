@@ -98,7 +98,7 @@ func (j *Jaw) toPatient(p r3.Vec) r3.Vec { return j.toJaw(p) }
 // It is a relative grey value without unit.
 func (j *Jaw) Grey(p r3.Vec) float64 {
 	var l layers
-	var w scratch
+	var w place
 	q := j.toJaw(p)
 	j.shape.fill(q, 1<<lCount-1, &l, &w)
 	return j.shape.paint(&l, &j.opt.Grey, 0, j.grain, q)

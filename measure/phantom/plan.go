@@ -77,7 +77,7 @@ func (j *Jaw) makePlan() {
 // planSite places a site on the arch, and an implant along the drawn axis.
 func (j *Jaw) planSite(fdi int) PlanSite {
 	x := j.shape.arch.at(arcOf(j.opt.Jaw, fdi, j.opt.Shape.Arch))
-	s := PlanSite{Tooth: fdi, At: j.toPatient(j.shape.arch.point(x, 0, 0)), Diameter: 3.5}
+	s := PlanSite{Tooth: fdi, At: j.toPatient(j.shape.arch.point(x, 0, 0))}
 	sec, _ := j.SectionAt(s.At)
 	s.Implant = j.drawnAxis(sec)
 	if j.opt.Given {
@@ -88,20 +88,50 @@ func (j *Jaw) planSite(fdi int) PlanSite {
 	if err != nil {
 		l = line{crest: sec.Origin}
 	}
-	s.Platform = r3.Add(l.crest, r3.Scale(sunk, s.Implant))
-	if j.opt.Shape.Width > 8 {
-		s.Diameter = 4
-	}
-	s.Length = 10
+	limit := math.Inf(1)
 	if h := j.heights(sec, l); len(h) > 0 {
-		s.Length = max(6, min(12, math.Floor(h[0].Height-sunk-2.7)))
+		limit = h[0].Height
 	}
+	depth := 0.0
+	s.Diameter, s.Length, depth = j.careful(l, limit)
+	s.Platform = r3.Add(l.crest, r3.Scale(depth, s.Implant))
 	return s
 }
 
-// sunk is how far below the crest the implants' platforms lie, mm: at the crest itself a rounded
-// ridge has no bone beside an implant.
-const sunk = 2.0
+// What a careful plan keeps clear of, mm: the margins of the literature (docs/method.md 5) and what a
+// measurement of marked structures leaves open.
+const (
+	besideImplant = 1.5 + 0.15 // of bone on either side
+	overLimit     = 2.0 + 1.0  // above the canal, or whatever the height ends at
+	deepest       = 4.0        // of a platform below the crest
+)
+
+// careful returns the size that a careful plan would take, mm, and how deep below the crest its platform
+// stands: the longest of the sizes, the wider one first, that has its bone beside it over the whole length.
+// Where none has, the smallest stands 2 mm deep.
+func (j *Jaw) careful(l line, limit float64) (diameter, length, depth float64) {
+	for _, length := range []float64{12, 10, 8, 6} {
+		for _, d := range []float64{4, 3.5} {
+			for depth := 0.5; depth <= deepest && depth+length+overLimit <= limit; depth += 0.25 {
+				if j.beside(l, depth, length, d/2+besideImplant) {
+					return d, length, depth
+				}
+			}
+		}
+	}
+	return 3.5, 6, 2
+}
+
+// beside reports whether the bone reaches so far (mm) to both sides of the line between two depths.
+func (j *Jaw) beside(l line, depth, length, far float64) bool {
+	for h := depth; h <= depth+length; h += 0.5 {
+		a, b, err := j.Chord(r3.Add(l.crest, r3.Scale(h, l.axis)), l.side, across)
+		if err != nil || -a < far || b < far {
+			return false
+		}
+	}
+	return true
+}
 
 // markStructures lists canals, foramina and roots where the shape has them.
 func (j *Jaw) markStructures() {
@@ -152,6 +182,9 @@ func (p Plan) Write(w io.Writer) error {
 		put("      platform: %s\n      axis: %s", triple(s.Platform), triple(s.Implant))
 		put("      diameter_mm: %g\n      length_mm: %g", s.Diameter, s.Length)
 		put("    sizes:\n      diameters_mm: [3.5, 4.0, 4.5]\n      lengths_mm: [8, 10, 12]")
+	}
+	if p.Jaw == Mandible {
+		put("declared:\n  - {kind: anterior_loop, side: both, as: absent, by: \"drawn without one\"}")
 	}
 	if len(p.Structures) > 0 {
 		put("structures:")

@@ -2,9 +2,9 @@ package phantom
 
 import (
 	"context"
-	"math"
 	"runtime"
 	"sync"
+	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -21,23 +21,24 @@ func (j *Jaw) Volume(ctx context.Context, progress func(done float64)) (*volume.
 	if err != nil {
 		return nil, err
 	}
-	r := &render{jaw: j, vol: vol, lens: newLens(j.grid, j.opt.Scan.Blur), progress: progress}
-	r.finish = newFinish(j)
+	r := newRender(j, vol, progress)
 	if r.finish.blank != nil {
 		vol.Blank = r.finish.blank
 	}
-	group, ctx := errgroup.WithContext(ctx)
-	group.SetLimit(runtime.GOMAXPROCS(0))
-	for _, s := range r.slabs() {
-		group.Go(func() error { return r.slab(ctx, s) })
-	}
-	if err := group.Wait(); err != nil {
-		return nil, err
+	for p := 0; p < len(r.origin); p += depth {
+		if err := r.stack(ctx, p, min(p+depth, len(r.origin))); err != nil {
+			return nil, err
+		}
 	}
 	return vol, nil
 }
 
-// render is one run of Volume.
+// depth is how many planes of the lattice are drawn together. Our choice: planes one above the
+// other share the feet of their points on the arch, at twice a plane's memory for each.
+const depth = 32
+
+// render is one run of Volume. The lattice planes are drawn in order, a stack at a time, and
+// blurred within themselves; a slice is the weighted sum of its planes.
 type render struct {
 	jaw      *Jaw
 	vol      *volume.Volume
@@ -46,92 +47,142 @@ type render struct {
 	progress func(float64)
 	mu       sync.Mutex
 	done     int
+
+	copies  int         // of each plane: 2 with motion, which take turns
+	origin  []r3.Vec    // of each plane: its lattice point (0, 0), jaw frame
+	stride  int         // planes from a slice's first to the next one's
+	taps    int         // planes of a slice
+	weight  []float32   // of a slice's planes
+	half    [][]float32 // the stack's planes, blurred along rows: lattice rows × voxels' columns
+	image   [][]float32 // the last planes, blurred along columns too; plane p is image[p%len(image)]
+	workers []*worker
 }
 
-// slab is a run of slices that share their lattice planes.
-type slab struct {
-	from, to int    // slices [from, to)
-	step     r3.Vec // from one lattice plane to the next, patient, mm
+// worker is what one goroutine needs.
+type worker struct {
+	*brush
+	value [][]float32 // a strip of each plane of a stack
+	grey  []float32   // one slice
 }
 
-// slabs cuts the slices into runs. The slices of a sheared grid share no planes: each is a run.
-func (r *render) slabs() []slab {
-	g := r.vol.Grid
+func newRender(j *Jaw, vol *volume.Volume, progress func(float64)) *render {
+	r := &render{jaw: j, vol: vol, lens: newLens(j.grid, j.opt.Scan.Blur), finish: newFinish(j), progress: progress}
+	n := vol.Size[0] * vol.Size[1]
+	for range runtime.GOMAXPROCS(0) {
+		w := &worker{brush: newBrush(j, r.lens, vol.Size), grey: make([]float32, n)}
+		w.value = sheets(depth, tile*w.columns)
+		r.workers = append(r.workers, w)
+	}
+	r.placePlanes()
+	r.half = sheets(depth, r.workers[0].rows*vol.Size[0])
+	r.image = sheets(depth+r.taps, n)
+	return r
+}
+
+func sheets(n, size int) [][]float32 {
+	s := make([][]float32, n)
+	for i := range s {
+		s[i] = make([]float32, size)
+	}
+	return s
+}
+
+// placePlanes lists the lattice's planes. Neighbouring slices share theirs, unless the grid is
+// sheared or its slices are further apart than the kernel is wide: then each has its own.
+func (r *render) placePlanes() {
+	g, kernel, brush := r.vol.Grid, r.lens.kernel, r.workers[0].brush
 	n := normal(g)
 	along := r3.Dot(g.Step[2], n)
 	step := r3.Scale(along/float64(r.lens.fine[2]), n)
-	length := 1
-	if r3.Norm(r3.Sub(g.Step[2], r3.Scale(along, n))) < 1e-9 {
-		length = max(1, (g.Size[2]+2*runtime.GOMAXPROCS(0)-1)/(2*runtime.GOMAXPROCS(0)))
+	own := r3.Norm(r3.Sub(g.Step[2], r3.Scale(along, n))) >= 1e-9 || r.lens.fine[2] > len(kernel[2])
+	r.taps, r.stride = len(kernel[2]), r.lens.fine[2]
+	if own {
+		r.stride = r.taps
 	}
-	var out []slab
-	for k := 0; k < g.Size[2]; k += length {
-		out = append(out, slab{k, min(k+length, g.Size[2]), step})
+	shifts := r.jaw.shifts()
+	for p := range (g.Size[2]-1)*r.stride + r.taps {
+		k, q := 0, p
+		if own {
+			k, q = p/r.taps, p%r.taps
+		}
+		at := r3.Add(g.Patient(volume.Index{K: float64(k)}), r3.Scale(float64(q-r.taps/2), step))
+		for _, d := range shifts {
+			brush.origin = r.jaw.toJaw(r3.Add(at, d))
+			r.origin = append(r.origin, brush.at(-float64(len(kernel[0])/2), -float64(len(kernel[1])/2)))
+		}
 	}
-	return out
+	for _, w := range kernel[2] {
+		for range shifts {
+			r.weight = append(r.weight, float32(w/float64(len(shifts))))
+		}
+	}
+	r.copies = len(shifts)
+	r.taps, r.stride = r.taps*r.copies, r.stride*r.copies
 }
 
-// slab fills its slices plane by plane. A slice's planes are always added in the same order,
-// whatever the run: the voxels do not depend on the number of processors.
-func (r *render) slab(ctx context.Context, s slab) error {
-	g, ln := r.vol.Grid, r.lens
-	sh := newSheet(r.jaw.shape, &r.jaw.opt.Grey, r.jaw.grain, ln, g.Size)
-	sh.ex = r.jaw.toJaw(r3.Scale(1/float64(ln.fine[0]), g.Step[0]))
-	sh.ey = r.jaw.toJaw(r3.Scale(1/float64(ln.fine[1]), g.Step[1]))
-	half, m := len(ln.kernel[2])/2, ln.fine[2]
-	open := map[int][]float32{}
-	for q := -half; q <= (s.to-s.from-1)*m+half; q++ {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		first := max(0, int(math.Ceil(float64(q-half)/float64(m))))
-		last := min(s.to-s.from-1, int(math.Floor(float64(q+half)/float64(m))))
-		if first > last {
-			continue
-		}
-		var slices [][]float32
-		var weights []float64
-		for k := first; k <= last; k++ {
-			if open[k] == nil {
-				open[k] = make([]float32, g.Size[0]*g.Size[1])
+// shifts are the places of the copies whose mean the scan is, patient, mm: two with motion.
+func (j *Jaw) shifts() []r3.Vec {
+	if d := j.opt.Hard.Motion; d != (r3.Vec{}) {
+		return []r3.Vec{r3.Scale(0.5, d), r3.Scale(-0.5, d)}
+	}
+	return []r3.Vec{{}}
+}
+
+// stack draws planes [p, q) and finishes the slices whose last plane is among them.
+func (r *render) stack(ctx context.Context, p, q int) error {
+	rows := r.workers[0].rows
+	err := r.each(ctx, (rows+tile-1)/tile, func(w *worker, i int) { r.strip(w, i*tile, p, q) })
+	if err != nil {
+		return err
+	}
+	if err = r.each(ctx, q-p, func(_ *worker, i int) { r.blurColumns(r.half[i], r.image[(p+i)%len(r.image)]) }); err != nil {
+		return err
+	}
+	first, last := r.done, min(r.vol.Size[2], (q-r.taps+r.stride)/r.stride)
+	return r.each(ctx, last-first, func(w *worker, i int) { r.slice(w, first+i) })
+}
+
+// each calls f for 0 … n−1, each worker in one goroutine.
+func (r *render) each(ctx context.Context, n int, f func(w *worker, i int)) error {
+	group, ctx := errgroup.WithContext(ctx)
+	var next atomic.Int64
+	for _, w := range r.workers {
+		group.Go(func() error {
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				f(w, i)
 			}
-			slices = append(slices, open[k])
-			weights = append(weights, ln.kernel[2][q-k*m+half])
-		}
-		at := r3.Add(g.Patient(volume.Index{K: float64(s.from)}), r3.Scale(float64(q), s.step))
-		r.plane(sh, at, slices, weights)
-		if q == first*m+half {
-			r.close(s.from+first, open[first])
-			delete(open, first)
-		}
+			return nil
+		})
 	}
-	return nil
+	return group.Wait()
 }
 
-// plane draws the plane through at and adds it to the slices; twice, half each, for motion.
-func (r *render) plane(sh *sheet, at r3.Vec, slices [][]float32, weights []float64) {
-	shifts := []r3.Vec{{}}
-	if d := r.jaw.opt.Hard.Motion; d != (r3.Vec{}) {
-		shifts = []r3.Vec{r3.Scale(0.5, d), r3.Scale(-0.5, d)}
-		weights = append([]float64(nil), weights...)
-		for i := range weights {
-			weights[i] /= 2
+// strip draws the rows from top in planes [p, q) and blurs them along.
+func (r *render) strip(w *worker, top, p, q int) {
+	w.strip(top, r.origin[p:q], r.copies, w.value)
+	n := r.vol.Size[0]
+	for k := range q - p {
+		for y := top; y < min(top+tile, w.rows); y++ {
+			row := w.value[k][(y-top)*w.columns : (y-top+1)*w.columns]
+			blurRow(row, r.lens.kernel[0], r.lens.fine[0], r.half[k][y*n:(y+1)*n])
 		}
-	}
-	pad := [2]float64{float64(len(sh.lens.kernel[0]) / 2), float64(len(sh.lens.kernel[1]) / 2)}
-	for _, d := range shifts {
-		sh.origin = r.jaw.toJaw(r3.Add(at, d))
-		sh.origin = sh.at(-pad[0], -pad[1])
-		sh.draw()
-		sh.blur(r.vol.Size)
-		sh.addTo(slices, weights, r.vol.Size)
 	}
 }
 
-// close finishes slice k and reports progress.
-func (r *render) close(k int, grey []float32) {
-	n := r.vol.Size[0] * r.vol.Size[1]
-	r.finish.slice(k, grey, r.vol.Stored[k*n:(k+1)*n])
+// slice adds up the planes of slice k, finishes it and reports progress.
+func (r *render) slice(w *worker, k int) {
+	n := r.vol.Size[0]
+	rows := make([][]float32, r.taps)
+	for y := range r.vol.Size[1] {
+		for t := range rows {
+			rows[t] = r.image[(k*r.stride+t)%len(r.image)][y*n : (y+1)*n]
+		}
+		weightedSum(w.grey[y*n:(y+1)*n], rows, r.weight)
+	}
+	r.finish.slice(k, w.grey, r.vol.Stored[k*len(w.grey):(k+1)*len(w.grey)])
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.done++

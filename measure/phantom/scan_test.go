@@ -116,22 +116,24 @@ func TestTilesAreWhatTheirPointsAre(t *testing.T) {
 		j := must[*Jaw](t)(New(o))
 		ln := newLens(j.grid, 0.4)
 		size := [3]int{190, 120, 1}
-		s := newSheet(j.shape, &j.opt.Grey, nil, ln, size)
-		s.ex, s.ey = j.toJaw(j.grid.Step[0]), j.toJaw(j.grid.Step[1])
+		b := newBrush(j, ln, size)
+		value := make([]float32, b.columns*b.rows)
 		for _, kk := range []float64{45, 90} {
-			s.origin = j.toJaw(j.grid.Patient(volume.Index{K: kk}))
-			s.draw()
+			b.origin = j.toJaw(j.grid.Patient(volume.Index{K: kk}))
+			for top := 0; top < b.rows; top += tile {
+				b.strip(top, []r3.Vec{b.origin}, 1, [][]float32{value[top*b.columns:]})
+			}
 			var l layers
-			var w scratch
-			for y := range s.rows {
-				for x := range s.columns {
-					p := s.at(float64(x), float64(y))
+			var w place
+			for y := range b.rows {
+				for x := range b.columns {
+					p := b.at(float64(x), float64(y))
 					if math.Abs(j.shape.arch.length(j.shape.arch.foot(p.X, p.Y).x)) > 57 {
 						continue // rami and tuberosities, see near
 					}
 					j.shape.fill(p, 1<<lCount-1, &l, &w)
 					want := j.shape.paint(&l, &j.opt.Grey, ln.p, nil, p)
-					if got := float64(s.value[y*s.columns+x]); math.Abs(got-want) > 1.5 {
+					if got := float64(value[y*b.columns+x]); math.Abs(got-want) > 1.5 {
 						t.Fatalf("seed %d: tile has %.1f, point %.1f at %v", seed, got, want, p)
 					}
 				}

@@ -68,7 +68,7 @@ func TestScannedSeptumIsABlurredSlab(t *testing.T) {
 	o.Shape.Mucosa, o.Scan.Blur, o.Scan.Voxel = 0, 0.3, [3]float64{0.45, 0.45, 0.45}
 	j, v := scanOf(t, small(t, o, 26, 18))
 	w, g := j.shape.septum, j.opt.Grey
-	var s scratch
+	var pl place
 	seen := 0
 	for k := range v.Size[2] {
 		for jj := range v.Size[1] {
@@ -76,8 +76,8 @@ func TestScannedSeptumIsABlurredSlab(t *testing.T) {
 				p := j.toJaw(v.Patient(volume.Index{I: float64(i), J: float64(jj), K: float64(k)}))
 				q := r3.Sub(p, w.edge)
 				x, y := r3.Dot(q, w.along), r3.Dot(q, w.axis)
-				j.shape.put(p, &s.pl)
-				if deep, _ := s.pl.ring((*station).cavity); deep > -1.4 || y > -1.4 || math.Abs(x) > 3 || j.shape.nasal(p) < 2 {
+				j.shape.put(p, &pl)
+				if deep, _ := pl.ring((*station).cavity); deep > -1.4 || y > -1.4 || math.Abs(x) > 3 || j.shape.nasal(p) < 2 {
 					continue
 				}
 				seen++

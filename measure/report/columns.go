@@ -45,11 +45,11 @@ func names(columns []Column) []string {
 	return out
 }
 
-var verdictWords = []string{"clear", "uncertain", "breach", "not assessed"}
+var verdictWords = []string{"held", "uncertain", "not held", "not assessed"}
 
 // MeasurementColumns returns the columns of measurements.csv in their order.
 func MeasurementColumns() []Column {
-	verdict := text("verdict", "Verdict", "What the value says about the margin: clear if value − U ≥ margin, breach if value + U < margin, else uncertain; not assessed when something is missing. Empty where no margin applies.")
+	verdict := text("verdict", "Verdict", "What the value says about the margin: held if value − U ≥ margin, not held if value < 0 or value + U < margin, else uncertain; not assessed when something is missing. Empty where no margin applies.")
 	verdict.Categories = verdictWords
 	return []Column{
 		required(text("case", "Case", "Label of the case, from the plan. Never a patient's name or number.")),
@@ -57,7 +57,7 @@ func MeasurementColumns() []Column {
 		text("tooth", "Tooth", "Tooth position, ISO 3950 two-digit designation."),
 		required(text("quantity", "Quantity", "What was measured.")),
 		notNegative(number("at_mm", "Depth", "mm", "Depth below the crest along the ridge axis; below the levelled crest for what is called levelled; below the platform for bone beside an implant. Empty where no depth applies.")),
-		text("to", "To", "What the height ends at, or the name of the structure or other site."),
+		text("to", "To", "What the height ends at (canal, sinus, nasal_floor, border; buccal_wall, lingual_wall: a length to a side wall, no height of bone to the base), or the name of the structure or other site."),
 		number("value", "Value", "", "The number, in the unit of the column 'unit'. Empty: no number, and the note says why."),
 		text("unit", "Unit", "mm, mm2, mm3, deg (degrees) or 1 (a relative grey value or a pure number)."),
 		notNegative(number("u", "Standard uncertainty", "", "Standard uncertainty u of the value, in its unit (JCGM 100).")),
@@ -70,7 +70,7 @@ func MeasurementColumns() []Column {
 
 // SiteColumns returns the columns of sites.csv in their order, for widths at these depths (mm).
 func SiteColumns(depths []float64) []Column {
-	verdict := text("verdict", "Verdict", "The worst verdict of the site's findings.")
+	verdict := text("verdict", "Verdict", "The gravest verdict of the site's findings: not held, then not assessed, uncertain, held.")
 	verdict.Categories = verdictWords
 	columns := []Column{
 		required(text("case", "Case", "Label of the case, from the plan.")),
@@ -85,9 +85,9 @@ func SiteColumns(depths []float64) []Column {
 		columns = append(columns, number("axis_"+axis, "Axis "+axis, "1", "Unit vector from crest to base, DICOM LPS, "+axis+"."))
 	}
 	columns = append(columns,
-		number("height_mm", "Ridge height", "mm", "From the crest point along the axis to the first limit."),
+		number("height_mm", "Ridge height", "mm", "From the crest point along the axis to what height_to names; the note says where that is not what was asked for."),
 		notNegative(number("height_U_mm", "U of the height", "mm", "Expanded uncertainty of the height, k = 2.")),
-		text("height_to", "Height ends at", "canal, sinus, nasal_floor or border; empty: no height."))
+		text("height_to", "Height ends at", "canal, sinus, nasal_floor or border; buccal_wall or lingual_wall: it is a length to a side wall, no height of bone to the base; empty: no height."))
 	for _, d := range depths {
 		columns = append(columns, number("width_"+plain(d)+"mm_mm", "Ridge width at "+plain(d)+" mm", "mm",
 			"Chord of the bone's outline perpendicular to the axis, "+plain(d)+" mm below the crest."))

@@ -2,16 +2,26 @@ package report
 
 import (
 	"io"
-	"math"
 	"strconv"
 
 	"ridgerule/measure"
 )
 
-// DaySheet writes the one-page sheet for the day of surgery: large letters, the sites that are
+// Letters of the day sheet, mm. They never shrink: what has no room goes on another page.
+const (
+	dayID    = 9.0
+	dayLarge = 4.6
+	dayText  = 3.8
+	dayNote  = 3.2
+)
+
+// dayIndent is where the text beside a site's number begins, mm from the margin.
+const dayIndent = 28.0
+
+// DaySheet writes the sheet for the day of surgery: large letters, the sites that are
 // accepted are ticked by hand, and blanks for what is only known then. It plans nothing: sizes are
-// the virtual implants of the plan. An empty paper is A4. More than twelve sites are an error of
-// the reader's eye, so the letters shrink to fit the page.
+// the virtual implants of the plan. An empty paper is A4. What limits a site stands there whole, as
+// on the report's first page; sites that have no room on the first page go on the next.
 func DaySheet(w io.Writer, c Case, paper Paper) error {
 	d, err := newPDF(c, paper)
 	if err != nil {
@@ -21,49 +31,73 @@ func DaySheet(w io.Writer, c Case, paper Paper) error {
 	d.y += 7
 	d.put(pdfMargin, d.y, 8.5, bold, black, start, c.Result.Case)
 	d.put(d.width()-pdfMargin, d.y, 6, bold, black, end, string(c.Result.Jaw))
+	d.y += 2
+	d.dayBlanks(98, "Patient, side and jaw checked by", "Guide seated, windows checked by", "Plan compared with this sheet (plan "+short(c.Result.Plan.SHA256)+") by")
 	d.y += 3
-	for _, text := range []string{"Patient, side and jaw checked by", "Guide seated, windows checked by", "Plan compared with this sheet (plan " + short(c.Result.Plan.SHA256) + ") by"} {
-		d.y += 9
-		d.put(pdfMargin, d.y, 3.8, regular, black, start, text)
-		d.stroke(pdfMargin+98, d.y+1, d.width()-pdfMargin, d.y+1, 0.25, black)
-	}
-	d.y += 5
-	room := d.bottom() - d.y - 34
-	row := math.Min(24, room/math.Max(1, float64(len(c.Result.Sites))))
+	cautions := cautionsOf(c.Result)
+	d.cautions(cautions, false, dayText)
+	d.y += 2
 	for i := range c.Result.Sites {
-		d.daySite(&c.Result.Sites[i], row)
+		d.daySite(&c.Result.Sites[i])
 	}
-	d.dayBlanks()
+	d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.4, black)
+	d.cautions(cautions, true, dayNote)
+	d.dayBlanks(66, "Changed from the plan, and why", "Graft, membrane, other", "Surgeon, date")
 	return d.Output(w)
 }
 
-// daySite writes one site in a band of the given height, mm.
-func (d *pdfDoc) daySite(s *measure.SiteResult, band float64) {
-	scale := math.Min(1, band/22)
+// daySite writes one site, whole on one page where a page can hold it.
+func (d *pdfDoc) daySite(s *measure.SiteResult) {
+	jaw := d.c.Result.Jaw
+	lines, x := linesOf(s, jaw), pdfMargin+dayIndent
+	room := d.room() - dayIndent
+	tall := 19.0 // mm, without the lines
+	wide := d.textWidth(s.ID, dayID, bold) > dayIndent-2
+	if wide {
+		tall += 10
+	}
+	d.need(tall + d.linesTall(lines, dayText, room))
 	d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.4, black)
-	line := func(n float64) float64 { return d.y + n*band/22 }
-	d.put(pdfMargin, line(9), 9*scale, bold, black, start, s.ID)
-	x := pdfMargin + 24
-	d.put(x, line(7), 5*scale, bold, black, start, daySize(s))
-	height := "no height"
-	if r, ok := s.Lookup("ridge_height", math.NaN()); ok && r.Value != nil {
-		height = "height " + rowReading(r) + " to the " + plainName(string(s.HeightTo))
+	d.put(pdfMargin, d.y+9, dayID, bold, black, start, s.ID)
+	if wide {
+		d.y += 10
 	}
-	d.put(x+52, line(7), 4.2*scale, regular, black, start, height)
-	d.put(d.width()-pdfMargin, line(7), 5*scale, bold, black, end, loud(verdictOf(s.Verdict)))
-	limit := limitOf(s, d.c.Result.Jaw)
-	lines := d.wrap(limit, 3.8*scale, regular, d.room()-28)
-	if len(lines) > 1 {
-		lines[0] += " …" // the rest stands in the report
+	d.y += 6
+	d.put(x, d.y, dayLarge, bold, black, start, daySize(s))
+	d.put(d.width()-pdfMargin, d.y, dayLarge, bold, black, end, loudly(verdictsOf(s)))
+	d.y += 5.5
+	d.put(x, d.y, dayText, regular, black, start, placeWords(s))
+	d.dayHeight(heightOf(s, jaw), x, room-d.textWidth(placeWords(s), dayText, regular)-4)
+	d.lines(lines, x, dayText, room)
+	d.y += 4
+	for _, blank := range []struct {
+		text     string
+		from, to float64 // mm from x
+	}{{"depth stop", 0, 40}, {"torque", 44, 79}, {"placed as planned", 83, room}} {
+		d.put(x+blank.from, d.y, dayNote, regular, soft, start, blank.text)
+		d.stroke(x+blank.from+d.textWidth(blank.text, dayNote, regular)+2, d.y+0.5, x+blank.to, d.y+0.5, 0.2, black)
 	}
-	d.put(x, line(13), 3.8*scale, regular, black, start, lines[0])
-	d.put(x, line(19.5), 3.4*scale, regular, soft, start, "depth stop")
-	d.stroke(x+18, line(20), x+40, line(20), 0.2, black)
-	d.put(x+44, line(19.5), 3.4*scale, regular, soft, start, "torque")
-	d.stroke(x+57, line(20), x+79, line(20), 0.2, black)
-	d.put(x+83, line(19.5), 3.4*scale, regular, soft, start, "placed as planned")
-	d.stroke(x+113, line(20), d.width()-pdfMargin, line(20), 0.2, black)
-	d.y += band
+	d.y += 3.5
+}
+
+// dayHeight writes the height, bold unless it is open: at the right edge of this line where free mm are
+// enough, else below it from x.
+func (d *pdfDoc) dayHeight(h heightView, x, free float64) {
+	cut, text := bold, h.Name+" "+h.String()
+	switch {
+	case h.Reading == "":
+		cut, text = regular, "no height"
+	case h.Open:
+		cut = regular
+	}
+	if d.textWidth(text, dayText, cut) <= free {
+		d.put(d.width()-pdfMargin, d.y, dayText, cut, black, end, text)
+		return
+	}
+	for _, line := range d.wrap(text, dayText, cut, d.width()-pdfMargin-x) {
+		d.y += dayText * 1.3
+		d.put(x, d.y, dayText, cut, black, start, line)
+	}
 }
 
 func daySize(s *measure.SiteResult) string {
@@ -73,11 +107,12 @@ func daySize(s *measure.SiteResult) string {
 	return strconv.FormatFloat(s.Implant.Diameter, 'f', 1, 64) + " × " + strconv.FormatFloat(s.Implant.Length, 'f', 1, 64) + " mm"
 }
 
-func (d *pdfDoc) dayBlanks() {
-	d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.4, black)
-	for _, text := range []string{"Changed from the plan, and why", "Graft, membrane, other", "Surgeon, date"} {
+// dayBlanks writes lines for a pen, which begin indent mm from the margin.
+func (d *pdfDoc) dayBlanks(indent float64, lines ...string) {
+	d.need(9 * float64(len(lines)))
+	for _, text := range lines {
 		d.y += 9
-		d.put(pdfMargin, d.y, 3.8, regular, black, start, text)
-		d.stroke(pdfMargin+66, d.y+1, d.width()-pdfMargin, d.y+1, 0.25, black)
+		d.put(pdfMargin, d.y, dayText, regular, black, start, text)
+		d.stroke(pdfMargin+indent, d.y+1, d.width()-pdfMargin, d.y+1, 0.25, black)
 	}
 }

@@ -65,7 +65,13 @@ func wordFor(kind reflect.Type, name string) string {
 	case kind == reflect.TypeFor[measure.Jaw]():
 		return "maxilla"
 	case kind == reflect.TypeFor[measure.Verdict]():
-		return "breach"
+		return "not held"
+	case kind == reflect.TypeFor[measure.Severity]():
+		return "at best uncertain"
+	case kind == reflect.TypeFor[measure.Side]():
+		return "left"
+	case kind == reflect.TypeFor[measure.Limit]():
+		return "border"
 	case name == "Unit":
 		return "deg"
 	}

@@ -1,73 +1,198 @@
 package report
 
 import (
-	"math"
+	"cmp"
+	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"ridgerule/measure"
 )
 
-// limitOf says in one sentence what limits the site most: why it was not measured, else the
-// distance of its worst verdict with the least reserve, else what its height ends at.
-func limitOf(s *measure.SiteResult, jaw measure.Jaw) string {
+// What every medium says of a site before any other number. One function derives the lines,
+// [linesOf]; pages, day sheet and structured report print them as they are.
+
+// siteLine is one thing that limits a site.
+type siteLine struct {
+	Text    string          // a sentence without its full stop
+	Verdict measure.Verdict // of the rows that it tells; empty: none was judged
+}
+
+// linesOf returns what limits the site, in order: overlaps; structures nearer than twice their margin,
+// whatever the site's verdict is; what was not assessed, and why; bone beside the implant that is not
+// held or in doubt. Where there is none of these it is the least reserve, else what the height ends at.
+func linesOf(s *measure.SiteResult, jaw measure.Jaw) []siteLine {
+	var lines, plates []siteLine
+	for _, rows := range groupsOf(s.Foremost()) {
+		first := rows[0]
+		switch {
+		case first.Value == nil && s.Err != "" && strings.Contains(first.Note, s.Err): // said once, below
+		case besideImplant(first) && first.Value != nil && !first.Overlap():
+			plates = append(plates, lineOf(rows, jaw))
+		default:
+			lines = append(lines, lineOf(rows, jaw))
+		}
+	}
+	lines = append(append(lines, unexplained(s)...), plates...)
+	if len(lines) > 0 {
+		return lines
+	}
+	return []siteLine{calm(s, jaw)}
+}
+
+// unexplained says why the site could not be measured, or why it has a verdict that none of its rows has.
+func unexplained(s *measure.SiteResult) []siteLine {
 	if s.Err != "" {
-		return "Not measured: " + s.Err
+		return []siteLine{{"Not measured: " + s.Err, measure.NotAssessed}}
 	}
-	if row, found := worstRow(s); found {
-		return rowLimit(row, jaw)
+	has := slices.ContainsFunc(s.Rows, func(r measure.Row) bool { return r.Verdict == s.Verdict })
+	if has || s.Verdict == measure.NoMargin || s.Note == "" {
+		return nil
 	}
-	if s.Verdict == measure.NotAssessed && s.Note != "" {
-		return s.Note
-	}
-	if s.HeightTo != "" {
-		return "Height ends at the " + limitWord(s.HeightTo)
-	}
-	if s.Note != "" {
-		return s.Note
-	}
-	return "No limit was marked or found"
+	return []siteLine{{"This site: " + string(s.Verdict) + ": " + s.Note, s.Verdict}}
 }
 
-func limitWord(l measure.Limit) string {
-	if l == measure.ToBorder {
-		return "lower border of the jaw or its base"
+// calm says what limits a site of which nothing must be said first.
+func calm(s *measure.SiteResult, jaw measure.Jaw) siteLine {
+	var least *measure.Row
+	for i, row := range s.Rows {
+		if row.Verdict != measure.NoMargin && row.Value != nil && row.Margin != nil && (least == nil || reserve(row) < reserve(*least)) {
+			least = &s.Rows[i]
+		}
 	}
-	return plainName(string(l))
+	switch {
+	case least != nil:
+		return lineOf([]measure.Row{*least}, jaw)
+	case s.HeightTo != "":
+		return siteLine{Text: "Height ends at the " + limitWord(s.HeightTo, jaw)}
+	case s.Note != "":
+		return siteLine{Text: s.Note}
+	}
+	return siteLine{Text: "No limit was marked or found"}
 }
 
-// worstRow returns the row that carries the site's verdict with the least reserve: value − U −
-// margin. A row without a number has the least reserve of all.
-func worstRow(s *measure.SiteResult) (measure.Row, bool) {
-	var worst measure.Row
-	found, least := false, math.Inf(1)
-	for _, row := range s.Rows {
-		if row.Verdict == measure.NoMargin || row.Verdict != s.Verdict {
-			continue
-		}
-		reserve := math.Inf(-1)
-		if row.Value != nil && row.Margin != nil {
-			reserve = *row.Value - row.Budget.U() - *row.Margin
-		}
-		if !found || reserve < least {
-			worst, least, found = row, reserve, true
-		}
-	}
-	return worst, found
+// reserve is value − U − margin, mm.
+func reserve(row measure.Row) float64 { return *row.Value - row.Budget.U() - *row.Margin }
+
+func besideImplant(row measure.Row) bool {
+	return row.Quantity == "buccal_bone" || row.Quantity == "lingual_bone"
 }
 
-func rowLimit(row measure.Row, jaw measure.Jaw) string {
-	name := rowName(row, jaw)
-	if row.Value == nil {
-		if row.Note == "" {
-			return name + ": not assessed"
+// groupsOf puts together what is said in one line: depths of the bone on one side of the implant with one
+// verdict, an implant that stands outside the bone, and rows without a number for the same reason. The order is that of each group's first row.
+func groupsOf(rows []measure.Row) [][]measure.Row {
+	var out [][]measure.Row
+	for _, row := range rows {
+		i := slices.IndexFunc(out, func(g []measure.Row) bool { return oneLine(g[0], row) })
+		if i < 0 {
+			out = append(out, []measure.Row{row})
+		} else {
+			out[i] = append(out[i], row)
 		}
-		return name + ": " + row.Note
 	}
-	text := name + ": " + rowReading(row)
-	if row.Margin != nil {
-		text += ", margin " + rounded(*row.Margin, 1) + " mm"
+	return out
+}
+
+func oneLine(a, b measure.Row) bool {
+	beside := besideImplant(a) && besideImplant(b)
+	switch {
+	case a.Verdict != b.Verdict || a.Overlap() != b.Overlap() || (a.Value == nil) != (b.Value == nil) || marginWord(a) != marginWord(b):
+		return false
+	case a.Value == nil:
+		return a.Note == b.Note || beside && a.Overlap()
 	}
-	return text
+	return beside && a.Quantity == b.Quantity
+}
+
+// marginWord returns a row's margin, empty where none applies.
+func marginWord(row measure.Row) string {
+	if row.Margin == nil {
+		return ""
+	}
+	return rounded(*row.Margin, 1)
+}
+
+// lineOf returns the line of a group of rows: what, how much, its margin, its verdict, why. Of an overlap
+// the words come first.
+func lineOf(rows []measure.Row, jaw measure.Jaw) siteLine {
+	first := rows[0]
+	text := namesOf(rows, jaw)
+	if first.Value != nil {
+		text += ": " + readingsOf(rows)
+	}
+	if m := marginWord(first); m != "" {
+		text += ", margin " + m + " mm"
+	}
+	if first.Verdict != measure.NoMargin {
+		text += ": " + string(first.Verdict)
+	}
+	switch {
+	case first.Overlap():
+		text = initial(overlapWords(rows), strings.ToUpper) + ". " + text
+	case first.Note != "" && (first.Value == nil || len(rows) == 1):
+		text += ": " + first.Note
+	}
+	return siteLine{text, first.Verdict}
+}
+
+// overlapWords returns the words of an overlap: those of the least bone over the implant's length where that
+// is among the rows, else the first row's.
+func overlapWords(rows []measure.Row) string {
+	for _, row := range rows {
+		if besideImplant(row) && row.At == nil && row.Note != "" {
+			return row.Note
+		}
+	}
+	return cmp.Or(rows[0].Note, "overlap")
+}
+
+// initial changes the first letter of text.
+func initial(text string, to func(string) string) string {
+	_, n := utf8.DecodeRuneInString(text)
+	return to(text[:n]) + text[n:]
+}
+
+// namesOf names what a group is about; of rows without a number also where.
+func namesOf(rows []measure.Row, jaw measure.Jaw) string {
+	var names []string
+	for i, row := range rows {
+		name := rowName(row, jaw)
+		if i > 0 && name == rowName(rows[i-1], jaw) {
+			name = ""
+		}
+		if row.Value == nil {
+			name += placeOf(row)
+		}
+		if name != "" {
+			names = append(names, strings.TrimSpace(name))
+		}
+	}
+	return strings.Join(names, ", ")
+}
+
+// readingsOf lists the numbers of a group, each with its place and, among several, its note.
+func readingsOf(rows []measure.Row) string {
+	var parts []string
+	for _, row := range rows {
+		part := rowReading(row) + placeOf(row)
+		if len(rows) > 1 && row.Note != "" && !row.Overlap() { // an overlap's words stand before the numbers
+			part += " (" + row.Note + ")"
+		}
+		parts = append(parts, part)
+	}
+	return strings.Join(parts, ", ")
+}
+
+// placeOf says at which depth a row was taken, with a space before it; empty where none applies or its
+// note says it.
+func placeOf(row measure.Row) string {
+	switch {
+	case row.At != nil:
+		return " at " + shortAt(row.At) + " mm"
+	case besideImplant(row) && (row.Value == nil || row.Note == ""):
+		return " at its least"
+	}
+	return ""
 }
 
 // rowName returns what a row is about, in words: "Clearance to left canal".
@@ -76,16 +201,22 @@ func rowName(row measure.Row, jaw measure.Jaw) string {
 	switch {
 	case row.To == "":
 		return name
+	case row.Quantity == "clearance" && row.Kind == "" && row.Value == nil && row.Margin == nil:
+		return initial(row.To, strings.ToUpper) // no structure: what is not known of the site itself
 	case row.Quantity == "implant_spread_angle" || row.Quantity == "axis_correction":
 		return "Angle to the " + row.To
-	case row.Quantity == "clearance" || row.Quantity == "implant_angle":
+	case row.Quantity == "clearance" && row.Kind == "implant" && !strings.Contains(strings.ToLower(row.To), "implant"):
+		return name + " to implant " + row.To // the plan's other implants go by their site
+	case row.Quantity == "clearance" || row.Quantity == "implant_angle" || row.Quantity == "implant_lean":
 		return name + " to " + row.To
+	case row.Quantity == "ridge_height" && wall(measure.Limit(row.To)):
+		return "Length to the " + limitWord(measure.Limit(row.To), jaw)
 	case row.Quantity == "ridge_height":
-		return name + " to the " + plainName(row.To)
+		return name + " to the " + limitWord(measure.Limit(row.To), jaw)
 	case strings.HasPrefix(row.Quantity, "usable"):
 		return name + ", for " + row.To
 	}
-	return name + ", " + plainName(row.To)
+	return name + ", " + limitWord(measure.Limit(row.To), jaw)
 }
 
 // rowReading returns the row's number with its uncertainty and unit, or nothing.

@@ -95,7 +95,7 @@ func readTo(value, U float64, n int) reading {
 }
 
 // readAgainst rounds like read, but to as many decimals (four at most) as the rounded numbers need
-// to say of the margin what the numbers say: clear if value − U ≥ margin, breach if value + U <
+// to say of the margin what the numbers say: held if value − U ≥ margin, not held if value + U <
 // margin.
 func readAgainst(value, U, margin float64) reading {
 	n := decimals(U)
@@ -105,7 +105,7 @@ func readAgainst(value, U, margin float64) reading {
 	return readTo(value, U, n)
 }
 
-// side is 1 for clear, −1 for breach, else 0.
+// side is 1 where the margin holds, −1 where it does not, else 0.
 func side(value, U, margin float64) int {
 	switch {
 	case value-U >= margin:

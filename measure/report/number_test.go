@@ -51,5 +51,5 @@ func TestPrintedNumbersSayTheVerdict(t *testing.T) {
 			r.Fatalf("U %v is printed as %s", U, got.U)
 		}
 	})
-	require.Equal(t, "2.273 ± 0.271", readAgainst(2.273, 0.2705, 2).String(), "clear; 2.27 ± 0.28 would read as uncertain")
+	require.Equal(t, "2.273 ± 0.271", readAgainst(2.273, 0.2705, 2).String(), "held; 2.27 ± 0.28 would read as uncertain")
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 	"sync"
 
@@ -64,37 +65,41 @@ func HTML(w io.Writer, c Case) error {
 	return page().Execute(w, v)
 }
 
-// answer says in one sentence what the first page's table says.
+// answer says in one line what the first page's table says: every verdict with the sites that it applies to.
 func answer(r *measure.Result) string {
-	count := map[measure.Verdict]int{}
-	for _, s := range r.Sites {
-		count[s.Verdict]++
-	}
-	var parts []string
-	for _, v := range []measure.Verdict{measure.Breach, measure.Uncertain, measure.NotAssessed, measure.Clear, measure.NoMargin} {
-		if n := count[v]; n > 0 {
-			parts = append(parts, numberWord(n)+" "+answerWord(v))
-		}
-	}
 	noun := " sites in the "
 	if len(r.Sites) == 1 {
 		noun = " site in the "
 	}
-	text := numberWord(len(r.Sites)) + noun + string(r.Jaw) + ": " + strings.Join(parts, ", ") + "."
-	return strings.ToUpper(text[:1]) + text[1:]
+	text := initial(numberWord(len(r.Sites)), strings.ToUpper) + noun + string(r.Jaw) + "."
+	for _, v := range []struct {
+		word  string
+		holds func(s *measure.SiteResult) bool
+	}{
+		{"Overlap, or outside the bone", overlaps},
+		{"Not held", has(measure.NotHeld)}, {"Not assessed", has(measure.NotAssessed)}, {"Uncertain", has(measure.Uncertain)},
+		{"Every margin held", has(measure.Held)}, {"No margin to hold against", has(measure.NoMargin)},
+	} {
+		var ids []string
+		for i := range r.Sites {
+			if v.holds(&r.Sites[i]) {
+				ids = append(ids, r.Sites[i].ID)
+			}
+		}
+		if len(ids) > 0 {
+			text += " " + v.word + ": " + strings.Join(ids, ", ") + "."
+		}
+	}
+	return text
 }
 
-func answerWord(v measure.Verdict) string {
-	switch v {
-	case measure.Breach:
-		return "in breach of a margin"
-	case measure.Clear:
-		return "clear of every margin that was held against it"
-	case measure.NoMargin:
-		return "with no margin to hold against"
-	}
-	return string(v)
+// has returns whether a verdict is among those that apply to a site.
+func has(v measure.Verdict) func(*measure.SiteResult) bool {
+	return func(s *measure.SiteResult) bool { return slices.Contains(verdictsOf(s), verdictOf(v)) }
 }
+
+// overlaps reports whether the site's implant overlaps something or leaves the bone.
+func overlaps(s *measure.SiteResult) bool { return slices.ContainsFunc(s.Rows, measure.Row.Overlap) }
 
 func numberWord(n int) string {
 	words := []string{"no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"}

@@ -41,7 +41,7 @@ func TestSamePageSameBytes(t *testing.T) {
 func TestFirstPageAnswers(t *testing.T) {
 	text := string(pageBytes(t, sampleCase()))
 	for _, want := range []string{
-		"Four sites in the mandible: one in breach of a margin, one uncertain, two not assessed.",
+		"Four sites in the mandible. Not held: 35. Not assessed: 47, 46. Uncertain: 35, 36.",
 		"Clearance to left canal: 0.21 ± 0.68 mm, margin 2.0 mm",
 		"Not measured: section at 3.1 mm of the arch lies outside the field of the scan",
 		"canal not marked on this side",
@@ -67,7 +67,7 @@ func FuzzHostileTextStaysText(f *testing.F) {
 		c.Sections = nil
 		r.Sites = r.Sites[1:3]
 		r.Case, r.OrientationNote, r.Sites[0].Note, r.Sites[1].ID = a, b, b, a
-		r.Structures[0].Name, r.Margins[0].Source, r.Scan.Cautions[0] = b, a, b
+		r.Structures[0].Name, r.Margins[0].Source, r.Cautions[0].Text = b, a, b
 		r.Sites[1].Findings[0].To, r.Sites[1].Rows[0].Note = a, b
 		text := string(pageBytes(t, c))
 		// Text that is empty, or is once its control characters are gone, drops an element of ours; none

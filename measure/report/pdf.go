@@ -138,6 +138,12 @@ func (d *pdfDoc) title(text string) {
 	d.y += 1.5
 }
 
+// textWidth returns how wide text is in letters of this size, mm.
+func (d *pdfDoc) textWidth(text string, size float64, cut weight) float64 {
+	d.SetFont(pdfFamily, pdfStyles[cut], size*72/25.4)
+	return d.GetStringWidth(pdfText(text))
+}
+
 // wrap breaks text into lines no wider than width mm; a word that is wider is broken.
 func (d *pdfDoc) wrap(text string, size float64, cut weight, width float64) []string {
 	d.SetFont(pdfFamily, pdfStyles[cut], size*72/25.4)
@@ -165,44 +171,57 @@ func (d *pdfDoc) wrap(text string, size float64, cut weight, width float64) []st
 	return append(lines, line)
 }
 
+// cellView is one cell of a table.
+type cellView struct {
+	Text string
+	Cut  weight
+}
+
+// plainCells returns a row of cells, the first of them in its own cut.
+func plainCells(row []string, first weight) []cellView {
+	cells := each(row, func(text string) cellView { return cellView{Text: text} })
+	cells[0].Cut = first
+	return cells
+}
+
 // table writes rows under a header; widths are shares of the room. The first column is bold.
 func (d *pdfDoc) table(shares []float64, header []string, rows [][]string, size float64) {
+	head := func() {
+		d.cells(shares, plainCells(header, regular), size*0.95, soft)
+		d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.5, black)
+	}
 	d.need(18)
-	d.cells(shares, header, size*0.95, regular, soft)
-	d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.5, black)
+	head()
 	for _, row := range rows {
-		if d.y+d.tall(shares, row, size) > d.bottom() {
+		cells := plainCells(row, bold)
+		if d.y+d.tall(shares, cells, size) > d.bottom() {
 			d.AddPage()
-			d.cells(shares, header, size*0.95, regular, soft)
-			d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.5, black)
+			head()
 		}
-		d.cells(shares, row, size, bold, black)
+		d.cells(shares, cells, size, black)
 		d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.15, hair)
 	}
 }
 
 // cells writes one row of a table and moves below it.
-func (d *pdfDoc) cells(shares []float64, row []string, size float64, first weight, colour ink) {
+func (d *pdfDoc) cells(shares []float64, row []cellView, size float64, colour ink) {
 	x, deepest := pdfMargin, d.y
 	for i, share := range shares {
-		w, cut := share*d.room(), regular
-		if i == 0 {
-			cut = first
-		}
-		y := d.y
-		for _, line := range d.wrap(row[i], size, cut, w-2) {
+		w, y := share*d.room(), d.y
+		for _, line := range d.wrap(row[i].Text, size, row[i].Cut, w-2) {
 			y += size * 1.3
-			d.put(x, y, size, cut, colour, start, line)
+			d.put(x, y, size, row[i].Cut, colour, start, line)
 		}
 		x, deepest = x+w, math.Max(deepest, y)
 	}
 	d.y = deepest + size*0.6
 }
 
-func (d *pdfDoc) tall(shares []float64, row []string, size float64) float64 {
+// tall returns how much room a row of a table takes, mm.
+func (d *pdfDoc) tall(shares []float64, row []cellView, size float64) float64 {
 	most := 0
 	for i, share := range shares {
-		most = max(most, len(d.wrap(row[i], size, bold, share*d.room()-2)))
+		most = max(most, len(d.wrap(row[i].Text, size, row[i].Cut, share*d.room()-2)))
 	}
 	return float64(most)*size*1.3 + size*0.6
 }

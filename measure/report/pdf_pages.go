@@ -16,11 +16,14 @@ func orNo(text string) string {
 
 // loud writes a verdict so that it stands out without colour.
 func loud(v verdictView) string {
-	if v.Class == "breach" {
+	if v.Class == "not-held" {
 		return strings.ToUpper(v.Word)
 	}
 	return v.Word
 }
+
+// loudly writes every verdict that applies.
+func loudly(all []verdictView) string { return strings.Join(each(all, loud), " · ") }
 
 func (d *pdfDoc) opening(v pageView) {
 	d.AddPage()
@@ -28,34 +31,106 @@ func (d *pdfDoc) opening(v pageView) {
 	d.say(v.Case, 9, bold, black, d.room())
 	d.y += 2
 	d.say(v.Answer, 4.4, regular, black, d.room())
+	d.y += 2
+	d.cautions(v.Cautions, false, 3)
+	d.sites(v)
 	d.y += 3
-	d.say("Height and widths in mm, ± expanded uncertainty U (k = 2); widths by depth below the crest in mm.", 2.8, regular, soft, d.room())
-	d.y += 1
-	header, shares := []string{"Site", "Height"}, []float64{0.07, 0.15}
-	widths := min(len(v.Depths), 4)
-	for _, depth := range v.Depths[:widths] {
-		header, shares = append(header, "Width at "+depth), append(shares, 0.11)
-	}
-	header = append(header, "Verdict", "What limits it")
-	shares = append(shares, 0.13, 1-0.35-0.11*float64(widths))
-	var rows [][]string
-	for _, s := range v.Sites {
-		height := orNo(s.Height)
-		if s.Height != "" {
-			height += " to the " + s.HeightTo
-		}
-		row := []string{s.ID, height}
-		for _, w := range s.Widths[:widths] {
-			row = append(row, orNo(w))
-		}
-		rows = append(rows, append(row, loud(s.Verdict), s.Limit))
-	}
-	d.table(shares, header, rows, 2.9)
-	d.y += 4
-	for _, text := range append([]string{v.Words.Short, v.Words.Pass, v.Words.Side}, v.Cautions...) {
+	for _, text := range []string{v.Words.Short, v.Words.Pass, v.Words.Side} {
 		d.say(text, 3, regular, black, d.room())
 	}
+	d.cautions(v.Cautions, true, 2.6)
 	d.blanks("To be filled by the reviewer", []string{"Patient, side and jaw checked against the scan", "Arch, crest points and marked structures checked", "Sites accepted, sites refused and why", "Name, licence, date, signature"})
+}
+
+// cautions writes the notes among the cautions, or all others, in letters of this size (mm).
+func (d *pdfDoc) cautions(all []cautionView, notes bool, size float64) {
+	for _, c := range all {
+		cut, colour := regular, black
+		if c.Grave {
+			cut = bold
+		}
+		if c.Note {
+			colour = soft
+		}
+		if c.Note == notes {
+			d.say(c.Text, size, cut, colour, d.room())
+		}
+	}
+}
+
+// widthColumns is how many depths the first page has room for.
+const widthColumns = 5
+
+// sites writes the first page's table: a line of numbers a site, and under it what limits it.
+func (d *pdfDoc) sites(v pageView) {
+	widths := min(len(v.Depths), widthColumns)
+	about := "Under each site what limits it: overlaps, structures nearer than twice their margin, what was not assessed, bone beside the implant. Height and widths in mm, ± expanded uncertainty U (k = 2); widths by depth below the crest in mm"
+	if widths < len(v.Depths) {
+		about += ", the deeper ones on the sites' pages"
+	}
+	d.say(about+".", 2.8, regular, soft, d.room())
+	d.y += 1
+	header, shares := []string{"Site", "Verdicts", "Height"}, []float64{0.16, 0.14, 0.17}
+	for _, depth := range v.Depths[:widths] {
+		header, shares = append(header, "Width at "+depth), append(shares, 0.53/widthColumns)
+	}
+	head := func() {
+		d.cells(shares, plainCells(header, regular), 2.75, soft)
+		d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.5, black)
+	}
+	d.need(30)
+	head()
+	for _, s := range v.Sites {
+		row := siteCells(s, widths)
+		if d.y+d.tall(shares, row, 2.9)+d.linesTall(s.Lines, 2.9, d.room()-4) > d.bottom() {
+			d.AddPage()
+			head()
+		}
+		d.cells(shares, row, 2.9, black)
+		d.lines(s.Lines, pdfMargin+4, 2.9, d.room()-4)
+		d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.15, black)
+	}
+}
+
+// siteCells returns a site's numbers for the first page. A height is bold unless it is open.
+func siteCells(s siteView, widths int) []cellView {
+	height := cellView{orNo(s.Height.String()), bold}
+	if s.Height.Open || s.Height.Reading == "" {
+		height.Cut = regular
+	}
+	row := []cellView{{s.ID + " " + s.Place, bold}, {loudly(s.Verdicts), regular}, height}
+	for _, w := range s.Widths[:widths] {
+		row = append(row, cellView{orNo(w), regular})
+	}
+	return row
+}
+
+// lines writes what limits a site, in width mm from x, and moves below it; what is wrapped is indented.
+func (d *pdfDoc) lines(lines []siteLine, x, size, width float64) {
+	for _, l := range lines {
+		for i, text := range d.wrap(l.Text, size, cutOf(l), width-size) {
+			d.need(size * 1.3)
+			d.y += size * 1.3
+			d.put(x+min(float64(i), 1)*size, d.y, size, cutOf(l), black, start, text)
+		}
+	}
+	d.y += size * 0.7
+}
+
+// linesTall returns how much room lines take, mm.
+func (d *pdfDoc) linesTall(lines []siteLine, size, width float64) float64 {
+	n := 0
+	for _, l := range lines {
+		n += len(d.wrap(l.Text, size, cutOf(l), width-size))
+	}
+	return float64(n)*size*1.3 + size*0.7
+}
+
+func cutOf(l siteLine) weight {
+	if l.Verdict == measure.NotHeld {
+		return bold
+	}
+	return regular
 }
 
 // blanks writes lines for a pen.
@@ -73,10 +148,17 @@ func (d *pdfDoc) site(v siteView, s *measure.SiteResult, w window) {
 	d.AddPage()
 	d.y += 8
 	d.put(pdfMargin, d.y, 10, bold, black, start, v.ID)
-	d.put(pdfMargin+8+6*float64(len([]rune(v.ID))), d.y, 4.6, bold, black, start, loud(v.Verdict))
+	x := pdfMargin + d.textWidth(v.ID, 10, bold) + 5
+	if x+d.textWidth(v.Place, 4.6, regular) > d.width()-pdfMargin {
+		x, d.y = pdfMargin, d.y+6
+	}
+	d.put(x, d.y, 4.6, regular, black, start, v.Place)
 	d.y += 1.5
-	d.say(v.Limit, 3.6, regular, black, d.room())
-	d.y += 3
+	d.say(loudly(v.Verdicts), 4.2, bold, black, d.room())
+	d.lines(v.Lines, pdfMargin, 3.2, d.room())
+	d.cautions(v.Cautions, false, 3)
+	d.cautions(v.Cautions, true, 2.6)
+	d.y += 1
 	if drawing := d.sectionOf(s, w); drawing != nil {
 		d.need(drawing.Height)
 		d.place(drawing, pdfMargin, d.y)
@@ -86,10 +168,22 @@ func (d *pdfDoc) site(v siteView, s *measure.SiteResult, w window) {
 		d.y += drawing.Height
 	}
 	if v.Err != "" {
-		d.say("No number is reported for this site. "+v.Note, 3.2, regular, black, d.room())
+		d.say("The bone of this site was not measured. "+v.Note, 3.2, regular, black, d.room())
+		d.distances(v)
 		return
 	}
 	d.siteTables(v)
+}
+
+// distances writes what was held against a margin.
+func (d *pdfDoc) distances(v siteView) {
+	if len(v.Findings) > 0 {
+		d.title("Distances held against their margins")
+		d.table([]float64{0.34, 0.19, 0.12, 0.15, 0.2}, []string{"Distance", "Value ± U", "Margin, mm", "Verdict", "Note"}, findingRows(v.Findings), 2.9)
+	}
+	if len(v.Far) > 0 {
+		d.say("Held, and farther than 10 mm: "+strings.Join(v.Far, "; ")+".", 2.6, regular, soft, d.room())
+	}
 }
 
 func (d *pdfDoc) siteTables(v siteView) {
@@ -102,13 +196,7 @@ func (d *pdfDoc) siteTables(v siteView) {
 	for _, note := range v.DepthNotes {
 		d.say(note, 2.6, regular, soft, d.room())
 	}
-	if len(v.Findings) > 0 {
-		d.title("Distances held against their margins")
-		d.table([]float64{0.34, 0.19, 0.12, 0.15, 0.2}, []string{"Distance", "Value ± U", "Margin, mm", "Verdict", "Note"}, findingRows(v.Findings), 2.9)
-	}
-	if len(v.Far) > 0 {
-		d.say("Clear, and farther than 10 mm: "+strings.Join(v.Far, "; ")+".", 2.6, regular, soft, d.room())
-	}
+	d.distances(v)
 	if len(v.Sizes) > 0 {
 		d.title("Sizes tried: the best place found for each, not a choice")
 		rows = nil
@@ -121,7 +209,7 @@ func (d *pdfDoc) siteTables(v siteView) {
 		}
 	}
 	d.title("This site")
-	rows = [][]string{{"Tooth position", orNo(v.Tooth)}, {"On the arch", v.Arc + " mm"}, {"Axis", v.Axis}, {"Virtual implant", orNo(v.Implant)}}
+	rows = [][]string{{"Tooth position (ISO 3950)", v.Name}, {"Side of the patient", v.Side}, {"On the arch", v.Arc + " mm"}, {"Axis", v.Axis}, {"Virtual implant", orNo(v.Implant)}}
 	for _, f := range v.Facts {
 		reading := orNo(f.Reading)
 		if f.At != "" {

@@ -21,7 +21,7 @@ func TestPDFHoldsTheReport(t *testing.T) {
 		text := oracle(t, "pdftotext", "-layout", file, "-")
 		pages := strings.Count(text, "\f")
 		require.Equal(t, pages, strings.Count(text, "Not a diagnosis, not a treatment decision")-1, "the caution stands on every page, and once more on the first")
-		for _, want := range []string{"Four sites in the mandible", "0.21 ± 0.68", "thinner than the scan resolves", "marking 0.300", "CHANGED BY THE PLAN", syntheticCaution} {
+		for _, want := range []string{"Four sites in the mandible", "margin 2.0 mm: not held", "0.21 ± 0.68", "thinner than the scan resolves", "marking 0.300", "CHANGED BY THE PLAN", syntheticCaution} {
 			require.Contains(t, regexp.MustCompile(`\s+`).ReplaceAllString(text, " "), want)
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sync"
 	"time"
 
@@ -109,9 +110,22 @@ func (f resultJSON) result() *measure.Result {
 		Arch:       f.Arch.arch(),
 		Structures: each(f.Structures, structureJSON.structure),
 		Margins:    each(f.Margins, marginJSON.rule),
+		Cautions:   specific(f.Cautions),
 		Scan:       f.Scan.scan(), ScaleHalfWidth: float64(f.Scan.ScaleHalfWidth),
 		Plan: measure.PlanFacts{Name: f.Provenance.Plan.Name, SHA256: f.Provenance.Plan.SHA256},
 	}
+}
+
+// specific returns the cautions without those that every result carries.
+func specific(all []measure.Caution) []measure.Caution {
+	var out []measure.Caution
+	for _, c := range all {
+		general := slices.ContainsFunc(generalCautions, func(g measure.Caution) bool { return g.Code == c.Code })
+		if !general && c.Code != codeSynthetic {
+			out = append(out, c)
+		}
+	}
+	return out
 }
 
 func (a archJSON) arch() measure.ArchResult {
@@ -123,7 +137,7 @@ func (a archJSON) arch() measure.ArchResult {
 
 func (s scanJSON) scan() measure.Scan {
 	return measure.Scan{
-		SeriesHash: s.SeriesHash, Size: s.Size,
+		SeriesHash: s.SeriesHash, FrameHash: s.FrameHash, Size: s.Size,
 		Spacing:  [3]float64{float64(s.Spacing[0]), float64(s.Spacing[1]), float64(s.Spacing[2])},
 		Encoding: s.Encoding, Orientation: s.Orientation, Verdict: s.Verdict, Cautions: s.Cautions,
 		Blur: float64(s.Blur), Noise: float64(s.Noise),
@@ -141,7 +155,7 @@ func (s structureJSON) structure() measure.Structure {
 	out := measure.Structure{
 		Name: s.Name, Kind: s.Kind, Path: each(s.Path, vec.patient), SD: float64(s.SD),
 		Radii:  each(s.Radii, func(x num) float64 { return float64(x) }),
-		Margin: s.Margin, PlannedRemoval: s.Removal,
+		Margin: s.Margin, PlannedRemoval: s.Removal, PlannedLift: s.Lift, Proposed: s.Proposed, Confidence: s.Confidence,
 	}
 	if s.Surface != nil {
 		out.Surface = &measure.Surface{Points: each(s.Surface.Points, vec.patient), Triangles: s.Surface.Triangles}
@@ -151,9 +165,9 @@ func (s structureJSON) structure() measure.Structure {
 
 func (s siteJSON) site() measure.SiteResult {
 	return measure.SiteResult{
-		ID: s.ID, Tooth: s.Tooth, Frame: s.Frame.frame(),
+		ID: s.ID, Tooth: s.Tooth, Side: s.Side, Name: s.Name, Frame: s.Frame.frame(),
 		Outline: each(s.Outline, uv.section), Crest: s.Crest.section(), Axis: s.Axis.section(), AxisFrom: s.AxisFrom,
-		Chords: each(s.Chords, chordJSON.chord), HeightEnd: s.HeightEnd.section(), HeightTo: s.HeightTo,
+		Chords: each(s.Chords, chordJSON.chord), HeightEnd: s.HeightEnd.section(), HeightTo: s.HeightTo, HeightOpen: s.Open,
 		UsableDepth: s.Usable, Level: s.Level.level(), Implant: s.Implant.implant(), Findings: each(s.Findings, findingJSON.finding),
 		Ladder: each(s.Ladder, rungJSON.rung), Rows: each(s.Rows, rowJSON.row),
 		Verdict: s.Verdict, Note: s.Note, Err: s.Err,
@@ -211,6 +225,6 @@ func (r rungJSON) rung() measure.Rung {
 func (r rowJSON) row() measure.Row {
 	return measure.Row{
 		Quantity: r.Quantity, At: r.At, To: r.To, Value: r.Value, Unit: r.Unit, Budget: r.Budget,
-		Margin: r.Margin, Verdict: r.Verdict, Note: r.Note,
+		Margin: r.Margin, Verdict: r.Verdict, Note: r.Note, Kind: r.Kind,
 	}
 }

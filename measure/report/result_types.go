@@ -15,18 +15,18 @@ import (
 // number that is not known is null.
 
 type resultJSON struct {
-	Format     int             `json:"format"`
-	Case       string          `json:"case"`
-	Jaw        measure.Jaw     `json:"jaw"`
-	Synthetic  bool            `json:"synthetic"`
-	Cautions   []string        `json:"cautions"`
-	Provenance provenanceJSON  `json:"provenance"`
-	Scan       scanJSON        `json:"scan"`
-	Convention conventionJSON  `json:"convention"`
-	Margins    []marginJSON    `json:"margins"`
-	Structures []structureJSON `json:"structures"`
-	Sites      []siteJSON      `json:"sites"`
-	Arch       archJSON        `json:"arch"`
+	Format     int               `json:"format"`
+	Case       string            `json:"case"`
+	Jaw        measure.Jaw       `json:"jaw"`
+	Synthetic  bool              `json:"synthetic"`
+	Cautions   []measure.Caution `json:"cautions"`
+	Provenance provenanceJSON    `json:"provenance"`
+	Scan       scanJSON          `json:"scan"`
+	Convention conventionJSON    `json:"convention"`
+	Margins    []marginJSON      `json:"margins"`
+	Structures []structureJSON   `json:"structures"`
+	Sites      []siteJSON        `json:"sites"`
+	Arch       archJSON          `json:"arch"`
 }
 
 type provenanceJSON struct {
@@ -52,16 +52,17 @@ type planJSON struct {
 }
 
 type scanJSON struct {
-	SeriesHash     string   `json:"series_hash"`
-	Size           [3]int   `json:"size_voxels"`
-	Spacing        [3]num   `json:"spacing_mm"`
-	Encoding       string   `json:"encoding"`
-	Orientation    string   `json:"orientation"`
-	Verdict        string   `json:"verdict"`
-	Cautions       []string `json:"cautions,omitempty"`
-	Blur           num      `json:"blur_sigma_mm"`
-	Noise          num      `json:"noise_sd"`
-	ScaleHalfWidth num      `json:"scale_half_width"`
+	SeriesHash     string            `json:"series_hash"`
+	FrameHash      string            `json:"frame_hash,omitempty"`
+	Size           [3]int            `json:"size_voxels"`
+	Spacing        [3]num            `json:"spacing_mm"`
+	Encoding       string            `json:"encoding"`
+	Orientation    string            `json:"orientation"`
+	Verdict        string            `json:"verdict"`
+	Cautions       []measure.Caution `json:"cautions,omitempty"`
+	Blur           num               `json:"blur_sigma_mm"`
+	Noise          num               `json:"noise_sd"`
+	ScaleHalfWidth num               `json:"scale_half_width"`
 }
 
 type conventionJSON struct {
@@ -79,14 +80,17 @@ type marginJSON struct {
 }
 
 type structureJSON struct {
-	Name    string       `json:"name"`
-	Kind    measure.Kind `json:"kind"`
-	Path    []vec        `json:"path_mm,omitempty"`
-	Radii   []num        `json:"radii_mm,omitempty"`
-	Surface *surfaceJSON `json:"surface,omitempty"`
-	SD      num          `json:"sd_mm"`
-	Margin  *float64     `json:"margin_mm,omitempty"`
-	Removal bool         `json:"planned_removal,omitempty"`
+	Name       string       `json:"name"`
+	Kind       measure.Kind `json:"kind"`
+	Path       []vec        `json:"path_mm,omitempty"`
+	Radii      []num        `json:"radii_mm,omitempty"`
+	Surface    *surfaceJSON `json:"surface,omitempty"`
+	SD         num          `json:"sd_mm"`
+	Margin     *float64     `json:"margin_mm,omitempty"`
+	Removal    bool         `json:"planned_removal,omitempty"`
+	Lift       float64      `json:"planned_lift_mm,omitempty"`
+	Proposed   bool         `json:"proposed,omitempty"`
+	Confidence *float64     `json:"confidence,omitempty"`
 }
 
 type surfaceJSON struct {
@@ -167,11 +171,14 @@ type rowJSON struct {
 	Margin   *float64           `json:"margin_mm,omitempty"`
 	Verdict  measure.Verdict    `json:"verdict,omitempty"`
 	Note     string             `json:"note,omitempty"`
+	Kind     measure.Kind       `json:"kind,omitempty"`
 }
 
 type siteJSON struct {
 	ID        string           `json:"id"`
 	Tooth     string           `json:"tooth"`
+	Side      measure.Side     `json:"side,omitempty"`
+	Name      string           `json:"name,omitempty"`
 	Frame     frameJSON        `json:"frame"`
 	Outline   []uv             `json:"outline_mm,omitempty"`
 	Crest     uv               `json:"crest_mm"`
@@ -180,6 +187,7 @@ type siteJSON struct {
 	Chords    []chordJSON      `json:"chords,omitempty"`
 	HeightEnd uv               `json:"height_end_mm"`
 	HeightTo  measure.Limit    `json:"height_to"`
+	Open      string           `json:"height_open,omitempty"`
 	Usable    *float64         `json:"usable_crest_depth_mm,omitempty"`
 	Level     *levelJSON       `json:"level,omitempty"`
 	Implant   *implantJSON     `json:"implant,omitempty"`

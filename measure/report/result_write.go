@@ -35,12 +35,22 @@ func fileOf(r *measure.Result, p Provenance) resultJSON {
 }
 
 // cautions are the sentences that go with every number of the result.
-func cautions(r *measure.Result) []string {
-	out := []string{shortCaution, passCaution, greyCaution}
+func cautions(r *measure.Result) []measure.Caution {
+	out := generalCautions
 	if r.Synthetic {
-		out = append(out, syntheticCaution)
+		out = append(out[:len(out):len(out)], measure.Caution{Code: codeSynthetic, Text: syntheticCaution, Severity: measure.SeverityNote})
 	}
-	return append(out, r.Scan.Cautions...)
+	return append(out[:len(out):len(out)], r.Cautions...)
+}
+
+// codeSynthetic is the code of the caution that a synthetic volume carries.
+const codeSynthetic = "synthetic"
+
+// generalCautions go with every result.
+var generalCautions = []measure.Caution{
+	{Code: "reviewer", Text: shortCaution, Severity: measure.SeverityNote},
+	{Code: "not_the_patient", Text: passCaution, Severity: measure.SeverityNote},
+	{Code: "grey_values", Text: greyCaution, Severity: measure.SeverityNote},
 }
 
 func provenanceOf(r *measure.Result, p Provenance) provenanceJSON {
@@ -57,7 +67,7 @@ func provenanceOf(r *measure.Result, p Provenance) provenanceJSON {
 func scanOf(r *measure.Result) scanJSON {
 	s := r.Scan
 	return scanJSON{
-		SeriesHash: s.SeriesHash, Size: s.Size,
+		SeriesHash: s.SeriesHash, FrameHash: s.FrameHash, Size: s.Size,
 		Spacing:  [3]num{num(s.Spacing[0]), num(s.Spacing[1]), num(s.Spacing[2])},
 		Encoding: s.Encoding, Orientation: s.Orientation, Verdict: s.Verdict, Cautions: s.Cautions,
 		Blur: num(s.Blur), Noise: num(s.Noise), ScaleHalfWidth: num(r.ScaleHalfWidth),
@@ -72,7 +82,7 @@ func structureOf(s measure.Structure) structureJSON {
 	out := structureJSON{
 		Name: s.Name, Kind: s.Kind, Path: each(s.Path, vecOf), SD: num(s.SD),
 		Radii:  each(s.Radii, func(x float64) num { return num(x) }),
-		Margin: known(s.Margin), Removal: s.PlannedRemoval,
+		Margin: known(s.Margin), Removal: s.PlannedRemoval, Lift: s.PlannedLift, Proposed: s.Proposed, Confidence: known(s.Confidence),
 	}
 	if s.Surface != nil {
 		out.Surface = &surfaceJSON{each(s.Surface.Points, vecOf), s.Surface.Triangles}
@@ -83,10 +93,10 @@ func structureOf(s measure.Structure) structureJSON {
 func siteOf(s measure.SiteResult) siteJSON {
 	f := s.Frame
 	return siteJSON{
-		ID: s.ID, Tooth: s.Tooth,
+		ID: s.ID, Tooth: s.Tooth, Side: s.Side, Name: s.Name,
 		Frame:   frameJSON{num(f.Arc), vecOf(f.Origin), vecOf(f.U), vecOf(f.V), vecOf(f.T)},
 		Outline: each(s.Outline, uvOf), Crest: uvOf(s.Crest), Axis: uvOf(s.Axis), AxisFrom: s.AxisFrom,
-		Chords: each(s.Chords, chordOf), HeightEnd: uvOf(s.HeightEnd), HeightTo: s.HeightTo,
+		Chords: each(s.Chords, chordOf), HeightEnd: uvOf(s.HeightEnd), HeightTo: s.HeightTo, Open: s.HeightOpen,
 		Usable: known(s.UsableDepth), Level: levelOf(s.Level), Implant: implantOf(s.Implant), Findings: each(s.Findings, findingOf),
 		Ladder: each(s.Ladder, rungOf), Rows: each(s.Rows, rowOf),
 		Verdict: s.Verdict, Note: s.Note, Err: s.Err,
@@ -136,7 +146,7 @@ func rowOf(r measure.Row) rowJSON {
 	std, U := spread(r.Budget)
 	return rowJSON{
 		Quantity: r.Quantity, At: known(r.At), To: r.To, Value: known(r.Value), Unit: r.Unit,
-		Std: std, U: U, Budget: r.Budget, Margin: known(r.Margin), Verdict: r.Verdict, Note: r.Note,
+		Std: std, U: U, Budget: r.Budget, Margin: known(r.Margin), Verdict: r.Verdict, Note: r.Note, Kind: r.Kind,
 	}
 }
 

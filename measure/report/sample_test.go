@@ -11,7 +11,7 @@ import (
 	"ridgerule/measure/uncertainty"
 )
 
-// An invented mandible: four sites on a parabola, one clear, one in breach, one whose canal was
+// An invented mandible: four sites on a parabola, one uncertain, one not held, one whose canal was
 // not marked, one outside the field. Its figures are drawn here and measured by nobody.
 
 func pointer(x float64) *float64 { return &x }
@@ -70,7 +70,7 @@ func sampleOutline() []reformat.UV {
 
 var sampleCanal = reformat.UV{U: -0.6, V: -8.5}
 
-// samplePicture draws grey values for the outline: cortex, marrow, a canal, gum and air.
+// samplePicture draws grey values for the outline: cortex, marrow, a canal, soft tissue and air.
 func samplePicture() Picture {
 	p := Picture{First: reformat.UV{U: -14.9, V: 14.9}, Step: 0.2, Width: 150, Height: 190}
 	for row := range p.Height {
@@ -113,9 +113,17 @@ func chordAt(depth float64, thin bool) measure.Chord {
 	return c
 }
 
+var (
+	sampleSides = map[byte]measure.Side{'3': measure.Left, '4': measure.Right}
+	sampleNames = map[string]string{
+		"36": "36, lower left first molar", "35": "35, lower left second premolar",
+		"46": "46, lower right first molar", "47": "47, lower right second molar",
+	}
+)
+
 func measuredSite(id string, x float64) measure.SiteResult {
 	s := measure.SiteResult{
-		ID: id, Tooth: id, Frame: sampleFrame(x), Outline: sampleOutline(), AxisFrom: measure.AxisRidge,
+		ID: id, Tooth: id, Side: sampleSides[id[0]], Name: sampleNames[id], Frame: sampleFrame(x), Outline: sampleOutline(), AxisFrom: measure.AxisRidge,
 		Crest: reformat.UV{U: middle(sampleHeight), V: 9}, Axis: reformat.UV{U: 0.1195, V: -0.99283}, HeightTo: measure.ToCanal,
 	}
 	end := 16.02
@@ -160,7 +168,7 @@ func withImplant(s measure.SiteResult, length, d float64, v measure.Verdict) mea
 		Source: "Fokas et al. 2018; Tahmaseb et al. 2018", Verdict: v,
 	}}
 	s.Rows = append(s.Rows, measure.Row{
-		Quantity: "clearance", To: "left canal", Value: pointer(d), Unit: "mm", Budget: length3.Budget, Margin: pointer(2), Verdict: v,
+		Quantity: "clearance", To: "left canal", Kind: "canal", Value: pointer(d), Unit: "mm", Budget: length3.Budget, Margin: pointer(2), Verdict: v,
 	}, measure.Row{
 		Quantity: "buccal_bone", Value: pointer(1.62), Unit: "mm", Budget: budget(0.06, 0.05), Margin: pointer(1.5), Verdict: measure.Uncertain,
 	})
@@ -170,30 +178,33 @@ func withImplant(s measure.SiteResult, length, d float64, v measure.Verdict) mea
 
 // sampleResult returns the invented case.
 func sampleResult() *measure.Result {
-	clear := withImplant(measuredSite("36", 22), 11, 3.93, measure.Uncertain)
-	clear.UsableDepth = pointer(1.31)
+	doubtful := withImplant(measuredSite("36", 22), 11, 3.93, measure.Uncertain)
+	doubtful.UsableDepth = pointer(1.31)
 	for i, d := range []float64{3.5, 4, 4.5} {
-		clear.Ladder = append(clear.Ladder, measure.Rung{
+		doubtful.Ladder = append(doubtful.Ladder, measure.Rung{
 			Size: measure.Size{Diameter: d, Length: 10}, Pose: measure.Pose{Lateral: 0.2, Depth: 0.5, InSection: 2},
-			Implant: *clear.Implant, Reserve: 1.1 - 0.6*float64(i), U: 0.4, Limit: "buccal_plate",
-			Verdict: []measure.Verdict{measure.Clear, measure.Clear, measure.Uncertain}[i], Findings: clear.Findings,
+			Implant: *doubtful.Implant, Reserve: 1.1 - 0.6*float64(i), U: 0.4, Limit: "buccal_plate",
+			Verdict: []measure.Verdict{measure.Held, measure.Held, measure.Uncertain}[i], Findings: doubtful.Findings,
 		})
 	}
-	breach := withImplant(measuredSite("35", 17), 15.5, 0.21, measure.Breach)
+	tooNear := withImplant(measuredSite("35", 17), 15.5, 0.21, measure.NotHeld)
 	open := measuredSite("46", -22)
 	open.HeightTo, open.Verdict, open.HeightEnd = "", measure.NotAssessed, reformat.UV{U: math.NaN(), V: math.NaN()}
 	open.Rows[0] = measure.Row{Quantity: "ridge_height", Unit: "mm", Note: "no limit: no canal marked on this side and none asked for"}
 	open.Rows = append(open.Rows, measure.Row{Quantity: "clearance", To: "canal", Unit: "mm", Margin: pointer(2), Verdict: measure.NotAssessed, Note: "canal not marked on this side"})
 	open.Note = "canal not marked on this side: no clearance is reported"
-	failed := measure.SiteResult{ID: "47", Tooth: "47", Frame: sampleFrame(-27), Verdict: measure.NotAssessed, Err: "section at 3.1 mm of the arch lies outside the field of the scan"}
+	failed := measure.SiteResult{ID: "47", Tooth: "47", Side: measure.Right, Name: sampleNames["47"], Frame: sampleFrame(-27), Verdict: measure.NotAssessed, Err: "section at 3.1 mm of the arch lies outside the field of the scan"}
+	metal := measure.Caution{Code: "metal", Text: "metal artefact suspected in 3 of 300 slices, 9 mm from site 46", Severity: measure.SeverityCaution}
 	r := &measure.Result{
-		Case: "pine-042", Jaw: measure.Mandible, Synthetic: true,
+		Cautions: []measure.Caution{metal},
+		Case:     "pine-042", Jaw: measure.Mandible, Synthetic: true,
 		Occlusal: r3.Vec{Z: 1}, OcclusalFrom: "default for the mandible", OrientationNote: "occlusal plane set horizontal by the operator",
-		Sites: []measure.SiteResult{failed, open, breach, clear}, ScaleHalfWidth: 0.005,
+		Sites: []measure.SiteResult{failed, open, tooNear, doubtful}, ScaleHalfWidth: 0.005,
 		Scan: measure.Scan{
+			FrameHash:  "a1b2c3",
 			SeriesHash: "3f9a2c6e0b7d41588e0c7f21d9b06a5c4e3f2a1b0c9d8e7f6a5b4c3d2e1f0a9b", Size: [3]int{400, 400, 300},
 			Spacing: [3]float64{0.25, 0.25, 0.25}, Encoding: "native, little endian", Orientation: "rows to patient left, columns to posterior, slices to the head",
-			Verdict: "fit with cautions", Cautions: []string{"metal artefact suspected in 3 of 300 slices, 9 mm from site 46"}, Blur: 0.31, Noise: math.NaN(),
+			Verdict: "fit with cautions", Cautions: []measure.Caution{metal}, Blur: 0.31, Noise: math.NaN(),
 		},
 		Plan: measure.PlanFacts{Name: "pine-042.yaml", SHA256: "b1946ac92492d2347c6235b4d2611184b1946ac92492d2347c6235b4d2611184"},
 	}

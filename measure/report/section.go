@@ -17,12 +17,12 @@ import (
 //	outline     solid, thin               axis        long dash, dot
 //	width       solid, with end strokes   plate       ring at the inner edge
 //	usable      dash and two dots         structure   short dashes, named
-//	height end  heavy bar                 implant     solid, double weight
+//	height end  heavy bar, thin if open   implant     solid, double weight
 //	nearest     line between two dots
 const (
 	sectionLeft   = 10.0 // room for the ruler, mm of paper
 	sectionRight  = 33.0 // room for the widths
-	sectionTop    = 11.0
+	sectionTop    = 13.5 // two lines, and the name of the direction
 	sectionBottom = 17.3
 	small         = 2.7 // letters, mm
 	tiny          = 2.25
@@ -46,7 +46,7 @@ func sectionSheet(r *measure.Result, s *measure.SiteResult, p *Picture, w window
 	width, height := v.box[1].U-v.box[0].U, v.box[1].V-v.box[0].V
 	scale := paperScale(width, height, 84, 104)
 	v.sheet = &sheet{
-		Title: "Section at site " + s.ID, Scale: scale,
+		Title: "Section at site " + siteName(s), Scale: scale,
 		About:  v.about(),
 		Width:  sectionLeft + width*scale + sectionRight,
 		Height: sectionTop + height*scale + sectionBottom,
@@ -93,8 +93,8 @@ func (v *sectionView) about() string {
 		return "Not measured: " + v.site.Err
 	}
 	text := fmt.Sprintf("Bone outline with %d widths", len(v.site.Chords))
-	if row, ok := v.site.Lookup("ridge_height", math.NaN()); ok && row.Value != nil {
-		text += ", height " + read(*row.Value, row.Budget.U()).String() + " mm to " + plainName(string(v.site.HeightTo))
+	if h := heightOf(v.site, v.result.Jaw); h.Reading != "" {
+		text += ", " + h.Name + " in mm " + h.String()
 	}
 	return text + "; the numbers stand in the table of this site."
 }
@@ -186,9 +186,12 @@ func (v *sectionView) bone() {
 		v.onPicture([]spot{v.spot(s.Level.Line[0]), v.spot(s.Level.Line[1])}, false, 0.5)
 	}
 	if s.HeightTo != "" && !math.IsNaN(s.HeightEnd.U+s.HeightEnd.V) {
-		across := reformat.UV{U: -s.Axis.V, V: s.Axis.U}
-		v.onPicture([]spot{v.spot(along(s.HeightEnd, across, -2.2)), v.spot(along(s.HeightEnd, across, 2.2))}, false, 0.7)
-		v.onPicture([]spot{v.spot(along(s.Crest, across, -1.1)), v.spot(along(s.Crest, across, 1.1))}, false, 0.7)
+		across, heavy := reformat.UV{U: -s.Axis.V, V: s.Axis.U}, 0.7
+		if openWords(s) != "" {
+			heavy = 0.2 // nothing to plan by ends here
+		}
+		v.onPicture([]spot{v.spot(along(s.HeightEnd, across, -2.2)), v.spot(along(s.HeightEnd, across, 2.2))}, false, heavy)
+		v.onPicture([]spot{v.spot(along(s.Crest, across, -1.1)), v.spot(along(s.Crest, across, 1.1))}, false, heavy)
 	}
 }
 

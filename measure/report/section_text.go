@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"strings"
 
 	"ridgerule/measure/reformat"
 )
@@ -25,8 +26,7 @@ func (v *sectionView) frameText() {
 
 func (v *sectionView) title() {
 	v.write(label{At: spot{sectionLeft, 4.2}, Text: v.site.ID, Size: 4.6, Weight: bold, Ink: black})
-	at := sectionLeft + 3 + 2.75*float64(len([]rune(v.site.ID)))
-	v.write(label{At: spot{at, 4.2}, Text: v.result.Case, Size: small, Ink: soft})
+	v.write(label{At: spot{sectionLeft, 8}, Text: strings.TrimPrefix(placeWords(v.site)+" · "+v.result.Case, " · "), Size: small, Ink: soft})
 	v.write(label{At: spot{v.Width - 1, 4.2}, Text: "section at " + rounded(v.site.Frame.Arc, 1) + " mm of the arch", Size: small, Anchor: end, Ink: soft})
 }
 

@@ -46,14 +46,19 @@ func tree(c Case, seed string) dicomio.Node {
 		note("HAS OBS CONTEXT", deviceName, c.Provenance.Tool),
 		code("HAS CONCEPT MOD", procedure, imaging),
 	}
+	for _, caution := range cautionsOf(c.Result) {
+		root.Nodes = append(root.Nodes, note("CONTAINS", comment, caution.Text))
+	}
 	all := container("CONTAINS", measurements, "")
 	for i := range c.Result.Sites {
 		all.Nodes = append(all.Nodes, siteGroup(c.Result, &c.Result.Sites[i], seed))
 	}
 	for _, row := range c.Result.Arch.Rows {
-		g := groupNode(row.Sites+" "+row.Quantity+" "+row.To, seed)
-		g.Nodes = append(g.Nodes, siteCode(c.Result.Jaw, ""))
-		all.Nodes = append(all.Nodes, withRow(g, c.Result.Jaw, row.Row, nil))
+		name := row.Sites + " " + row.Quantity + " " + row.To
+		g := groupNode(name, name, seed)
+		none := &measure.SiteResult{}
+		g.Nodes = append(g.Nodes, siteCode(c.Result.Jaw, none))
+		all.Nodes = append(all.Nodes, withRow(g, c.Result.Jaw, none, row.Row))
 	}
 	if len(all.Nodes) > 0 {
 		root.Nodes = append(root.Nodes, all)
@@ -61,21 +66,32 @@ func tree(c Case, seed string) dicomio.Node {
 	return root
 }
 
+// siteGroup is a site's measurement group: first its verdicts and what limits it, then the numbers.
 func siteGroup(r *measure.Result, s *measure.SiteResult, seed string) dicomio.Node {
-	g := groupNode("site "+s.ID, seed)
-	g.Nodes = append(g.Nodes, siteCode(r.Jaw, s.Tooth))
+	g := groupNode("site "+siteName(s), "site "+s.ID, seed)
+	g.Nodes = append(g.Nodes, siteCode(r.Jaw, s), note("CONTAINS", comment, siteComment(r, s)))
 	for _, row := range rowsOf(s) {
-		g = withRow(g, r.Jaw, row, chordPoints(s, row))
+		g = withRow(g, r.Jaw, s, row)
 	}
 	says := "Expanded uncertainty U = 2 u (k = 2) stands behind each number. " + shortCaution
 	if r.Synthetic {
 		says += " " + syntheticCaution
 	}
-	if s.Verdict != "" {
-		says += " Verdict of the site: " + string(s.Verdict) + ": " + limitOf(s, r.Jaw) + "."
-	}
 	g.Nodes = append(g.Nodes, note("CONTAINS", comment, says))
 	return g
+}
+
+// siteComment says the site's verdicts, what limits it and its height, in the words of the first page.
+func siteComment(r *measure.Result, s *measure.SiteResult) string {
+	words := each(verdictsOf(s), func(v verdictView) string { return v.Word })
+	text := "Site " + siteName(s) + ": " + strings.Join(words, " · ")
+	for _, line := range linesOf(s, r.Jaw) {
+		text += ". " + line.Text
+	}
+	if h := heightOf(s, r.Jaw); h.Reading != "" {
+		text += ". " + initial(h.Name, strings.ToUpper) + " in mm: " + h.String()
+	}
+	return text + "."
 }
 
 // chordPoints returns the ends of the chord that a width was taken on, in the patient.
@@ -91,31 +107,36 @@ func chordPoints(s *measure.SiteResult, row measure.Row) []r3.Vec {
 	return nil
 }
 
-func groupNode(name, seed string) dicomio.Node {
+// groupNode is an empty group called words; name stands for it in its UID.
+func groupNode(words, name, seed string) dicomio.Node {
 	g := container("CONTAINS", group, "1501")
 	g.Nodes = []dicomio.Node{
-		note("HAS OBS CONTEXT", trackingName, name),
+		note("HAS OBS CONTEXT", trackingName, words),
 		{Relation: "HAS OBS CONTEXT", Type: "UIDREF", Name: trackingUID, Text: dicomio.DerivedUID(name, seed)},
 	}
 	return g
 }
 
-// siteCode is the finding site: the bone, its side and the tooth region where there is one.
-func siteCode(jaw measure.Jaw, tooth string) dicomio.Node {
+// siteCode is the finding site: the bone; its side where the site's place tells it, never by the tooth's
+// number; and the tooth region.
+func siteCode(jaw measure.Jaw, s *measure.SiteResult) dicomio.Node {
 	n := code("HAS CONCEPT MOD", findingSite, jawCode(jaw))
-	if side, known := sideCode(tooth); known {
-		n.Nodes = []dicomio.Node{
-			code("HAS CONCEPT MOD", laterality, side),
-			code("HAS CONCEPT MOD", topographical, regions[tooth[1]]),
-		}
+	if side, known := sides[s.Side]; known {
+		n.Nodes = append(n.Nodes, code("HAS CONCEPT MOD", laterality, side))
+	}
+	if region, known := regionOf(s.Tooth); known {
+		n.Nodes = append(n.Nodes, code("HAS CONCEPT MOD", topographical, region))
 	}
 	return n
 }
 
-// withRow adds a row to its group: as a number where its concept and its unit have codes, else as
+// withRow adds a row of a site to its group: as a number where its concept and its unit have codes, else as
 // text; a verdict as text behind it.
-func withRow(g dicomio.Node, jaw measure.Jaw, row measure.Row, points []r3.Vec) dicomio.Node {
+func withRow(g dicomio.Node, jaw measure.Jaw, s *measure.SiteResult, row measure.Row) dicomio.Node {
 	concept, coded := concepts[row.Quantity]
+	if toLimit[row.Quantity] && wall(s.HeightTo) {
+		concept = length // along the axis to a side wall: no height
+	}
 	unit, known := units[row.Unit]
 	if !coded || !known {
 		g.Nodes = append(g.Nodes, note("CONTAINS", comment, rowName(row, jaw)+": "+cellOf(row.Value)+" "+row.Note))
@@ -136,25 +157,14 @@ func withRow(g dicomio.Node, jaw measure.Jaw, row measure.Row, points []r3.Vec) 
 	if row.At != nil {
 		n.Nodes = append(n.Nodes, dicomio.Node{Relation: "HAS PROPERTIES", Type: "NUM", Name: depth, Text: at(row.At), Code: units["mm"]})
 	}
-	if len(points) == 2 {
+	if points := chordPoints(s, row); len(points) == 2 {
 		n.Nodes = append(n.Nodes, dicomio.Node{Relation: "INFERRED FROM", Type: "SCOORD3D", Name: path, Points: points})
 	}
 	g.Nodes = append(g.Nodes, n)
 	if row.Verdict != "" || row.Note != "" {
-		g.Nodes = append(g.Nodes, note("CONTAINS", comment, verdictText(row, jaw)))
+		g.Nodes = append(g.Nodes, note("CONTAINS", comment, lineOf([]measure.Row{row}, jaw).Text))
 	}
 	return g
-}
-
-func verdictText(row measure.Row, jaw measure.Jaw) string {
-	text := rowLimit(row, jaw)
-	if row.Verdict != "" {
-		text += ": " + string(row.Verdict)
-	}
-	if row.Value != nil && row.Note != "" {
-		text += " (" + row.Note + ")"
-	}
-	return text
 }
 
 func container(relation string, name dicomio.Code, template string) dicomio.Node {

@@ -48,8 +48,8 @@ var (
 // distance, and the method says which.
 var concepts = map[string]dicomio.Code{
 	"ridge_height": height, "usable_height": height, "ridge_width": width,
-	"buccal_undercut": depth, "lingual_undercut": depth, "usable_crest_depth": depth,
-	"ridge_tilt": angle, "implant_angle": angle, "implant_spread_angle": angle, "axis_correction": angle,
+	"buccal_undercut": depth, "lingual_undercut": depth, "usable_crest_depth": depth, "platform_depth": depth,
+	"ridge_tilt": angle, "implant_lean": angle, "implant_angle": angle, "implant_spread_angle": angle, "axis_correction": angle,
 	"largest_diameter": diameter, "largest_length": length,
 	"clearance": distance, "buccal_plate": distance, "lingual_plate": distance, "buccal_bone": distance,
 	"lingual_bone": distance, "ap_spread": distance, "platform_distance": distance,
@@ -82,16 +82,14 @@ var regions = map[byte]dicomio.Code{
 	'8': {Value: "699503005", Scheme: "SCT", Meaning: "Third molar region"},
 }
 
-// sideCode returns the patient's side of a tooth: quadrants 1 and 4 are right (ISO 3950).
-func sideCode(tooth string) (dicomio.Code, bool) {
-	if len(tooth) != 2 || regions[tooth[1]].Value == "" {
+// sides are the patient's sides.
+var sides = map[measure.Side]dicomio.Code{measure.Left: left, measure.Right: right}
+
+// regionOf returns the region of a tooth by its number in ISO 3950.
+func regionOf(tooth string) (dicomio.Code, bool) {
+	if len(tooth) != 2 || tooth[0] < '1' || tooth[0] > '4' {
 		return dicomio.Code{}, false
 	}
-	switch tooth[0] {
-	case '1', '4':
-		return right, true
-	case '2', '3':
-		return left, true
-	}
-	return dicomio.Code{}, false
+	region, known := regions[tooth[1]]
+	return region, known
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ridgerule/dicomio"
+	"ridgerule/measure"
 )
 
 func sampleSource() dicomio.Source {
@@ -143,14 +144,21 @@ func TestCapturesHaveNoErrorForDciodvfy(t *testing.T) {
 	}
 }
 
-func TestSideAndRegionOfATooth(t *testing.T) {
-	side, known := sideCode("36")
-	require.True(t, known)
-	require.Equal(t, left, side)
-	side, _ = sideCode("46")
-	require.Equal(t, right, side)
+// The side is the place's: a tooth numbered on the other side does not move the patient's right to the left,
+// and where the place tells no side none is written.
+func TestSideComesFromThePlace(t *testing.T) {
+	node := func(s *measure.SiteResult) map[string]string {
+		out := map[string]string{}
+		for _, n := range siteCode(measure.Mandible, s).Nodes {
+			out[n.Name.Meaning] = n.Code.Meaning
+		}
+		return out
+	}
+	require.Equal(t, map[string]string{"Laterality": "Left", "Topographical modifier": "First molar region"}, node(&measure.SiteResult{Tooth: "46", Side: measure.Left}))
+	require.Equal(t, map[string]string{"Topographical modifier": "First molar region"}, node(&measure.SiteResult{Tooth: "46"}))
+	require.Equal(t, map[string]string{"Laterality": "Right"}, node(&measure.SiteResult{Side: measure.Right}))
 	for _, bad := range []string{"", "3", "39", "96", "3a", "367"} {
-		_, known = sideCode(bad)
+		_, known := regionOf(bad)
 		require.False(t, known, bad)
 	}
 }

@@ -32,7 +32,7 @@ import csv, sys
 rows = list(csv.DictReader(open(sys.argv[1], newline="", encoding="utf-8")))
 print(len(rows))
 print(sum(float(r["value"]) for r in rows if r["quantity"] == "ridge_height" and r["value"]))
-print({r["verdict"] for r in rows if r["quantity"] == "clearance"} == {"breach", "uncertain", "not assessed"})
+print({r["verdict"] for r in rows if r["quantity"] == "clearance"} == {"not held", "uncertain", "not assessed"})
 `
 	got := strings.Fields(oracle(t, "python3", "-c", script, measurements))
 	want := 0

@@ -21,6 +21,7 @@ type pageView struct {
 	Answer     string
 	InnerPlate string
 	Depths     []string
+	Columns    int // of the sites' table
 	Sites      []siteView
 	Arch       template.HTML
 	Panoramic  template.HTML
@@ -29,7 +30,7 @@ type pageView struct {
 	Margins    []marginView
 	Scan       []fact
 	Convent    []fact
-	Cautions   []string
+	Cautions   []cautionView
 	Words      words
 }
 
@@ -46,12 +47,13 @@ type marginView struct {
 type siteView struct {
 	said       string // the last fact's note
 	Number     int    // from 1, for links
-	ID, Tooth  string
+	ID, Place  string // id; tooth and place in words
+	Name, Side string // both in one; the patient's side
 	Err, Note  string
-	Verdict    verdictView
-	Limit      string
-	Height     string
-	HeightTo   string
+	Verdicts   []verdictView // all that apply, gravest first
+	Lines      []siteLine    // what limits it
+	Cautions   []cautionView // about this site
+	Height     heightView
 	Widths     []string // one a depth of the page, with U
 	Arc, Axis  string
 	Section    template.HTML
@@ -60,7 +62,7 @@ type siteView struct {
 	DepthNotes []string // why a number of the table is missing
 	Facts      []rowView
 	Findings   []rowView
-	Far        []string // clear and far: named, not listed
+	Far        []string // held and far: named, not listed
 	Sizes      []sizeView
 	SizesNote  string // what every size lacks
 	Budgets    []budgetRow
@@ -94,7 +96,7 @@ func viewOf(c Case) (pageView, error) {
 	v := pageView{
 		Case: printable(r.Case), Jaw: string(r.Jaw), Tool: c.Provenance.Tool, Synthetic: r.Synthetic,
 		Answer: answer(r), InnerPlate: quantity("lingual_plate", r.Jaw),
-		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: r.Scan.Cautions,
+		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: cautionsOf(r),
 		Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution, syntheticCaution},
 	}
 	if !c.Provenance.Date.IsZero() {
@@ -104,6 +106,7 @@ func viewOf(c Case) (pageView, error) {
 	for _, d := range depths {
 		v.Depths = append(v.Depths, plain(d))
 	}
+	v.Columns = 3 + len(depths)
 	for i := range r.Sites {
 		s, err := viewOfSite(c, &r.Sites[i], w, depths)
 		if err != nil {

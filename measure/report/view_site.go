@@ -13,11 +13,9 @@ import (
 func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (siteView, error) {
 	r := c.Result
 	v := siteView{
-		ID: s.ID, Tooth: s.Tooth, Err: s.Err, Note: s.Note, Verdict: verdictOf(s.Verdict), Limit: limitOf(s, r.Jaw),
-		HeightTo: plainName(string(s.HeightTo)), Arc: rounded(s.Frame.Arc, 1), Axis: axisWord(s.AxisFrom),
-	}
-	if row, known := s.Lookup("ridge_height", math.NaN()); known && row.Value != nil {
-		v.Height = read(*row.Value, row.Budget.U()).String()
+		ID: s.ID, Place: placeWords(s), Name: siteName(s), Side: sideWord(s), Err: s.Err, Note: s.Note,
+		Verdicts: verdictsOf(s), Lines: linesOf(s, r.Jaw), Cautions: cautionsAt(r, s.ID),
+		Height: heightOf(s, r.Jaw), Arc: rounded(s.Frame.Arc, 1), Axis: axisWord(s.AxisFrom),
 	}
 	for _, d := range depths {
 		v.Widths = append(v.Widths, readingAt(s, "ridge_width", d))
@@ -35,7 +33,7 @@ func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (site
 func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 	for _, row := range s.Rows {
 		switch {
-		case farAndClear(row):
+		case farAndHeld(row):
 			v.Far = append(v.Far, row.To+": "+rowReading(row))
 		case row.Verdict != measure.NoMargin || row.Quantity == "clearance":
 			v.Findings = append(v.Findings, viewOfFinding(row, jaw))
@@ -44,7 +42,14 @@ func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 				v.DepthNotes = append(v.DepthNotes, rowName(row, jaw)+" at "+at(row.At)+" mm: "+row.Note)
 			}
 		default:
-			v.addFact(viewOfRow(row, jaw))
+			f := viewOfRow(row, jaw)
+			if v.Height.Open && toLimit[row.Quantity] && f.Reading != "" {
+				f.Reading += "; " + openWords(s)
+				if row.Quantity != "ridge_height" {
+					f.Note = "" // the height's own: said there
+				}
+			}
+			v.addFact(f)
 		}
 	}
 }
@@ -58,7 +63,8 @@ func (v *siteView) unsay() {
 	}
 	left := slices.DeleteFunc(strings.Split(v.Note, "; "), func(part string) bool {
 		said := func(r rowView) bool { return strings.Contains(r.Note, part) }
-		return strings.Contains(v.Limit+"\n"+v.SizesNote, part) || slices.ContainsFunc(v.Facts, said) || slices.ContainsFunc(v.Findings, said)
+		limits := func(l siteLine) bool { return strings.Contains(l.Text, part) }
+		return strings.Contains(v.SizesNote, part) || slices.ContainsFunc(v.Lines, limits) || slices.ContainsFunc(v.Facts, said) || slices.ContainsFunc(v.Findings, said)
 	})
 	v.Note = strings.Join(left, "; ")
 }
@@ -73,9 +79,9 @@ func (v *siteView) addFact(f rowView) {
 	v.Facts = append(v.Facts, f)
 }
 
-// farAndClear reports a distance that needs no line of its own: clear, and more than 10 mm.
-func farAndClear(row measure.Row) bool {
-	return row.Quantity == "clearance" && row.Verdict == measure.Clear && row.Value != nil && *row.Value > 10
+// farAndHeld reports a distance that needs no line of its own: held, and more than 10 mm.
+func farAndHeld(row measure.Row) bool {
+	return row.Quantity == "clearance" && row.Verdict == measure.Held && row.Value != nil && *row.Value > 10
 }
 
 // perDepth are the quantities that stand in the table of depths.
@@ -102,10 +108,25 @@ func (v *siteView) draw(c Case, s *measure.SiteResult, w window) error {
 	return err
 }
 
+// verdictsOf returns every verdict that applies to the site, gravest first. Held applies where it is the
+// only one: a site with one margin held and another not is no site that holds.
+func verdictsOf(s *measure.SiteResult) []verdictView {
+	all := s.Verdicts()
+	if len(all) > 1 {
+		all = slices.DeleteFunc(all, func(v measure.Verdict) bool { return v == measure.Held })
+	}
+	if len(all) == 0 {
+		all = []measure.Verdict{measure.NoMargin}
+	}
+	return each(all, verdictOf)
+}
+
 func verdictOf(v measure.Verdict) verdictView {
 	switch v {
-	case measure.Clear, measure.Uncertain, measure.Breach:
+	case measure.Held, measure.Uncertain:
 		return verdictView{string(v), string(v)}
+	case measure.NotHeld:
+		return verdictView{string(v), "not-held"}
 	case measure.NotAssessed:
 		return verdictView{"not assessed", "unknown"}
 	}
@@ -200,7 +221,7 @@ func viewOfRung(r measure.Rung) sizeView {
 	}
 	switch {
 	case r.Reason == "":
-	case r.Verdict == measure.Breach: // decided by what is known
+	case r.Verdict == measure.NotHeld: // decided by what is known
 		v.Limit += "; besides: " + r.Reason
 	case v.Reserve == "":
 		v.Limit = r.Reason

@@ -41,6 +41,8 @@ var quantityWords = map[string]string{
 	"distal_extension":       "Distal extension",
 	"grey_mean":              "Mean grey value",
 	"grey_sd":                "SD of grey values",
+	"platform_depth":         "Platform below crest",
+	"implant_lean":           "Lean of the implant",
 	"clearance":              "Clearance",
 	"buccal_bone":            "Buccal bone beside implant",
 	"lingual_bone":           "Lingual bone beside implant",

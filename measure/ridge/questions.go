@@ -256,6 +256,7 @@ func (o *Outline) Beside(p, dir reformat.UV, h Hand) (uncertainty.Length, error)
 		{Name: "edge noise", Std: c.sd},
 		{Name: "edge rule", Std: o.modelTerm(w)},
 		uncertainty.Moved("section place along the arch", h.Along, w.p[pST]),
+		uncertainty.Moved("section direction", h.Turn, math.Hypot(value*w.p[pST], value*h.Turn/math.Sqrt2)),
 		scaleTerm(value, h),
 	}}, nil
 }

@@ -140,7 +140,7 @@ func TestPairsByHand(t *testing.T) {
 		t.Errorf("parallel axes: u %g°, but they are not known to be parallel", pairs[0].Angle.Std())
 	}
 	exact, _ := Pairs([]Placed{placed("46", 0, 0), placed("45", 0, 6.9)}, Margins(), Options{})
-	if exact[0].Surface.Verdict != Breach {
+	if exact[0].Surface.Verdict != NotHeld {
 		t.Errorf("2.9 mm apart: %+v", exact[0].Surface)
 	}
 }

@@ -22,8 +22,8 @@ type Options struct {
 // The budget of a distance d holds the marking of the structure (its SD), the terms of the
 // options, and the scale of the scan (d·half-width/√3, rectangular).
 //
-// A root with PlannedRemoval and a structure without a margin are measured, not judged; the
-// finding's Reason says so. Check fails for a body that is none ([ErrBody]).
+// What has PlannedRemoval, and a structure without a margin that is not overlapped, are measured, not
+// judged; the finding's Reason says so. Check fails for a body that is none ([ErrBody]).
 func Check(im Implant, structures []Structure, rules Rules, opts Options) ([]Finding, error) {
 	scene, err := NewScene(structures)
 	if err != nil {
@@ -74,6 +74,8 @@ func (s *Scene) Check(im Implant, rules Rules, opts Options) ([]Finding, error) 
 		rule, ok := rules.For(t)
 		out[i] = f.held(rule, ok && !t.PlannedRemoval)
 		switch {
+		case !ok && !t.PlannedRemoval && g.Distance < 0:
+			out[i].Verdict, out[i].Source = NotHeld, "an overlap holds no margin, however small"
 		case t.PlannedRemoval:
 			out[i].Reason = "will be removed: distance reported, not judged"
 		case !ok:
@@ -122,14 +124,13 @@ func (o Options) budget(d, sd float64) uncertainty.Budget {
 	return b
 }
 
-// Worst returns the gravest verdict of the findings: breach, then not assessed, then uncertain,
-// then clear; [NoMargin] where nothing was judged.
-func Worst(findings []Finding) Verdict {
-	order := map[Verdict]int{NoMargin: 0, Clear: 1, Uncertain: 2, NotAssessed: 3, Breach: 4}
+// Worst returns the gravest of the verdicts: not held, then not assessed, then uncertain, then held;
+// [NoMargin] where nothing was judged.
+func Worst(verdicts ...Verdict) Verdict {
 	worst := NoMargin
-	for _, f := range findings {
-		if order[f.Verdict] > order[worst] {
-			worst = f.Verdict
+	for _, v := range verdicts {
+		if v.WorseThan(worst) {
+			worst = v
 		}
 	}
 	return worst

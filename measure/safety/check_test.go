@@ -77,28 +77,42 @@ func TestCheckByHand(t *testing.T) {
 	if fs[3].Verdict != NoMargin || fs[3].Reason == "" {
 		t.Errorf("other: %+v", fs[3])
 	}
-	if Worst(fs) != Uncertain || Worst(nil) != NoMargin {
-		t.Errorf("worst %q", Worst(fs))
+	worst := Worst(fs[0].Verdict, fs[1].Verdict, fs[2].Verdict, fs[3].Verdict)
+	if worst != Uncertain || Worst() != NoMargin {
+		t.Errorf("worst %q", worst)
 	}
 }
 
-func TestOverlapReadsAsBreachWithItsDepth(t *testing.T) {
+func TestOverlapIsNotHeldWithItsDepth(t *testing.T) {
 	fs, err := Check(upright(v(0, 0, 0), 4, 10), []Structure{capsule(1.5, v(-20, 0, -11), v(20, 0, -11))}, Margins(), Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	near(t, "depth, mm", fs[0].Distance.Value, -0.5, 1e-9)
-	if fs[0].Verdict != Breach {
+	if fs[0].Verdict != NotHeld {
 		t.Errorf("verdict %q", fs[0].Verdict)
 	}
 }
 
-func TestUnknownDistanceIsNeverClear(t *testing.T) {
+// A body of a kind without a margin, inside the implant: not held, whatever its marking is worth.
+func TestOverlapWithAnythingIsNotHeld(t *testing.T) {
+	inside := capsule(1, v(0, 0, -5))
+	inside.Kind, inside.SD = Other, 5
+	fs, err := Check(upright(v(0, 0, 0), 4, 10), []Structure{inside}, Margins(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if fs[0].Verdict != NotHeld {
+		t.Errorf("verdict %q at %g mm", fs[0].Verdict, fs[0].Distance.Value)
+	}
+}
+
+func TestUnknownDistanceIsNeverHeld(t *testing.T) {
 	f := Hold("sinus", Sinus, uncertainty.Length{Value: math.NaN()}, [2]r3.Vec{}, Margins(), string(Sinus), "")
 	if f.Verdict != NotAssessed || f.Reason == "" {
 		t.Errorf("%+v", f)
 	}
-	if f := Hold("sinus", Sinus, uncertainty.Length{Value: 9}, [2]r3.Vec{}, Margins(), string(Sinus), "not found"); f.Verdict != Clear || f.Reason != "" {
+	if f := Hold("sinus", Sinus, uncertainty.Length{Value: 9}, [2]r3.Vec{}, Margins(), string(Sinus), "not found"); f.Verdict != Held || f.Reason != "" {
 		t.Errorf("%+v", f)
 	}
 	im := upright(v(0, 0, 0), 4, 10)

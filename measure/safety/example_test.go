@@ -29,6 +29,6 @@ func ExampleCheck() {
 		fmt.Printf("%s: %s: %s\n", f.To, f.Verdict, f.Reason)
 	}
 	// Output:
-	// left canal: 2.60 ± 0.45 mm, margin 2.0 mm: clear
+	// left canal: 2.60 ± 0.45 mm, margin 2.0 mm: held
 	// canal: not assessed: canal not marked on this side: "left canal" lies 48 mm away
 }

@@ -52,7 +52,7 @@ type Rung struct {
 	Reserve  float64 // of what limits: distance − margin, mm; NaN: not known
 	U        float64 // expanded uncertainty of that reserve, mm
 	Limit    string  // what limits, and so decides the verdict: a structure's name or what the bone said
-	Verdict  Verdict // clear: every reserve − U ≥ 0; breach: some reserve + U < 0; not assessed: see Reason
+	Verdict  Verdict // held: every reserve − U ≥ 0; not held: some reserve + U < 0; not assessed: see Reason
 	Reason   string
 	Findings []Finding // of all structures in this pose
 
@@ -63,9 +63,9 @@ type Rung struct {
 // reserve − U is largest, over all structures that are judged and the bone. It answers
 // whether a size can hold the margins given here; it chooses nothing.
 //
-// A finding in absent (see [Missing]) makes every rung not assessed that is no breach. The same question
+// A finding in absent (see [Missing]) makes every rung not assessed that is not surely not held. The same question
 // gives the same answer: the search draws no random numbers. It finds a local optimum from a grid
-// of starts; a better pose may exist, so a breach means "none found".
+// of starts; a better pose may exist, so not held means "none found".
 //
 // It fails for limits that are no interval or lie beyond ±60°, and for a size or seat that is no body ([ErrBody]).
 func (s *Scene) Ladder(seat Seat, sizes []Size, bone Bone, rules Rules, opts Options, absent []Finding) ([]Rung, error) {
@@ -95,10 +95,10 @@ func (s *Scene) Ladder(seat Seat, sizes []Size, bone Bone, rules Rules, opts Opt
 }
 
 // Holding returns the largest diameter and the largest length (mm) among the sizes whose
-// verdict is clear, each for itself; ok is false when none is.
+// verdict is held, each for itself; ok is false when none is.
 func Holding(ladder []Rung) (diameter, length float64, ok bool) {
 	for _, r := range ladder {
-		if r.Verdict == Clear {
+		if r.Verdict == Held {
 			diameter, length, ok = max(diameter, r.Diameter), max(length, r.Length), true
 		}
 	}
@@ -136,7 +136,7 @@ func tan(degrees float64) float64 { return math.Tan(degrees * math.Pi / 180) }
 
 // rung holds a size in its pose against everything.
 func (f *fitter) rung(size Size, p Pose, absent []Finding) (Rung, error) {
-	r := Rung{Size: size, Pose: p, Implant: f.seat.implant(size, p), Reserve: math.NaN(), U: math.NaN(), Verdict: Clear}
+	r := Rung{Size: size, Pose: p, Implant: f.seat.implant(size, p), Reserve: math.NaN(), U: math.NaN(), Verdict: Held}
 	var err error
 	if r.Findings, err = f.scene.Check(r.Implant, f.rules, f.opts); err != nil {
 		return r, err
@@ -147,7 +147,7 @@ func (f *fitter) rung(size Size, p Pose, absent []Finding) (Rung, error) {
 		case NotAssessed:
 			r.unknown(x.Reason)
 		default:
-			r.take(x.Distance.Value-x.Margin, x.Distance.U(), x.To)
+			r.take(x.Distance.Value-x.Margin, x.Distance.U(), x.To, x.Distance.Value < 0)
 		}
 	}
 	switch {
@@ -155,7 +155,7 @@ func (f *fitter) rung(size Size, p Pose, absent []Finding) (Rung, error) {
 		r.unknown("the bone beside the implant was not given")
 	default:
 		if reserve, u, limit := f.bone.Reserve(r.Implant, math.Inf(-1)); reserve == reserve && u == u {
-			r.take(reserve, uncertainty.Coverage*u, limit)
+			r.take(reserve, uncertainty.Coverage*u, limit, false)
 		} else {
 			r.unknown(limit)
 		}
@@ -166,32 +166,29 @@ func (f *fitter) rung(size Size, p Pose, absent []Finding) (Rung, error) {
 	return r, nil
 }
 
-// take counts one reserve and its U, mm, in. What limits is the worst by verdict, then by reserve − U: so
-// that the number told is the one that decided. (A sure breach by 0.5 ± 0.2 mm has more reserve − U than a
+// take counts one reserve and its U, mm, in; an overlap is not held whatever its U. What limits is the worst by verdict, then by reserve − U: so
+// that the number told is the one that decided. (A sure loss of 0.5 ± 0.2 mm has more reserve − U than a
 // doubt of 0.5 ± 2 mm.)
-func (r *Rung) take(reserve, u float64, limit string) {
-	verdict := Clear
+func (r *Rung) take(reserve, u float64, limit string, overlap bool) {
+	verdict := Held
 	switch {
-	case reserve+u < 0:
-		verdict = Breach
+	case overlap, reserve+u < 0:
+		verdict = NotHeld
 	case reserve-u < 0:
 		verdict = Uncertain
 	}
 	first := math.IsNaN(r.Reserve)
-	if first || worse(verdict, r.known) || verdict == r.known && reserve-u < r.Reserve-r.U {
+	if first || verdict.WorseThan(r.known) || verdict == r.known && reserve-u < r.Reserve-r.U {
 		r.Reserve, r.U, r.Limit, r.known = reserve, u, limit, verdict
 	}
-	if verdict == Breach || verdict == Uncertain && r.Verdict == Clear {
+	if verdict == NotHeld || verdict == Uncertain && r.Verdict == Held {
 		r.Verdict = verdict
 	}
 }
 
-// worse reports whether a is a worse verdict than b, of clear, uncertain and breach.
-func worse(a, b Verdict) bool { return a == Breach && b != Breach || a == Uncertain && b == Clear }
-
 // unknown counts something in that is not known.
 func (r *Rung) unknown(reason string) {
-	if r.Verdict != Breach {
+	if r.Verdict != NotHeld {
 		r.Verdict = NotAssessed
 	}
 	if r.Reason != "" {

@@ -91,9 +91,9 @@ func TestFitFindsTheMiddleOfASlab(t *testing.T) {
 	for _, r := range ladder(t, scene(t), seat(), []Size{{Diameter: 3.5, Length: 10}, {Diameter: 4, Length: 8}, {Diameter: 5.5, Length: 10}}, slab(8, 1.5, 1.5), nil) {
 		near(t, "reserve, mm", r.Reserve, 4-r.Diameter/2-1.5, 0.02)
 		near(t, "lateral shift, mm", r.Pose.Lateral, 1.5, 0.03)
-		want := Clear
+		want := Held
 		if r.Diameter > 5 {
-			want = Breach
+			want = NotHeld
 		}
 		if r.Verdict != want || r.Limit != "plate" {
 			t.Errorf("%g mm: %s limited by %q", r.Diameter, r.Verdict, r.Limit)
@@ -141,20 +141,20 @@ func TestFitHoldsASurface(t *testing.T) {
 	fixed.Lateral, fixed.InSection, fixed.MesioDistal = [2]float64{}, [2]float64{}, [2]float64{}
 	for _, r := range ladder(t, scene(t, sinus), fixed, []Size{{Diameter: 4, Length: 10}, {Diameter: 4, Length: 13}}, slab(20, 0, 1.5), nil) {
 		near(t, "reserve, mm", r.Reserve, 12-r.Length-1, sinkTolerance)
-		if want := map[bool]Verdict{true: Clear, false: Breach}[r.Length < 11]; r.Verdict != want || r.Limit != "sinus" {
+		if want := map[bool]Verdict{true: Held, false: NotHeld}[r.Length < 11]; r.Verdict != want || r.Limit != "sinus" {
 			t.Errorf("%g mm: %s, limited by %q", r.Length, r.Verdict, r.Limit)
 		}
 	}
 	deep := seat()
 	deep.Platform, deep.Depth = v(0, 0, -14), [2]float64{0, 1}
-	if r := ladder(t, scene(t, sinus), deep, []Size{{Diameter: 4, Length: 8}}, slab(60, 0, 1.5), nil)[0]; r.Verdict != Breach {
+	if r := ladder(t, scene(t, sinus), deep, []Size{{Diameter: 4, Length: 8}}, slab(60, 0, 1.5), nil)[0]; r.Verdict != NotHeld {
 		t.Errorf("wholly inside the sinus: %s with %.2f mm", r.Verdict, r.Reserve)
 	}
 }
 
 func TestFitNeverReadsClearWhenSomethingIsMissing(t *testing.T) {
 	small := []Size{{Diameter: 3, Length: 8}}
-	if r := ladder(t, scene(t), seat(), small, slab(12, 0, 1), nil)[0]; r.Verdict != Clear {
+	if r := ladder(t, scene(t), seat(), small, slab(12, 0, 1), nil)[0]; r.Verdict != Held {
 		t.Errorf("all known: %s", r.Verdict)
 	}
 	absent := Missing(lower("36", 24), nil, Margins())
@@ -175,9 +175,9 @@ func (unknownBone) Reserve(Implant, float64) (float64, float64, string) {
 	return math.NaN(), math.NaN(), "outside the field"
 }
 
-// A reserve of 0.5 mm with U = 0.6 mm is uncertain, with U = 0.4 mm clear.
+// A reserve of 0.5 mm with U = 0.6 mm is uncertain, with U = 0.4 mm held.
 func TestUncertaintyDecidesTheRung(t *testing.T) {
-	for u, want := range map[float64]Verdict{0.3: Uncertain, 0.2: Clear} {
+	for u, want := range map[float64]Verdict{0.3: Uncertain, 0.2: Held} {
 		b := slab(8, 0, 1.5)
 		b.u = u
 		if r := ladder(t, scene(t), seat(), []Size{{Diameter: 4, Length: 8}}, b, nil)[0]; r.Verdict != want {
@@ -187,12 +187,12 @@ func TestUncertaintyDecidesTheRung(t *testing.T) {
 }
 
 func TestHoldingIsTheLargestClear(t *testing.T) {
-	all := []Rung{{Size: Size{Diameter: 3.5, Length: 12}, Verdict: Clear}, {Size: Size{Diameter: 4, Length: 10}, Verdict: Clear}, {Size: Size{Diameter: 5, Length: 14}, Verdict: Uncertain}}
+	all := []Rung{{Size: Size{Diameter: 3.5, Length: 12}, Verdict: Held}, {Size: Size{Diameter: 4, Length: 10}, Verdict: Held}, {Size: Size{Diameter: 5, Length: 14}, Verdict: Uncertain}}
 	if d, l, ok := Holding(all); d != 4 || l != 12 || !ok {
 		t.Errorf("%g × %g mm, %v", d, l, ok)
 	}
 	if _, _, ok := Holding(all[2:]); ok {
-		t.Error("nothing is clear")
+		t.Error("nothing is held")
 	}
 }
 
@@ -278,14 +278,14 @@ func TestSeatLimitsAreChecked(t *testing.T) {
 	}
 }
 
-// A sure breach decides, though a doubt beside it has less reserve − U.
+// A margin surely not held decides, though a doubt beside it has less reserve − U.
 func TestRungTellsTheReserveThatDecided(t *testing.T) {
 	for _, order := range [][2]int{{0, 1}, {1, 0}} {
-		r := Rung{Reserve: math.NaN(), U: math.NaN(), Verdict: Clear}
+		r := Rung{Reserve: math.NaN(), U: math.NaN(), Verdict: Held}
 		for _, i := range order {
-			r.take([]float64{0.5, -0.5}[i], []float64{2, 0.2}[i], []string{"doubt", "breach"}[i])
+			r.take([]float64{0.5, -0.5}[i], []float64{2, 0.2}[i], []string{"doubt", "sure"}[i], false)
 		}
-		if r.Verdict != Breach || r.Limit != "breach" || r.Reserve != -0.5 || r.U != 0.2 {
+		if r.Verdict != NotHeld || r.Limit != "sure" || r.Reserve != -0.5 || r.U != 0.2 {
 			t.Errorf("%s with %g ± %g mm at the %s", r.Verdict, r.Reserve, r.U, r.Limit)
 		}
 	}

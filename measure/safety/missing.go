@@ -17,8 +17,20 @@ type Place struct {
 	At       r3.Vec  // the site on the arch, patient LPS, mm
 	Tangent  r3.Vec  // unit tangent of the arch at the site, either way
 	Occlusal r3.Vec  // unit vector from the base of the jaw toward the biting surface
+	Mesial   r3.Vec  // Tangent turned toward the midline; zero: turned by the tooth's number, for heads turned by less than 45°
 	Radius   float64 // largest radius of the implant, mm; 0: [usualRadius]
 	Seen     []Kind  // kinds found in the image at this site, whose distances the caller reports
+
+	Along          []Spot // places along the implant's body, platform to apex and the margin beyond
+	CanalElsewhere bool   // no marked canal crosses the site's section
+	Absent         []Kind // declared absent on this side: they count as marked
+	NotVisible     []Kind // declared not visible in this scan on this side: nothing is known of them
+}
+
+// Spot is a place along an implant's body: what must be marked follows from each of them, the strictest.
+type Spot struct {
+	At, Mesial r3.Vec // on the arch, mm; unit tangent toward the midline
+	Number     int    // of the tooth that usually stands there, 1 to 8; 0: not known
 }
 
 const (
@@ -43,9 +55,13 @@ const (
 //	mandible (31–35, 41–45)            the anterior loop: for 33, 34 (43, 44), and for every site
 //	                                   mesial to a marked mental foramen on its side. No fixed
 //	                                   distance is safe, so no site is too far; a loop that is
-//	                                   not there is marked as a point at the foramen
+//	                                   not there is declared absent
 //	posterior maxilla (14–18, 24–28)   the sinus
 //	anterior maxilla (11–13, 21–23)    the nasal floor; at 11 and 21 also the incisive canal
+//
+// The same is asked at every place along the implant's body, of the tooth that usually stands there. A
+// posterior lower site whose section no marked canal crosses is not assessed unless its canal ends at a
+// marked mental foramen distal of the whole body by the margin, and the loop is marked or declared absent.
 //
 // A site without a tooth number is not assessed as a whole.
 //
@@ -57,21 +73,20 @@ func Missing(p Place, structures []Structure, rules Rules) []Finding {
 		return []Finding{absent(Other, rules, fmt.Sprintf("tooth %q is no ISO 3950 number: which structures concern the site is not known", p.Tooth))}
 	}
 	m := missing{p, structures, rules, mesial(p, quadrant), nil}
-	lower := quadrant >= 3
-	if lower && tooth >= 4 {
-		m.canal()
-	}
-	if lower && tooth <= 5 {
-		m.loop(tooth)
-	}
-	if !lower && tooth >= 4 {
-		m.need(Sinus, sideReach, "not marked on this side and not found in the image")
-	}
-	if !lower && tooth <= 3 {
-		m.need(NasalFloor, sideReach, "not marked at this site and not found in the image")
-	}
-	if !lower && tooth == 1 {
-		m.need(IncisiveCanal, sideReach, "not marked near this site")
+	m.needs(quadrant >= 3, tooth)
+	for _, spot := range p.Along {
+		there := missing{p, structures, rules, spot.Mesial, nil}
+		there.At, there.CanalElsewhere = spot.At, false
+		number := spot.Number
+		if number == 0 {
+			number = tooth
+		}
+		there.needs(quadrant >= 3, number)
+		for _, f := range there.out {
+			if !slices.ContainsFunc(m.out, func(o Finding) bool { return o.Kind == f.Kind }) {
+				m.out = append(m.out, f)
+			}
+		}
 	}
 	return m.out
 }
@@ -84,9 +99,43 @@ type missing struct {
 	out        []Finding
 }
 
+// needs reports what a tooth of this number must have marked and has not.
+func (m *missing) needs(lower bool, tooth int) {
+	switch {
+	case lower && tooth >= 4:
+		m.canal(tooth)
+	case !lower && tooth >= 4:
+		m.need(Sinus, sideReach, "not marked on this side and not found in the image")
+	case !lower:
+		m.need(NasalFloor, sideReach, "not marked at this site and not found in the image")
+	}
+	if lower && tooth <= 5 {
+		m.loop(tooth)
+	}
+	if !lower && tooth == 1 {
+		m.need(IncisiveCanal, sideReach, "not marked near this site")
+	}
+}
+
+// known says whether a kind needs no marking: seen in the image, or declared absent. What is declared not
+// visible, and not marked, is reported here.
+func (m *missing) known(kind Kind) bool {
+	if slices.Contains(m.Seen, kind) || slices.Contains(m.Absent, kind) {
+		return true
+	}
+	if slices.Contains(m.NotVisible, kind) && len(m.marked(kind)) == 0 {
+		m.report(kind, "%s declared not visible in this scan: nothing is known of it", strings.ReplaceAll(string(kind), "_", " "))
+		return true
+	}
+	return false
+}
+
 // mesial turns the tangent toward the midline: forward at the sides, toward the other side in
 // front. It holds for heads turned by less than 45°.
 func mesial(p Place, quadrant int) r3.Vec {
+	if p.Mesial != (r3.Vec{}) {
+		return p.Mesial
+	}
 	toward := r3.Vec{X: 1, Y: -1} // the patient's right: left and forward is mesial
 	if quadrant == 2 || quadrant == 3 {
 		toward.X = -1
@@ -111,7 +160,7 @@ func (m *missing) report(kind Kind, format string, args ...any) {
 
 // need reports a kind that was neither seen in the image nor marked within reach (mm).
 func (m *missing) need(kind Kind, reach float64, reason string) {
-	if slices.Contains(m.Seen, kind) {
+	if m.known(kind) {
 		return
 	}
 	for _, s := range m.marked(kind) {
@@ -133,14 +182,17 @@ func (m *missing) marked(kind Kind) []*Structure {
 }
 
 // canal reports a canal that does not run past the site.
-func (m *missing) canal() {
-	if slices.Contains(m.Seen, Canal) {
+func (m *missing) canal(tooth int) {
+	if m.known(Canal) {
 		return
 	}
 	need := m.radius() + m.rules[string(Canal)].Margin
 	why, nearest := "canal not marked on this side", math.Inf(1)
 	for _, s := range m.marked(Canal) {
 		off, reason := m.runsPast(s, need)
+		if reason == "" && m.CanalElsewhere {
+			reason = m.notBefore(s, need, tooth)
+		}
 		if reason == "" {
 			return
 		}
@@ -149,6 +201,37 @@ func (m *missing) canal() {
 		}
 	}
 	m.report(Canal, "%s", why)
+}
+
+// notBefore says why a site in whose section the canal does not appear cannot be known to stand before its
+// end, or nothing.
+func (m *missing) notBefore(s *Structure, need float64, tooth int) string {
+	foramen := m.ownSide(MentalForamen, tooth)
+	switch {
+	case !m.endsAtForamen(s) || foramen == nil:
+		return fmt.Sprintf("canal %q does not appear in the site's section, nor a mental foramen that it ends at", s.Name)
+	case !m.distal(foramen, need):
+		return fmt.Sprintf("canal %q does not appear in the site's section, and %q does not lie distal of the whole implant by the margin", s.Name, foramen.Name)
+	case m.ownSide(AnteriorLoop, tooth) == nil && !slices.Contains(m.Absent, AnteriorLoop):
+		return fmt.Sprintf("canal %q does not appear in the site's section, and its anterior loop is neither marked nor declared absent", s.Name)
+	}
+	return ""
+}
+
+// distal reports whether a structure lies distal of the site, and of every place along the implant's
+// body, by need mm.
+func (m *missing) distal(s *Structure, need float64) bool {
+	if _, to := m.reach(s); to > -need {
+		return false
+	}
+	for _, spot := range m.Along {
+		there := missing{Place: m.Place, mesial: spot.Mesial}
+		there.At = spot.At
+		if _, to := there.reach(s); to > -need {
+			return false
+		}
+	}
+	return true
 }
 
 func (m *missing) radius() float64 {
@@ -251,7 +334,7 @@ func (s *Structure) radius(i int) float64 {
 
 // loop reports an anterior loop that is not marked though the site may lie over it.
 func (m *missing) loop(tooth int) {
-	if slices.Contains(m.Seen, AnteriorLoop) {
+	if m.known(AnteriorLoop) {
 		return
 	}
 	foramen := m.ownSide(MentalForamen, tooth)
@@ -267,7 +350,7 @@ func (m *missing) loop(tooth int) {
 		m.report(AnteriorLoop, "anterior loop not marked, nor the mental foramen on this side: no fixed distance mesial to it is safe")
 		return
 	}
-	m.report(AnteriorLoop, "anterior loop not marked, and the site is not clear distal to %q: no fixed distance mesial to the foramen is safe", foramen.Name)
+	m.report(AnteriorLoop, "anterior loop not marked, and the site does not lie distal to %q by the margin: no fixed distance mesial to the foramen is safe", foramen.Name)
 }
 
 // ownSide returns the marked structure of this kind that is nearest to a lower site on its own

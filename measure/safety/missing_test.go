@@ -55,7 +55,7 @@ func TestWhatIsNotMarkedIsNotAssessed(t *testing.T) {
 		{"traced from 37, site 36", lower("36", 24), []Structure{run("left canal", 27, 33)}, []string{"mark it further mesially"}},
 		{"ends below the site", lower("36", 24), []Structure{run("left canal", 20, 24.5)}, []string{"within reach of the margin: mark it further distally"}},
 		{"ends just past the site, no foramen", lower("35", 20.5), []Structure{left}, []string{"canal:", "anterior_loop:"}[:1]},
-		{"ends just past the site at its foramen", lower("35", 20.5), []Structure{left, foramen}, []string{"loop: anterior loop not marked, and the site is not clear distal"}},
+		{"ends just past the site at its foramen", lower("35", 20.5), []Structure{left, foramen}, []string{"loop: anterior loop not marked, and the site does not lie distal"}},
 		{"and its loop", lower("35", 20.5), []Structure{left, foramen, loop}, nil},
 		{"34 before the foramen", lower("34", 18), []Structure{left, foramen}, []string{"loop: anterior loop not marked"}},
 		{"34, loop marked", lower("34", 18), []Structure{left, foramen, loop}, nil},
@@ -143,5 +143,87 @@ func TestMissingDoesNotDependOnTheArchsDirection(t *testing.T) {
 				t.Errorf("head turned: %q, want %q", got, want)
 			}
 		}
+	}
+}
+
+// along is a place of the implant's body over the invented arch of [lower], mesial toward its tip.
+func along(x float64, number int) Spot {
+	m := unit(v(-1, -x/9, 0))
+	if x < 0 {
+		m = unit(v(1, x/9, 0))
+	}
+	return Spot{At: v(x, x*x/18, 0), Mesial: m, Number: number}
+}
+
+// What must be marked follows from the number and from every place along the body, the strictest.
+func TestEveryPlaceAlongTheBodyIsAsked(t *testing.T) {
+	left, foramen := run("left canal", 20, 33), point(MentalForamen, "left foramen", 20)
+	loop := point(AnteriorLoop, "left loop", 18)
+	marks := []Structure{left, foramen, loop}
+	leans := lower("33", 14)
+	leans.Along = []Spot{along(14, 3), along(18, 4)}
+	if got := reasons(Missing(leans, nil, Margins())); !strings.Contains(got, "canal not marked on this side") {
+		t.Errorf("33 leaning over 34 with nothing marked: %q", got)
+	}
+	if got := reasons(Missing(leans, marks, Margins())); got != "" {
+		t.Errorf("all marked: %q", got)
+	}
+	// A molar's place called 31, with nothing marked.
+	wrong := lower("31", 24)
+	wrong.Along = []Spot{along(24, 6)}
+	if got := reasons(Missing(wrong, nil, Margins())); !strings.Contains(got, "canal: canal not marked") {
+		t.Errorf("31 at a molar's place: %q", got)
+	}
+	// And what the number asks stays asked where the place would not.
+	right := lower("36", 2)
+	right.Along = []Spot{along(2, 1)}
+	if got := reasons(Missing(right, nil, Margins())); !strings.Contains(got, "canal: canal not marked") {
+		t.Errorf("36 at an incisor's place: %q", got)
+	}
+}
+
+// A posterior site in whose section no canal appears is never held, unless the canal ends at a marked
+// foramen distal of the whole body by the margin, and the loop is marked or declared absent.
+func TestCanalThatIsNotInTheSection(t *testing.T) {
+	canal, foramen := run("left canal", 24, 33), point(MentalForamen, "left foramen", 24)
+	near, loop := point(MentalForamen, "left foramen", 18.5), point(AnteriorLoop, "left loop", 20)
+	place := func(absent ...Kind) Place {
+		p := lower("34", 17)
+		p.CanalElsewhere, p.Absent = true, absent
+		return p
+	}
+	for name, c := range map[string]struct {
+		place Place
+		marks []Structure
+		want  string
+	}{
+		"no foramen":              {place(), []Structure{canal}, "or the mental foramen it ends at"},
+		"loop unknown":            {place(), []Structure{canal, foramen}, "its anterior loop is neither marked nor declared absent"},
+		"loop marked":             {place(), []Structure{canal, foramen, loop}, ""},
+		"loop declared absent":    {place(AnteriorLoop), []Structure{canal, foramen}, ""},
+		"foramen within reach":    {place(AnteriorLoop), []Structure{run("left canal", 18.5, 33), near}, "does not lie distal of the whole implant by the margin"},
+		"the body leans over it":  {func() Place { p := place(AnteriorLoop); p.Along = []Spot{along(23, 0)}; return p }(), []Structure{canal, foramen}, "does not lie distal of the whole implant"},
+		"declared absent, wholly": {place(AnteriorLoop, Canal), nil, ""},
+	} {
+		got := reasons(Missing(c.place, c.marks, Margins()))
+		if c.want == "" && got != "" || !strings.Contains(got, c.want) {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
+		}
+	}
+}
+
+// What cannot be seen is not known; what was looked for and is absent counts as marked.
+func TestDeclaredIsNotMarked(t *testing.T) {
+	p := lower("36", 24)
+	p.NotVisible = []Kind{Canal}
+	if got := reasons(Missing(p, nil, Margins())); !strings.Contains(got, "canal declared not visible in this scan") {
+		t.Errorf("not visible: %q", got)
+	}
+	if got := Missing(p, nil, Margins()); len(got) != 1 || got[0].Verdict != NotAssessed {
+		t.Errorf("%+v", got)
+	}
+	p.NotVisible, p.Absent = nil, []Kind{Canal}
+	if got := reasons(Missing(p, nil, Margins())); got != "" {
+		t.Errorf("absent: %q", got)
 	}
 }

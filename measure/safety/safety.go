@@ -2,7 +2,7 @@
 // holds those distances against margins.
 //
 // Vectors flow in (patient LPS, mm), a [Finding] a pair flows out. The package never sees an
-// image. What is not known is [NotAssessed] with its reason and never reads as [Clear].
+// image. What is not known is [NotAssessed] with its reason and never reads as [Held].
 package safety
 
 import (
@@ -36,7 +36,10 @@ type Structure struct {
 	Surface        *Surface  // closed triangle surface, patient LPS, mm; nil when Path is set
 	SD             float64   // standard uncertainty of its marking, mm
 	Margin         *float64  // mm; nil: the rule of its kind
-	PlannedRemoval bool      // a root that will be taken out: distances are reported, not judged
+	PlannedRemoval bool      // a root or an implant that will be taken out: distances are reported, not judged
+	PlannedLift    float64   // by which the floor of a sinus is to be raised, mm; shown beside its distance, never judged
+	Proposed       bool      // by a program, confirmed by nobody: no margin to it is more than uncertain
+	Confidence     *float64  // of the program that proposed it, 0 to 1, no unit; nil: none
 }
 
 // Implant is a virtual implant: a flat-ended cylinder or cone.
@@ -54,11 +57,21 @@ type Verdict string
 // The verdicts, mildest first. The empty verdict means that no margin applies.
 const (
 	NoMargin    Verdict = ""
-	Clear       Verdict = "clear"
+	Held        Verdict = "held"
 	Uncertain   Verdict = "uncertain"
-	Breach      Verdict = "breach"
 	NotAssessed Verdict = "not assessed"
+	NotHeld     Verdict = "not held"
 )
+
+// order ranks the verdicts, mildest first. What is not known is worse than what is in doubt: nobody
+// looked. Overlap is worse than all; a [Finding] knows whether it is one.
+var order = map[Verdict]int{NoMargin: 0, Held: 1, Uncertain: 2, NotAssessed: 3, NotHeld: 4}
+
+// WorseThan reports whether v is a graver verdict than w.
+func (v Verdict) WorseThan(w Verdict) bool { return order[v] > order[w] }
+
+// Verdicts returns the verdicts of [Held] to [NotHeld], the gravest first.
+func Verdicts() []Verdict { return []Verdict{NotHeld, NotAssessed, Uncertain, Held} }
 
 // Rule is the margin of one kind of structure with where it comes from.
 type Rule struct {
@@ -81,16 +94,19 @@ type Finding struct {
 
 // Judge holds distance d against margin (mm):
 //
-//	clear if d − U ≥ margin; breach if d + U < margin; otherwise uncertain
+//	not held if d < 0 (an overlap, whatever its U) or d + U < margin
+//	held if d − U ≥ margin; otherwise uncertain
 //
 // A distance that is NaN is not assessed.
 func Judge(d uncertainty.Length, margin float64) Verdict {
 	u := d.U()
 	switch {
+	case d.Value < 0:
+		return NotHeld
 	case d.Value-u >= margin:
-		return Clear
+		return Held
 	case d.Value+u < margin:
-		return Breach
+		return NotHeld
 	case d.Value == d.Value && u == u:
 		return Uncertain
 	}

@@ -48,49 +48,33 @@ func (e *STLError) Error() string {
 
 func (e *STLError) Unwrap() error { return e.Err }
 
-// UnitsError says that a surface has a size that speaks against millimetres, and asks. The
-// surface is whole: a caller who knows the unit may use Surface, or Surface.Scaled.
-type UnitsError struct {
-	Extent  float64 // longest side of the bounding box, in the file's numbers
-	Looks   string  // "metres", "inches", "micrometres"
-	Factor  float64 // mm in one of what it looks like
-	Surface *Surface
+// Longest and shortest a surface of a jaw can be, mm: a root is some 12 mm long, a jaw 150 (common
+// practice, no source). What lies outside was written in another unit, or is no structure of a jaw.
+const (
+	leastExtent = 5.0
+	mostExtent  = 300.0
+)
+
+// ExtentError says that a surface has a size that speaks against millimetres. Which unit it was is not
+// guessed: centimetres looked like inches.
+type ExtentError struct {
+	Extent float64 // longest side of the bounding box, as mm
 }
 
-func (e *UnitsError) Error() string {
-	return fmt.Sprintf("stl: surface is %.4g long, which as mm is no jaw structure; it looks like %s: is it? Write it in mm (× %g)", e.Extent, e.Looks, e.Factor)
+func (e *ExtentError) Error() string {
+	return fmt.Sprintf("stl: the surface is %.4g mm long, where %g to %g mm are a structure of a jaw", e.Extent, leastExtent, mostExtent)
 }
 
-// doubt returns a *[UnitsError] for a surface whose longest side is not between 4 and 300 mm.
-// A root is some 12 mm long, a jaw 150: in metres, inches and micrometres those fall outside
-// (common practice, no source).
-func doubt(s *Surface) error {
+// checkExtent returns an *[ExtentError] for a surface whose longest side no structure of a jaw has.
+func checkExtent(s *Surface) error {
 	b := ballBox(s.Points[0], 0)
 	for _, p := range s.Points {
 		b = b.with(ballBox(p, 0))
 	}
-	extent := max(b.hi[0]-b.lo[0], b.hi[1]-b.lo[1], b.hi[2]-b.lo[2])
-	e := &UnitsError{Extent: extent, Surface: s}
-	switch {
-	case extent < 0.4:
-		e.Looks, e.Factor = "metres", 1000
-	case extent < 4:
-		e.Looks, e.Factor = "inches", 25.4
-	case extent > 300:
-		e.Looks, e.Factor = "micrometres", 0.001
-	default:
-		return nil
+	if extent := max(b.hi[0]-b.lo[0], b.hi[1]-b.lo[1], b.hi[2]-b.lo[2]); !(extent >= leastExtent && extent <= mostExtent) {
+		return &ExtentError{Extent: extent}
 	}
-	return e
-}
-
-// Scaled returns the surface with every coordinate multiplied by factor (without unit).
-func (s *Surface) Scaled(factor float64) *Surface {
-	out := &Surface{Points: make([]r3.Vec, len(s.Points)), Triangles: s.Triangles}
-	for i, p := range s.Points {
-		out.Points[i] = r3.Scale(factor, p)
-	}
-	return out
+	return nil
 }
 
 // ReadSTL reads a closed surface, text or binary; size is the file's length in bytes, −1 when
@@ -99,8 +83,8 @@ func (s *Surface) Scaled(factor float64) *Surface {
 // surface that is closed but faces inwards as a whole is turned.
 //
 // It returns a *[STLError] for what is no closed, consistently oriented surface (then it also
-// is [ErrBody]) or no STL, and a *[UnitsError], with the surface in it, when the size speaks
-// against millimetres.
+// is [ErrBody]) or no STL, and an *[ExtentError] when the size speaks against
+// millimetres.
 func ReadSTL(r io.Reader, size int64) (*Surface, error) {
 	in := bufio.NewReaderSize(r, 1<<16)
 	head, err := in.Peek(stlHead)
@@ -125,7 +109,7 @@ func ReadSTL(r io.Reader, size int64) (*Surface, error) {
 	if err := s.Validate(); err != nil {
 		return nil, &STLError{Reason: err.Error(), Err: err}
 	}
-	if err := doubt(s); err != nil {
+	if err := checkExtent(s); err != nil {
 		return nil, err
 	}
 	return s, nil

@@ -101,24 +101,16 @@ func TestSurfaceFacingInwardsIsTurned(t *testing.T) {
 	near(t, "volume, mm³", got.Volume(), 6000, 1e-9)
 }
 
-func TestUnitsInDoubtAreAsked(t *testing.T) {
-	for _, c := range []struct {
-		size   float64
-		looks  string
-		factor float64
-	}{{0.03, "metres", 1000}, {1.2, "inches", 25.4}, {30000, "micrometres", 0.001}} {
-		_, err := read(asBinary(t, boxMesh(v(0, 0, 0), v(c.size, c.size/2, c.size/2))))
-		var u *UnitsError
-		if !errors.As(err, &u) || u.Looks != c.looks || u.Factor != c.factor {
-			t.Fatalf("size %g: error %v, want %s", c.size, err, c.looks)
+// A sinus of 40 mm written in centimetres, inches or metres is under 5 long; a jaw in micrometres over 300.
+func TestSizeOfNoJawStructureIsRefused(t *testing.T) {
+	for _, size := range []float64{0.04, 1.6, 4, 4.99, 301, 40000} {
+		_, err := read(asBinary(t, boxMesh(v(0, 0, 0), v(size, size/2, size/2))))
+		var e *ExtentError
+		if !errors.As(err, &e) || math.Abs(e.Extent-size) > 1e-4*size {
+			t.Errorf("%g mm: error %v, want its extent", size, err)
 		}
-		b := u.Surface.Scaled(u.Factor)
-		if err := b.Validate(); err != nil {
-			t.Error(err)
-		}
-		near(t, "scaled volume, mm³", b.Volume(), math.Pow(c.size*c.factor, 3)/4, 1e-2*math.Pow(c.size*c.factor, 3))
 	}
-	for _, size := range []float64{5, 12, 60, 290} {
+	for _, size := range []float64{5.001, 12, 60, 299} {
 		if _, err := read(asBinary(t, boxMesh(v(0, 0, 0), v(size, 2, 2)))); err != nil {
 			t.Errorf("%g mm: %v", size, err)
 		}
@@ -175,11 +167,11 @@ func FuzzReadSTL(f *testing.F) {
 	f.Fuzz(func(t *testing.T, data []byte) {
 		s, err := read(data)
 		var e *STLError
-		var u *UnitsError
+		var size *ExtentError
 		switch {
 		case err == nil:
-		case errors.As(err, &u):
-			s = u.Surface
+		case errors.As(err, &size):
+			return
 		case errors.As(err, &e):
 			return
 		default:
@@ -190,9 +182,6 @@ func FuzzReadSTL(f *testing.F) {
 		}
 		first := asBinary(t, s)
 		again, err := read(first)
-		if errors.As(err, &u) {
-			again, err = u.Surface, nil
-		}
 		if err != nil {
 			return // corners that were apart in text may be one in 32 bits
 		}

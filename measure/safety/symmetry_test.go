@@ -84,7 +84,7 @@ func TestDistanceIsTheSameMovedMirroredAndSwapped(t *testing.T) {
 			k, _ := Distance(b, a)
 			tol := 1e-8
 			if g.Distance < 0 {
-				tol = 1e-4 // nearly equally good ways out end the search early (see overlap); a breach all the same
+				tol = 1e-4 // nearly equally good ways out end the search early (see overlap); not held all the same
 			}
 			if math.Abs(g.Distance-h.Distance) > tol || math.Abs(g.Distance-k.Distance) > tol {
 				t.Fatalf("%v – %v: %.9f mm, moved %.9f mm, swapped %.9f mm", a, b, g.Distance, h.Distance, k.Distance)
@@ -210,7 +210,7 @@ func TestNoFalseVerdictNearTheMargin(t *testing.T) {
 				exact++
 				continue // the samples cannot tell
 			}
-			if want := map[bool]Verdict{true: Clear, false: Breach}[truth > m]; findings[k].Verdict != want {
+			if want := map[bool]Verdict{true: Held, false: NotHeld}[truth > m]; findings[k].Verdict != want {
 				t.Fatalf("%s: %s at %.4f mm, truth %.4f mm, margin %g mm", s.Name, findings[k].Verdict, findings[k].Distance.Value, truth, m)
 			}
 			if d := findings[k].Distance.Value; truth > 0 && math.Abs(d-truth) > 2e-3 {
@@ -224,12 +224,12 @@ func TestNoFalseVerdictNearTheMargin(t *testing.T) {
 	t.Logf("%d distances within 1 mm of their margin, %d too near to tell", near, exact)
 }
 
-// Verdicts of method 5: clear if d − U ≥ m, breach if d + U < m, else uncertain.
+// Verdicts of method 5: held if d − U ≥ m, not held if d < 0 or d + U < m, else uncertain.
 func TestVerdictsAtTheEdges(t *testing.T) {
 	for _, c := range []struct {
 		d, u float64
 		want Verdict
-	}{{2.5, 0.25, Clear}, {2.49, 0.25, Uncertain}, {2, 0, Clear}, {1.5, 0.25, Uncertain}, {1.49, 0.25, Breach}, {1.99, 0, Breach}, {math.NaN(), 0.1, NotAssessed}, {5, math.NaN(), NotAssessed}} {
+	}{{2.5, 0.25, Held}, {2.49, 0.25, Uncertain}, {2, 0, Held}, {1.5, 0.25, Uncertain}, {1.49, 0.25, NotHeld}, {1.99, 0, NotHeld}, {math.NaN(), 0.1, NotAssessed}, {5, math.NaN(), NotAssessed}} {
 		l := uncertainty.Length{Value: c.d, Budget: uncertainty.Budget{{Std: c.u}}}
 		if got := Judge(l, 2); got != c.want {
 			t.Errorf("d %g mm, u %g mm: %q, want %q", c.d, c.u, got, c.want)

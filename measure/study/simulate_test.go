@@ -117,9 +117,9 @@ func budgetOf(name string, sd float64) uncertainty.Budget {
 }
 
 func verdict(place float64) measure.Row {
-	r := measure.Row{Quantity: "clearance", Value: &place, Unit: "mm", Verdict: safety.Clear}
+	r := measure.Row{Quantity: "clearance", Value: &place, Unit: "mm", Verdict: safety.Held}
 	if place < 22 {
-		r.Verdict = safety.Breach
+		r.Verdict = safety.NotHeld
 	}
 	return r
 }

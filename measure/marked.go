@@ -1,0 +1,267 @@
+package measure
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/safety"
+)
+
+// Marked structures held against the bone in which they must lie: a path that was marked in the mouth, on
+// the other side of a sign or in another frame has no distance that means anything.
+
+const (
+	reachOfMark = 10.0 // mm: how near a site's section or implant a structure is asked where it lies
+	markStep    = 1.0  // mm between the places of a path that are asked
+	longWrong   = 4.0  // mm of path that must lie wrong before the path is called wrong: never one section
+	openCanal   = 1.0  // mm outside the bone by which a canal's edge may lie open
+	atForamen   = 3.0  // mm between a mental foramen's centre and the bone's edge
+	floorToBone = 5.0  // mm between the surface of a cavity and the bone under it
+	everyPoint  = 3    // of an outline is asked for its distance to a cavity: 1 mm apart
+)
+
+// place is one point of a marked path with the radius there.
+type place struct {
+	at     r3.Vec
+	radius float64 // mm
+	along  float64 // of the path, from its first point, mm
+}
+
+// places returns points of the structure's path, [markStep] apart.
+func places(s safety.Structure) []place {
+	if len(s.Path) == 1 {
+		return []place{{s.Path[0], s.Radii[0], 0}}
+	}
+	var out []place
+	from := 0.0
+	for i := 1; i < len(s.Path); i++ {
+		step := r3.Sub(s.Path[i], s.Path[i-1])
+		long := r3.Norm(step)
+		n := int(math.Ceil(long / markStep))
+		for k := range n + 1 {
+			if k == 0 && i > 1 {
+				continue
+			}
+			x := float64(k) / float64(max(n, 1))
+			out = append(out, place{r3.Add(s.Path[i-1], r3.Scale(x, step)), (1-x)*s.Radii[i-1] + x*s.Radii[i], from + x*long})
+		}
+		from += long
+	}
+	return out
+}
+
+// concerned returns the places of a path that lie within reach of the site: near its section, or near the
+// body of its implant.
+func (s *site) concerned(all []place) []place {
+	return slices.DeleteFunc(slices.Clone(all), func(p place) bool {
+		uv, t := s.frame.Section(p.at)
+		if math.Abs(t) <= reachOfMark && math.Abs(uv.U) <= besideArch {
+			return false
+		}
+		im := s.out.Implant
+		return im == nil || toAxis(p.at, *im) > reachOfMark+p.radius
+	})
+}
+
+// toAxis returns a point's distance from an implant's axis, mm.
+func toAxis(p r3.Vec, im safety.Implant) float64 {
+	x := math.Max(0, math.Min(im.Length, r3.Dot(r3.Sub(p, im.Platform), im.Axis)))
+	return r3.Norm(r3.Sub(p, r3.Add(im.Platform, r3.Scale(x, im.Axis))))
+}
+
+// doubtMarks holds every structure near the site against the bone's outline, and against what the image
+// shows at its place.
+func (c *run) doubtMarks(s *site) {
+	var out []doubt
+	defer func() { s.doubts = append(s.doubts, out...) }()
+	for i, st := range c.plan.Structures {
+		if st.Kind == safety.Other {
+			continue
+		}
+		if st.Surface != nil || st.Kind == safety.Sinus || st.Kind == safety.NasalFloor {
+			out = append(out, c.cavityDoubts(s, i)...)
+			continue
+		}
+		near := s.concerned(places(st))
+		if len(near) == 0 {
+			continue
+		}
+		if wrong := c.misplaced(st, near); wrong != "" {
+			d := c.plan.structureDoubt(i, ".path[0]", "structure_place", SeverityNotAssessed, "%s is marked where none can lie: %s", st.Name, wrong)
+			out = append(out, d.atSite(s))
+			continue
+		}
+		if st.Kind == safety.Canal && c.plan.Jaw == Mandible {
+			out = append(out, c.canalBounds(s, i, near)...)
+			out = append(out, c.lookDoubts(s, i, near)...)
+		}
+	}
+}
+
+// atSite makes a doubt about a structure one of this site.
+func (d doubt) atSite(s *site) doubt {
+	d.Site = s.plan.ID
+	return d
+}
+
+// misplaced says why a path cannot lie where it is marked, or nothing.
+func (c *run) misplaced(st safety.Structure, near []place) string {
+	switch st.Kind {
+	case safety.Canal, safety.AnteriorLoop, safety.IncisiveCanal:
+		if off := c.outsideBy(near, func(p place) float64 { return c.openBy(st.Kind, p) }); off > 0 {
+			return "it runs " + mm(off) + " outside the bone"
+		}
+	case safety.MentalForamen:
+		least := math.Inf(1)
+		for _, p := range near {
+			if d := c.sections.depth(p.at); !math.IsNaN(d) {
+				least = math.Min(least, math.Abs(d)-p.radius)
+			}
+		}
+		if !math.IsInf(least, 1) && least > atForamen {
+			return "it lies " + mm(least) + " from the bone's surface"
+		}
+	case safety.Root, safety.ImplantBody:
+		if off := c.outsideBy(c.deeperHalf(st, near), func(p place) float64 { return math.Max(openCanal, 2*st.SD) }); off > 0 {
+			return "its deeper half stands " + mm(off) + " outside the bone"
+		}
+	}
+	return ""
+}
+
+// openBy is how far outside the bone the centre of a canal may lie, mm: it lies open in a thin jaw, and an
+// incisive canal toward the palate.
+func (c *run) openBy(kind safety.Kind, p place) float64 {
+	if kind == safety.IncisiveCanal {
+		if i, at, ok := c.sections.near(p.at); ok && at.U < 0 && c.sections.made[i]() != nil {
+			return 2*p.radius + openCanal
+		}
+	}
+	return p.radius + openCanal
+}
+
+// outsideBy returns by how much the path lies outside the bone, mm, where it lies farther out than allowed
+// for a length that is no single section; else 0.
+func (c *run) outsideBy(near []place, allowed func(place) float64) float64 {
+	worst, long, most := 0.0, 0, 0.0
+	known := 0
+	for _, p := range near {
+		d := c.sections.depth(p.at)
+		if math.IsNaN(d) {
+			continue
+		}
+		known++
+		if -d > allowed(p) {
+			long++
+			worst = math.Max(worst, -d)
+			if float64(long)*markStep >= longWrong {
+				most = math.Max(most, worst)
+			}
+		} else {
+			long, worst = 0, 0
+		}
+	}
+	if long == known { // all of a short path
+		most = math.Max(most, worst)
+	}
+	return most
+}
+
+// deeperHalf returns the places in the half of the path that lies toward the base of the jaw.
+func (c *run) deeperHalf(st safety.Structure, near []place) []place {
+	all := places(st)
+	middle := all[len(all)-1].along / 2
+	first, last := st.Path[0], st.Path[len(st.Path)-1]
+	deepLast := r3.Dot(r3.Sub(last, first), c.plan.Occlusal) < 0
+	return slices.DeleteFunc(slices.Clone(near), func(p place) bool {
+		return len(st.Path) > 1 && deepLast != (p.along >= middle)
+	})
+}
+
+// cavityDoubts holds a marked cavity against the bone under it.
+func (c *run) cavityDoubts(s *site, i int) []doubt {
+	st := c.plan.Structures[i]
+	if st.Kind != safety.Sinus && st.Kind != safety.NasalFloor {
+		return nil
+	}
+	corners := st.Path
+	if st.Surface != nil {
+		corners = st.Surface.Points
+	}
+	if !slices.ContainsFunc(corners, func(p r3.Vec) bool { return len(s.concerned([]place{{at: p}})) > 0 }) {
+		return nil
+	}
+	least := math.Inf(1)
+	for k, f := range c.sections.frames {
+		o := c.sections.made[k]
+		if math.Abs(f.Arc-s.frame.Arc) > reachOfMark || o() == nil {
+			continue
+		}
+		for j := 0; j < len(o().Points) && least > floorToBone; j += everyPoint {
+			if g, err := safety.Distance(pointAt(f.Patient(o().Points[j])), st); err == nil {
+				least = math.Min(least, g.Distance)
+			}
+		}
+	}
+	if least <= floorToBone || math.IsInf(least, 1) {
+		return nil
+	}
+	return []doubt{c.plan.structureDoubt(i, "", "structure_place", SeverityNotAssessed,
+		"%s is marked where none can lie: its surface is %s from the bone", st.Name, mm(least)).atSite(s)}
+}
+
+// pointAt is a body without extent.
+func pointAt(p r3.Vec) safety.Structure {
+	return safety.Structure{Path: []r3.Vec{p}, Radii: []float64{1e-6}}
+}
+
+// Bounds of a marked canal against the border and the walls of a lower jaw, mm: where the path lies beyond
+// them it may be right, and is asked.
+//
+// Source: means ± 3 SD, or extremes, of J Korean Acad Oral Maxillofac Radiol 1997;27:217–230; Levine et al.,
+// J Oral Maxillofac Surg 2007;65:470; Karameh et al., BMC Oral Health 2023;23:445; Koivisto et al., J Endod
+// 2016;42(7) (abstracts read), rounded outwards; the border's low end is judgement.
+const (
+	canalAboveBorderLow  = 3.0
+	canalAboveBorderHigh = 20.0
+	canalBuccal          = 11.0 // from the buccal surface to the canal's edge, at most
+	canalLingual         = 8.0  // from the lingual surface, at most
+)
+
+// canalBounds asks of a canal inside the bone how it lies to border and walls, by the median along its path.
+func (c *run) canalBounds(s *site, i int, near []place) []doubt {
+	st := c.plan.Structures[i]
+	var border, buccal, lingual []float64
+	for _, p := range near {
+		k, at, ok := c.sections.near(p.at)
+		if !ok || c.sections.made[k]() == nil || !c.sections.made[k]().Inside(at) {
+			continue
+		}
+		o := c.sections.made[k]()
+		take := func(to *[]float64, dir reformat.UV, less float64) {
+			if d := toEdge(o, at, dir); !math.IsNaN(d) {
+				*to = append(*to, d-less)
+			}
+		}
+		take(&border, reformat.UV{V: -1}, 0)
+		take(&buccal, reformat.UV{U: 1}, p.radius)
+		take(&lingual, reformat.UV{U: -1}, p.radius)
+	}
+	say := func(x []float64, low, high float64, of string) []doubt {
+		if float64(len(x))*markStep < longWrong {
+			return nil
+		}
+		if m := middle(x); m < low || m > high {
+			return []doubt{c.plan.structureDoubt(i, ".path[0]", "canal_course", SeverityUncertain,
+				"%s runs %s from the %s, where %g to %g mm are usual: look whether it is the canal", st.Name, mm(m), of, math.Max(low, 0), high).atSite(s)}
+		}
+		return nil
+	}
+	return slices.Concat(
+		say(border, canalAboveBorderLow, canalAboveBorderHigh, "lower border"),
+		say(buccal, math.Inf(-1), canalBuccal, "buccal surface"),
+		say(lingual, math.Inf(-1), canalLingual, "lingual surface"))
+}

@@ -1,0 +1,213 @@
+package measure_test
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+	"ridgerule/measure"
+	"ridgerule/measure/phantom"
+)
+
+// lowerSite is the left lower quadrant of an invented jaw with texture and noise, about tooth 36, drawn once.
+var lowerSite = sync.OnceValues(func() (*volume.Volume, phantom.Plan) {
+	o := phantom.Demo(phantom.Mandible)
+	o.Scan.Voxel, o.Scan.Blur, o.Scan.Noise = [3]float64{0.4, 0.4, 0.4}, 0.25, 60
+	small, err := o.Small(36, 46)
+	if err != nil {
+		panic(err)
+	}
+	made, err := phantom.New(small)
+	if err != nil {
+		panic(err)
+	}
+	v, err := made.Volume(context.Background(), nil)
+	if err != nil {
+		panic(err)
+	}
+	return v, made.Plan()
+})
+
+// measured runs the plan of [lowerSite] after change; extra goes to the end of its text.
+func measured(t *testing.T, change func(p *phantom.Plan), extra string) (*measure.Result, error) {
+	t.Helper()
+	v, p := lowerSite()
+	p.Sites, p.Structures = slices.Clone(p.Sites), slices.Clone(p.Structures)
+	for i := range p.Structures {
+		p.Structures[i].Path = slices.Clone(p.Structures[i].Path)
+	}
+	change(&p)
+	var text bytes.Buffer
+	require.NoError(t, p.Write(&text))
+	plan, err := measure.ReadPlan("plan.yaml", append(text.Bytes(), extra...), nil)
+	if err != nil {
+		return nil, err
+	}
+	return measure.Run(context.Background(), v, plan, measure.Scan{}, measure.Options{})
+}
+
+// moveCanal moves every point of the left canal.
+func moveCanal(move func(r3.Vec) r3.Vec) func(*phantom.Plan) {
+	return func(p *phantom.Plan) {
+		for i, s := range p.Structures {
+			if s.Name == "left canal" {
+				for j, x := range s.Path {
+					p.Structures[i].Path[j] = move(x)
+				}
+			}
+		}
+	}
+}
+
+func shift(d r3.Vec) func(r3.Vec) r3.Vec { return func(p r3.Vec) r3.Vec { return r3.Add(p, d) } }
+
+func rowTo(t *testing.T, r *measure.Result, to string) measure.Row {
+	t.Helper()
+	for _, row := range r.Sites[0].Rows {
+		if row.Quantity == "clearance" && row.To == to {
+			return row
+		}
+	}
+	t.Fatalf("no row to %q", to)
+	return measure.Row{}
+}
+
+func codes(r *measure.Result) []string {
+	var out []string
+	for _, c := range r.Cautions {
+		out = append(out, c.Code)
+	}
+	return out
+}
+
+func TestRightlyMarkedCanalIsHeld(t *testing.T) {
+	r, err := measured(t, func(*phantom.Plan) {}, "")
+	require.NoError(t, err)
+	assert.Equal(t, measure.Held, rowTo(t, r, "left canal").Verdict)
+	assert.Equal(t, measure.Held, r.Sites[0].Verdict, "%v", r.Sites[0].Note)
+	// The plan is of the whole jaw, the scan of a part.
+	assert.Equal(t, []string{"scan_not_named"}, slices.DeleteFunc(codes(r), func(c string) bool { return c == "structure_outside_scan" }))
+	assert.Equal(t, measure.Left, r.Sites[0].Side)
+	assert.Equal(t, "36, lower left first molar", r.Sites[0].Name)
+}
+
+// Everyday slips in marking a canal: none of them reads held.
+func TestCanalMarkedElsewhereIsNeverHeld(t *testing.T) {
+	for name, c := range map[string]struct {
+		move func(r3.Vec) r3.Vec
+		want measure.Verdict
+		code string
+	}{
+		"30 mm too high, in the mouth": {shift(r3.Vec{Z: 30}), measure.NotAssessed, "structure_place"},
+		"its z sign flipped":           {func(p r3.Vec) r3.Vec { return r3.Vec{X: p.X, Y: p.Y, Z: -p.Z + 12} }, measure.NotAssessed, "structure_place"},
+		"20 mm too low":                {shift(r3.Vec{Z: -20}), measure.NotAssessed, "structure_place"},
+		"8 mm aside, outward":          {shift(r3.Vec{X: 8}), measure.NotAssessed, "structure_place"},
+		"3 mm too low":                 {shift(r3.Vec{Z: -3}), measure.Uncertain, "canal_elsewhere"},
+		"2.5 mm aside":                 {shift(r3.Vec{X: -2.5}), measure.Uncertain, "canal_elsewhere"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r, err := measured(t, moveCanal(c.move), "")
+			require.NoError(t, err)
+			row := rowTo(t, r, "left canal")
+			assert.Equal(t, c.want, row.Verdict, row.Note)
+			assert.NotEqual(t, measure.Held, r.Sites[0].Verdict)
+			assert.Contains(t, codes(r), c.code)
+			if c.want == measure.NotAssessed {
+				assert.NotEmpty(t, r.Sites[0].HeightOpen, "a height to a canal that cannot be there is never the bold number")
+			}
+			for _, rung := range r.Sites[0].Ladder {
+				assert.NotEqual(t, measure.Held, rung.Verdict, "no size tried is held either")
+			}
+		})
+	}
+}
+
+// An implant that stands outside the bone is the plainest of findings, in every direction.
+func TestImplantOutsideTheBoneIsNotHeld(t *testing.T) {
+	for name, d := range map[string]r3.Vec{"coronal": {Z: 3.3}, "buccal": {X: 12}, "lingual": {X: -12, Y: -3}} {
+		t.Run(name, func(t *testing.T) {
+			r, err := measured(t, func(p *phantom.Plan) { p.Sites[0].Platform = r3.Add(p.Sites[0].Platform, d) }, "")
+			require.NoError(t, err)
+			s := r.Sites[0]
+			assert.Equal(t, measure.NotHeld, s.Verdict)
+			first := s.Rows[0]
+			assert.True(t, first.Overlap(), "%+v", first)
+			assert.True(t, slices.ContainsFunc(s.Rows, func(r measure.Row) bool {
+				return r.Verdict == measure.NotHeld && strings.HasPrefix(r.Note, "the implant stands outside the bone")
+			}))
+		})
+	}
+}
+
+// The simplest plan, diameter and length alone, stands where the ridge is wide enough, and says so.
+func TestSimplestPlanStandsOnTheUsableCrest(t *testing.T) {
+	v, p := lowerSite()
+	var text bytes.Buffer
+	require.NoError(t, p.Write(&text))
+	cut := text.String()
+	from := strings.Index(cut, "      platform:")
+	to := strings.Index(cut, "      diameter_mm")
+	plan, err := measure.ReadPlan("plan.yaml", []byte(cut[:from]+cut[to:]), nil)
+	require.NoError(t, err)
+	simple, err := measure.Run(context.Background(), v, plan, measure.Scan{}, measure.Options{})
+	require.NoError(t, err)
+	row, ok := simple.Sites[0].Lookup("platform_depth", nan)
+	require.True(t, ok)
+	assert.True(t, strings.HasPrefix(row.To, "usable crest for"), row.To)
+	for _, q := range []string{"buccal_bone", "lingual_bone"} {
+		least := least(simple.Sites[0], q)
+		assert.NotEqual(t, measure.NotHeld, least.Verdict, "%s %v %s", q, *least.Value, least.Note)
+	}
+	if *row.Value > 1 {
+		assert.Contains(t, codes(simple), "platform_deep")
+	}
+}
+
+func least(s measure.SiteResult, quantity string) measure.Row {
+	for _, r := range s.Rows {
+		if r.Quantity == quantity && r.At == nil {
+			return r
+		}
+	}
+	return measure.Row{}
+}
+
+// A plan names its scan: another is refused, with the line, unless it is asked for.
+func TestPlanNamesItsScan(t *testing.T) {
+	v, p := lowerSite()
+	var text bytes.Buffer
+	require.NoError(t, p.Write(&text))
+	hash := func(c string) string { return strings.Repeat(c, 64) }
+	run := func(with string, scan measure.Scan, o measure.Options) (*measure.Result, error) {
+		plan, err := measure.ReadPlan("plan.yaml", append(bytes.Clone(text.Bytes()), with...), nil)
+		require.NoError(t, err)
+		return measure.Run(context.Background(), v, plan, scan, o)
+	}
+	named := fmt.Sprintf("for: {series: %s, frame: %s}\n", hash("a"), hash("b"))
+	_, err := run(named, measure.Scan{SeriesHash: hash("c"), FrameHash: hash("b")}, measure.Options{})
+	var faults measure.PlanErrors
+	require.ErrorAs(t, err, &faults)
+	assert.ErrorContains(t, err, "made on another scan")
+	assert.NotZero(t, faults[0].Line)
+	r, err := run(named, measure.Scan{SeriesHash: hash("c"), FrameHash: hash("b")}, measure.Options{Other: true})
+	require.NoError(t, err)
+	assert.Contains(t, codes(r), "other_scan")
+	r, err = run(named, measure.Scan{SeriesHash: hash("a"), FrameHash: hash("b")}, measure.Options{})
+	require.NoError(t, err)
+	assert.NotContains(t, codes(r), "scan_not_named")
+	r, err = run("for: {frame: "+hash("b")+"}\n", measure.Scan{SeriesHash: hash("c"), FrameHash: hash("b")}, measure.Options{})
+	require.NoError(t, err)
+	assert.Contains(t, codes(r), "frame_only")
+}
+
+var nan = math.NaN()

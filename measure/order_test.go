@@ -1,0 +1,41 @@
+package measure
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"ridgerule/measure/safety"
+	"ridgerule/measure/uncertainty"
+)
+
+// A row of a test: u is its standard uncertainty, mm; value NaN-free, nil where there is none.
+func judgedRow(quantity, to string, value, u, margin float64, v safety.Verdict) Row {
+	return Row{Quantity: quantity, To: to, Value: &value, Unit: "mm", Budget: uncertainty.Budget{{Name: "t", Std: u}}, Margin: &margin, Verdict: v}
+}
+
+// A site that reads "not assessed" for its loop had a canal at 1.54 ± 0.60 mm: the canal comes first.
+func TestWhatMustNotBeMissedComesFirst(t *testing.T) {
+	margin := 2.0
+	s := SiteResult{Verdict: safety.NotAssessed, Rows: []Row{
+		{Quantity: "ridge_height", Unit: "mm"},
+		judgedRow("buccal_bone", "", 1.2, 0.3, 1.5, safety.Uncertain),
+		judgedRow("buccal_bone", "", 2.2, 0.1, 1.5, safety.Held),
+		judgedRow("clearance", "far root", 9, 0.1, 1.5, safety.Held),
+		{Quantity: "clearance", To: "anterior loop", Unit: "mm", Margin: &margin, Verdict: safety.NotAssessed},
+		judgedRow("clearance", "left canal", 1.54, 0.3, 2, safety.Uncertain),
+		judgedRow("clearance", "root 35", -0.2, 2, 1.5, safety.NotHeld),
+	}}
+	var names []string
+	for _, r := range s.Foremost() {
+		names = append(names, r.Quantity+" "+r.To)
+	}
+	assert.Equal(t, []string{"clearance root 35", "clearance left canal", "clearance anterior loop", "buccal_bone "}, names)
+	assert.Equal(t, []Verdict{NotHeld, NotAssessed, Uncertain, Held}, s.Verdicts())
+
+	names = nil
+	for _, r := range ordered(s.Rows) {
+		names = append(names, r.Quantity+" "+r.To)
+	}
+	assert.Equal(t, []string{"clearance root 35", "clearance left canal", "clearance anterior loop", "clearance far root", "buccal_bone ", "buccal_bone ", "ridge_height "}, names)
+}

@@ -1,0 +1,186 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/safety"
+)
+
+// A plan's points held against each other: slips that no pixel is needed to see.
+
+// Bounds of our own choice. Every one is far outside what a right plan holds.
+const (
+	oddOffset     = 5.0   // of a site beside the arch, seen along the occlusal direction, mm
+	wrongOffset   = 15.0  // likewise: another place was meant
+	oddLean       = 50.0  // of an axis from the occlusal direction, degrees: distal implants of a full arch lean by up to 45
+	wrongLean     = 80.0  // likewise: the vector was meant otherwise
+	turningBack   = 120.0 // of a path at one point, degrees
+	longStep      = 10.0  // between two points of a canal's path, mm: a canal bends within it
+	outOfSection  = 8.0   // of a platform from its site's section, mm
+	longestInBone = 20.0  // of an implant in the ridge, mm
+)
+
+// checkGeometry holds sites, implants and structures against the arch and themselves.
+func (p *Plan) checkGeometry(l landmarks) []doubt {
+	var out []doubt
+	if p.upsideDown() {
+		out = append(out, doubt{Caution: Cautionf("occlusal_sign", SeverityUncertain, "%s: the plan's orientation note must explain it", p.upsideDownText())})
+	}
+	if p.Midline != nil {
+		if off := flatOffset(p, l.curve, *p.Midline); off > wrongOffset {
+			out = append(out, doubt{Caution: Cautionf("midline_off_arch", SeverityCaution, "midline lies %.1f mm off the arch curve", off),
+				refuse: true, mark: p.markAt("arch.midline"), remedy: "give a point of the midline at the arch"})
+		}
+	}
+	for i := range p.Sites {
+		out = append(out, p.checkOffset(i, l.curve)...)
+		out = append(out, p.checkLeans(i)...)
+		out = append(out, p.checkImplant(i, l.curve)...)
+	}
+	for i := range p.Structures {
+		out = append(out, p.checkPath(i)...)
+		out = append(out, p.checkSideName(i, l)...)
+	}
+	return out
+}
+
+// flatOffset returns how far a point lies beside the curve, seen along the occlusal direction, mm.
+func flatOffset(p *Plan, curve *reformat.Curve, at r3.Vec) float64 {
+	arc, _ := curve.Project(at)
+	d := r3.Sub(at, curve.At(arc))
+	return r3.Norm(r3.Sub(d, r3.Scale(r3.Dot(d, p.Occlusal), p.Occlusal)))
+}
+
+func (p *Plan) checkOffset(i int, curve *reformat.Curve) []doubt {
+	at := p.Sites[i].At
+	if at == nil || !p.Sites[i].placed() {
+		return nil
+	}
+	off := flatOffset(p, curve, *at)
+	if off <= oddOffset {
+		return nil
+	}
+	d := p.siteDoubt(i, ".at", "at_off_arch", SeverityUncertain, "at lies %.1f mm beside the arch: it was projected to the nearest point of the curve", off)
+	d.refuse, d.remedy = off > wrongOffset, "give a point near the arch, or check the plan's coordinates and signs"
+	return []doubt{d}
+}
+
+// lean returns the angle of an axis from the direction crest to base, degrees.
+func (p *Plan) lean(axis r3.Vec) float64 { return angle(axis, r3.Scale(-1, p.Occlusal)) }
+
+func (p *Plan) checkLeans(i int) []doubt {
+	s := p.Sites[i]
+	var out []doubt
+	try := func(key string, axis r3.Vec) {
+		lean := p.lean(axis)
+		if lean <= oddLean || lean > 90 { // beyond it another error says that the axis points the wrong way
+			return
+		}
+		d := p.siteDoubt(i, key, "lean", SeverityCaution, "%s leans %.0f° from the occlusal direction", strings.TrimPrefix(key, "."), lean)
+		d.confirm, d.refuse, d.remedy = confirmAxis, lean > wrongLean, "correct the vector: from crest to base"
+		if d.refuse {
+			d.confirm = ""
+		}
+		out = append(out, d)
+	}
+	if s.Axis == AxisGiven {
+		try(".axis", s.AxisVec)
+	}
+	if s.Implant != nil && s.Implant.Axis != nil {
+		try(".implant.axis", *s.Implant.Axis)
+	}
+	return out
+}
+
+func (p *Plan) checkImplant(i int, curve *reformat.Curve) []doubt {
+	s := p.Sites[i]
+	im := s.Implant
+	if im == nil {
+		return nil
+	}
+	var out []doubt
+	if im.BeyondRidge || im.Length > longestInBone {
+		why := fmt.Sprintf("the implant is %.4g mm long", im.Length)
+		if im.BeyondRidge {
+			why = "the plan calls it beyond the ridge"
+		}
+		out = append(out, p.siteDoubt(i, ".implant.length_mm", "beyond_ridge", SeverityNotAssessed, "%s: this tool does not judge implants anchored outside the ridge", why))
+	}
+	if im.Platform != nil && s.placed() {
+		if _, off := curve.Frame(siteArc(curve, s)).Section(*im.Platform); math.Abs(off) > outOfSection {
+			d := p.siteDoubt(i, ".implant.platform", "platform_off_section", SeverityCaution, "the platform lies %.1f mm out of the site's section along the arch", math.Abs(off))
+			d.confirm = confirmPlatform
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+// longPaths are the kinds whose path must follow a bend.
+var longPaths = map[safety.Kind]bool{safety.Canal: true, safety.AnteriorLoop: true, safety.IncisiveCanal: true}
+
+// checkPath finds a path that turns back on itself, and one with too few points for its length.
+func (p *Plan) checkPath(i int) []doubt {
+	s := p.Structures[i]
+	var out []doubt
+	for j := 1; j < len(s.Path); j++ {
+		step := r3.Sub(s.Path[j], s.Path[j-1])
+		if long := r3.Norm(step); longPaths[s.Kind] && long > longStep {
+			out = append(out, p.structureDoubt(i, fmt.Sprintf(".path[%d]", j), "path_step", SeverityCaution,
+				"structure %s: points %d and %d of its path are %.1f mm apart, and a %s bends between them: mark more points", quoted(s.Name), j, j+1, long, spaced(s.Kind)))
+			break
+		}
+	}
+	for j := 1; j+1 < len(s.Path); j++ {
+		a, b := r3.Sub(s.Path[j], s.Path[j-1]), r3.Sub(s.Path[j+1], s.Path[j])
+		if turn := angle(a, b); turn > turningBack && r3.Norm(a) > leastStep && r3.Norm(b) > leastStep {
+			out = append(out, p.structureDoubt(i, fmt.Sprintf(".path[%d]", j), "path_turns_back", SeverityUncertain,
+				"structure %s: its path turns back by %.0f° at point %d: list the points in order from one end to the other", quoted(s.Name), turn, j+1))
+			break
+		}
+	}
+	return out
+}
+
+// checkSideName finds a structure whose name says the other side than its place.
+func (p *Plan) checkSideName(i int, l landmarks) []doubt {
+	s := p.Structures[i]
+	says := sideIn(s.Name)
+	if says == "" || len(s.Path) == 0 {
+		return nil
+	}
+	for _, x := range s.Path {
+		arc, _ := l.curve.Project(x)
+		if lies := l.side(arc); lies == "" || lies == says {
+			return nil
+		}
+	}
+	return []doubt{p.structureDoubt(i, ".name", "name_side", SeverityCaution, "structure %s lies on the patient's %s side", quoted(s.Name), other(says))}
+}
+
+// sideIn returns the side that a name says as a word of its own; nothing where it says none, or both.
+func sideIn(name string) Side {
+	var said Side
+	for _, word := range strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return r < 'a' || r > 'z' }) {
+		if side := Side(word); side == Left || side == Right {
+			if said != "" && said != side {
+				return ""
+			}
+			said = side
+		}
+	}
+	return said
+}
+
+// other returns the other side.
+func other(s Side) Side {
+	if s == Left {
+		return Right
+	}
+	return Left
+}

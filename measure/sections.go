@@ -1,0 +1,134 @@
+package measure
+
+import (
+	"math"
+	"sync"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
+)
+
+// sections are the coarse outlines of the bone along the arch, found where somebody asks: what a point of
+// the patient is held against to know whether it lies in bone. They are good to some tenths of a
+// millimetre and no number is measured on them.
+type sections struct {
+	frames []reformat.Frame
+	made   []func() *ridge.Outline // nil outline: no bone was found there
+}
+
+// sectionStep is the distance between two outlines along the arch, mm: none is farther from a point than
+// half of it.
+const sectionStep = 2.0
+
+func newSections(v *volume.Volume, curve *reformat.Curve) *sections {
+	n := int(math.Ceil(curve.Length() / sectionStep))
+	s := &sections{}
+	for i := range n + 1 {
+		f := curve.Frame(curve.Length() * float64(i) / float64(n))
+		s.frames = append(s.frames, f)
+		s.made = append(s.made, sync.OnceValue(func() *ridge.Outline {
+			o, err := ridge.Trace(reformat.NewField(v, f), ridge.Tissue{})
+			if err != nil {
+				return nil
+			}
+			return o
+		}))
+	}
+	return s
+}
+
+// near returns the section that a point belongs to: the plane it is nearest to, on its side of the jaw; ok
+// is false for a point past the ends of the arch or far beside it.
+func (s *sections) near(p r3.Vec) (i int, at reformat.UV, ok bool) {
+	best := math.Inf(1)
+	for k, f := range s.frames {
+		uv, t := f.Section(p)
+		if off := math.Abs(t); off < best && math.Abs(uv.U) <= besideArch {
+			best, i, at = off, k, uv
+		}
+	}
+	return i, at, best <= 0.6*sectionStep
+}
+
+// besideArch is how far beside the arch curve a point still belongs to this side of the jaw, mm: the other
+// side's bone begins past it. Our choice.
+const besideArch = 20.0
+
+// depth returns how deep a point lies below the bone's outer edge in its section, mm, negative outside the
+// bone; NaN where there is no section, no bone, or the field ends first.
+func (s *sections) depth(p r3.Vec) float64 {
+	i, at, ok := s.near(p)
+	if !ok {
+		return math.NaN()
+	}
+	o := s.made[i]()
+	if o == nil {
+		return math.NaN()
+	}
+	return depthIn(o, at)
+}
+
+// depthIn returns the distance of a section point from the outline, mm, positive inside; NaN where the
+// nearest edge is the field's and no bone's, and the point lies outside.
+func depthIn(o *ridge.Outline, p reformat.UV) float64 {
+	best, cut := math.Inf(1), false
+	for i, a := range o.Points {
+		j := (i + 1) % len(o.Points)
+		if d := toSegment(p, a, o.Points[j]); d < best {
+			best, cut = d, o.Cut[i] && o.Cut[j]
+		}
+	}
+	if o.Inside(p) {
+		return best
+	}
+	if cut {
+		return math.NaN()
+	}
+	return -best
+}
+
+// toSegment returns the distance of p from the segment a–b, mm.
+func toSegment(p, a, b reformat.UV) float64 {
+	d := reformat.UV{U: b.U - a.U, V: b.V - a.V}
+	l2 := dotUV(d, d)
+	x := 0.0
+	if l2 > 0 {
+		x = math.Max(0, math.Min(1, dotUV(reformat.UV{U: p.U - a.U, V: p.V - a.V}, d)/l2))
+	}
+	return math.Hypot(p.U-a.U-x*d.U, p.V-a.V-x*d.V)
+}
+
+// toEdge returns how far the outline lies from an inner point in a direction of the section, mm: the
+// farthest edge on that ray; NaN where the ray leaves through the field's end, or meets no edge.
+func toEdge(o *ridge.Outline, p, dir reformat.UV) float64 {
+	far := math.NaN()
+	for i, a := range o.Points {
+		j := (i + 1) % len(o.Points)
+		b := o.Points[j]
+		x, ok := crossing(p, dir, a, b)
+		if !ok || x <= far {
+			continue
+		}
+		if far = x; o.Cut[i] && o.Cut[j] {
+			far = math.NaN()
+			return far
+		}
+	}
+	return far
+}
+
+// crossing returns how far along the ray p + x·dir it meets the segment a–b.
+func crossing(p, dir, a, b reformat.UV) (x float64, ok bool) {
+	e := reformat.UV{U: b.U - a.U, V: b.V - a.V}
+	det := dir.U*e.V - dir.V*e.U
+	if math.Abs(det) < 1e-12 {
+		return 0, false
+	}
+	w := reformat.UV{U: a.U - p.U, V: a.V - p.V}
+	x = (w.U*e.V - w.V*e.U) / det
+	y := (w.U*dir.V - w.V*dir.U) / det
+	return x, x > 0 && y >= 0 && y < 1
+}

@@ -1,0 +1,315 @@
+package measure
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
+	"ridgerule/measure/safety"
+	"ridgerule/measure/uncertainty"
+)
+
+// How an implant stands in the bone: at each depth along its axis, in the section of the arch through that
+// point of the axis, along the ray across the axis to the outer outline. The planned implant, its picture,
+// the sizes tried and the levelled crest all ask here.
+
+// standing answers for the implants of one site.
+type standing struct {
+	c   *run
+	s   *site
+	own slice
+	fan map[int]*slice // coarse sections beside the site's, by their distance along the arch in steps of fanStep
+}
+
+// slice is a section with the bone's outline in it.
+type slice struct {
+	frame   reformat.Frame
+	outline *ridge.Outline
+	err     error
+}
+
+const (
+	fanStep   = 1.0  // mm along the arch between coarse sections: a point is at most half of it from one
+	sameSlice = 0.05 // mm from the site's section within which a point belongs to it
+	alongArch = 0.2  // least share of an implant's axis in the section: leaning more, it has no bone beside it there
+)
+
+// errPastArch says that a point lies beyond the ends of the arch curve: it has no section.
+var errPastArch = errors.New("past the end of the arch: no section there")
+
+// errAlongArch says that an implant runs along the arch.
+var errAlongArch = errors.New("the implant runs along the arch: nothing lies buccal or lingual of it")
+
+func (c *run) standing(s *site) *standing {
+	return &standing{c: c, s: s, own: slice{s.frame, s.outline, nil}, fan: map[int]*slice{}}
+}
+
+// through returns the section of the arch through a point: exact, or the nearest of the coarse ones.
+func (t *standing) through(q r3.Vec, exact bool) slice {
+	if _, off := t.s.frame.Section(q); math.Abs(off) <= sameSlice {
+		return t.own
+	}
+	if !exact {
+		return t.nearest(q)
+	}
+	arc, off := t.c.arcOf(q, t.s.frame.Arc)
+	if math.Abs(off) > sameSlice {
+		return slice{err: errPastArch}
+	}
+	return t.c.slice(arc)
+}
+
+// nearest returns the coarse section nearest to a point, outlined when first asked for.
+func (t *standing) nearest(q r3.Vec) slice {
+	k, at := 0, &t.own
+	for range 8 {
+		_, off := at.frame.Section(q)
+		step := int(math.Round(off / fanStep))
+		if step == 0 {
+			break
+		}
+		k += step
+		arc := t.s.frame.Arc + float64(k)*fanStep
+		if arc < -fanStep/2 || arc > t.c.curve.Length()+fanStep/2 {
+			return slice{err: errPastArch}
+		}
+		if at = t.fan[k]; at == nil {
+			at = &slice{frame: t.c.curve.Frame(arc)}
+			t.fan[k] = at
+		}
+	}
+	if at.outline == nil && at.err == nil {
+		*at = t.c.slice(at.frame.Arc)
+	}
+	return *at
+}
+
+// arcOf returns the arc length whose section holds q, near a first guess, and how far from it q lies, mm.
+func (c *run) arcOf(q r3.Vec, guess float64) (arc, off float64) {
+	arc = guess
+	for range 12 {
+		f := c.curve.Frame(arc)
+		_, off = f.Section(q)
+		next := math.Max(0, math.Min(c.curve.Length(), arc+off))
+		if next == arc || math.Abs(off) < 1e-6 {
+			break
+		}
+		arc = next
+	}
+	_, off = c.curve.Frame(arc).Section(q)
+	return arc, off
+}
+
+// slice outlines the bone in the section at an arc length, mm.
+func (c *run) slice(arc float64) slice {
+	cut := slice{frame: c.curve.Frame(arc)}
+	cut.outline, cut.err = ridge.Trace(reformat.NewField(c.v, cut.frame), ridge.Tissue{})
+	if cut.err == nil {
+		cut.outline.Use(c.tissue)
+	}
+	return cut
+}
+
+// ray is where an implant's axis is at a depth, and the way to the bone's edge on one side, in the section
+// through that point.
+type ray struct {
+	slice
+	at, dir reformat.UV
+	point   r3.Vec // of the axis, patient, mm
+	radius  float64
+}
+
+// ray returns the ray at a depth (mm below the platform) to one side (+1 buccal, −1 lingual).
+func (t *standing) ray(im safety.Implant, depth, side float64, exact bool) (ray, error) {
+	q := r3.Add(im.Platform, r3.Scale(depth, im.Axis))
+	cut := t.through(q, exact)
+	if cut.err != nil {
+		return ray{}, cut.err
+	}
+	if cut.outline == nil {
+		return ray{}, errors.New("no outline of the bone")
+	}
+	in := reformat.UV{U: r3.Dot(im.Axis, cut.frame.U), V: r3.Dot(im.Axis, cut.frame.V)}
+	n := math.Hypot(in.U, in.V)
+	if n < alongArch {
+		return ray{}, errAlongArch
+	}
+	across := ridge.Axis{Dir: reformat.UV{U: in.U / n, V: in.V / n}}.Side()
+	r := ray{slice: cut, dir: reformat.UV{U: side * across.U, V: side * across.V}, point: q, radius: radius(im, depth)}
+	r.at, _ = cut.frame.Section(q)
+	return r, nil
+}
+
+// radius returns the implant's radius depth mm below its platform, in mm.
+func radius(im safety.Implant, depth float64) float64 {
+	apex := im.ApexDiameter
+	if apex == 0 {
+		apex = im.Diameter
+	}
+	f := depth / im.Length
+	return ((1-f)*im.Diameter + f*apex) / 2
+}
+
+// outside returns how far the implant's axis lies outside the bone there, mm; 0 inside. NaN where the
+// field ends before the bone does.
+func (r ray) outside() float64 {
+	d := depthIn(r.outline, r.at)
+	if d >= 0 {
+		return 0
+	}
+	return -d
+}
+
+// coarse returns the bone beside the implant off the outline alone, good to a tenth of a millimetre or so;
+// −Inf where the axis stands outside the bone and the ray meets none. NaN: not known.
+func (t *standing) coarse(r ray) float64 {
+	_, far := r.outline.Near(r.at, r.dir)
+	if math.IsNaN(far) {
+		if out := r.outside(); out > 0 || math.IsNaN(out) {
+			return -out * math.Inf(1) // −Inf, or NaN
+		}
+		return math.NaN()
+	}
+	return math.Min(far, t.ahead(r)) - r.radius
+}
+
+// ahead is how far the bone that levelling leaves reaches along the ray, mm.
+func (t *standing) ahead(r ray) float64 {
+	k := t.s.cut
+	if k == nil {
+		return math.Inf(1)
+	}
+	at, normal := t.s.frame.Patient(k.at), t.s.frame.Direction(k.normal)
+	if k.plane {
+		normal = t.c.plan.LevelPlane.Normal
+	}
+	height, rise := r3.Dot(r3.Sub(r.point, at), normal), r3.Dot(r.frame.Direction(r.dir), normal)
+	switch {
+	case height > 0:
+		return -height
+	case rise > 1e-9:
+		return -height / rise
+	}
+	return math.Inf(1)
+}
+
+// beside measures the bone between implant and outer outline at one depth on one side, mm.
+func (t *standing) beside(im safety.Implant, depth, side float64) (uncertainty.Length, error) {
+	if t.s.outline == nil || t.s.out.Err != "" {
+		return uncertainty.Length{}, fmt.Errorf("no outline of the bone: %s", t.s.out.Err)
+	}
+	r, err := t.ray(im, depth, side, true)
+	if err != nil {
+		return uncertainty.Length{}, err
+	}
+	l, err := r.outline.Beside(r.at, r.dir, t.c.handFor(t.s, r.frame.Arc))
+	if out := r.outside(); err != nil && out > 0 {
+		return uncertainty.Length{}, &outsideError{out}
+	}
+	if to := t.ahead(r); to < 0 || err == nil && to < l.Value {
+		l, err = t.c.upTo(to), nil
+	}
+	l.Value -= r.radius
+	return l, err
+}
+
+// outsideError says that an implant's axis stands outside the bone.
+type outsideError struct{ by float64 }
+
+func (e *outsideError) Error() string {
+	return "the implant stands outside the bone by " + mm(e.by)
+}
+
+// thinnest returns the depth at which the bone on one side is least, mm below the platform; it is an
+// [outsideError] where the axis leaves the bone, by the most that it does.
+func (t *standing) thinnest(im safety.Implant, side float64) (depth float64, err error) {
+	const step = 0.25 // mm; the outline's own points lie 0.3 mm apart
+	if t.s.outline == nil || t.s.out.Err != "" {
+		return 0, fmt.Errorf("no outline of the bone: %s", t.s.out.Err)
+	}
+	best, depth, out := math.Inf(1), -1.0, 0.0
+	for n, d := int(math.Ceil(im.Length/step)), 0; d <= n; d++ {
+		at := im.Length * float64(d) / float64(n)
+		r, err := t.ray(im, at, side, false)
+		if err != nil {
+			return 0, err
+		}
+		left := t.coarse(r)
+		switch {
+		case math.IsInf(left, -1):
+			out = math.Max(out, r.outside())
+		case math.IsNaN(left):
+			return 0, errors.New("the field ends before the bone beside the implant does")
+		case left < best:
+			best, depth = left, at
+		}
+	}
+	if out > 0 {
+		return 0, &outsideError{out}
+	}
+	return depth, nil
+}
+
+// boneDepths are where the bone beside an implant is measured, mm below its platform.
+var boneDepths = []float64{1, 3, 5}
+
+// sides of an implant, with the quantity and the margin of the bone there.
+var sides = []struct {
+	quantity, rule, word string
+	sign                 float64
+}{{"buccal_bone", safety.BuccalPlate, "buccally", 1}, {"lingual_bone", safety.LingualPlate, "lingually", -1}}
+
+// boneRows measures the bone beside the implant at 1, 3 and 5 mm below its platform and where it is
+// least.
+func (c *run) boneRows(s *site, im safety.Implant) {
+	t := c.standing(s)
+	for _, side := range sides {
+		for _, d := range boneDepths {
+			if d <= im.Length {
+				l, err := t.beside(im, d, side.sign)
+				s.add(c.boneRow(side.quantity, side.rule, side.word, &d, l, err, ""))
+			}
+		}
+		d, err := t.thinnest(im, side.sign)
+		var l uncertainty.Length
+		if err == nil {
+			l, err = t.beside(im, d, side.sign)
+		}
+		s.add(c.boneRow(side.quantity, side.rule, side.word, nil, l, err, fmt.Sprintf("least over the whole length, %.1f mm below the platform", d)))
+	}
+}
+
+// boneRow makes the row of the bone on one side. An implant that leaves the bone is not held, whatever its
+// margin and its U.
+func (c *run) boneRow(quantity, rule, word string, at *float64, l uncertainty.Length, err error, note string) Row {
+	margin := c.rules[rule].Margin
+	r := Row{Quantity: quantity, At: at, Unit: "mm", Margin: &margin, Verdict: safety.NotAssessed, Note: note}
+	var out *outsideError
+	switch {
+	case errors.As(err, &out):
+		r.Verdict, r.Note = safety.NotHeld, out.Error()
+	case err != nil:
+		r.Note = plain(err)
+	default:
+		r.Value, r.Budget, r.Verdict = &l.Value, l.Budget, safety.Judge(l, margin)
+		if l.Value < 0 {
+			r.Note = joined(fmt.Sprintf("the implant stands outside the bone %s by %s", word, mm(-l.Value)), note)
+		}
+	}
+	return r
+}
+
+// joined joins two sentences of a note.
+func joined(a, b string) string {
+	switch {
+	case a == "":
+		return b
+	case b == "":
+		return a
+	}
+	return a + "; " + b
+}
