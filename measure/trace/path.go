@@ -23,6 +23,7 @@ type Path struct {
 	Confidence []float64 // how much of the canal's edge stands out of noise and marrow, 0 to 1, see [Path.Low]; no unit
 	Low        []Span    // stretches of low confidence: look there first
 	Length     float64   // along the centre-line, mm
+	Odd        []string  // what is unlike a canal about it; only with [Options.AllowOdd], else the path is refused
 }
 
 // Span is a stretch of a path.
