@@ -30,9 +30,27 @@ func (c *run) implantRows(s *site) {
 	if err != nil {
 		findings = c.unplaced(plain(err))
 	}
-	s.hold(append(append(findings, c.ends(s, *im)...), missing...))
+	s.hold(append(append(short(findings, missing), c.ends(s, *im)...), missing...))
 	c.boneRows(s, *im)
 	c.poseRows(s, *im)
+	if s.outline != nil && s.out.Err == "" {
+		c.denseDoubts(s, *im)
+	}
+}
+
+// short takes held from the clearance to a canal of which the site's part is not marked: it is that of the
+// marked piece alone. What lies on the other side of the jaw is no piece of it.
+func short(findings, missing []safety.Finding) []safety.Finding {
+	k := slices.IndexFunc(missing, func(m safety.Finding) bool { return m.Kind == safety.Canal })
+	if k < 0 {
+		return findings
+	}
+	for i := range findings {
+		if f := &findings[i]; f.Kind == safety.Canal && f.Distance.Value <= besideArch {
+			f.Verdict, f.Reason = limited(f.Verdict, SeverityNotAssessed), joined(missing[k].Reason, f.Reason)
+		}
+	}
+	return findings
 }
 
 // widest is the diameter (mm) that must find its structures marked: the implant's, else the largest

@@ -101,6 +101,36 @@ func (c *run) doubtMarks(s *site) {
 	}
 }
 
+// strayMarks holds the structures that lie near no site against the bone of the whole arch, at a few places of
+// each: what lies in no bone, in another unit or frame, has no distance that means anything.
+func (c *run) strayMarks(sites []*site) []doubt {
+	var out []doubt
+	for i, st := range c.plan.Structures {
+		if len(st.Path) == 0 || st.Kind == safety.Other || st.Kind == safety.Sinus || st.Kind == safety.NasalFloor {
+			continue
+		}
+		all := places(st)
+		if slices.ContainsFunc(sites, func(s *site) bool { return len(s.concerned(all)) > 0 }) {
+			continue // asked there
+		}
+		if wrong := c.misplaced(st, few(all)); wrong != "" {
+			out = append(out, c.plan.structureDoubt(i, ".path[0]", "structure_place", SeverityNotAssessed, "%s is marked where none can lie: %s", st.Name, wrong))
+		}
+	}
+	return out
+}
+
+// few returns the ends and the middle of a list, each once.
+func few(all []place) []place {
+	out := []place{all[0]}
+	for _, k := range []int{len(all) / 2, len(all) - 1} {
+		if all[k] != out[len(out)-1] {
+			out = append(out, all[k])
+		}
+	}
+	return out
+}
+
 // atSite makes a doubt about a structure one of this site.
 func (d doubt) atSite(s *site) doubt {
 	d.Site = s.plan.ID

@@ -210,4 +210,63 @@ func TestPlanNamesItsScan(t *testing.T) {
 	assert.Contains(t, codes(r), "frame_only")
 }
 
+// A plan of another frame, whole: the arch runs beside the bone, and no site is held.
+func TestPlanOfAnotherFrameIsNeverHeld(t *testing.T) {
+	off := r3.Vec{X: 9, Y: -3}
+	r, err := measured(t, func(p *phantom.Plan) {
+		for i := range p.Arch {
+			p.Arch[i] = r3.Add(p.Arch[i], off)
+		}
+		p.Sites[0].At, p.Sites[0].Platform = r3.Add(p.Sites[0].At, off), r3.Add(p.Sites[0].Platform, off)
+		for i := range p.Structures {
+			for j := range p.Structures[i].Path {
+				p.Structures[i].Path[j] = r3.Add(p.Structures[i].Path[j], off)
+			}
+		}
+	}, "")
+	require.NoError(t, err)
+	for _, row := range r.Sites[0].Rows {
+		assert.NotEqual(t, measure.Held, row.Verdict, "%s to %s: %s", row.Quantity, row.To, row.Note)
+	}
+}
+
+// A rod of metal's brightness stands in the implant's place: unmarked, no margin is held; marked as an
+// implant, its overlap is what is said.
+func TestImplantInAnUnmarkedBody(t *testing.T) {
+	v, p := lowerSite()
+	im := p.Sites[0]
+	in := *v
+	in.Stored = slices.Clone(v.Stored)
+	from, axis := r3.Add(im.Platform, r3.Scale(2, im.Implant)), im.Implant
+	for n := range in.Stored {
+		k := n / (v.Size[0] * v.Size[1])
+		x := v.Patient(volume.Index{I: float64(n % v.Size[0]), J: float64(n / v.Size[0] % v.Size[1]), K: float64(k)})
+		d := r3.Sub(x, from)
+		along := r3.Dot(d, axis)
+		if along > 0 && along < 6 && r3.Norm(r3.Sub(d, r3.Scale(along, axis))) < 1.8 {
+			r := v.RescaleOf(k)
+			in.Stored[n] = int16((3000 - r.Intercept) / r.Slope)
+		}
+	}
+	run := func(extra string) *measure.Result {
+		var text bytes.Buffer
+		require.NoError(t, p.Write(&text))
+		cut := strings.Replace(text.String(), "structures:\n", "structures:\n"+extra, 1)
+		plan, err := measure.ReadPlan("plan.yaml", []byte(cut), nil)
+		require.NoError(t, err)
+		r, err := measure.Run(context.Background(), &in, plan, measure.Scan{}, measure.Options{})
+		require.NoError(t, err)
+		return r
+	}
+	r := run("")
+	assert.Contains(t, codes(r), "unmarked_body")
+	for _, row := range r.Sites[0].Rows {
+		assert.NotEqual(t, measure.Held, row.Verdict, "%s to %s", row.Quantity, row.To)
+	}
+	end := r3.Add(from, r3.Scale(6, axis))
+	r = run(fmt.Sprintf("  - {name: old implant, kind: implant, path: [[%g, %g, %g], [%g, %g, %g]], radius_mm: 1.8}\n", from.X, from.Y, from.Z, end.X, end.Y, end.Z))
+	assert.NotContains(t, codes(r), "unmarked_body")
+	assert.Equal(t, measure.NotHeld, rowTo(t, r, "old implant").Verdict)
+}
+
 var nan = math.NaN()

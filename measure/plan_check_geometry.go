@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -44,6 +45,8 @@ func (p *Plan) checkGeometry(l landmarks) []doubt {
 	}
 	for i := range p.Structures {
 		out = append(out, p.checkPath(i)...)
+		out = append(out, p.checkNearArch(i, l.curve)...)
+		out = append(out, p.checkRadius(i)...)
 		out = append(out, p.checkSideName(i, l)...)
 	}
 	return out
@@ -121,6 +124,30 @@ func (p *Plan) checkImplant(i int, curve *reformat.Curve) []doubt {
 	return out
 }
 
+// inJaw are the kinds that lie within the jaw, so that the arch runs by them.
+var inJaw = map[safety.Kind]bool{safety.Canal: true, safety.MentalForamen: true, safety.AnteriorLoop: true, safety.IncisiveCanal: true, safety.Root: true, safety.ImplantBody: true}
+
+// checkNearArch finds a structure of the jaw that lies nowhere near its arch: written in another unit,
+// frame or sign. What lies past the arch's ends is not asked.
+func (p *Plan) checkNearArch(i int, curve *reformat.Curve) []doubt {
+	s := p.Structures[i]
+	if !inJaw[s.Kind] || len(s.Path) == 0 {
+		return nil
+	}
+	least := math.Inf(1)
+	for _, x := range s.Path {
+		if arc, _ := curve.Project(x); arc <= 0 || arc >= curve.Length() {
+			continue
+		}
+		least = math.Min(least, flatOffset(p, curve, x))
+	}
+	if least <= wrongOffset || math.IsInf(least, 1) {
+		return nil
+	}
+	return []doubt{p.structureDoubt(i, ".path[0]", "structure_off_arch", SeverityNotAssessed,
+		"%s lies %.0f mm beside the arch, where no %s is: check its unit, frame and signs", s.Name, least, spaced(s.Kind))}
+}
+
 // longPaths are the kinds whose path must follow a bend.
 var longPaths = map[safety.Kind]bool{safety.Canal: true, safety.AnteriorLoop: true, safety.IncisiveCanal: true}
 
@@ -145,6 +172,26 @@ func (p *Plan) checkPath(i int) []doubt {
 		}
 	}
 	return out
+}
+
+// leastRadius is the radius below which no canal, foramen, root or implant is thick anywhere, mm. Source: half
+// of 1.0 mm, the least of the canal's diameters (2.51 ± 0.79 mm − 2 SD: Do et al., J Orthod Sci 2024;13:45) and
+// of the foramen's heights (1.0 to 4.2 mm, n = 160), abstracts read.
+const leastRadius = 0.5
+
+// checkRadius finds a path so thin that its clearance is that of a line: a radius left at some least value,
+// or in cm.
+func (p *Plan) checkRadius(i int) []doubt {
+	s := p.Structures[i]
+	if s.Kind == safety.Other || s.Kind == safety.Sinus || s.Kind == safety.NasalFloor || len(s.Radii) == 0 {
+		return nil
+	}
+	r := slices.Max(s.Radii)
+	if r >= leastRadius {
+		return nil
+	}
+	return []doubt{p.structureDoubt(i, ".radius_mm", "radius_small", SeverityUncertain,
+		"structure %s: its radius is nowhere more than %.2g mm, and a %s is at least %g mm wide: give its outer radius, wall included", quoted(s.Name), r, spaced(s.Kind), 2*leastRadius)}
 }
 
 // checkSideName finds a structure whose name says the other side than its place.

@@ -180,3 +180,24 @@ func TestMidlineOfAnArch(t *testing.T) {
 		}
 	}
 }
+
+// Structures written in centimetres lie about the origin, beside every arch; a canal that runs on past the
+// arch's end does not.
+func TestStructureFarFromTheArch(t *testing.T) {
+	canal := func(scale float64) string {
+		text := planText(archOf(0), "mandible", "", []string{"36@37"}) + "structures:\n  - {name: left canal, kind: canal, radius_mm: 1.5, path: ["
+		for i, p := range archOf(0)[20:] {
+			if i > 0 {
+				text += ", "
+			}
+			text += fmt.Sprintf("[%g, %g, %g]", p.X*scale, p.Y*scale, (p.Z-15)*scale)
+		}
+		return text + fmt.Sprintf(", [%g, %g, %g]", 26*scale, 20*scale, -10*scale) + "]}\n"
+	}
+	codes, err := checkText(t, canal(1))
+	assert.NoError(t, err)
+	assert.NotContains(t, codes, "structure_off_arch ")
+	codes, err = checkText(t, canal(0.1))
+	assert.NoError(t, err)
+	assert.Contains(t, codes, "structure_off_arch ")
+}

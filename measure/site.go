@@ -28,6 +28,7 @@ func (c *run) site(s *site) {
 	s.axis = axis
 	s.out.Outline, s.out.Crest, s.out.Axis = s.outline.Points, axis.Crest, axis.Dir
 	c.checkCrest(s)
+	c.siteOnBone(s)
 	c.heightRow(s)
 	s.widthRows(s.hand)
 	s.tiltRow(s.hand)
