@@ -71,6 +71,19 @@ func TestCorrelatedTermsAddWithTheirSigns(t *testing.T) {
 	near(t, "difference", opposed.Std(), 0, 1e-12)
 }
 
+// A difference of two lengths that share an error is free of it, and what is scaled keeps its sign: a − b
+// with the same blur in both has none; 2·(a − b), a and b by different parts of it, has twice their
+// difference. Source: JCGM 100:2008, equation 16 with r = ±1.
+func TestScaledTermsKeepTheirSigns(t *testing.T) {
+	a := Budget{{Name: "a", Std: 0.3, Group: "blur"}}
+	near(t, "a − a", append(a.Scaled(1), a.Scaled(-1)...).Std(), 0, 1e-12)
+	near(t, "a + a", append(a.Scaled(1), a.Scaled(1)...).Std(), 0.6, 1e-12)
+	opposed := Budget{{Std: 0.5, Group: "blur"}, {Std: 0.3, Sensitivity: -1, Group: "blur"}}
+	near(t, "2·(a − b)", opposed.Scaled(2).Std(), 0.4, 1e-12)
+	near(t, "−2·(a − b)", opposed.Scaled(-2).Std(), 0.4, 1e-12)
+	near(t, "a − b and −(a − b)", append(opposed, opposed.Scaled(-1)...).Std(), 0, 1e-12)
+}
+
 // Order and unit do not matter: shuffled terms give the same u, a factor scales it.
 func TestOrderAndUnitDoNotMatter(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
