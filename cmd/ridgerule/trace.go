@@ -21,7 +21,7 @@ type traceFlags struct {
 	from, to, plan, series string
 	through                []string
 	name, kind, file       string
-	voxel, replace         bool
+	voxel, replace, odd    bool
 }
 
 func (a *app) trace() *cobra.Command {
@@ -31,7 +31,9 @@ func (a *app) trace() *cobra.Command {
 		Short: "Follow a canal between marked points",
 		Long: `Follow a canal between two or more marked points and write it as a structure for a plan, to be put under
 structures: there. It is a proposal, marked 'traced, to be confirmed': marrow can look like a canal. What
-stderr says of low confidence is where to look first.
+stderr says of low confidence is where to look first. A path that is unlike a canal (longer than 1.6 times
+the marks' distance, turning back by more than 2 mm between two marks, or not shown by the image over
+3 mm) is refused; --allow-odd writes it, with what is unlikely about it.
 
 Marks are patient coordinates (LPS, mm) inside the canal, or with --voxel indices i,j,k of the series as
 read. With --plan they are the points of the plan's structure NAME.
@@ -51,6 +53,7 @@ read. With --plan they are the points of the plan's structure NAME.
 	fl.StringVar(&k.kind, "kind", "", "`canal`, incisive_canal, anterior_loop or other; canal when neither this nor a plan says")
 	fl.StringVarP(&k.file, "output", "o", "", "write the structure into `FILE`, not to stdout; it must not exist")
 	fl.BoolVar(&k.replace, "replace", false, "let -o replace a file")
+	fl.BoolVar(&k.odd, "allow-odd", false, "write a path that is unlike a canal, too")
 	fl.StringVar(&k.series, "series", "", "the series to read when there are several: its number or `UID`")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		marks, err := k.marks()
@@ -87,12 +90,15 @@ func (a *app) follow(ctx context.Context, path string, k traceFlags, place func(
 	if err != nil {
 		return nil, err
 	}
-	found, err := trace.Follow(ctx, v, marks, trace.Options{})
+	found, err := trace.Follow(ctx, v, marks, trace.Options{AllowOdd: k.odd})
 	return found, wrongMarks(err)
 }
 
 // wrongMarks makes a fault of the marks a fault of the command line.
 func wrongMarks(err error) error {
+	if errors.Is(err, trace.ErrOdd) {
+		return usagef("%s; or write it all the same with --allow-odd", strings.TrimPrefix(err.Error(), "trace: "))
+	}
 	for _, fault := range []error{trace.ErrMarks, trace.ErrOutside, trace.ErrBlank, trace.ErrNoPath} {
 		if errors.Is(err, fault) {
 			return usagef("%s", strings.TrimPrefix(err.Error(), "trace: "))
@@ -126,19 +132,14 @@ func (a *app) traced(p *trace.Path, k traceFlags) error {
 		}
 	}
 	a.say("traced, to be confirmed: %.1f mm of %s, sd %.2f mm; confidence %.2f in the mean, %.2f at least",
-		p.Length, k.kind, p.MarkingSD(), mean(p.Confidence), slices.Min(p.Confidence))
+		p.Length, k.kind, p.MarkingSD(), p.MeanConfidence(), slices.Min(p.Confidence))
+	for _, why := range p.Odd {
+		a.say("unlikely: %s", why)
+	}
 	for _, s := range p.Low {
 		a.say("low confidence (down to %.2f) from %.1f to %.1f mm along the path: look there first", s.Confidence, s.From, s.To)
 	}
 	return nil
-}
-
-func mean(x []float64) float64 {
-	sum := 0.0
-	for _, v := range x {
-		sum += v
-	}
-	return sum / float64(len(x))
 }
 
 // writeFile writes a file whole or not at all, for its owner's eyes.
@@ -174,11 +175,21 @@ type tracedPath struct {
 	RadiusSD   []float64    `json:"radius_sd_mm"`
 	Confidence []float64    `json:"confidence"`
 	Low        []lowStretch `json:"low_confidence"`
+	EndSD      float64      `json:"end_sd_mm"` // of the ends along the canal
+	Unlikely   []string     `json:"unlikely"`
+	Traced     tracedBy     `json:"traced"`
+}
+
+// tracedBy is the same word for a traced structure as in a plan.
+type tracedBy struct {
+	Confirmed  bool    `json:"confirmed"`
+	Confidence float64 `json:"confidence"` // mean along the path
 }
 
 func tracedOf(p *trace.Path, k traceFlags) tracedPath {
 	out := tracedPath{Name: k.name, Kind: k.kind, Status: "traced, to be confirmed", Length: p.Length, Radii: p.Radii,
-		SD: p.MarkingSD(), PointSD: p.SD, RadiusSD: p.RadiusSD, Confidence: p.Confidence, Low: []lowStretch{}}
+		SD: p.MarkingSD(), PointSD: p.SD, RadiusSD: p.RadiusSD, Confidence: p.Confidence, Low: []lowStretch{},
+		EndSD: p.EndSD, Unlikely: append([]string{}, p.Odd...), Traced: tracedBy{Confidence: p.MeanConfidence()}}
 	for _, q := range p.Points {
 		out.Path = append(out.Path, [3]float64{q.X, q.Y, q.Z})
 	}

@@ -156,16 +156,46 @@ var floats = func() (table [1 << 16]float32) {
 	return table
 }()
 
-// step is the hot loop: trilinear interpolation at a, a+d, a+2d … All cells must lie within the
-// grid, which inside has made sure of; the loads are unchecked because even one check a sample
-// costs a tenth of the speed (BenchmarkSample).
+// held reports whether the cells at i, i+di … i+(n−1)·di, n ≤ stretch, fixed, all have a voxel below and one above on
+// an axis of size voxels. It is exact: between its two ends an arithmetic progression of integers leaves no
+// interval that holds both, and nothing overflows unseen. With |di| ≤ 2⁵⁰ and n ≤ 2¹² the way is at most
+// 2⁶², so i ≥ 0 less the way fits an int64, and i plus the way either fits or comes out negative.
+func held(i, di int64, n, size int) bool {
+	const far = 1 << 50
+	last := int64(size) - 2
+	if n > stretch || di < -far || di > far {
+		return false
+	}
+	end := i + int64(n-1)*di
+	return i >= 0 && i>>32 <= last && end >= 0 && end>>32 <= last
+}
+
+// step fills dst, at most stretch pixels, with the grey values at a, a+d, a+2d … Where a cell would lie outside the
+// grid, which inside leaves to none, the checked way is taken.
 func (v *Volume) step(dst []float32, a, d Index) {
 	if len(dst) == 0 {
 		return
 	}
-	const frac = 1.0 / (1 << 32)
 	i, j, k := fixed(a.I), fixed(a.J), fixed(a.K)
 	di, dj, dk := fixed(d.I), fixed(d.J), fixed(d.K)
+	n := v.Size
+	if len(v.Stored) == n[0]*n[1]*n[2] && held(i, di, len(dst), n[0]) && held(j, dj, len(dst), n[1]) && held(k, dk, len(dst), n[2]) {
+		v.unchecked(dst, [3]int64{i, j, k}, [3]int64{di, dj, dk})
+		return
+	}
+	for x := range dst {
+		f := float64(x)
+		dst[x] = v.at(Index{a.I + f*d.I, a.J + f*d.J, a.K + f*d.K})
+	}
+}
+
+// unchecked is the hot loop: trilinear interpolation at fixed coordinates a, a+d, a+2d …, all of whose cells are
+// held. One voxel below and one above on each axis, and as many stored values as the grid has voxels,
+// are all that the loads touch. Checking each load instead took 1.08 times as long, held 1.01 times (rows of 600, least of 600 rounds).
+func (v *Volume) unchecked(dst []float32, a, d [3]int64) {
+	const frac = 1.0 / (1 << 32)
+	i, j, k := a[0], a[1], a[2]
+	di, dj, dk := d[0], d[1], d[2]
 	row := uintptr(v.Size[0]) * 2
 	slice := row * uintptr(v.Size[1])
 	base, table := unsafe.Pointer(&v.Stored[0]), &floats

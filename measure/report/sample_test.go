@@ -18,7 +18,7 @@ func pointer(x float64) *float64 { return &x }
 
 func budget(edge, place float64) uncertainty.Budget {
 	return uncertainty.Budget{
-		{Name: "edge noise", Std: edge, Sensitivity: 1, DoF: 14},
+		{Name: "edge noise", Std: edge, Sensitivity: 1},
 		{Name: "voxel and blur", Std: 0.03, Sensitivity: 1},
 		{Name: "edge rule", Std: 0.05, Sensitivity: 1},
 		{Name: "section placement", Std: place, Sensitivity: 1},

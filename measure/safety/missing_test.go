@@ -227,3 +227,27 @@ func TestDeclaredIsNotMarked(t *testing.T) {
 		t.Errorf("absent: %q", got)
 	}
 }
+
+// A canal runs past the site where its surface does, by the implant's radius and the margin, 2 + 2 mm, on either
+// side. On a straight arch a centre-line that ends 3 mm past the site does with a radius of 1.5 mm, and
+// does not with one of 0.5 mm.
+func TestCanalRunsPastTheSiteByItsSurface(t *testing.T) {
+	site := Place{Tooth: "36", Tangent: v(1, 0, 0), Mesial: v(1, 0, 0), Occlusal: v(0, 0, 1), Radius: 2}
+	for _, c := range []struct {
+		distal, mesial, radius float64
+		want                   string
+	}{
+		{30, 3, 1.5, ""},
+		{30, 3, 0.5, "3.5 mm mesial"},
+		{3, 30, 1.5, ""},
+		{3, 30, 0.5, "3.5 mm distal"},
+		{30, -1, 0.5, "does not reach the site: it ends 0.5 mm distal"},
+		{-1, 30, 0.5, "does not reach the site: it ends 0.5 mm mesial"},
+	} {
+		canal := Structure{Name: "left canal", Kind: Canal, Path: []r3.Vec{v(-c.distal, 0, -15), v(c.mesial, 0, -15)}, Radii: []float64{c.radius, c.radius}}
+		got := reasons(Missing(site, []Structure{canal}, Margins()))
+		if (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
+			t.Errorf("%g mm distally, %g mm mesially, radius %g mm: %q, want %q", c.distal, c.mesial, c.radius, got, c.want)
+		}
+	}
+}

@@ -56,15 +56,19 @@ func (m *model) at(d *disc, x, y float64, slope *slopes) float64 {
 	return out + step*d1 + m[mWall]*(d2-d1)
 }
 
-// clamp keeps the model a canal.
-func (m *model) clamp() {
+// clamp keeps the model a canal, its wall no brighter than bone can be here.
+func (m *model) clamp(brightest float64) {
 	m[mr] = min(max(m[mr], smallest), largest)
 	m[mThick] = min(max(m[mThick], thinnest), thick)
-	m[mWall] = max(m[mWall], 0)
+	m[mWall] = max(0, min(m[mWall], brightest-m[mOut]))
 }
 
-// prior is what is known of a model before the picture: each number with its own sd.
-type prior struct{ mean, sd model }
+// prior is what is known of a model before the picture: each number with its own sd, and how bright
+// bone is.
+type prior struct {
+	mean, sd  model
+	brightest float64 // grey value
+}
 
 // fit is a canal found in a section.
 type fit struct {
@@ -108,7 +112,7 @@ func (c *section) fit(d *disc, p prior) *fit {
 		for i := range step {
 			trial.model[i] += step[i]
 		}
-		trial.clamp()
+		trial.clamp(p.brightest)
 		c.evaluate(d, trial)
 		if trial.cost(p) > cost {
 			lambda *= 8

@@ -18,11 +18,13 @@ type Path struct {
 	Radii      []float64 // of the canal's outer tube, its bony wall included: lumen + Wall, mm
 	Lumen      []float64 // radius of the dark lumen, mm
 	Wall       float64   // thickness of the bony wall, one number for the path, mm; 0 where none is seen
-	SD         []float64 // 1-sigma of the centre toward any one direction across the path, mm
+	SD         []float64 // 1-sigma of the centre toward any one direction across the path, mm; at the ends that of the mark along it, see EndSD
 	RadiusSD   []float64 // 1-sigma of the radius, mm
 	Confidence []float64 // how much of the canal's edge stands out of noise and marrow, 0 to 1, see [Path.Low]; no unit
 	Low        []Span    // stretches of low confidence: look there first
 	Length     float64   // along the centre-line, mm
+	EndSD      float64   // 1-sigma of where the ends lie along the canal, mm: that of the marks
+	Odd        []string  // what is unlike a canal about it; only with [Options.AllowOdd], else the path is refused
 }
 
 // Span is a stretch of a path.
@@ -36,6 +38,7 @@ const (
 	unmodelled = 1.25 // surroundings are no simple shape: errors on synthetic jaws were that much above the fits' own sd
 	coreSD     = 0.02 // mm; linear interpolation between voxels
 	wallSD     = 0.1  // mm; a thin bright wall and a thick dull one look alike once blurred
+	unseenSD   = 0.2  // mm; where no wall is seen there may be one, about 0.4 mm thick: half of it
 )
 
 // sectors divide the canal's edge for the confidence.
@@ -79,14 +82,18 @@ func (c *centred) path(marks []r3.Vec, o Options) (*Path, error) {
 	if !ok || len(cur.s) != len(c.points) {
 		return nil, fmt.Errorf("%w: the centre-line folds", ErrNoPath)
 	}
+	wall, hidden := c.wall(), wallSD
+	if wall == 0 {
+		hidden = unseenSD
+	}
 	sd, sdR := make([]float64, len(c.points)), make([]float64, len(c.points))
 	for i := range c.points {
 		s := math.Sqrt((c.x[0].variance[i] + c.x[1].variance[i] + c.x[2].variance[i]) / 3)
 		sd[i] = math.Hypot(unmodelled*s, coreSD)
-		sdR[i] = math.Hypot(math.Sqrt(c.r.variance[i]), wallSD)
+		sdR[i] = math.Hypot(math.Sqrt(c.r.variance[i]), hidden)
 	}
 	from, to := cur.trim(marks[0], marks[len(marks)-1])
-	p := &Path{Length: to - from, Wall: c.wall()}
+	p := &Path{Length: to - from, Wall: wall, EndSD: o.MarkSD}
 	n := max(1, int(math.Round(p.Length/o.Spacing)))
 	step := p.Length / float64(n)
 	for i := range n + 1 {
@@ -94,12 +101,23 @@ func (c *centred) path(marks []r3.Vec, o Options) (*Path, error) {
 		p.Points = append(p.Points, cur.at(s))
 		lumen := lerp(cur.s, c.r.value, s)
 		p.Lumen, p.Radii = append(p.Lumen, lumen), append(p.Radii, lumen+p.Wall)
-		p.SD = append(p.SD, lerp(cur.s, sd, s))
+		p.SD = append(p.SD, math.Hypot(lerp(cur.s, sd, s), p.endSD(s-from)))
 		p.RadiusSD = append(p.RadiusSD, lerp(cur.s, sdR, s))
 		p.Confidence = append(p.Confidence, lerp(cur.s, c.confidence, s))
 	}
 	p.Low = low(p.Confidence, step, o.Low)
 	return p, nil
+}
+
+// endSD returns what the end marks' scatter adds to the sd of a point at arc length s, mm: all of it at the
+// ends, where a canal ends or turns the path goes on straight by as much, and nothing two of it
+// farther in.
+func (p *Path) endSD(s float64) float64 {
+	if p.EndSD == 0 {
+		return 0
+	}
+	in := min(s, p.Length-s)
+	return p.EndSD * max(0, 1-in/(2*p.EndSD))
 }
 
 // wall returns the thickness of the canal's wall, mm, or 0 when it does not stand out of noise.
@@ -141,24 +159,47 @@ func low(confidence []float64, step, limit float64) []Span {
 
 // MarkingSD returns the 1-sigma uncertainty of the traced surface that a plan carries as
 // sd_mm, in mm: centre and radius together where they are least certain, because a plan has
-// one number for the whole canal.
+// one number for the whole canal. The ends' own scatter, which is along the canal, is not in it unless the path
+// is all ends: it would make the whole canal as uncertain as its marks.
 func (p *Path) MarkingSD() float64 {
-	worst := 0.0
+	worst, all := 0.0, 0.0
 	for i := range p.SD {
-		worst = max(worst, math.Hypot(p.SD[i], p.RadiusSD[i]))
+		sd := math.Hypot(p.SD[i], p.RadiusSD[i])
+		all = max(all, sd)
+		if p.endSD(p.step()*float64(i)) == 0 {
+			worst = max(worst, sd)
+		}
+	}
+	if worst == 0 {
+		return all
 	}
 	return worst
 }
 
+// MeanConfidence returns the mean of the confidence along the path, 0 to 1 without unit.
+func (p *Path) MeanConfidence() float64 {
+	sum := 0.0
+	for _, c := range p.Confidence {
+		sum += c
+	}
+	return sum / float64(max(1, len(p.Confidence)))
+}
+
 // WriteYAML writes the path as one entry of a plan's structures, of the kind given (canal,
-// incisive_canal …) and marked 'traced, to be confirmed', with the stretches of low confidence as
-// comments.
+// incisive_canal …), marked as traced and not confirmed, as data and in words. How far its ends can be
+// trusted, what is odd about it and its stretches of low confidence are comments.
 func (p *Path) WriteYAML(w io.Writer, name, kind string) error {
 	if len(p.Points) == 0 || len(p.Radii) != len(p.Points) {
 		return errors.New("trace: a path without points or radii cannot be written")
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "# traced, to be confirmed: %.1f mm of canal\n", p.Length)
+	if p.EndSD > 0 {
+		fmt.Fprintf(&b, "# its ends lie where the marks are: along the canal they are no surer than %.1f mm (1 sd)\n", p.EndSD)
+	}
+	for _, why := range p.Odd {
+		fmt.Fprintf(&b, "# unlikely: %s\n", why)
+	}
 	for _, s := range p.Low {
 		fmt.Fprintf(&b, "# low confidence (down to %.2f) from %.1f to %.1f mm along the path: look there first\n", s.Confidence, s.From, s.To)
 	}
@@ -174,6 +215,7 @@ func (p *Path) WriteYAML(w io.Writer, name, kind string) error {
 		fmt.Fprintf(&b, "%.3f", r)
 	}
 	fmt.Fprintf(&b, "]\n  sd_mm: %.3f\n", p.MarkingSD())
+	fmt.Fprintf(&b, "  traced: {confirmed: false, confidence: %.2f}\n", p.MeanConfidence())
 	_, err := io.WriteString(w, b.String())
 	return err
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -29,6 +30,7 @@ type known struct {
 	wall   float64 // usual brightness of the wall above marrow
 	thick  float64 // usual thickness of the wall, mm
 	firm   bool    // false before the first round
+	cortex float64 // grey value of cortex around the canal: its wall is no brighter
 }
 
 // centred is the path between rounds: even points with a fit at each.
@@ -53,6 +55,7 @@ func recentre(ctx context.Context, v *volume.Volume, rough, marks []r3.Vec, o Op
 	h := pitch(v.Grid)
 	know := known{thick: 0.4}
 	know.setBlur(math.Sqrt(0.2*0.2 + h*h/6))
+	know.cortex = cortexAlong(v, rough)
 	for round := range rounds {
 		cur, ok := newCurve(points)
 		if !ok {
@@ -212,6 +215,7 @@ func (c *centred) prior(know *known, i int) prior {
 		mean: model{mr: r, mInside: inside, mOut: out, mWall: s / 2, mThick: know.thick},
 		sd:   model{0.8, 0.8, 0.4, s, 2 * s, s / 2, s / 2, 2 * s, 0.15, s / 2, s / 2},
 	}
+	p.brightest = know.cortex
 	if know.firm {
 		p.sd[mx], p.sd[my], p.sd[mr] = 0.6, 0.6, 0.3
 		p.mean[mInside], p.sd[mInside] = know.inside, s/4
@@ -223,7 +227,7 @@ func (c *centred) prior(know *known, i int) prior {
 
 // learn returns what this round knows about the canal.
 func (c *centred) learn(before known) known {
-	k := known{blur: before.blur, disc: before.disc, firm: true, inside: c.usual(mInside), wall: c.usual(mWall), thick: c.usual(mThick)}
+	k := known{blur: before.blur, disc: before.disc, cortex: before.cortex, firm: true, inside: c.usual(mInside), wall: c.usual(mWall), thick: c.usual(mThick)}
 	n := len(c.points) - 1
 	k.radius = func(part float64) float64 { return c.r.value[int(math.Round(part*float64(n)))] }
 	return k
@@ -259,4 +263,45 @@ func (c *centred) trust() {
 	for i, f := range c.fits {
 		c.confidence[i] = c.sections[i].confidence(f, max(c.noise, f.noise))
 	}
+}
+
+// cortexAlong returns the grey value of cortex around a path: what is brighter than the path is divided
+// in two (Otsu), and cortex is the third quartile of the brighter part, because its lower half is blurred
+// edge. It is +Inf where there is too little.
+func cortexAlong(v *volume.Volume, path []r3.Vec) float64 {
+	const every = 2.0 // mm
+	cur, ok := newCurve(path)
+	if !ok {
+		return math.Inf(1)
+	}
+	points, _ := cur.even(every)
+	t := tangents(points, 1)
+	var g, lumen []float64
+	for i, p := range points {
+		plane := acrossPath(v, p, t[i])
+		lumen = append(lumen, float64(plane[len(plane)/2]))
+		for _, x := range plane {
+			if x == x {
+				g = append(g, float64(x))
+			}
+		}
+	}
+	slices.Sort(g)
+	low, _ := slices.BinarySearch(g, median(lumen))
+	if g = g[low:]; len(g) < 100 {
+		return math.Inf(1)
+	}
+	at := otsu(g)
+	return g[at+(len(g)-at)*3/4]
+}
+
+// acrossPath returns the grey values of the plane across t through p, 10 mm each way, p in the middle.
+func acrossPath(v *volume.Volume, p, t r3.Vec) []float32 {
+	const half, pitch = 10.0, 0.5 // mm; a jaw is hardly wider than twice the one
+	const side = 2*int(half/pitch) + 1
+	u, w := across(t)
+	return v.Sample(nil, volume.Plane{
+		Origin: r3.Sub(p, r3.Scale(half, r3.Add(u, w))), Width: side, Height: side,
+		StepX: r3.Scale(pitch, u), StepY: r3.Scale(pitch, w),
+	})
 }

@@ -11,6 +11,7 @@
 //	recentre.go  rounds of: planes across the path (section.go), a canal fitted in each (fit.go,
 //	             disc.go), how firm each fit is (precision.go), the line through them (smooth.go)
 //	path.go      the even path (curve.go), its confidence, and the structure written for a plan
+//	odd.go       what is unlike a canal about the path
 //
 // [Look] goes the other way: a marked path flows in, and for each piece of it ([Piece]) whether
 // the picture shows a canal there, none, or one beside it (look.go, look_piece.go, look_map.go).
@@ -66,6 +67,9 @@ type Options struct {
 	MarkSD  float64 // how well the marks are placed, 1-sigma, mm; 0 means 0.5
 	Reach   float64 // how far the canal may bow away from the line between two marks, mm; 0 means a quarter of their distance, at least 10
 	Low     float64 // confidence below which a stretch is named in Path.Low; 0 means 0.6
+	Least   float64 // confidence below which a stretch of 3 mm makes the path unlikely; 0 means 0.3
+
+	AllowOdd bool // return an unlikely path, see [ErrOdd], with what is unlikely in Path.Odd
 }
 
 func (o Options) withDefaults() Options {
@@ -77,6 +81,7 @@ func (o Options) withDefaults() Options {
 	def(&o.Spacing, 1)
 	def(&o.MarkSD, 0.5)
 	def(&o.Low, 0.6)
+	def(&o.Least, 0.3)
 	return o
 }
 
@@ -87,6 +92,7 @@ func (o Options) check() error {
 	}{
 		{"spacing", o.Spacing, 0.1, 10}, {"mark sd", o.MarkSD, 0.01, 5},
 		{"reach", o.Reach, 0, 40}, {"low confidence", o.Low, 0, 1},
+		{"least confidence", o.Least, 0, 1},
 	} {
 		if !(f.x >= f.lo && f.x <= f.hi) {
 			return fmt.Errorf("trace: %s %g is not within %g to %g", f.name, f.x, f.lo, f.hi)
@@ -107,7 +113,9 @@ const (
 //
 // A mark that is not finite, repeats its neighbour, or lies outside the field or on a blank
 // voxel comes back as a [*MarkError]. Where blank voxels or the field's edge leave no way from
-// a mark to the next, the error wraps [ErrNoPath].
+// a mark to the next, the error wraps [ErrNoPath]. A path that is unlike a canal (longer than 1.6 times
+// the marks' distance, turning back between two of them, or not shown by the picture over 3 mm)
+// is refused with an error wrapping [ErrOdd], unless o.AllowOdd.
 //
 // Source: Sethian JA. Proc Natl Acad Sci 1996;93:1591–1595. doi:10.1073/pnas.93.4.1591
 // Source: Cohen LD, Kimmel R. Int J Comput Vis 1997;24:57–78. doi:10.1023/A:1007922224810
@@ -127,7 +135,11 @@ func Follow(ctx context.Context, v *volume.Volume, marks []r3.Vec, o Options) (*
 	if err != nil {
 		return nil, err
 	}
-	return recentre(ctx, v, path, marks, o)
+	p, err := recentre(ctx, v, path, marks, o)
+	if err != nil {
+		return nil, err
+	}
+	return p.judge(marks, o)
 }
 
 // rough returns the minimal path through all marks, before re-centring.

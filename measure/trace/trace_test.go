@@ -258,3 +258,18 @@ func TestUnusableMarks(t *testing.T) {
 		t.Errorf("cancelled: %v", err)
 	}
 }
+
+// A picture sharper than usual: taken for a more blurred one, its wall would seem thinner and brighter than
+// bone, and the canal too thin (−0.12 mm before walls were held to be no brighter than cortex). The
+// tolerance is half of what the path itself allows a wall ([wallSD]).
+func TestSharpPictureDoesNotThinTheCanal(t *testing.T) {
+	s := bar(sweep(-9, 9, func(x float64) r3.Vec { return r3.Vec{X: x, Y: 1 + 0.01*x*x} }))
+	s.sigma, s.texture = 0.12, 120
+	p, err := Follow(t.Context(), s.paint(t, s.straightGrid(0.25)), s.ends(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if off := mean(p.Radii) - s.radius - s.wall; math.Abs(off) > 0.05 {
+		t.Errorf("outer radius is %+.3f mm off (lumen %.3f, wall %.3f mm)", off, mean(p.Lumen), p.Wall)
+	}
+}

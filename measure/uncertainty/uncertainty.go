@@ -2,10 +2,13 @@
 // Guide to the Expression of Uncertainty in Measurement does.
 //
 // A room that measures hands in a value and a [Budget]; what comes out is a [Length] or an
-// [Angle] that knows its standard uncertainty u, its effective degrees of freedom and its
-// expanded uncertainty U = k·u with k = 2.
+// [Angle] that knows its standard uncertainty u and its expanded uncertainty U = k·u with k = 2.
 //
-// Source: JCGM 100:2008 (GUM), clauses 4.3, 5.1, 5.2, 6.2 and G.4.
+// Degrees of freedom are not carried: every term here is a limit or a model's (4.3), or comes from the
+// residuals of many pixels, and for those k = 2 is what Student's t says. A term from a few
+// repeated readings must not be put into a budget; the room of repeated readings is measure/repeat.
+//
+// Source: JCGM 100:2008 (GUM), clauses 4.3, 5.1, 5.2, 6.2 and 6.3.3.
 package uncertainty
 
 import (
@@ -21,7 +24,6 @@ type Term struct {
 	Name        string  // what is uncertain, in plain words: "edge noise"
 	Std         float64 // standard uncertainty of the input, in the input's own unit
 	Sensitivity float64 // how far the value moves for one unit of the input; 0 means 1
-	DoF         float64 // degrees of freedom of Std; 0 means infinite
 	Group       string  // terms of one non-empty group are fully correlated and add with their signs
 }
 
@@ -54,7 +56,7 @@ type Budget []Term
 func (b Budget) Std() float64 {
 	sum := 0.0
 	for _, c := range b.independent() {
-		sum += c.share * c.share
+		sum += c * c
 	}
 	return math.Sqrt(sum)
 }
@@ -62,45 +64,19 @@ func (b Budget) Std() float64 {
 // U returns the expanded uncertainty k·u with k = [Coverage], in the value's unit.
 func (b Budget) U() float64 { return Coverage * b.Std() }
 
-// DoF returns the effective degrees of freedom (without unit), +Inf when every term is known
-// exactly.
-//
-//	ν = u⁴ / Σ (c·u)⁴/νᵢ
-//
-// Source: Welch–Satterthwaite, JCGM 100:2008, equation G.2b.
-func (b Budget) DoF() float64 {
-	below := 0.0
-	for _, c := range b.independent() {
-		below += c.weak
-	}
-	u := b.Std()
-	if below == 0 {
-		return math.Inf(1)
-	}
-	return u * u * u * u / below
-}
-
-// share is the contribution of one independent term or of one correlated group, and its part
-// of the Welch–Satterthwaite sum.
-type share struct{ share, weak float64 }
-
-func (b Budget) independent() []share {
-	var all []share
+// independent returns the signed share of every independent term and of every correlated group, in the
+// value's unit.
+func (b Budget) independent() []float64 {
+	var all []float64
 	groups := map[string]int{}
 	for _, t := range b {
-		c := t.Contribution()
-		s := share{share: c}
-		if t.DoF > 0 {
-			s.weak = c * c * c * c / t.DoF
-		}
 		at, known := groups[t.Group]
 		if t.Group == "" || !known {
 			groups[t.Group] = len(all)
-			all = append(all, s)
+			all = append(all, t.Contribution())
 			continue
 		}
-		all[at].share += s.share
-		all[at].weak += s.weak
+		all[at] += t.Contribution()
 	}
 	return all
 }
@@ -110,7 +86,7 @@ func (b Budget) Scaled(factor float64) Budget {
 	out := make(Budget, len(b))
 	for i, t := range b {
 		c := factor * t.Contribution()
-		out[i] = Term{Name: t.Name, Std: math.Abs(c), Sensitivity: math.Copysign(1, c), DoF: t.DoF, Group: t.Group}
+		out[i] = Term{Name: t.Name, Std: math.Abs(c), Sensitivity: math.Copysign(1, c), Group: t.Group}
 	}
 	return out
 }
@@ -137,23 +113,18 @@ type Angle struct {
 
 // termJSON is a term as result.json shows it.
 type termJSON struct {
-	Name         string   `json:"name"`
-	Std          float64  `json:"std"`
-	Sensitivity  float64  `json:"sensitivity"`
-	Contribution float64  `json:"contribution"`
-	DoF          *float64 `json:"dof,omitempty"`
-	Group        string   `json:"group,omitempty"`
+	Name         string  `json:"name"`
+	Std          float64 `json:"std"`
+	Sensitivity  float64 `json:"sensitivity"`
+	Contribution float64 `json:"contribution"`
+	Group        string  `json:"group,omitempty"`
 }
 
-// MarshalJSON writes the term with its contribution worked out; infinite degrees of freedom
-// are left out.
+// MarshalJSON writes the term with its contribution worked out.
 func (t Term) MarshalJSON() ([]byte, error) {
 	out := termJSON{Name: t.Name, Std: t.Std, Sensitivity: t.Sensitivity, Contribution: math.Abs(t.Contribution()), Group: t.Group}
 	if out.Sensitivity == 0 {
 		out.Sensitivity = 1
-	}
-	if t.DoF > 0 && !math.IsInf(t.DoF, 0) {
-		out.DoF = &t.DoF
 	}
 	return json.Marshal(out)
 }
@@ -165,8 +136,5 @@ func (t *Term) UnmarshalJSON(data []byte) error {
 		return err
 	}
 	*t = Term{Name: in.Name, Std: in.Std, Sensitivity: in.Sensitivity, Group: in.Group}
-	if in.DoF != nil {
-		t.DoF = *in.DoF
-	}
 	return nil
 }
