@@ -222,8 +222,8 @@ func (c *run) ends(s *site, im safety.Implant) []safety.Finding {
 	var out []safety.Finding
 	if c.plan.Jaw == Mandible {
 		gap := s.apexGap(im, func(a ridge.Axis) (uncertainty.Length, error) {
-			_, l, err := s.outline.End(a, s.hand)
-			return l, err
+			end, err := s.outline.End(a, s.hand)
+			return end.Length, err
 		})
 		out = append(out, safety.Hold("border", safety.Other, gap, [2]r3.Vec{}, c.rules, safety.BasalCortex, unless(gap, "the border was not found below the apex")))
 	}

@@ -31,9 +31,9 @@ func TestLengthsDoNotKnowTheUnitOfGrey(t *testing.T) {
 			require.NoError(t, err)
 			out = append(out, w.Length, w.Plates[0].Length, w.Plates[1].Length)
 		}
-		_, h, err := o.End(a, Hand{})
+		h, err := o.End(a, Hand{})
 		require.NoError(t, err)
-		return append(out, h)
+		return append(out, h.Length)
 	}
 	want := measured(volume.Rescale{Slope: 1})
 	for _, r := range []volume.Rescale{{Slope: 1e-3}, {Slope: 1e3}, {Slope: 1, Intercept: 20000}, {Slope: 0.01, Intercept: -300}} {
