@@ -51,7 +51,7 @@ func (c *run) heightRow(s *site) {
 func (c *run) findHeight(s *site) height {
 	want := s.plan.HeightTo
 	if want != ToAuto && want != "" {
-		return c.heightTo(s, want)
+		return s.toBase(c.heightTo(s, want))
 	}
 	best := height{why: "no limit was marked or found along the axis"}
 	var reasons []string
@@ -68,11 +68,33 @@ func (c *run) findHeight(s *site) height {
 			best = h
 		}
 	}
-	if best.to == ToBorder && c.mayHaveCanal(s) {
-		best.why = "canal not marked in this section: the height runs to the border, past where the canal may lie"
-		best.open = "canal not marked"
+	if best.wall() {
+		best.why, best.open = notToBase, notToBase
+	}
+	if (best.to == ToBorder || best.wall()) && c.mayHaveCanal(s) {
+		best.why = joined(best.why, "canal not marked in this section: the height runs to the "+spaced(best.to)+", past where the canal may lie")
+		best.open = joined(best.open, "canal not marked")
 	}
 	return best
+}
+
+// notToBase says of a length along the axis that it ends at a side wall.
+const notToBase = "not a height of bone to the base"
+
+// wall reports whether the length ends at a side wall of the ridge.
+func (h height) wall() bool { return h.to == ToBuccalWall || h.to == ToLingualWall }
+
+// toBase returns a height that was asked for to the border, and none, with the remedy, where it is only a
+// length to a side wall.
+func (s *site) toBase(h height) height {
+	if !h.wall() {
+		return h
+	}
+	remedy := "give axis: occlusal, or a vector, in the plan"
+	if s.plan.Axis != AxisRidge && s.plan.Axis != "" {
+		remedy = "give another axis in the plan"
+	}
+	return height{why: fmt.Sprintf("the axis leaves the bone through its %s, %.1f mm below the crest, and not at the base: no height to the border; %s", spaced(h.to), h.Value, remedy)}
 }
 
 // sameEnd is how close two limits are one and the same surface, mm: a sinus that opens into the
@@ -108,11 +130,12 @@ func (c *run) mayHaveCanal(s *site) bool {
 func (c *run) heightTo(s *site, limit Limit) height {
 	switch limit {
 	case ToBorder:
-		end, l, err := s.outline.End(s.axis, s.hand)
+		end, err := s.outline.End(s.axis, s.hand)
 		if err != nil {
 			return height{why: plain(err)}
 		}
-		return height{Length: l, to: ToBorder, end: end}
+		to := map[ridge.Surface]Limit{ridge.Base: ToBorder, ridge.BuccalWall: ToBuccalWall, ridge.LingualWall: ToLingualWall}[end.Through]
+		return height{Length: end.Length, to: to, end: end.At}
 	case ToCanal:
 		return c.heightToTube(s)
 	}

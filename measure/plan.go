@@ -25,6 +25,10 @@ const (
 	ToSinus      Limit = "sinus"
 	ToNasalFloor Limit = "nasal_floor"
 	ToBorder     Limit = "border"
+
+	// Where the axis leaves the bone before its base; a plan cannot ask for them.
+	ToBuccalWall  Limit = "buccal_wall"
+	ToLingualWall Limit = "lingual_wall"
 )
 
 // AxisRule says where a site's axis comes from.

@@ -198,12 +198,12 @@ func (t *standing) toBorder(im safety.Implant) (least uncertainty.Length, err er
 	}
 	least.Value = math.Inf(1)
 	for _, a := range lines {
-		_, l, err := cut.outline.End(a, t.c.handFor(t.s, cut.frame.Arc))
+		end, err := cut.outline.End(a, t.c.handFor(t.s, cut.frame.Arc))
 		if err != nil {
 			return least, err
 		}
-		if l.Value < least.Value {
-			least = l
+		if end.Value < least.Value {
+			least = end.Length
 		}
 	}
 	return least, nil

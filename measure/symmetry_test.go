@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"flag"
+	"fmt"
 	"math"
 	"slices"
 	"strconv"
@@ -284,6 +285,51 @@ func TestMeasuresDoNotKnowHowVoxelsAreStored(t *testing.T) {
 			}
 			same(t, phantom.Kind(kind).String(), j.base, again, motion{turn: r3.NewRotation(0, r3.Vec{Z: 1})})
 		})
+	}
+}
+
+// Grey values have no unit: stretched from 10⁻³ to 10³ times, and shifted by up to ten times their range, they
+// say the same in every row but those of the grey values themselves, which are stretched and shifted along.
+func TestGreyValuesHaveNoUnit(t *testing.T) {
+	both, err := jaws()
+	require.NoError(t, err)
+	for kind, j := range both {
+		for _, grey := range []volume.Rescale{{Slope: 1e-3}, {Slope: 1e3}, {Slope: 1, Intercept: 25000}, {Slope: 1e-3, Intercept: -25}, {Slope: 37, Intercept: 1e5}} {
+			v := *j.v
+			v.Rescale = []volume.Rescale{grey}
+			got, err := measure.Run(context.Background(), &v, j.plan, measure.Scan{}, measure.Options{})
+			require.NoError(t, err)
+			sameBesideGrey(t, fmt.Sprintf("%v, grey values × %g + %g", phantom.Kind(kind), grey.Slope, grey.Intercept), grey, j.base.Sites[0], got.Sites[0])
+		}
+	}
+}
+
+// roundedGrey is how much U and values may move where grey values are rounded elsewhere, mm: they are
+// resampled in float32, whose last bit is 2⁻²⁴ of ten times their range, a thousandth of the noise; an edge
+// moves by as much of its own noise.
+const roundedGrey = 2e-4
+
+func sameBesideGrey(t *testing.T, name string, grey volume.Rescale, a, b measure.SiteResult) {
+	require.Equal(t, [3]any{a.Err, a.Verdict, len(a.Rows)}, [3]any{b.Err, b.Verdict, len(b.Rows)}, name)
+	for i, r := range b.Rows {
+		was := a.Rows[i]
+		require.Equal(t, [4]any{was.Quantity, was.To, was.Note, was.Verdict}, [4]any{r.Quantity, r.To, r.Note, r.Verdict}, name)
+		require.Equal(t, was.Value == nil, r.Value == nil, "%s: %s: %s", name, r.Quantity, r.Note)
+		if was.Value == nil {
+			continue
+		}
+		want, off := *was.Value, roundedGrey
+		switch {
+		case r.Unit == "1":
+			if want *= grey.Slope; r.Quantity != "grey_sd" {
+				want += grey.Intercept
+			}
+			off *= 1000 * grey.Slope
+		case r.Unit == "deg":
+			off *= 180 / math.Pi / 7 // over the 7 mm that an axis is found on
+		}
+		require.InDelta(t, want, *r.Value, off, "%s: %s", name, r.Quantity)
+		require.InDelta(t, was.Budget.U(), r.Budget.U(), off+0.002*was.Budget.U(), "%s: U of %s", name, r.Quantity)
 	}
 }
 

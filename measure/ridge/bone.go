@@ -174,14 +174,31 @@ func classes(s reformat.Section) (low, top float64) {
 		return 0, 0
 	}
 	from, to := slices.Min(values), nth(values, int(0.99*float64(len(values)-1)))
+	if !(to > from) {
+		return from, from
+	}
 	const n = 128
+	width := (to - from) / n
 	var hist [n]float64
 	for _, v := range values {
-		hist[max(0, min(n-1, int(n*(v-from)/(to-from+1e-9))))]++
+		hist[max(0, min(n-1, int((v-from)/width)))]++
 	}
 	a, b := otsu3(hist[:])
-	width := (to - from) / n
 	return from + float64(a)*width, from + float64(b)*width
+}
+
+// extent returns the least and the greatest grey value of a section; NaN where it has none.
+func extent(s reformat.Section) (low, high float32) {
+	low, high = float32(math.NaN()), float32(math.NaN())
+	for _, g := range s.Grey {
+		if !(g >= low) && g == g {
+			low = g
+		}
+		if !(g <= high) && g == g {
+			high = g
+		}
+	}
+	return low, high
 }
 
 // otsu3 returns the bins at which the second and third class begin, for the largest variance

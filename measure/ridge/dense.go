@@ -143,10 +143,14 @@ func (o *Outline) bodies(a Axis) (near []Body) {
 }
 
 // A hole in the crest that is told of: as wide as the narrowest root and deeper than a crest is
-// uneven. Our choice.
+// uneven, and between two rims: walls of bone no thicker than widestRim, of which the lower one ends at most
+// lowRim below the bone's top. What lies between a ridge and the palate, or runs out of the field, is no
+// hole in the crest. Our choice: half a wide ridge, and half of a short root.
 const (
 	leastHole  = 1.5 // mm wide
 	deepEnough = 2.5 // mm
+	widestRim  = 8.0 // mm
+	lowRim     = 5.0 // mm
 )
 
 // Socket returns the width and depth, in mm, of a hole that is open at the crest, as an extraction
@@ -159,14 +163,10 @@ func (o *Outline) Socket(a Axis) (width, depth float64, ok bool) {
 	const step = 0.25
 	from := math.NaN()
 	for d := top + step; d < 15; d += step {
-		gap := 0.0
-		h := o.hits(a.At(d), a.Side())
-		for i := 1; i+1 < len(h); i += 2 {
-			if math.Min(math.Abs(h[i].s), math.Abs(h[i+1].s)) < 4 {
-				gap = math.Max(gap, h[i+1].s-h[i].s)
-			}
-		}
+		gap := o.holeAt(a, d)
 		switch {
+		case gap >= leastHole && from != from && d > top+lowRim:
+			return 0, 0, false
 		case gap >= leastHole:
 			if from != from {
 				from = d
@@ -177,6 +177,19 @@ func (o *Outline) Socket(a Axis) (width, depth float64, ok bool) {
 		}
 	}
 	return width, depth, depth >= deepEnough
+}
+
+// holeAt returns the width of the widest gap between two rims near the axis at depth mm, in mm; 0 for none.
+func (o *Outline) holeAt(a Axis, depth float64) (gap float64) {
+	h := o.hits(a.At(depth), a.Side())
+	rim := func(i int) bool { return h[i+1].s-h[i].s <= widestRim && !h[i].cut && !h[i+1].cut }
+	for i := 0; i+3 < len(h); i += 2 {
+		near := math.Min(math.Abs(h[i+1].s), math.Abs(h[i+2].s)) < 4
+		if near && rim(i) && rim(i+2) {
+			gap = math.Max(gap, h[i+2].s-h[i+1].s)
+		}
+	}
+	return gap
 }
 
 // noAxis adds to the reason why there is no axis what may be behind it.

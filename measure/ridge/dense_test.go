@@ -87,3 +87,21 @@ func TestOpenSocketIsReported(t *testing.T) {
 		require.Contains(t, text, "socket")
 	}
 }
+
+// Beside a ridge that leans away from it the palate's bone runs toward the midline: what lies between them
+// is the mouth and no socket, however high the palate.
+func TestMouthBesideTheRidgeIsNoSocket(t *testing.T) {
+	outer, inner := hollow(3.5, 26, 1.2)
+	for _, height := range []float64{-5, -8, -11} {
+		for _, end := range []float64{-25, -15, -9.5} { // of the palate, mm: past the search, at a midline, a short shelf
+			shelf := shape{height - 3, height, func(float64) (lo, hi float64) { return end, 0 }}
+			s := around(26, 0.4, 40)
+			s.min.U = -22
+			o := learnt(t, s, with(turned(bony(outer, inner, 0.3), -0.2), shelf, cortex))
+			a, err := o.FindAxis(nil)
+			require.NoError(t, err)
+			width, depth, ok := o.Socket(a)
+			require.False(t, ok, "palate at %g to %g mm: %.1f mm wide, %.1f mm deep", height, end, width, depth)
+		}
+	}
+}

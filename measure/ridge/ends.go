@@ -8,25 +8,53 @@ import (
 	"ridgerule/measure/uncertainty"
 )
 
-// End returns where the axis leaves the outline at the base of the jaw, and the height from the
-// crest to it with its budget, in mm. It returns [ErrNoEnd] where the field ends first.
-func (o *Outline) End(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
+// Surface is what part of the bone's surface a line leaves it through.
+type Surface int
+
+// The surfaces. The base is where the outward normal lies within 45° of the line: the method's definition.
+const (
+	Base Surface = iota
+	BuccalWall
+	LingualWall
+)
+
+// BoneEnd is where the axis leaves the bone.
+type BoneEnd struct {
+	uncertainty.Length             // from the crest along the axis, mm: a height only where Through is Base
+	At                 reformat.UV // section mm
+	Through            Surface
+}
+
+// End returns where the axis leaves the outline at its far end, through which surface, and the length from
+// the crest to it with its budget, in mm. It returns [ErrNoEnd] where the field ends first.
+func (o *Outline) End(a Axis, h Hand) (BoneEnd, error) {
 	_, b, ok := o.span(a.At(0.3), a.Dir)
 	if !ok {
-		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("height: %w", ErrNoWidth)
+		return BoneEnd{}, fmt.Errorf("height: %w", ErrNoWidth)
 	}
 	if at := add(a.At(0.3), scale(b.s, a.Dir)); o.cutNear(at) {
-		return at, uncertainty.Length{}, ErrNoEnd
+		return BoneEnd{At: at}, ErrNoEnd
 	}
 	c, w, err := o.edge(a.At(0.3), a.Dir, b)
 	if err != nil {
-		return reformat.UV{}, uncertainty.Length{}, fmt.Errorf("height: %w", err)
+		return BoneEnd{}, fmt.Errorf("height: %w", err)
 	}
 	value := dot(sub(c.at, a.Crest), a.Dir)
 	budget := append(o.HeightBudget(a, value, a.farOn(w, c), h),
 		uncertainty.Term{Name: "edge noise, base", Std: c.sd},
 		uncertainty.Term{Name: "edge rule, base", Std: o.modelTerm(w)})
-	return c.at, uncertainty.Length{Value: value, Budget: budget}, nil
+	return BoneEnd{uncertainty.Length{Value: value, Budget: budget}, c.at, a.through(w.outwardAt(c.at))}, nil
+}
+
+// through returns the surface whose outward normal (unit) this is.
+func (a Axis) through(normal reformat.UV) Surface {
+	switch {
+	case dot(normal, a.Dir) >= math.Sqrt2/2:
+		return Base
+	case dot(normal, a.Side()) > 0:
+		return BuccalWall
+	}
+	return LingualWall
 }
 
 // Far is how the far end of a height moves with its section.

@@ -125,6 +125,10 @@ func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 
 // marrowTerm is what trabeculae behind the plate do to its inner edge, mm: a patch of marrow brighter or
 // darker by d beside an edge of step S moves its half level by ½·d over the slope S/(σ·√(2π)).
+// No further than that slope reaches: d counts as no more than S.
 func (w *Wall) marrowTerm() float64 {
-	return math.Sqrt(math.Pi/2) * w.p[pSigma] * w.marrow / math.Max(w.p[pG1]-w.p[pG2], w.marrow+1)
+	if w.marrow == 0 {
+		return 0
+	}
+	return math.Sqrt(math.Pi/2) * w.p[pSigma] * w.marrow / math.Max(w.p[pG1]-w.p[pG2], w.marrow)
 }

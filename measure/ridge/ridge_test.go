@@ -57,7 +57,7 @@ func TestWidthsOfARoundedRidge(t *testing.T) {
 				require.NoError(t, w.Plates[0].Err)
 			}
 		}
-		_, h, err := o.End(a, Hand{})
+		h, err := o.End(a, Hand{})
 		require.NoError(t, err)
 		heights = append(heights, h.Value-height)
 	}

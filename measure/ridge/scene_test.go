@@ -23,6 +23,7 @@ type scene struct {
 	turn     float64     // of the grid about the arch, radians
 	offset   reformat.UV // of the grid, voxels
 	seed     uint64
+	rescale  volume.Rescale // of the grey values; zero: as they are
 }
 
 // field samples grey at the voxel centres, adds noise and rounds as a scanner does.
@@ -46,6 +47,9 @@ func (s scene) field(t testing.TB, grey func(p reformat.UV) float64) reformat.Fi
 				v.Stored[at] = int16(math.Round(value + s.noise*noise[at]))
 			}
 		}
+	}
+	if s.rescale.Slope != 0 {
+		v.Rescale = []volume.Rescale{s.rescale}
 	}
 	return reformat.NewField(v, frame)
 }

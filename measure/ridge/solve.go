@@ -195,7 +195,7 @@ func (l *layerFit) step(p *params, s *system, lambda float64) (next params, gain
 		d[i] = s.m.Data[b]
 	}
 	x := blas64.General{Rows: s.n, Cols: 1, Stride: 1, Data: slices.Clone(d)}
-	chol, ok := lapack64.Potrf(s.damped(lambda, 1e-12))
+	chol, ok := lapack64.Potrf(s.damped(lambda))
 	if !ok {
 		return *p, 0, false
 	}
@@ -209,20 +209,23 @@ func (l *layerFit) step(p *params, s *system, lambda float64) (next params, gain
 	return next, gain, !math.IsNaN(next[pE])
 }
 
-// damped returns a copy of A whose diagonal is larger by a share, and by least.
-func (s *system) damped(share, least float64) blas64.Symmetric {
+// damped returns a copy of A whose diagonal is larger by a share. A parameter that nothing depends on gets a
+// diagonal of 1, in whatever unit: it stays where it is.
+func (s *system) damped(share float64) blas64.Symmetric {
 	a := s.m
 	a.N, a.Data = s.n, slices.Clone(s.m.Data)
 	for i := range s.n {
 		at, _ := s.diagonal(i)
-		a.Data[at] += share*a.Data[at] + least
+		if a.Data[at] += share * a.Data[at]; a.Data[at] == 0 {
+			a.Data[at] = 1
+		}
 	}
 	return a
 }
 
 // covariance returns the inverse of the normal matrix.
 func (l *layerFit) covariance(s *system) (*mat.SymDense, bool) {
-	a := s.damped(1e-9, 1e-12) // a parameter that nothing depends on must not spoil the others
+	a := s.damped(1e-9)
 	chol, ok := lapack64.Potrf(a)
 	if !ok {
 		return nil, false

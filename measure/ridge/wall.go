@@ -232,6 +232,14 @@ func (w *Wall) Blur() float64 { return w.p[pSigma] }
 // near reports whether p lies well within the patch.
 func (w *Wall) near(p reformat.UV) bool { return norm(sub(p, w.at)) < 0.45*w.reach }
 
+// outwardAt returns the outward unit normal of the outer surface near p, in the section.
+func (w *Wall) outwardAt(p reformat.UV) reformat.UV {
+	side := left(w.in)
+	rel := sub(p, w.at)
+	f := w.p.foot(dot(rel, w.in), dot(rel, side), 0)
+	return unit(sub(scale(f.fx, side), scale(f.lean, w.in)))
+}
+
 // crossing is where a line meets a surface: the place, its standard uncertainty along the line
 // from the fit alone, mm, and how it moves along the line with each fitted parameter.
 type crossing struct {
