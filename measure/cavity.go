@@ -121,10 +121,15 @@ func floorSD(grid [][]floorNode) float64 {
 	return math.Hypot(math.Sqrt(sum/math.Max(n, 1)), between)
 }
 
+// enoughAround is how many of a line's eight neighbours must have a floor for it to lie as near as the nearest
+// of theirs where its own cannot be told. Our choice.
+const enoughAround = 3
+
 // settle gives every line a floor: next to a known one as near as that, for the cavity's side wall stands
 // somewhere between the two; elsewhere out of every implant's reach. It returns where the floor is not told.
 func settle(grid [][]floorNode) (untold []r3.Vec) {
 	least := make([][]float64, len(grid)) // of the known neighbours
+	around := map[[2]int]int{}            // how many those are
 	whole := math.Inf(1)
 	for k, row := range grid {
 		least[k] = make([]float64, len(row))
@@ -134,6 +139,7 @@ func settle(grid [][]floorNode) (untold []r3.Vec) {
 				for dj := -1; dj <= 1; dj++ {
 					if a, b := k+dk, j+dj; a >= 0 && a < len(grid) && b >= 0 && b < len(row) && !math.IsNaN(grid[a][b].depth) {
 						least[k][j] = math.Min(least[k][j], grid[a][b].depth)
+						around[[2]int{k, j}]++
 						whole = math.Min(whole, grid[a][b].depth)
 					}
 				}
@@ -147,7 +153,7 @@ func settle(grid [][]floorNode) (untold []r3.Vec) {
 				continue
 			}
 			n.put(math.Min(cavityDeep-1, least[k][j]))
-			if n.open {
+			if n.open && around[[2]int{k, j}] < enoughAround {
 				untold = append(untold, n.frame.Patient(n.line.At(math.Min(whole, least[k][j]))))
 			}
 		}

@@ -23,6 +23,9 @@ type landmarks struct {
 const (
 	leastHalf    = 15.0        // mm of curve on both sides of it
 	leastTurning = math.Pi / 2 // of the whole curve, radians: a quadrant turns by less
+	// wholeTurn is the turn from which both sides of the jaw lie on the curve, radians: 140°, a short arch of
+	// which the last molars are left out. Our choice.
+	wholeTurn = 140 * math.Pi / 180
 	// nearlyStraight is the turn below which the inside of the curve hangs on the hand that drew it,
 	// radians; 0.4 is a molar region's. Our choice.
 	nearlyStraight = 0.4
@@ -34,13 +37,16 @@ const (
 )
 
 // beside returns the arc length of the curve's point nearest to p and how far p lies beside the curve
-// there, seen along the occlusal direction, mm; past is true where p lies past an end of the curve.
+// there, seen along the occlusal direction, mm; past is true where the curve says nothing of p: past an end, or
+// on the inner side of a curve that is no whole arch, where the jaw's other side is.
 func (l landmarks) beside(p r3.Vec) (arc, off float64, past bool) {
 	const across = 0.5 // mm along the tangent by which what is nearest to a point of the curve may miss it
 	arc, _ = l.curve.Project(p)
 	d := r3.Sub(p, l.curve.At(arc))
 	flat := r3.Sub(d, r3.Scale(r3.Dot(d, l.occlusal), l.occlusal))
-	return arc, r3.Norm(flat), math.Abs(r3.Dot(flat, l.curve.Tangent(arc))) > across
+	f := l.curve.Frame(arc)
+	past = math.Abs(r3.Dot(flat, f.T)) > across || r3.Dot(flat, f.U) < 0 && l.turn < wholeTurn
+	return arc, r3.Norm(flat), past
 }
 
 // newLandmarks finds the midline: the plan's, or else the point of the curve farthest forward along the

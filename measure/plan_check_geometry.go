@@ -119,6 +119,14 @@ func (p *Plan) checkImplant(i int, curve *reformat.Curve) []doubt {
 // inJaw are the kinds that lie within the jaw, so that the arch runs by them.
 var inJaw = map[safety.Kind]bool{safety.Canal: true, safety.MentalForamen: true, safety.AnteriorLoop: true, safety.IncisiveCanal: true, safety.Root: true, safety.ImplantBody: true}
 
+// foramenFrom and foramenTo bound the mental foramen's place along the arch from the midline, mm, the midline's
+// error included. Source: 80 to 92 % lie from between the premolars to under the second (Oliveira et al., Int J
+// Dent 2018:4571895, and others, abstracts read), the rest from the first premolar to the first molar's mesial root.
+const (
+	foramenFrom = 15.0
+	foramenTo   = 40.0
+)
+
 // checkPlaceOnArch holds the place of a structure's path along and beside the arch against its kind and its
 // name: one of the jaw that lies nowhere near the arch was written in another unit, frame or sign, and one
 // whose name says the other side than its place is perhaps the other one, or was mirrored. What lies past
@@ -129,6 +137,15 @@ func (p *Plan) checkPlaceOnArch(i int, l landmarks) []doubt {
 	if len(s.Path) == 0 || says == "" && !inJaw[s.Kind] {
 		return nil
 	}
+	var out []doubt
+	if s.Kind == safety.MentalForamen && l.known() {
+		arc, _, _ := l.beside(s.Path[0])
+		if from := math.Abs(l.fromMidline(arc)); from < foramenFrom || from > foramenTo {
+			d := p.structureDoubt(i, ".path[0]", "foramen_place", SeverityUncertain, "%s lies %.0f mm from the midline along the arch, where %g to %g mm are usual: look whether it is the foramen", s.Name, from, foramenFrom, foramenTo)
+			d.also = p.sameNerve(i)
+			out = append(out, d)
+		}
+	}
 	least, contrary := math.Inf(1), says != ""
 	for _, x := range s.Path {
 		arc, off, past := l.beside(x)
@@ -138,7 +155,6 @@ func (p *Plan) checkPlaceOnArch(i int, l landmarks) []doubt {
 		lies := l.side(arc)
 		contrary = contrary && lies != "" && lies != says
 	}
-	var out []doubt
 	if inJaw[s.Kind] && least > wrongOffset && !math.IsInf(least, 1) {
 		out = append(out, p.structureDoubt(i, ".path[0]", "structure_off_arch", SeverityNotAssessed,
 			"%s lies %.0f mm beside the arch, where no %s is: check its unit, frame and signs", s.Name, least, spaced(s.Kind)))

@@ -286,7 +286,9 @@ func (d *draft) judgeRight(t *testing.T, number int, kind string, to []*rightTal
 	for _, s := range res.Sites {
 		if s.Verdict == measure.NotAssessed || s.Err != "" || slices.ContainsFunc(s.Rows, func(r measure.Row) bool { return r.Verdict == measure.NotAssessed }) {
 			for _, row := range s.Rows {
-				if row.Verdict == measure.NotAssessed {
+				if row.Verdict == measure.NotAssessed && row.Kind == safety.Canal && d.besideForamen(s) {
+					add(func(a *rightTally) { a.why["by the rule: an implant beside a foramen, no canal in its section"]++ })
+				} else if row.Verdict == measure.NotAssessed {
 					add(func(a *rightTally) { a.why[row.Quantity+" "+row.To+": "+row.Note]++ })
 					if !said {
 						alarm("site %s: %s %s: %s", s.ID, row.Quantity, row.To, row.Note)
@@ -297,6 +299,24 @@ func (d *draft) judgeRight(t *testing.T, number int, kind string, to []*rightTal
 		}
 		d.judgeRows(t, number, kind, s, add)
 	}
+}
+
+// besideForamen reports whether a site stands so near to a true foramen along the arch that the rule leaves it
+// open, where no canal crosses its section: within the implant's radius, the margin and what its lean adds.
+func (d *draft) besideForamen(s measure.SiteResult) bool {
+	im, ok := d.trueImplant(s)
+	for _, f := range d.jaw.truth {
+		if ok && f.Kind == safety.MentalForamen {
+			sec, _ := d.jaw.made.SectionAt(im.Platform)
+			along := r3.Cross(sec.Buccal, sec.Up)
+			for _, p := range []r3.Vec{im.Platform, im.Apex()} {
+				if off := r3.Sub(f.Path[0], p); math.Abs(r3.Dot(off, along)) < im.Diameter/2+2+1 && r3.Norm(off) < 20 {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // judgeRows holds the rows of a site against the true distances.

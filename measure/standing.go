@@ -63,16 +63,14 @@ func (t *standing) through(q r3.Vec, exact bool) slice {
 	return t.c.slice(arc)
 }
 
-// about returns the section off mm along the arch from the site's own.
+// about returns the section off mm along the arch from the site's own; past an end the arch goes on straight.
 func (t *standing) about(off float64) slice {
-	arc := t.s.frame.Arc + off
-	switch {
-	case off == 0:
+	if off == 0 {
 		return t.own
-	case arc < 0 || arc > t.c.curve.Length():
-		return slice{err: errPastArch}
 	}
-	return t.c.slice(arc)
+	arc := t.s.frame.Arc + off
+	on := math.Max(0, math.Min(t.c.curve.Length(), arc))
+	return t.c.outlined(t.c.curve.Frame(on).Along(arc - on))
 }
 
 // nearest returns the coarse section nearest to a point, outlined when first asked for.
@@ -117,8 +115,11 @@ func (c *run) arcOf(q r3.Vec, guess float64) (arc, off float64) {
 }
 
 // slice outlines the bone in the section at an arc length, mm.
-func (c *run) slice(arc float64) slice {
-	cut := slice{frame: c.curve.Frame(arc)}
+func (c *run) slice(arc float64) slice { return c.outlined(c.curve.Frame(arc)) }
+
+// outlined outlines the bone in a section.
+func (c *run) outlined(f reformat.Frame) slice {
+	cut := slice{frame: f}
 	cut.outline, cut.err = ridge.Trace(reformat.NewField(c.v, cut.frame), ridge.Tissue{})
 	if cut.err == nil {
 		cut.outline.Use(c.tissue)

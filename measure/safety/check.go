@@ -80,6 +80,8 @@ func (s *Scene) Check(im Implant, rules Rules, opts Options) ([]Finding, error) 
 			out[i].Reason = "will be removed: distance reported, not judged"
 		case !ok:
 			out[i].Reason = fmt.Sprintf("no margin for kind %q: give margin_mm to have it judged", t.Kind)
+		case t.PlannedLift > 0:
+			out[i].Reason = fmt.Sprintf("a lift of %g mm is planned: shown, not judged", t.PlannedLift)
 		}
 	}
 	return out, nil

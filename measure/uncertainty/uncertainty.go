@@ -95,10 +95,6 @@ func (b Budget) Scaled(factor float64) Budget {
 // half's unit: half/√3. Source: JCGM 100:2008, 4.3.7.
 func Rectangular(half float64) float64 { return half / math.Sqrt(3) }
 
-// UShaped returns the standard uncertainty of a value that swings like a sine between ±half,
-// in half's unit: half/√2. Source: JCGM 100:2008, H.1.3.4.
-func UShaped(half float64) float64 { return half / math.Sqrt2 }
-
 // Length is a measured length in mm with its budget in mm.
 type Length struct {
 	Value float64 // mm
