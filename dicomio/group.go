@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -47,8 +48,43 @@ func (g *grouper) series(ctx context.Context) ([]*Series, error) {
 			return nil, err
 		}
 	}
+	for _, s := range out {
+		s.judgeOtherKinds(out)
+	}
 	g.blame(out)
 	return out, nil
+}
+
+// judgeOtherKinds looks for images that stand under the UID of a stack, on its grid and beyond its ends, but are of
+// another kind: they may be slices of it. A colour picture refuses the stack; what else was left out is cautioned.
+func (s *Series) judgeOtherKinds(all []*Series) {
+	if !s.candidate() || s.UID == "" {
+		return
+	}
+	p := s.planes[0]
+	for _, other := range all {
+		q := other.planes[0]
+		kind := q.kind()
+		if other.UID != s.UID || kind == "" || kind == "localizer" || q.row == (r3.Vec{}) || p.row == (r3.Vec{}) ||
+			!q.sameGrid(p) || !q.sameDirections(p, sameDirection) || !s.beyond(other.planes) {
+			continue
+		}
+		if kind == "colour" {
+			s.problem(&SeriesError{Code: "mixed", File: q.src.name, Attribute: "PhotometricInterpretation", Value: printable(q.src.pixels.photometric, 24),
+				Problem: fmt.Sprintf("%s has %s: a colour picture among the slices", called(p.src.name), printable(p.src.pixels.photometric, 24)),
+				Remedy:  "export the series again"})
+			continue
+		}
+		s.caution("left_out", fmt.Sprintf("%d image(s) of the same series, matrix and orientation were left out (%s); slices may be missing at the ends of the stack",
+			len(other.planes), kindWords[kind]))
+	}
+}
+
+// beyond reports whether an image of planes lies before the first slice or after the last.
+func (s *Series) beyond(planes []*plane) bool {
+	n := s.planes[0].normal()
+	first, last := s.planes[0].along(n), s.planes[len(s.planes)-1].along(n)
+	return slices.ContainsFunc(planes, func(q *plane) bool { return q.along(n) < first-samePlace || q.along(n) > last+samePlace })
 }
 
 // buckets groups planes by series and by kind, in order of first file.

@@ -129,13 +129,9 @@ func (s *Series) sources(all bool) []*source {
 // judgeMixture refuses what must be one in a series and is not. A slice that says nothing contradicts nothing.
 func (s *Series) judgeMixture() {
 	first := s.planes[0]
-	s.judgeSame("FrameOfReferenceUID", "positions cannot be compared", func(p *plane) string { return p.src.frameOfReference })
-	s.judgeSame("RescaleType", "grey values of two units", func(p *plane) string {
-		if p.rescaleType == "" && p.rescaled {
-			return "HU" // what a CT image means by saying nothing: PS3.3 C.8.2.1
-		}
-		return p.rescaleType
-	})
+	for _, one := range oneInSeries {
+		s.judgeSame(one)
+	}
 	for _, p := range s.planes[1:] {
 		if p.rescaled != first.rescaled && !s.hasProblem("mixed", "RescaleSlope") {
 			s.problem(&SeriesError{Code: "mixed", File: p.src.name, Attribute: "RescaleSlope",
@@ -148,20 +144,20 @@ func (s *Series) judgeMixture() {
 }
 
 // judgeSame refuses a series in which two slices state different values of one attribute.
-func (s *Series) judgeSame(attribute, so string, value func(*plane) string) {
+func (s *Series) judgeSame(one single) {
 	var first *plane
 	for _, p := range s.planes {
-		v := value(p)
+		v := one.value(p)
 		if first == nil && v != "" {
 			first = p
 		}
-		if v == "" || v == value(first) {
+		if v == "" || v == one.value(first) {
 			continue
 		}
-		e := &SeriesError{Code: "mixed", File: p.src.name, Attribute: attribute, Value: printable(v, 64),
-			Problem: fmt.Sprintf("%s has %s: %s", called(first.src.name), printable(value(first), 64), so), Remedy: "export each acquisition by itself"}
-		if strings.HasSuffix(attribute, "UID") { // points to a patient: not told
-			e.Value, e.Problem = "", fmt.Sprintf("%s has another: %s", called(first.src.name), so)
+		e := &SeriesError{Code: "mixed", File: p.src.name, Attribute: one.attribute,
+			Problem: fmt.Sprintf("%s has another: %s", called(first.src.name), one.so), Remedy: one.remedy}
+		if one.told {
+			e.Value, e.Problem = printable(v, 64), fmt.Sprintf("%s has %s: %s", called(first.src.name), printable(one.value(first), 64), one.so)
 		}
 		s.problem(e)
 		return

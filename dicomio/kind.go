@@ -38,6 +38,10 @@ func (p *plane) kind() string {
 	return ""
 }
 
+// kindWords words the kinds of images that may lie beside a stack.
+var kindWords = map[string]string{"derived": "ImageType DERIVED", "burned_in": "BurnedInAnnotation YES", "not_ct": "SOPClassUID of no CT volume",
+	"secondary_capture": "SOPClassUID of a picture of a screen"}
+
 // onlyCompressed reports whether DERIVED says no more than that an original slice was compressed with loss: such a
 // slice stays PRIMARY and AXIAL (or VOLUME), and is cautioned as lossy.
 //

@@ -87,6 +87,7 @@ func readPlane(src *source, f int, g groups) *plane {
 		src.thickness = measures.optional(tag.SliceThickness)
 	}
 	p.readRescale(g.find(tag.PixelValueTransformationSequence, tag.RescaleSlope))
+	p.refuseTable(g)
 	for _, group := range []tag.Tag{tag.CTImageFrameTypeSequence, tag.XRay3DFrameTypeSequence} {
 		if v := g.find(group, tag.FrameType).texts(tag.FrameType); v != nil {
 			p.frameType = v
@@ -193,6 +194,21 @@ func (p *plane) readRescale(a attrs) {
 	if slope[0] == 0 {
 		p.fault(&SeriesError{Code: "bad_attribute", Attribute: "RescaleSlope", Value: "0",
 			Problem: "would make every grey value the same", Remedy: "export the series again"})
+	}
+}
+
+// refuseTable refuses a plane whose grey values are made by a table. Slope and intercept are no substitute for it, and
+// the stored values no grey values: a table may even turn them round.
+//
+// Source: DICOM PS3.3 C.11.1 (Modality LUT).
+func (p *plane) refuseTable(g groups) {
+	for _, holder := range []attrs{g.root, g.own, g.shared, g.own.item(tag.PixelValueTransformationSequence), g.shared.item(tag.PixelValueTransformationSequence)} {
+		if len(holder.items(tag.ModalityLUTSequence)) > 0 {
+			p.fault(&SeriesError{Code: "modality_lut", Attribute: "ModalityLUTSequence",
+				Problem: "grey values are made by a table, which is not applied here: as stored they would be wrong",
+				Remedy:  "export the series again with RescaleSlope and RescaleIntercept, as CT images have them"})
+			return
+		}
 	}
 }
 

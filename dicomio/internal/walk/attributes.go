@@ -74,6 +74,7 @@ var attributes = numbered(map[uint32]string{
 	0x00281053: "DS", // RescaleSlope
 	0x00281054: "LO", // RescaleType
 	0x00282110: "CS", // LossyImageCompression
+	0x00283000: "SQ", // ModalityLUTSequence
 	0x00289110: "SQ", // PixelMeasuresSequence
 	0x00289145: "SQ", // PixelValueTransformationSequence
 	0x52009229: "SQ", // SharedFunctionalGroupsSequence
