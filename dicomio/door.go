@@ -18,6 +18,7 @@ type Door struct {
 	Names  []string // regular files to look at, sorted
 	Passed []Passed // what was passed over on the way, by reason
 
+	notRead []stray  // links and the like, passed over before they were opened
 	absent  []string // listed by a DICOMDIR, not there
 	refused []string // why entries of an archive or a DICOMDIR were refused
 	close   func() error
@@ -154,8 +155,10 @@ func (d *Door) search(dir string, limits Limits) error {
 		case entry.IsDir():
 		case entry.Type()&fs.ModeSymlink != 0:
 			d.pass("a symbolic link, not followed", name)
+			d.notRead = append(d.notRead, stray{name: name, size: -1})
 		case !entry.Type().IsRegular():
 			d.pass("not a regular file", name)
+			d.notRead = append(d.notRead, stray{name: name, size: -1})
 		case len(d.Names) >= limits.Files:
 			return &SeriesError{Code: "limit", Problem: fmt.Sprintf("more than %d files", limits.Files),
 				Remedy: "point at a smaller folder, or raise the limit on files"}

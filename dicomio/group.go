@@ -32,7 +32,8 @@ type grouper struct {
 	planes  []*plane
 	damaged []found
 
-	unreadable string // what could not be opened, in words; empty when nothing
+	noImages   []stray // passed over
+	unreadable string  // what could not be opened, in words; empty when nothing
 }
 
 // series groups and judges everything found.
@@ -50,6 +51,8 @@ func (g *grouper) series(ctx context.Context) ([]*Series, error) {
 	}
 	for _, s := range out {
 		s.judgeOtherKinds(out)
+		s.judgeStrays(g.noImages)
+		s.judgeNumbers(g.numbers(s.UID))
 	}
 	g.blame(out)
 	return out, nil
@@ -217,7 +220,7 @@ func (g *grouper) blame(series []*Series) {
 			s.caution("files_unreadable", g.unreadable+"; slices may be missing at the ends of the stack")
 		}
 		if n := len(g.door.refused); n > 0 {
-			s.caution("files_refused", fmt.Sprintf("%d file(s) were refused on the way in: %s", n, g.door.refused[0]))
+			s.caution("files_refused", fmt.Sprintf("%d file(s) were refused on the way in (%s); slices may be missing at the ends of the stack", n, countEach(g.door.refused)))
 		}
 	}
 }

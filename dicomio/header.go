@@ -27,6 +27,7 @@ type source struct {
 	imageType                           []string
 	frameOfReference                    string
 	instance                            int
+	stated                              int     // images that the header says there are; 0: not said
 	thickness, between, kvp             float64 // mm, mm, kV; 0: not said
 	burnedIn, lossy, synthetic          bool
 	rescaleType                         string
@@ -82,6 +83,7 @@ func (src *source) readHeader() (attrs, error) {
 	src.imageType = a.texts(tag.ImageType)
 	src.frameOfReference = a.text(tag.FrameOfReferenceUID)
 	src.instance, _ = strconv.Atoi(a.text(tag.InstanceNumber))
+	src.stated, _ = strconv.Atoi(a.text(tag.ImagesInAcquisition))
 	src.thickness, src.between = a.optional(tag.SliceThickness), a.optional(tag.SpacingBetweenSlices)
 	src.kvp = a.optional(tag.KVP)
 	src.burnedIn = strings.EqualFold(a.text(tag.BurnedInAnnotation), "YES")

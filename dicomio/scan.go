@@ -21,6 +21,8 @@ type found struct {
 	passed string       // why it is no part of a series; empty when it is
 	broken *SeriesError // it is DICOM, and damaged
 	source *source      // of a damaged file: what could still be read
+	size   int64        // bytes, of a file passed over
+	image  bool         // it was passed over for what it is, not for being unreadable
 }
 
 // Scan reads the header of every file behind the door, in parallel, and groups the images into series: by
@@ -48,10 +50,12 @@ func Scan(ctx context.Context, door *Door, limits Limits) (*Catalogue, error) {
 			cat.Passed = count(cat.Passed, "damaged", door.Names[i])
 		case r.passed != "":
 			cat.Passed = count(cat.Passed, r.passed, door.Names[i])
+			g.noImages = append(g.noImages, r.stray(door.Names[i]))
 		default:
 			g.planes = append(g.planes, r.planes...)
 		}
 	}
+	g.noImages = append(g.noImages, door.notRead...)
 	g.unreadable = cat.unreadable()
 	if cat.Series, err = g.series(ctx); err != nil {
 		return nil, err
@@ -59,14 +63,20 @@ func Scan(ctx context.Context, door *Door, limits Limits) (*Catalogue, error) {
 	return cat, cat.nothing(len(door.Names), g.damaged)
 }
 
-// unreadable words what could not be opened; empty when everything could.
+// unreadable words what could not be opened, whatever the system said of each; empty when everything could.
 func (c *Catalogue) unreadable() string {
+	n, first := 0, ""
 	for _, p := range c.Passed {
 		if strings.HasPrefix(p.Reason, "unreadable") {
-			return fmt.Sprintf("%d file(s) or folder(s) could not be opened, the first is %s", p.Count, called(p.First))
+			if n += p.Count; first == "" || p.First < first {
+				first = p.First
+			}
 		}
 	}
-	return ""
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%d file(s) or folder(s) could not be opened, the first is %s", n, called(first))
 }
 
 // nothing returns the error for a catalogue without series, nil when there is one.
@@ -126,7 +136,14 @@ func (d *Door) look(name string, limits Limits) found {
 	src.seek = seek
 	file, err := walk.Walk(walk.Source{R: f, At: at, Size: src.size, Inflated: limits.Inflated + growth*src.size})
 	src.walked = file
-	return src.sort(err)
+	out := src.sort(err)
+	out.size, out.image = src.size, src.walked.DICM
+	return out
+}
+
+// stray returns what is known of a file that was passed over.
+func (r found) stray(name string) stray {
+	return stray{name: name, size: r.size, told: r.image}
 }
 
 // sort decides what a walked file is.

@@ -23,6 +23,7 @@ type landmarks struct {
 const (
 	leastHalf    = 15.0        // mm of curve on both sides of it
 	leastTurning = math.Pi / 2 // of the whole curve, radians: a quadrant turns by less
+	leastBalance = 0.6         // of the shorter half to the longer one, where the curve is no whole arch. Our choice.
 	// wholeTurn is the turn from which both sides of the jaw lie on the curve, radians: 140°, a short arch of
 	// which the last molars are left out. Our choice.
 	wholeTurn = 140 * math.Pi / 180
@@ -66,10 +67,17 @@ func newLandmarks(p *Plan, curve *reformat.Curve) landmarks {
 	if p.Midline != nil {
 		l.midline, _ = curve.Project(*p.Midline)
 		l.doubt = givenMidline
-	} else if at := foremost(curve, p.Occlusal); l.turn >= leastTurning && at >= leastHalf && curve.Length()-at >= leastHalf {
+	} else if at := foremost(curve, p.Occlusal); l.turn >= leastTurning && l.twoSided(at) {
 		l.midline, l.doubt = at, foundMidline
 	}
 	return l
+}
+
+// twoSided reports whether the arc length lies well within the curve: 15 mm from both ends, and, on a curve that
+// is no whole arch, about as far from one as from the other; half an arch that runs past the midline does not.
+func (l landmarks) twoSided(at float64) bool {
+	short, long := min(at, l.curve.Length()-at), max(at, l.curve.Length()-at)
+	return short >= leastHalf && (l.turn >= wholeTurn || short >= leastBalance*long)
 }
 
 // archSamples is the distance between the places at which the curve's shape is looked at, mm.

@@ -309,8 +309,8 @@ func (d *draft) besideForamen(s measure.SiteResult) bool {
 		if ok && f.Kind == safety.MentalForamen {
 			sec, _ := d.jaw.made.SectionAt(im.Platform)
 			along := r3.Cross(sec.Buccal, sec.Up)
-			for _, p := range []r3.Vec{im.Platform, im.Apex()} {
-				if off := r3.Sub(f.Path[0], p); math.Abs(r3.Dot(off, along)) < im.Diameter/2+2+1 && r3.Norm(off) < 20 {
+			for _, p := range []r3.Vec{im.Platform, im.Apex(), r3.Add(im.Apex(), r3.Scale(2, im.Axis))} {
+				if off := r3.Sub(f.Path[0], p); math.Abs(r3.Dot(off, along)) < im.Diameter/2+2+1.2 && r3.Norm(off) < 20 {
 					return true
 				}
 			}

@@ -52,6 +52,7 @@ var attributes = numbered(map[uint32]string{
 	0x00200032: "DS", // ImagePositionPatient
 	0x00200037: "DS", // ImageOrientationPatient
 	0x00200052: "UI", // FrameOfReferenceUID
+	0x00201002: "IS", // ImagesInAcquisition
 	0x00209056: "SH", // StackID
 	0x00209111: "SQ", // FrameContentSequence
 	0x00209113: "SQ", // PlanePositionSequence
