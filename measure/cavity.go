@@ -18,6 +18,7 @@ import (
 // implant and every size tried ask this body for their distance.
 
 const (
+	roughFloor  = 0.2  // mm, 1 sigma: of a floor that is read off a profile because no fit takes it
 	floorStep   = 1.0  // mm between the lines of the grid, both ways; what a floor does between them is in the SD
 	cavityDeep  = 45.0 // mm below the crest: how far the body reaches, past every implant
 	beyondReach = 1.0  // mm by which the grid reaches past the margin around the implants asked about
@@ -84,6 +85,13 @@ func (c *run) floorNode(s *site, cut slice, off float64) floorNode {
 	case err == nil:
 		n.open, n.sd = false, f.Budget.Std()
 		n.depth, n.at = s.height.Value/2+low+f.Depth, n.frame.Patient(f.At)
+	case errors.Is(err, ridge.ErrFloor):
+		at, depth, ok := cut.outline.RoughFloor(in)
+		if !ok {
+			break
+		}
+		n.open, n.sd = false, math.Max(roughFloor, c.edgeSD())
+		n.depth, n.at = s.height.Value/2+low+depth, n.frame.Patient(at)
 	case errors.Is(err, ridge.ErrNoCavity):
 		n.open = math.IsNaN(c.v.At(n.frame.Patient(n.line.At(s.height.Value + floorToBone)))) // the field ends first
 	}

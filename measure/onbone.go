@@ -90,12 +90,12 @@ func (c *run) denseDoubts(s *site, im safety.Implant) {
 	}
 }
 
-// wayIn is the way by which an implant comes to its place, as a thin rod along its axis over the platform as
-// far as a crown reaches: what stands in it stands where the implant is planned, though its root be no denser
-// than the bone around.
+// wayIn is the way by which an implant comes to its place, as wide as it, along its axis over the platform as far
+// as a crown reaches: what stands in it stands where the implant is planned, though its root be no denser than the
+// bone around.
 func wayIn(im safety.Implant) safety.Implant {
-	const crown, thin = 12.0, 1.0 // mm; our choice
-	return safety.Implant{Platform: r3.Sub(im.Platform, r3.Scale(crown, im.Axis)), Axis: im.Axis, Diameter: thin, Length: crown}
+	const crown = 12.0 // mm; our choice
+	return safety.Implant{Platform: r3.Sub(im.Platform, r3.Scale(crown, im.Axis)), Axis: im.Axis, Diameter: im.Diameter, Length: crown}
 }
 
 // bodySections is the distance along the arch between the sections in which a body beside an implant is

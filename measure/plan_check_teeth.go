@@ -13,7 +13,6 @@ import (
 
 const (
 	betweenTeeth = 4.0 // mm: a site between two teeth takes either number; half a tooth. Our choice.
-	offCentre    = 3.0 // mm by which an implant may stand beside its tooth's middle, each way
 	looser       = 4.0 // mm more on both ends in a jaw without marked roots or with few sites
 	fewSites     = 6
 	onePlace     = 3.0 // mm: nearer sites are candidates for one place, and no two teeth
@@ -148,7 +147,7 @@ func (p *Plan) checkGaps(all []numbered) []doubt {
 			continue
 		}
 		for _, pair := range [][2]numbered{{a, b}, {b, a}} {
-			d := p.siteDoubt(pair[0].i, ".tooth", "gap", SeverityNotAssessed, "tooth %v lies %.1f mm along the arch from tooth %v (line %d), where %.0f to %.0f mm are usual%s",
+			d := p.siteDoubt(pair[0].i, ".tooth", "gap", SeverityNotAssessed, "tooth %v lies %.1f mm along the arch from tooth %v (line %d), where %.1f to %.1f mm are usual%s",
 				pair[0].t, gap, pair[1].t, p.Sites[pair[1].i].Line, max(low, 0), high, other1to32(pair[0].t))
 			d.confirm = confirmPlace
 			out = append(out, d)
@@ -164,7 +163,7 @@ func (p *Plan) gapBounds(a, b tooth) (low, high float64) {
 	for n := min(a.number, b.number); n < max(a.number, b.number); n++ {
 		low, high = low+gaps[n].low, high+gaps[n].high
 	}
-	slack := offCentre + p.slack()
+	slack := betweenTeeth + p.slack()
 	return low - slack, high + slack
 }
 

@@ -201,3 +201,21 @@ func TestStructureFarFromTheArch(t *testing.T) {
 	assert.NoError(t, err)
 	assert.Contains(t, codes, "structure_off_arch ")
 }
+
+// Half an arch that runs a little past the midline turns by a right angle and more, and shows no midline; what lies
+// on the jaw's other side, far across, is not beside it.
+func TestHalfAnArchShowsNoMidline(t *testing.T) {
+	half := append([]r3.Vec{{X: -27, Y: 30}, {X: -27, Y: 15}}, archOf(0)[:16]...)
+	text := planText(half, "mandible", "", []string{"46@0"}) +
+		"structures:\n  - {name: nerve, kind: canal, radius_mm: 1.5, path: [[26, 20, -15], [26, 24, -15], [26, 28, -15]]}\n"
+	p, err := ReadPlan("plan.yaml", []byte(text), nil)
+	require.NoError(t, err)
+	curve, err := newCurve(p)
+	require.NoError(t, err)
+	l := newLandmarks(p, curve)
+	assert.Greater(t, l.turn, leastTurning, "else another rule decides")
+	assert.False(t, l.known())
+	codes, err := checkText(t, text)
+	require.NoError(t, err)
+	assert.NotContains(t, codes, "structure_off_arch ")
+}

@@ -201,12 +201,12 @@ func (d *draft) between(r *rand.Rand) bool {
 
 // rightTally counts what right plans read, by kind.
 type rightTally struct {
-	plans, sites, alarms       int // alarms: plans with an error, or a site not assessed
-	rows, held                 int // with a true distance of margin + 2·U and more
-	heldWrongly, heldAll       int // of the rows that read held, those whose true distance breaks the margin
-	canals, elsewhere, visible int // canals beside sites; called elsewhere; asked and visible
-	codes                      map[string]int
-	why                        map[string]int
+	plans, sites, alarms int // alarms: plans with an error, or a site not assessed
+	rows, held           int // with a true distance of margin + 2·U and more
+	heldWrongly, heldAll int // of the rows that read held, those whose true distance breaks the margin
+	elsewhere, visible   int // canals called elsewhere; asked and visible
+	codes                map[string]int
+	why                  map[string]int
 }
 
 func TestRightPlansAreNoAlarm(t *testing.T) {

@@ -381,16 +381,16 @@ type tally struct {
 	codes                                 map[string]int
 }
 
-func (t *tally) count(v measure.Verdict) {
+func (a *tally) count(v measure.Verdict) {
 	switch v {
 	case measure.Held:
-		t.held++
+		a.held++
 	case measure.Uncertain:
-		t.uncertain++
+		a.uncertain++
 	case measure.NotAssessed:
-		t.notAssessed++
+		a.notAssessed++
 	case measure.NotHeld:
-		t.notHeld++
+		a.notHeld++
 	}
 }
 

@@ -167,25 +167,26 @@ func inPlane(axis r3.Vec, f reformat.Frame) (reformat.UV, error) {
 }
 
 // apex returns the section through the implant's apex, with the lines along its axis there, under its middle
-// and its two sides; each line's crest point lies at the apex.
-func (t *standing) apex(im safety.Implant, exact bool) (cut slice, lines [3]ridge.Axis, err error) {
+// and its two sides; each line's crest point lies long mm coronal of the apex, as far as the implant is long there.
+func (t *standing) apex(im safety.Implant, exact bool) (cut slice, lines [3]ridge.Axis, long float64, err error) {
 	cut = t.through(im.Apex(), exact)
 	if cut.err != nil {
-		return cut, lines, cut.err
+		return cut, lines, 0, cut.err
 	}
 	if cut.outline == nil {
-		return cut, lines, errNoOutline
+		return cut, lines, 0, errNoOutline
 	}
 	dir, err := inPlane(im.Axis, cut.frame)
 	if err != nil {
-		return cut, lines, err
+		return cut, lines, 0, err
 	}
+	long = im.Length * (r3.Dot(im.Axis, cut.frame.U)*dir.U + r3.Dot(im.Axis, cut.frame.V)*dir.V)
 	at, _ := cut.frame.Section(im.Apex())
 	side, half := ridge.Axis{Dir: dir}.Side(), math.Max(im.Diameter, im.ApexDiameter)/2
 	for i, off := range []float64{-half, 0, half} {
-		lines[i] = ridge.Axis{Dir: dir, Crest: reformat.UV{U: at.U + off*side.U, V: at.V + off*side.V}}
+		lines[i] = ridge.Axis{Dir: dir, Crest: reformat.UV{U: at.U + off*side.U - long*dir.U, V: at.V + off*side.V - long*dir.V}}
 	}
-	return cut, lines, nil
+	return cut, lines, long, nil
 }
 
 var errNoOutline = errors.New("no outline of the bone")
@@ -193,7 +194,7 @@ var errNoOutline = errors.New("no outline of the bone")
 // toBorder measures the bone below the apex, along the implant's axis in the section through it, mm: the
 // least under its middle and its two sides.
 func (t *standing) toBorder(im safety.Implant) (least uncertainty.Length, err error) {
-	cut, lines, err := t.apex(im, true)
+	cut, lines, long, err := t.apex(im, true)
 	if err != nil {
 		return least, err
 	}
@@ -203,7 +204,7 @@ func (t *standing) toBorder(im safety.Implant) (least uncertainty.Length, err er
 		if err != nil {
 			return least, err
 		}
-		if end.Value < least.Value {
+		if end.Value -= long; end.Value < least.Value {
 			least = end.Length
 		}
 	}
@@ -212,13 +213,13 @@ func (t *standing) toBorder(im safety.Implant) (least uncertainty.Length, err er
 
 // below is toBorder off the outline alone, mm; NaN where nothing is known.
 func (t *standing) below(im safety.Implant) float64 {
-	cut, lines, err := t.apex(im, false)
+	cut, lines, long, err := t.apex(im, false)
 	if err != nil {
 		return math.NaN()
 	}
 	least := math.Inf(1)
 	for _, a := range lines {
-		_, left := cut.outline.Near(a.Crest, a.Dir)
+		_, left := cut.outline.Near(a.At(long), a.Dir)
 		least = math.Min(least, left)
 	}
 	return least

@@ -103,6 +103,16 @@ func (o *Outline) Floor(a Axis) (Floor, error) {
 		{Name: "lining too thin to be seen", Std: hidden}}}, nil
 }
 
+// RoughFloor is [Outline.Floor] without its fit, which steep and narrow floors refuse: good to a voxel or so.
+func (o *Outline) RoughFloor(a Axis) (at reformat.UV, depth float64, ok bool) {
+	air, ok := o.lumen(a, farthestLumen)
+	if !ok {
+		return reformat.UV{}, 0, false
+	}
+	depth, ok = o.floorAbove(a, air)
+	return a.At(depth), depth, ok
+}
+
 // farthestLumen is how far from the crest the air of a cavity is looked for, mm.
 const farthestLumen = 40.0
 

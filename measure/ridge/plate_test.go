@@ -11,7 +11,7 @@ import (
 
 // capped is a ridge 7 mm wide, 22 mm high, with plates of 1.5 mm and solid cortex down to cap mm.
 func capped(cap float64) (outer, inner shape) {
-	outer, inner = hollow(3.5, 22, 1.5)
+	outer, _ = hollow(3.5, 22, 1.5)
 	lower := stadium(2, 22-1.5-cap)
 	down := func(v float64) (float64, float64) { return lower.row(v + cap) }
 	return outer, shape{lower.base - cap, lower.top - cap, down}
