@@ -177,6 +177,7 @@ func taught(walls []*Wall) Tissue {
 	t.Blur, t.BlurSD = middle(blur)
 	t.Cortex, t.CortexSD = middle(cortex)
 	t.Soft, t.SoftSD = middle(soft)
+	t.Soft = oneOfTwo(soft, t.Soft, t.Cortex)
 	t.Marrow = t.Soft
 	if len(marrow) > 0 {
 		t.Marrow = median(marrow)
@@ -186,6 +187,21 @@ func taught(walls []*Wall) Tissue {
 	t.CortexSD = varies(t.CortexSD, median(cortexSD), leastSpread*step, n)
 	t.SoftSD = varies(t.SoftSD, 0, leastSpread*step, n)
 	return t
+}
+
+// twoTissues is the share of the step to cortex by which soft tissue and air differ at least. Our choice.
+const twoTissues = 0.25
+
+// oneOfTwo returns the median, or where half of the walls border on air and half on soft tissue, so that it lies
+// between the two and is neither's grey value, that of the brighter middle one.
+func oneOfTwo(values []float64, mid, cortex float64) float64 {
+	sorted := slices.Sorted(slices.Values(values))
+	if n := len(sorted); n > 0 && n%2 == 0 {
+		if low, high := sorted[n/2-1], sorted[n/2]; high-low > twoTissues*(cortex-high) {
+			return high
+		}
+	}
+	return mid
 }
 
 // varies returns how much a quantity differs from wall to wall and from the median of n of them, in its
