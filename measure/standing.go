@@ -60,7 +60,11 @@ func (t *standing) through(q r3.Vec, exact bool) slice {
 	if math.Abs(off) > sameSlice {
 		return slice{err: errPastArch}
 	}
-	return t.c.slice(arc)
+	cut := t.c.slice(arc)
+	if cut.err == nil {
+		cut.outline.Weigh() // as the site's own: what disturbs the image there is in the numbers' U
+	}
+	return cut
 }
 
 // about returns the section off mm along the arch from the site's own; past an end the arch goes on straight.
@@ -120,10 +124,7 @@ func (c *run) slice(arc float64) slice { return c.outlined(c.curve.Frame(arc)) }
 // outlined outlines the bone in a section.
 func (c *run) outlined(f reformat.Frame) slice {
 	cut := slice{frame: f}
-	cut.outline, cut.err = ridge.Trace(reformat.NewField(c.v, cut.frame), ridge.Tissue{})
-	if cut.err == nil {
-		cut.outline.Use(c.tissue)
-	}
+	cut.outline, cut.err = ridge.Trace(reformat.NewField(c.v, cut.frame), c.tissue)
 	return cut
 }
 

@@ -39,14 +39,9 @@ func Trace(f reformat.Field, t Tissue) (*Outline, error) {
 	if err := o.outline(s, filled); err != nil {
 		return nil, err
 	}
-	o.Use(t)
-	return o, nil
-}
-
-// Use sets what the series has taught and forgets the walls fitted without it.
-func (o *Outline) Use(t Tissue) {
-	o.tissue, o.walls, o.looked = t, nil, false
+	o.tissue = t
 	o.redraw()
+	return o, nil
 }
 
 // outline draws the outline of the filled pixels and sharpens it.
