@@ -51,7 +51,10 @@ func (c *run) cavityOver(s *site, across, along float64) *cavity {
 	m, n := int(math.Ceil(across/floorStep)), int(math.Ceil(along/floorStep))
 	grid := make([][]floorNode, 2*n+1)
 	for k := range grid {
-		cut := t.about(float64(k-n) * floorStep)
+		cut := t.own
+		if k != n {
+			cut = c.outlined(t.about(float64(k-n) * floorStep))
+		}
 		for j := -m; j <= m; j++ {
 			grid[k] = append(grid[k], c.floorNode(s, cut, float64(j)*floorStep))
 		}

@@ -90,7 +90,7 @@ func TestBoneEndsAtTheCut(t *testing.T) {
 	frame := reformat.Frame{U: r3.Vec{X: 1}, V: r3.Vec{Z: 1}, T: r3.Vec{Y: 1}}
 	ahead := func(k *cut, p, dir reformat.UV) float64 {
 		here := standing{c: &run{}, s: &site{frame: frame, cut: k}}
-		return here.ahead(ray{slice: slice{frame: frame}, point: frame.Patient(p), dir: dir})
+		return here.ahead(ray{post{slice: slice{frame: frame}, point: frame.Patient(p)}, dir})
 	}
 	assert.Equal(t, math.Inf(1), ahead(k, reformat.UV{V: -3}, reformat.UV{U: 1}))
 	assert.InDelta(t, 2, ahead(k, reformat.UV{V: -3}, reformat.UV{V: 1}), 1e-12)

@@ -122,18 +122,19 @@ func (c *run) handFor(s *site, arc float64) ridge.Hand {
 
 // site is one site on its way through a run.
 type site struct {
-	index   int // in the plan
-	plan    Site
-	frame   reformat.Frame
-	outline *ridge.Outline
-	axis    ridge.Axis
-	hand    ridge.Hand
-	height  height
-	cut     *cut     // nil: the crest is not levelled
-	stands  platform // of an implant without one of its own
-	cavity  *cavity  // found over it, once asked for
-	doubts  []doubt  // found in the image
-	out     SiteResult
+	index    int // in the plan
+	plan     Site
+	frame    reformat.Frame
+	outline  *ridge.Outline
+	axis     ridge.Axis
+	hand     ridge.Hand
+	height   height
+	cut      *cut      // nil: the crest is not levelled
+	stands   platform  // of an implant without one of its own
+	implants *standing // what answers for them, once asked
+	cavity   *cavity   // found over it, once asked for
+	doubts   []doubt   // found in the image
+	out      SiteResult
 }
 
 // trace outlines the bone of every site.

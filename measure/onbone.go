@@ -66,27 +66,24 @@ func (c *run) denseDoubts(s *site, im safety.Implant) {
 	t := c.standing(s)
 	margin := c.rules[string(safety.Root)].Margin
 	for _, off := range c.sectionsAbout(s, im) {
-		cut := t.about(off)
-		if cut.outline == nil {
+		f := t.about(off)
+		over := func(b ridge.Body) bool { return off == 0 && toBody(wayIn(im), f, b) <= 0 }
+		near := ridge.Bodies(reformat.NewField(c.v, f), c.tissue, func(b ridge.Body) bool {
+			return (toBody(im, f, b) < margin || over(b)) && !c.markedNear(f, b)
+		})
+		if len(near) == 0 {
 			continue
 		}
-		for _, b := range cut.outline.Bodies() {
-			gap := toBody(im, cut.frame, b)
-			over := off == 0 && toBody(wayIn(im), cut.frame, b) <= 0
-			if gap >= margin && !over || c.markedNear(cut.frame, b) {
-				continue
-			}
-			where := "stands in the implant's place"
-			switch {
-			case over && gap > 0:
-				where = "stands over the implant, in its way"
-			case gap > 0:
-				where = "stands " + mm(gap) + " beside the implant"
-			}
-			s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".implant", "unmarked_body", SeverityUncertain,
-				"something denser than cortical bone %s and is not marked: a tooth, an implant or metal", where))
-			return
+		where := "stands in the implant's place"
+		switch gap := toBody(im, f, near[0]); {
+		case gap > 0 && over(near[0]):
+			where = "stands over the implant, in its way"
+		case gap > 0:
+			where = "stands " + mm(gap) + " beside the implant"
 		}
+		s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".implant", "unmarked_body", SeverityUncertain,
+			"something denser than cortical bone %s and is not marked: a tooth, an implant or metal", where))
+		return
 	}
 }
 

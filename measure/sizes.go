@@ -32,12 +32,12 @@ func (b bone) Reserve(im safety.Implant, floor float64) (reserve, u float64, lim
 	reserve, u = math.Inf(1), 2*b.c.edgeSD()
 	enough := floor + uncertainty.Coverage*u
 	for d := 0.0; d < im.Length+1; d++ {
+		at, err := b.post(im, math.Min(d, im.Length), false)
+		if err != nil {
+			return math.NaN(), math.NaN(), err.Error()
+		}
 		for _, side := range sides {
-			r, err := b.ray(im, math.Min(d, im.Length), side.sign, false)
-			if err != nil {
-				return math.NaN(), math.NaN(), err.Error()
-			}
-			left := b.coarse(r) - b.c.rules[side.rule].Margin
+			left := b.coarse(at.to(side.sign)) - b.c.rules[side.rule].Margin
 			if math.IsNaN(left) {
 				return math.NaN(), math.NaN(), "no bone beside the implant"
 			}

@@ -22,7 +22,8 @@ type standing struct {
 	c   *run
 	s   *site
 	own slice
-	fan map[int]*slice // coarse sections beside the site's, by their distance along the arch in steps of fanStep
+	fan map[int]*slice    // coarse sections beside the site's, by their distance along the arch in steps of fanStep
+	cut map[float64]slice // exact sections, by their arc length
 }
 
 // slice is a section with the bone's outline in it.
@@ -44,8 +45,12 @@ var errPastArch = errors.New("past the end of the arch: no section there")
 // errAlongArch says that an implant runs along the arch.
 var errAlongArch = errors.New("the implant runs along the arch: nothing lies buccal or lingual of it")
 
+// standing returns what answers for the implants of s, the same each time.
 func (c *run) standing(s *site) *standing {
-	return &standing{c: c, s: s, own: slice{s.frame, s.outline, nil}, fan: map[int]*slice{}}
+	if s.implants == nil {
+		s.implants = &standing{c: c, s: s, own: slice{s.frame, s.outline, nil}, fan: map[int]*slice{}, cut: map[float64]slice{}}
+	}
+	return s.implants
 }
 
 // through returns the section of the arch through a point: exact, or the nearest of the coarse ones.
@@ -60,21 +65,24 @@ func (t *standing) through(q r3.Vec, exact bool) slice {
 	if math.Abs(off) > sameSlice {
 		return slice{err: errPastArch}
 	}
-	cut := t.c.slice(arc)
-	if cut.err == nil {
-		cut.outline.Weigh() // as the site's own: what disturbs the image there is in the numbers' U
+	cut, known := t.cut[arc]
+	if !known {
+		if cut = t.c.slice(arc); cut.err == nil {
+			cut.outline.Weigh() // as the site's own: what disturbs the image there is in the numbers' U
+		}
+		t.cut[arc] = cut
 	}
 	return cut
 }
 
-// about returns the section off mm along the arch from the site's own; past an end the arch goes on straight.
-func (t *standing) about(off float64) slice {
+// about returns the frame off mm along the arch from the site's own; past an end the arch goes on straight.
+func (t *standing) about(off float64) reformat.Frame {
 	if off == 0 {
-		return t.own
+		return t.own.frame
 	}
 	arc := t.s.frame.Arc + off
 	on := math.Max(0, math.Min(t.c.curve.Length(), arc))
-	return t.c.outlined(t.c.curve.Frame(on).Along(arc - on))
+	return t.c.curve.Frame(on).Along(arc - on)
 }
 
 // nearest returns the coarse section nearest to a point, outlined when first asked for.
@@ -128,33 +136,43 @@ func (c *run) outlined(f reformat.Frame) slice {
 	return cut
 }
 
-// ray is where an implant's axis is at a depth, and the way to the bone's edge on one side, in the section
-// through that point.
-type ray struct {
+// post is where an implant's axis is at a depth, in the section through that point.
+type post struct {
 	slice
-	at, dir reformat.UV
-	point   r3.Vec // of the axis, patient, mm
-	radius  float64
+	at     reformat.UV
+	side   reformat.UV // unit, across the axis, buccal
+	point  r3.Vec      // of the axis, patient, mm
+	radius float64
 }
 
-// ray returns the ray at a depth (mm below the platform) to one side (+1 buccal, −1 lingual).
-func (t *standing) ray(im safety.Implant, depth, side float64, exact bool) (ray, error) {
+// ray is the way from a post to the bone's edge on one side.
+type ray struct {
+	post
+	dir reformat.UV
+}
+
+// to returns the ray to one side: +1 buccal, −1 lingual.
+func (p post) to(side float64) ray {
+	return ray{p, reformat.UV{U: side * p.side.U, V: side * p.side.V}}
+}
+
+// post returns where the axis is at a depth, mm below the platform.
+func (t *standing) post(im safety.Implant, depth float64, exact bool) (post, error) {
 	q := r3.Add(im.Platform, r3.Scale(depth, im.Axis))
 	cut := t.through(q, exact)
 	if cut.err != nil {
-		return ray{}, cut.err
+		return post{}, cut.err
 	}
 	if cut.outline == nil {
-		return ray{}, errNoOutline
+		return post{}, errNoOutline
 	}
 	in, err := inPlane(im.Axis, cut.frame)
 	if err != nil {
-		return ray{}, err
+		return post{}, err
 	}
-	across := ridge.Axis{Dir: in}.Side()
-	r := ray{slice: cut, dir: reformat.UV{U: side * across.U, V: side * across.V}, point: q, radius: radius(im, depth)}
-	r.at, _ = cut.frame.Section(q)
-	return r, nil
+	p := post{slice: cut, side: ridge.Axis{Dir: in}.Side(), point: q, radius: radius(im, depth)}
+	p.at, _ = cut.frame.Section(q)
+	return p, nil
 }
 
 // inPlane returns the unit direction of an implant's axis as a section sees it.
@@ -238,8 +256,8 @@ func radius(im safety.Implant, depth float64) float64 {
 
 // outside returns how far the implant's axis lies outside the bone there, mm; 0 inside. NaN where the
 // field ends before the bone does.
-func (r ray) outside() float64 {
-	d := depthIn(r.outline, r.at)
+func (p post) outside() float64 {
+	d := depthIn(p.outline, p.at)
 	if d >= 0 {
 		return 0
 	}
@@ -285,10 +303,11 @@ func (t *standing) beside(im safety.Implant, depth, side float64) (uncertainty.L
 	if t.s.outline == nil || t.s.out.Err != "" {
 		return uncertainty.Length{}, fmt.Errorf("no outline of the bone: %s", t.s.out.Err)
 	}
-	r, err := t.ray(im, depth, side, true)
+	at, err := t.post(im, depth, true)
 	if err != nil {
 		return uncertainty.Length{}, err
 	}
+	r := at.to(side)
 	l, err := r.outline.Beside(r.at, r.dir, t.c.handFor(t.s, r.frame.Arc))
 	if out := r.outside(); err != nil && out > 0 {
 		return uncertainty.Length{}, &outsideError{out}
@@ -317,14 +336,14 @@ func (t *standing) thinnest(im safety.Implant, side float64) (depth float64, err
 	best, depth, out := math.Inf(1), -1.0, 0.0
 	for n, d := int(math.Ceil(im.Length/step)), 0; d <= n; d++ {
 		at := im.Length * float64(d) / float64(n)
-		r, err := t.ray(im, at, side, false)
+		p, err := t.post(im, at, false)
 		if err != nil {
 			return 0, err
 		}
-		left := t.coarse(r)
+		left := t.coarse(p.to(side))
 		switch {
 		case math.IsInf(left, -1):
-			out = math.Max(out, r.outside())
+			out = math.Max(out, p.outside())
 		case math.IsNaN(left):
 			return 0, errors.New("the field ends before the bone beside the implant does")
 		case left < best:

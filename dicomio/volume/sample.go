@@ -21,8 +21,27 @@ type Plane struct {
 const edge = 1e-6
 
 // At returns the grey value at patient point p (LPS, mm) by trilinear interpolation, or NaN
-// outside the field. The result is a relative grey value without unit.
-func (v *Volume) At(p r3.Vec) float64 { return float64(v.at(v.Index(p))) }
+// outside the field. The result is a relative grey value without unit. Who asks at many points asks a [Probe].
+func (v *Volume) At(p r3.Vec) float64 { return v.Probe().At(p) }
+
+// Probe reads a volume at single points; it holds what they share.
+type Probe struct {
+	v          *Volume
+	bc, ca, ab r3.Vec  // as of [Grid.inverse]
+	det        float64 // mm³
+}
+
+// Probe returns a probe of the volume.
+func (v *Volume) Probe() Probe {
+	bc, ca, ab, det := v.inverse()
+	return Probe{v, bc, ca, ab, det}
+}
+
+// At is [Volume.At].
+func (p Probe) At(at r3.Vec) float64 {
+	d := r3.Sub(at, p.v.Origin)
+	return float64(p.v.at(Index{r3.Dot(d, p.bc) / p.det, r3.Dot(d, p.ca) / p.det, r3.Dot(d, p.ab) / p.det}))
+}
 
 // at interpolates at ix; NaN outside the voxel centres and next to a blank voxel with weight.
 func (v *Volume) at(ix Index) float32 {
@@ -32,6 +51,9 @@ func (v *Volume) at(ix Index) float32 {
 	if !ok1 || !ok2 || !ok3 {
 		return float32(math.NaN())
 	}
+	if v.plain() && i+1 < v.Size[0] && j+1 < v.Size[1] && k+1 < v.Size[2] {
+		return v.within(i, j, k, fi, fj, fk)
+	}
 	sum := 0.0
 	for corner := range 8 {
 		di, dj, dk := corner&1, corner>>1&1, corner>>2
@@ -40,6 +62,20 @@ func (v *Volume) at(ix Index) float32 {
 			continue
 		}
 		sum += w * v.Grey(i+di, j+dj, k+dk)
+	}
+	return float32(sum)
+}
+
+// within is at in a whole cell of a plain volume: the same sum, term by term.
+func (v *Volume) within(i, j, k int, fi, fj, fk float64) float32 {
+	r, row, slice, sum := v.Rescale[0], v.Size[0], v.Size[0]*v.Size[1], 0.0
+	for dk, wk := range [2]float64{1 - fk, fk} {
+		first := (k+dk)*slice + j*row + i
+		low, high := v.Stored[first:first+2], v.Stored[first+row:first+row+2]
+		sum += (1 - fi) * (1 - fj) * wk * (r.Slope*float64(low[0]) + r.Intercept)
+		sum += fi * (1 - fj) * wk * (r.Slope*float64(low[1]) + r.Intercept)
+		sum += (1 - fi) * fj * wk * (r.Slope*float64(high[0]) + r.Intercept)
+		sum += fi * fj * wk * (r.Slope*float64(high[1]) + r.Intercept)
 	}
 	return float32(sum)
 }
@@ -56,11 +92,15 @@ func cell(x float64, n int) (int, float64, bool) {
 	if !(x >= -edge && x <= float64(n-1)+edge) {
 		return 0, 0, false
 	}
-	if whole := math.Round(x); math.Abs(x-whole) <= edge {
-		x = whole // on a voxel centre the neighbours have no say, blank ones least of all
-	}
 	i := int(x)
-	return i, x - float64(i), true
+	switch f := x - float64(i); { // on a voxel centre the neighbours have no say, blank ones least of all
+	case f <= edge:
+		return i, 0, true
+	case f >= 1-edge:
+		return i + 1, 0, true
+	default:
+		return i, f, true
+	}
 }
 
 // Sample fills dst (Width·Height grey values, row by row) with the volume on the plane, by

@@ -97,11 +97,15 @@ func (g Grid) Index(p r3.Vec) Index { return g.IndexVec(r3.Sub(p, g.Origin)) }
 
 // IndexVec returns the index difference that belongs to patient vector d (mm, LPS), in voxels.
 func (g Grid) IndexVec(d r3.Vec) Index {
-	bc := r3.Cross(g.Step[1], g.Step[2])
-	ca := r3.Cross(g.Step[2], g.Step[0])
-	ab := r3.Cross(g.Step[0], g.Step[1])
-	det := r3.Dot(g.Step[0], bc)
+	bc, ca, ab, det := g.inverse()
 	return Index{r3.Dot(d, bc) / det, r3.Dot(d, ca) / det, r3.Dot(d, ab) / det}
+}
+
+// inverse returns the cross products of the steps, mm², and their determinant, mm³: a vector's index is its dot
+// products with those over this.
+func (g Grid) inverse() (bc, ca, ab r3.Vec, det float64) {
+	bc = r3.Cross(g.Step[1], g.Step[2])
+	return bc, r3.Cross(g.Step[2], g.Step[0]), r3.Cross(g.Step[0], g.Step[1]), r3.Dot(g.Step[0], bc)
 }
 
 // Contains reports whether ix lies within the voxel centres of the grid, where interpolation

@@ -12,11 +12,12 @@ import (
 // rasters, lines and the voxels themselves, and never learns how they lie in the patient.
 type Field struct {
 	Frame
-	v *volume.Volume
+	v     *volume.Volume
+	probe volume.Probe
 }
 
 // NewField returns v as seen from frame f.
-func NewField(v *volume.Volume, f Frame) Field { return Field{f, v} }
+func NewField(v *volume.Volume, f Frame) Field { return Field{f, v, v.Probe()} }
 
 // Voxel returns the smallest and the largest distance between neighbouring voxels, in mm.
 func (f Field) Voxel() (least, most float64) {
@@ -56,7 +57,7 @@ func (f Field) Slab(min, max UV, step float64, offsets ...float64) Section {
 // Grey returns the grey value at section point p, off mm along T from the section; NaN outside
 // the field. The result is a relative grey value without unit.
 func (f Field) Grey(p UV, off float64) float64 {
-	return f.v.At(r3.Add(f.Patient(p), r3.Scale(off, f.T)))
+	return f.probe.At(r3.Add(f.Patient(p), r3.Scale(off, f.T)))
 }
 
 // Grain is one voxel near a point of the section, in a local frame of that point.

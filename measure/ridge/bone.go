@@ -58,7 +58,7 @@ func boneAt(s reformat.Section, rim []int, level, r float64) (mask, float64) {
 	if at < 0 || far*s.Step > farthest {
 		return m, -1
 	}
-	part := m.flood([]int{at}, func(i int) bool { return m.in[i] })
+	part := m.flood([]int{at})
 	area := float64(part.count()) * s.Step * s.Step
 	if area < leastBone {
 		return part, -1
@@ -70,17 +70,19 @@ func boneAt(s reformat.Section, rim []int, level, r float64) (mask, float64) {
 // fill adds to m every pixel that the outside cannot reach. What lies beyond the field is a wall:
 // marrow cut off by the field's edge stays inside when bone flanks the cut on both sides.
 func fill(s reformat.Section, rim []int, m mask) mask {
-	missing := func(i int) bool { return s.Grey[i] != s.Grey[i] }
+	open := newMask(m.w, m.h)
+	for i, g := range s.Grey {
+		open.in[i] = !m.in[i] && g == g
+	}
 	var seeds []int
 	for _, run := range borderRuns(s, rim, m) {
 		seeds = append(seeds, run...)
 	}
-	outside := m.flood(seeds, func(i int) bool { return !m.in[i] && !missing(i) })
-	out := newMask(m.w, m.h)
-	for i := range out.in {
-		out.in[i] = !outside.in[i] && !missing(i)
+	outside := open.flood(seeds)
+	for i, g := range s.Grey {
+		open.in[i] = !outside.in[i] && g == g
 	}
-	return out
+	return open
 }
 
 // cutBase is the widest opening, mm, between two walls of bone cut off by the field's edge that is
@@ -142,7 +144,8 @@ func rimPath(s reformat.Section) []int {
 	var path []int
 	for a := range n {
 		sin, cos := math.Sincos(2 * math.Pi * float64(a) / float64(n))
-		for r := far; r >= 0; r -= 0.5 {
+		within := math.Min(leaves(cx, cos, s.Width), leaves(cy, sin, s.Height))
+		for r := far - 0.5*math.Floor(2*math.Max(0, far-within)); r >= 0; r -= 0.5 {
 			x, y := int(math.Round(cx+r*cos)), int(math.Round(cy+r*sin))
 			if x < 0 || y < 0 || x >= s.Width || y >= s.Height {
 				continue
@@ -156,6 +159,18 @@ func rimPath(s reformat.Section) []int {
 		}
 	}
 	return path
+}
+
+// leaves returns how far from x a ray of the given direction leaves a raster of n pixels, a pixel's width
+// after it at most; +Inf: never.
+func leaves(x, dir float64, n int) float64 {
+	switch {
+	case dir > 0:
+		return (float64(n) - x) / dir
+	case dir < 0:
+		return (x + 1) / -dir
+	}
+	return math.Inf(1)
 }
 
 // classes splits the section's grey values into three by Otsu's criterion and returns the two

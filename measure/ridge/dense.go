@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"ridgerule/measure/reformat"
 )
@@ -27,30 +28,58 @@ const (
 	bodyAside = 8.0  // mm from the axis: what is farther belongs to the palate or the other wall
 )
 
-// Bodies returns what stands in the section within or on the bone and is denser than the series'
-// cortical bone; nil where the series has not taught what cortical bone is.
-func (o *Outline) Bodies() []Body {
-	if !o.tissue.known() {
+// Bodies returns what stands in the section of f within or on the bone, is denser than the series'
+// cortical bone and wanted; nil where the series has not taught what cortical bone is. The bone is outlined only
+// where there is something to be held against it.
+func Bodies(f reformat.Field, t Tissue, wanted func(Body) bool) []Body {
+	parts := slices.DeleteFunc(denseParts(search(f), t), func(p densePart) bool { return !wanted(p.Body) })
+	if len(parts) == 0 {
 		return nil
 	}
-	s := o.seen
-	level := o.tissue.Cortex + denser*(o.tissue.Cortex-o.tissue.Soft)
+	o, err := Trace(f, t)
+	if err != nil {
+		return nil
+	}
+	return o.holding(parts)
+}
+
+// densePart is a connected part of a section's raster that is denser than cortical bone.
+type densePart struct {
+	Body
+	pixels mask
+}
+
+// denseParts returns those of a section, as large as a body is.
+func denseParts(s reformat.Section, t Tissue) (parts []densePart) {
+	if !t.known() {
+		return nil
+	}
+	level := t.Cortex + denser*(t.Cortex-t.Soft)
 	m := newMask(s.Width, s.Height)
 	for i, g := range s.Grey {
 		m.in[i] = float64(g) > level
 	}
 	m = m.opened(0.5 / s.Step)
-	var bodies []Body
 	for i := range m.in {
 		if !m.in[i] {
 			continue
 		}
-		part := m.flood([]int{i}, func(j int) bool { return m.in[j] })
+		part := m.flood([]int{i})
 		for j, in := range part.in {
 			m.in[j] = m.in[j] && !in
 		}
-		if b := bodyOf(s, part); b.Area >= leastBody && o.touches(s, part) {
-			bodies = append(bodies, b)
+		if b := bodyOf(s, part); b.Area >= leastBody {
+			parts = append(parts, densePart{b, part})
+		}
+	}
+	return parts
+}
+
+// holding returns the bodies of those parts that lie in the bone or within bodyReach of it.
+func (o *Outline) holding(parts []densePart) (bodies []Body) {
+	for _, p := range parts {
+		if o.touches(o.seen, p.pixels) {
+			bodies = append(bodies, p.Body)
 		}
 	}
 	return bodies
@@ -129,10 +158,10 @@ func (o *Outline) redraw() {
 	}
 }
 
-// bodies is Bodies, looked for once, without what stands beside the ridge of axis a.
+// bodies returns the section's own [Bodies], looked for once, without what stands beside the ridge of axis a.
 func (o *Outline) bodies(a Axis) (near []Body) {
 	if !o.looked {
-		o.dense, o.looked = o.Bodies(), true
+		o.dense, o.looked = o.holding(denseParts(o.seen, o.tissue)), true
 	}
 	for _, b := range o.dense {
 		if math.Abs(dot(sub(b.Middle, a.Crest), a.Side())) < bodyAside {

@@ -10,48 +10,34 @@ type mask struct {
 
 func newMask(w, h int) mask { return mask{w, h, make([]bool, w*h)} }
 
-// disc returns the pixel offsets within radius r (pixels).
-func disc(r float64) [][2]int {
-	var d [][2]int
-	n := int(r + rounding)
-	for y := -n; y <= n; y++ {
-		for x := -n; x <= n; x++ {
-			if float64(x*x+y*y) <= r*r+rounding {
-				d = append(d, [2]int{x, y})
-			}
-		}
-	}
-	return d
-}
-
 // spread returns the pixels within radius r of a pixel whose state is what: a dilation of the set
 // (what = true) or, complemented, an erosion.
 func (m mask) spread(r float64, what bool) mask {
-	out := newMask(m.w, m.h)
-	d := disc(r)
+	across := m.w + 1
+	begun := make([]int32, across*m.h) // where a stretch of a row begins less where one ends
+	n := int(math.Sqrt(r*r + rounding))
 	for y := range m.h {
-		for x := range m.w {
-			if m.in[y*m.w+x] != what || !m.rim(x, y, what) {
-				continue
+		for x := 0; x < m.w; x++ {
+			from := x
+			for x < m.w && m.in[y*m.w+x] == what {
+				x++
 			}
-			for _, o := range d {
-				if i, j := x+o[0], y+o[1]; i >= 0 && i < m.w && j >= 0 && j < m.h {
-					out.in[j*m.w+i] = true
-				}
+			for j := max(0, y-n); from < x && j <= min(m.h-1, y+n); j++ {
+				half := int(math.Sqrt(r*r + rounding - float64((j-y)*(j-y))))
+				begun[j*across+max(0, from-half)]++
+				begun[j*across+min(m.w, x+half)]--
 			}
 		}
 	}
-	for i, v := range m.in {
-		out.in[i] = out.in[i] || v == what
+	out := newMask(m.w, m.h)
+	for y := range m.h {
+		over := int32(0)
+		for x := range m.w {
+			over += begun[y*across+x]
+			out.in[y*m.w+x] = over > 0
+		}
 	}
 	return out
-}
-
-// rim reports whether a pixel has a neighbour of the other state; only those can spread.
-func (m mask) rim(x, y int, what bool) bool {
-	i := y*m.w + x
-	return x > 0 && m.in[i-1] != what || x < m.w-1 && m.in[i+1] != what ||
-		y > 0 && m.in[i-m.w] != what || y < m.h-1 && m.in[i+m.w] != what
 }
 
 // closed returns the set with gaps up to 2·r pixels wide bridged.
@@ -78,34 +64,26 @@ func (m mask) eroded(r float64) mask {
 	return out
 }
 
-// flood returns the pixels connected (4-neighbours) to the seeds through pixels where open is true.
-func (m mask) flood(seeds []int, open func(i int) bool) mask {
+// flood returns the pixels of m that are connected (4-neighbours) to the seeds through pixels of m.
+func (m mask) flood(seeds []int) mask {
 	out := newMask(m.w, m.h)
-	queue := seeds[:0:0]
-	push := func(i int) {
-		if open(i) && !out.in[i] {
+	var queue []int
+	for _, i := range seeds {
+		if m.in[i] && !out.in[i] {
 			out.in[i] = true
 			queue = append(queue, i)
 		}
 	}
-	for _, i := range seeds {
-		push(i)
-	}
 	for len(queue) > 0 {
 		i := queue[len(queue)-1]
 		queue = queue[:len(queue)-1]
-		x, y := i%m.w, i/m.w
-		if x > 0 {
-			push(i - 1)
-		}
-		if x < m.w-1 {
-			push(i + 1)
-		}
-		if y > 0 {
-			push(i - m.w)
-		}
-		if y < m.h-1 {
-			push(i + m.w)
+		x := i % m.w
+		for k, next := range [4]int{i - 1, i + 1, i - m.w, i + m.w} {
+			beyond := k == 0 && x == 0 || k == 1 && x == m.w-1 || next < 0 || next >= len(m.in)
+			if !beyond && m.in[next] && !out.in[next] {
+				out.in[next] = true
+				queue = append(queue, next)
+			}
 		}
 	}
 	return out
@@ -128,10 +106,11 @@ func (m mask) nearest(x, y float64) (at int, distance float64) {
 	at, distance = -1, math.Inf(1)
 	for i, v := range m.in {
 		if v {
-			if d := math.Hypot(float64(i%m.w)-x, float64(i/m.w)-y); d < distance {
+			dx, dy := float64(i%m.w)-x, float64(i/m.w)-y
+			if d := dx*dx + dy*dy; d < distance {
 				at, distance = i, d
 			}
 		}
 	}
-	return at, distance
+	return at, math.Sqrt(distance)
 }
