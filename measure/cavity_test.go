@@ -12,6 +12,8 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
 )
 
@@ -112,6 +114,37 @@ func TestImplantUnderATiltedFloor(t *testing.T) {
 				}
 			}
 			t.Logf("%d sizes held", held)
+		})
+	}
+}
+
+// Where a line shows no floor it lies as near as the nearest of its neighbours', if three know theirs; where fewer
+// do and air is seen, or the field ends, no implant that comes near is judged.
+func TestFloorThatIsNotShown(t *testing.T) {
+	nan := math.NaN()
+	for name, c := range map[string]struct {
+		depths [3][3]float64 // mm, along the arch and across it; the middle one is asked
+		open   bool
+		want   float64
+		untold bool
+	}{
+		"three neighbours know":            {[3][3]float64{{9, nan, nan}, {8, nan, nan}, {10, nan, nan}}, true, 8, false},
+		"two know":                         {[3][3]float64{{9, nan, nan}, {8, nan, nan}, {nan, nan, nan}}, true, 8, true},
+		"two know, and it is no cavity":    {[3][3]float64{{9, nan, nan}, {8, nan, nan}, {nan, nan, nan}}, false, 8, false},
+		"its own is deeper than all about": {[3][3]float64{{9, 9, 9}, {9, 12, 9}, {9, 9, 9}}, false, 12, false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			grid := make([][]floorNode, 3)
+			for k := range grid {
+				for j := range 3 {
+					n := floorNode{depth: c.depths[k][j], frame: reformat.Frame{}, line: ridge.Axis{Dir: reformat.UV{V: -1}}}
+					n.open = c.open && k == 1 && j == 1
+					grid[k] = append(grid[k], n)
+				}
+			}
+			untold := settle(grid)
+			assert.Equal(t, c.want, grid[1][1].depth)
+			assert.Equal(t, c.untold, len(untold) > 0)
 		})
 	}
 }

@@ -2,6 +2,7 @@ package measure_test
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
 )
@@ -111,4 +113,37 @@ func TestForamenIsDoubtedWithItsCanal(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, want, rowTo(t, r, "left mental foramen").Verdict)
 	}
+}
+
+// A canal that the image does not show is said, and is no alarm: its marking stands alone, its distance the same.
+func TestCanalThatTheImageDoesNotShow(t *testing.T) {
+	v, p := lowerSite()
+	r, err := measuredIn(t, filled(v, p, "left canal", 3), func(*phantom.Plan) {}, func(text string) string { return text })
+	require.NoError(t, err)
+	said, ok := caution(r, "canal_not_shown")
+	require.True(t, ok, "%v", codes(r))
+	assert.Equal(t, measure.SeverityNote, said.Severity)
+	hidden := rowTo(t, r, "left canal")
+	assert.Equal(t, measure.Held, hidden.Verdict, hidden.Note)
+	shown, err := measured(t, func(*phantom.Plan) {}, "")
+	require.NoError(t, err)
+	assert.NotContains(t, codes(shown), "canal_not_shown")
+	assert.Equal(t, rowTo(t, shown, "left canal").Value, hidden.Value)
+	assert.Equal(t, rowTo(t, shown, "left canal").Budget.U(), hidden.Budget.U())
+}
+
+// filled returns the volume with the marrow of another place, 6 mm higher, within reach mm of a structure's path.
+func filled(v *volume.Volume, p phantom.Plan, name string, reach float64) *volume.Volume {
+	in := *v
+	in.Stored = slices.Clone(v.Stored)
+	path := p.Structures[slices.IndexFunc(p.Structures, func(s phantom.PlanStructure) bool { return s.Name == name })].Path
+	row, layer := v.Size[0], v.Size[0]*v.Size[1]
+	up := int(math.Round(6 / v.Step[2].Z))
+	for n := range in.Stored {
+		x := v.Patient(volume.Index{I: float64(n % row), J: float64(n % layer / row), K: float64(n / layer)})
+		if toPath(x, path) < reach && n+up*layer < len(in.Stored) {
+			in.Stored[n] = v.Stored[n+up*layer]
+		}
+	}
+	return &in
 }
