@@ -180,15 +180,14 @@ func (c *run) misplaced(st safety.Structure, near []place) string {
 	case safety.MentalForamen:
 		least := math.Inf(1)
 		for _, p := range near {
-			if d := c.sections.depth(p.at); !math.IsNaN(d) {
-				least = math.Min(least, math.Abs(d))
-			}
+			least = math.Min(least, c.sections.toSurface(p.at, atForamen))
 		}
 		if !math.IsInf(least, 1) && least > atForamen {
 			return "it lies " + mm(least) + " from the bone's surface"
 		}
 	case safety.Root, safety.ImplantBody:
-		if off := c.outsideBy(c.deeperHalf(st, near), func(p place) float64 { return math.Max(openCanal, 2*st.SD) }); off > 0 {
+		deeper := c.deeperHalf(st, near)
+		if off := c.outsideBy(deeper, func(place) float64 { return math.Max(openCanal, 2*st.SD) }); off > 0 && !c.intoCavity(deeper) {
 			return "its deeper half stands " + mm(off) + " outside the bone"
 		}
 	}
@@ -212,7 +211,7 @@ func (c *run) outsideBy(near []place, allowed func(place) float64) float64 {
 	worst, long, most := 0.0, 0, 0.0
 	known := 0
 	for _, p := range near {
-		d := c.sections.depth(p.at)
+		d := c.sections.bridged(p.at)
 		if math.IsNaN(d) {
 			continue
 		}
