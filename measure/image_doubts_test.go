@@ -115,6 +115,40 @@ func TestForamenIsDoubtedWithItsCanal(t *testing.T) {
 	}
 }
 
+// A canal ends at its foramen: where that is marked where none can lie, nobody knows where the canal ends, at any site.
+func TestCanalIsDoubtedWithItsForamen(t *testing.T) {
+	r, err := measured(t, func(p *phantom.Plan) {
+		i := slices.IndexFunc(p.Structures, func(s phantom.PlanStructure) bool { return s.Name == "left mental foramen" })
+		p.Structures[i].Path[0] = r3.Add(p.Structures[i].Path[0], r3.Vec{X: 6})
+	}, "")
+	require.NoError(t, err)
+	said, ok := caution(r, "structure_place")
+	require.True(t, ok, "%v", codes(r))
+	assert.Empty(t, said.Site)
+	assert.Equal(t, measure.NotAssessed, rowTo(t, r, "left canal").Verdict)
+}
+
+// Where half of what is marked is not where the image shows such, the plan is doubted whole: moved by 4 mm it is,
+// by 0.5 mm it is not.
+func TestPlanIsDoubtedWholeWhereMostMarksAreOff(t *testing.T) {
+	for by, want := range map[float64]bool{4: true, 0.5: false} {
+		r, err := measured(t, func(p *phantom.Plan) {
+			for i := range p.Structures {
+				for k := range p.Structures[i].Path {
+					p.Structures[i].Path[k] = r3.Add(p.Structures[i].Path[k], r3.Vec{X: -by, Y: by})
+				}
+			}
+		}, "")
+		require.NoError(t, err)
+		said, ok := caution(r, "structures_off")
+		assert.Equal(t, want, ok, "%v", codes(r))
+		assert.Empty(t, said.Site)
+		for _, row := range r.Sites[0].Rows {
+			assert.False(t, want && row.Verdict == measure.Held, "%s to %s", row.Quantity, row.To)
+		}
+	}
+}
+
 // A canal that the image does not show is said, and is no alarm: its marking stands alone, its distance the same.
 func TestCanalThatTheImageDoesNotShow(t *testing.T) {
 	v, p := lowerSite()

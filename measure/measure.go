@@ -255,11 +255,12 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 		OrientationNote: c.plan.OrientationNote, Structures: c.plan.Structures, Margins: c.namedRules(), Scan: scan,
 		Plan: PlanFacts{Name: c.plan.Path, SHA256: c.plan.SHA256}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
 	r.Arch = c.arch(sites)
-	c.doubts = append(c.doubts, c.plan.resolve(c.strayMarks(sites), &faults{}, c.silenced)...)
+	seen := c.bodyDoubts(sites)
 	for _, s := range sites {
-		c.doubts = append(c.doubts, c.plan.resolve(s.doubts, &faults{}, c.silenced)...)
+		seen = append(seen, s.doubts...)
 	}
-	c.doubts = append(c.doubts, c.archDoubts()...)
+	seen = slices.Concat(c.frameDoubt(seen), seen, c.archDoubts())
+	c.doubts = append(c.doubts, c.plan.resolve(seen, &faults{}, c.silenced)...)
 	c.doubts = append(c.doubts, c.plan.idle(confirmWords, c.silenced)...)
 	c.applyDoubts(sites, r.Arch.Rows, c.doubts)
 	r.Cautions = slices.Concat(cautions, cautionsOf(c.doubts))
