@@ -109,7 +109,7 @@ func (c *run) placeDoubt(i int, near []place) (d doubt, wrong bool) {
 		return d, false
 	}
 	d = c.plan.structureDoubt(i, ".path[0]", "structure_place", SeverityNotAssessed, "%s is marked where none can lie: %s", c.plan.Structures[i].Name, why)
-	d.also = c.plan.sameNerve(i)
+	d.also, d.spreads = c.plan.sameNerve(i), true
 	return d, true
 }
 

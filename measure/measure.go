@@ -134,6 +134,7 @@ type site struct {
 	implants *standing // what answers for them, once asked
 	cavity   *cavity   // found over it, once asked for
 	doubts   []doubt   // found in the image
+	shown    []string  // names of the canals that the image shows at their mark here
 	out      SiteResult
 }
 
@@ -209,7 +210,7 @@ func (c *run) recovered(s *site) {
 	if fault == nil {
 		return
 	}
-	s.outline, s.doubts = nil, nil
+	s.outline, s.doubts, s.shown = nil, nil, nil
 	s.out.Err = fmt.Sprintf("internal fault, please report it: %v", fault)
 	s.out.Rows, s.out.Findings, s.out.Implant = nil, nil, nil
 	for _, r := range c.asked(s) {

@@ -44,3 +44,29 @@ func TestOneFailedSectionIsBridged(t *testing.T) {
 
 // buccalOf is +1 where the sections' buccal side lies along x.
 func buccalOf(s *sections) float64 { return math.Copysign(1, s.frames[0].Patient(reformat.UV{U: 1}).X) }
+
+// A canal marked wrongly at one site is doubted at every other, but where the image shows it at its mark.
+func TestDoubtAboutAPathSpreads(t *testing.T) {
+	wrong := doubt{Caution: Caution{Code: "canal_elsewhere", Text: "left canal: look", Severity: SeverityNotAssessed, Site: "46"}, structure: "left canal", spreads: true}
+	local := wrong
+	local.spreads = false
+	for name, c := range map[string]struct {
+		site  string
+		shown []string
+		d     doubt
+		want  Verdict
+	}{
+		"at the site itself":         {"46", nil, wrong, NotAssessed},
+		"at another":                 {"44", nil, wrong, Uncertain},
+		"at another that shows it":   {"44", []string{"left canal"}, wrong, Held},
+		"what is of one place alone": {"44", nil, local, Held},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := &site{plan: Site{ID: c.site}, shown: c.shown}
+			s.out.Rows = []Row{{Quantity: "clearance", To: "left canal", Verdict: Held}}
+			s.doubt(c.d)
+			assert.Equal(t, c.want, s.out.Rows[0].Verdict)
+			assert.Equal(t, c.want == Uncertain, s.out.Rows[0].Note == "at site 46 left canal: look")
+		})
+	}
+}
