@@ -303,6 +303,11 @@ func TestBoundsOfWhatIsMissing(t *testing.T) {
 		}
 		return p
 	}
+	over := func(x float64) Place {
+		p := elsewhere(true)
+		p.Along = []Spot{{At: v(x, 0, 0), Mesial: v(1, 0, 0)}}
+		return p
+	}
 	mesh := Structure{Name: "mesh", Kind: Canal, Surface: boxMesh(v(-30, -1, -16), v(3, 1, -14))}
 	for name, c := range map[string]struct {
 		place Place
@@ -335,6 +340,10 @@ func TestBoundsOfWhatIsMissing(t *testing.T) {
 		"not in the section, foramen by both": {elsewhere(true), []Structure{straight("c", 0, -30, -5), mark(MentalForamen, -5, 0, 1)}, ""},
 		"not in the section, nearer":          {elsewhere(true), []Structure{straight("c", 0, -30, -5), mark(MentalForamen, -4.99, 0, 1)}, "does not lie distal"},
 		"not in the section, loop unknown":    {elsewhere(false), []Structure{straight("c", 0, -30, -5), mark(MentalForamen, -5, 0, 1)}, "anterior loop is neither marked"},
+
+		"not in the section, body by both": {over(0), []Structure{straight("c", 0, -30, -5), mark(MentalForamen, -5, 0, 1)}, ""},
+		"not in the section, body nearer":  {over(-0.01), []Structure{straight("c", 0, -30, -5), mark(MentalForamen, -5, 0, 1)}, "does not lie distal"},
+		"canal 20 mm off along the arch":   {flat("36"), []Structure{straight("c", 0, -40, -20)}, "does not reach the site: it ends 19.0 mm distal"},
 
 		"35 distal of its foramen by both":    {flat("35"), []Structure{straight("c", 0, -30, 30), mark(MentalForamen, 3, 0, 1)}, ""},
 		"35 less than that":                   {flat("35"), []Structure{straight("c", 0, -30, 30), mark(MentalForamen, 2.99, 0, 1)}, `does not lie distal to "mental_foramen"`},
