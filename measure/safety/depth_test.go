@@ -34,6 +34,19 @@ func TestSideNormalsByHand(t *testing.T) {
 	}
 }
 
+// The way out of two bodies is along a face's normal of the first, or against one of the second: of an upright cone with
+// sides of slope 1/10 the side away from the other body, and that toward it.
+func TestGuessesAreNormalsOfTheDifference(t *testing.T) {
+	cone := newFrustum(Implant{Platform: v(0, 0, 0), Axis: v(0, 0, 1), Diameter: 6, ApexDiameter: 4, Length: 10})
+	far := ball(v(9, 0, 5), 1)
+	long := math.Hypot(10, 1)
+	side, back := v(10/long, 0, 1/long), v(-10/long, 0, 1/long)
+	for i, n := range []r3.Vec{v(0, 0, 1), v(0, 0, -1), side, back} {
+		near(t, "of the first", r3.Norm(r3.Sub(guesses(&cone, far)[i], n)), 0, 1e-15)
+		near(t, "of the second", r3.Norm(r3.Add(guesses(far, &cone)[4+i], n)), 0, 1e-15)
+	}
+}
+
 // Two balls whose centres lie c apart: h(n) = r + s − n·c, least along c, r + s − |c|.
 func TestDownhillFindsTheWayOutOfTwoBalls(t *testing.T) {
 	a, b := ball(v(1, 2, 3), 4), ball(v(2, 4, 5), 3) // 3 apart
