@@ -175,7 +175,7 @@ func (c *Curve) Project(p r3.Vec) (s, distance float64) {
 	const step = 0.25 // mm; far below the radius of any arch, so the nearest sample brackets the minimum
 	// Along each segment the spline's parameter stands in for the arc length: it needs no inversion.
 	at := func(t float64) (seg int, x float64) {
-		seg = min(sort.Search(len(c.starts)-2, func(i int) bool { return c.starts[i+1] > t }), len(c.starts)-2)
+		seg = sort.Search(len(c.starts)-2, func(i int) bool { return c.starts[i+1] > t })
 		return seg, (t - c.starts[seg]) / (c.starts[seg+1] - c.starts[seg])
 	}
 	far := func(t float64) float64 {
