@@ -1,6 +1,7 @@
 package dicomio
 
 import (
+	"archive/zip"
 	"errors"
 	"fmt"
 	"io"
@@ -57,7 +58,7 @@ func Open(path string, limits Limits) (*Door, error) {
 }
 
 // NewDoor returns a door to the regular files of fsys: for an archive or a store of one's own. Files whose fs.File is
-// an [io.ReaderAt] are read by offset.
+// an [io.ReaderAt] are read by offset, others to their end, twice: what checks them at their end is heard.
 func NewDoor(fsys fs.FS, limits Limits) (*Door, error) {
 	d := &Door{FS: fsys}
 	return d, d.search(".", limits.withDefaults(1))
@@ -79,11 +80,14 @@ func pathError(path string, err error) error {
 		Remedy: "check the permissions, or copy it to a folder that you may read", Cause: err}
 }
 
-// reason returns what the operating system said, without the path.
+// reason returns what the operating system or the archive said, without the path.
 func reason(err error) string {
 	var pe *fs.PathError
 	if errors.As(err, &pe) {
-		return pe.Err.Error()
+		err = pe.Err
+	}
+	if errors.Is(err, zip.ErrChecksum) {
+		return "its bytes do not fit the checksum that the archive has of them"
 	}
 	return err.Error()
 }
