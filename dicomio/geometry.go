@@ -33,6 +33,10 @@ const (
 	sheared   = 0.1  // degrees between S and n, from which the shear is cautioned
 	disagree  = 0.05 // of the step: how far SliceThickness or SpacingBetweenSlices may be from it without a caution
 	samePlace = 1e-3 // mm: two images nearer than this lie in one place
+
+	// What scanners of jaws make, with room on both sides: cone-beam voxels are 0.075 to 0.4 mm, slices of multi-detector CT
+	// up to 5 mm apart (from memory). A spacing outside is in another unit, or a typing error.
+	finest, widest = 0.04, 10.0 // mm
 )
 
 // along returns the position of p along its series' normal, mm.
@@ -78,11 +82,31 @@ func (s *Series) judgeGeometry() {
 		return
 	}
 	if err := s.Grid.Check(); err != nil {
-		s.problem(&SeriesError{Code: "bad_geometry", Problem: err.Error(), Remedy: "export the series again"})
+		s.problem(&SeriesError{Code: "bad_geometry", Attribute: "ImagePositionPatient, PixelSpacing", Problem: strings.TrimPrefix(err.Error(), "volume: "), Remedy: "export the series again"})
 		return
 	}
+	s.judgeSpacing()
 	s.judgeSize()
 	s.cautionGeometry(p.normal())
+}
+
+// judgeSpacing refuses voxels that no scanner of jaws makes, and cautions coarse ones.
+func (s *Series) judgeSpacing() {
+	for axis, mm := range s.Grid.Spacing() {
+		if mm >= finest && mm <= widest {
+			continue
+		}
+		attribute := [...]string{"PixelSpacing", "PixelSpacing", "ImagePositionPatient"}[axis]
+		if s.hasProblem("odd_spacing", attribute) {
+			continue
+		}
+		s.problem(&SeriesError{Code: "odd_spacing", Attribute: attribute, Value: fmt.Sprintf("%.4g mm", mm),
+			Problem: fmt.Sprintf("no scanner of jaws makes voxels below %g mm or above %g mm: the scale is in doubt", finest, widest),
+			Remedy:  "export the series again with its spacing in mm; a length is never guessed"})
+	}
+	if text := s.Grid.Coarse(); text != "" {
+		s.caution("coarse_voxels", text)
+	}
 }
 
 // line returns the least-squares line through the positions over the slice number: position of slice 0, mm, and step, mm.

@@ -167,16 +167,16 @@ func (s *Series) judgeSame(one single) {
 // judgeValues looks at rescale, padding and what else concerns grey values.
 func (s *Series) judgeValues() {
 	p := s.planes[0]
-	low, high, finest := math.Inf(1), math.Inf(-1), math.Inf(1)
+	low, high, least := math.Inf(1), math.Inf(-1), math.Inf(1)
 	varies := false
 	for _, q := range s.planes {
 		varies = varies || q.rescale != p.rescale
 		a, b := q.greyRange()
-		low, high, finest = min(low, a), max(high, b), min(finest, math.Abs(q.rescale.Slope))
+		low, high, least = min(low, a), max(high, b), min(least, math.Abs(q.rescale.Slope))
 	}
 	if varies {
 		text := "the rescale differs from slice to slice; each is applied exactly"
-		if (high-low)/finest > 65535 {
+		if (high-low)/least > 65535 {
 			text += ". At the finest slope the whole range would need more than 16 bit"
 		}
 		s.caution("rescale_varies", text)

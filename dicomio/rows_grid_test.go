@@ -90,6 +90,37 @@ func TestRow15BlanksAndExponentsAreNumbers(t *testing.T) {
 	near(t, "distance between rows", v.Spacing()[1], 0.3, 1e-12)
 }
 
+// spaced returns a stack of five slices with rows, columns and slices so far apart, mm.
+func spaced(rows, columns, slices float64) []*craft.File {
+	files := craft.Stack(5)
+	for k, c := range files {
+		c.Set(0x00280030, "DS", fmt.Sprintf(`%g\%g`, rows, columns)).Set(0x00200032, "DS", fmt.Sprintf(`0\0\%.4f`, slices*float64(k)))
+	}
+	return files
+}
+
+// What no scanner of jaws makes (below 0.04 mm or above 10 mm, from memory) is refused, in each direction by itself; what
+// few make (above 0.4 mm; Fokas et al. 2018, doi:10.1111/clr.13142) is cautioned.
+func TestRow15SpacingThatNoScannerOfJawsMakes(t *testing.T) {
+	for _, d := range []struct {
+		mm        [3]float64
+		attribute string
+	}{
+		{[3]float64{0.03, 0.2, 0.2}, "PixelSpacing 0.03 mm"}, {[3]float64{0.2, 0.03, 0.2}, "PixelSpacing 0.03 mm"}, {[3]float64{0.2, 0.2, 0.03}, "ImagePositionPatient 0.03 mm"},
+		{[3]float64{300, 300, 0.2}, "PixelSpacing 300 mm"}, {[3]float64{0.2, 0.2, 300}, "ImagePositionPatient 300 mm"}, {[3]float64{10.1, 0.2, 0.2}, "PixelSpacing 10.1 mm"},
+	} {
+		refused(t, folder(spaced(d.mm[0], d.mm[1], d.mm[2])...), "odd_spacing", d.attribute, "the scale is in doubt", "export")
+	}
+	for _, mm := range [][3]float64{{0.04, 0.04, 0.04}, {0.08, 0.08, 0.08}, {0.4, 0.4, 0.4}, {0.4, 0.3, 0.402}} {
+		s, _ := readOnly(t, folder(spaced(mm[0], mm[1], mm[2])...))
+		cautioned(t, s)
+	}
+	for _, mm := range [][3]float64{{0.42, 0.2, 0.2}, {0.2, 0.5, 0.2}, {0.2, 0.2, 1.25}, {0.5, 0.5, 9.9}} {
+		s, _ := readOnly(t, folder(spaced(mm[0], mm[1], mm[2])...))
+		cautioned(t, s, "coarse_voxels")
+	}
+}
+
 func TestRow16NearlyOrthonormalIsPutRight(t *testing.T) {
 	files := craft.Stack(4)
 	for _, c := range files {
@@ -188,7 +219,7 @@ func TestRow18GantryTiltIsASheredGrid(t *testing.T) {
 		files := craft.Stack(9)
 		for k, c := range files { // the table moves along z, the plane is tilted about x
 			c.Set(0x00200037, "DS", fmt.Sprintf(`1\0\0\0\%.8f\%.8f`, cos, -sin)).
-				Set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.6f`, 1.25*float64(k)))
+				Set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.6f`, 0.375*float64(k)))
 		}
 		s, v := readOnly(t, folder(files...))
 		if degrees == 0 {
@@ -197,8 +228,8 @@ func TestRow18GantryTiltIsASheredGrid(t *testing.T) {
 			cautioned(t, s, "sheared")
 			says(t, s.Cautions[0].Text, fmt.Sprintf("%.2f degrees", math.Abs(degrees)))
 		}
-		near(t, "table step", r3.Norm(v.Step[2]), 1.25, 1e-6)
-		a, b := r3.Vec{X: -10, Y: -19.5, Z: 2}, r3.Vec{X: -9, Y: -19.2, Z: 7}
+		near(t, "table step", r3.Norm(v.Step[2]), 0.375, 1e-6)
+		a, b := r3.Vec{X: -10, Y: -19.5, Z: 0.5}, r3.Vec{X: -9, Y: -19.2, Z: 2}
 		ia, ib := v.Index(a), v.Index(b)
 		near(t, "distance", r3.Norm(r3.Sub(v.Patient(ia), v.Patient(ib))), r3.Norm(r3.Sub(a, b)), 1e-6)
 	}

@@ -94,7 +94,7 @@ func writable(v *volume.Volume) error {
 	case n[0] > 65535 || n[1] > 65535:
 		return fmt.Errorf("%w: %d × %d pixels, at most 65535", ErrWrite, n[0], n[1])
 	case len(v.Stored) != n[0]*n[1]*n[2] || len(v.Rescale) != 1 && len(v.Rescale) != n[2]:
-		return fmt.Errorf("%w: %d values and %d rescales for %v voxels", ErrWrite, len(v.Stored), len(v.Rescale), n)
+		return fmt.Errorf("%w: %d values and %d rescales for %d × %d × %d voxels", ErrWrite, len(v.Stored), len(v.Rescale), n[0], n[1], n[2])
 	}
 	return nil
 }
