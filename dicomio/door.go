@@ -39,6 +39,9 @@ type Passed struct {
 // It returns an error wrapping [ErrPath] when path does not exist, and a [*SeriesError] when it cannot be opened or, for
 // an archive, holds an entry that lies about its name or size.
 func Open(path string, limits Limits) (*Door, error) {
+	if path == "" { // which the file system takes for the current folder
+		return nil, fmt.Errorf("%w: the path is empty; give a folder, a .zip, a DICOMDIR or a DICOM file", ErrPath)
+	}
 	limits = limits.withDefaults(runtime.GOMAXPROCS(0))
 	real, err := filepath.EvalSymlinks(path)
 	if err != nil {
@@ -165,7 +168,7 @@ func (d *Door) search(dir string, limits Limits) error {
 			d.notRead = append(d.notRead, stray{name: name, size: -1})
 		case len(d.Names) >= limits.Files:
 			return &SeriesError{Code: "limit", Problem: fmt.Sprintf("more than %d files", limits.Files),
-				Remedy: "point at a smaller folder, or raise the limit on files"}
+				Remedy: "point at a smaller folder, or raise the limit max-files"}
 		default:
 			d.Names = append(d.Names, name)
 		}

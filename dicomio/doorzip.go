@@ -72,12 +72,12 @@ func (a *archiveFS) bounds(entries []*zip.File, limits Limits) error {
 	name := a.name
 	switch {
 	case len(entries) > limits.Files:
-		return &SeriesError{Code: "limit", File: name, Problem: fmt.Sprintf("more than %d entries", limits.Files), Remedy: "point at a smaller archive, or raise the limit on files"}
+		return &SeriesError{Code: "limit", File: name, Problem: fmt.Sprintf("more than %d entries", limits.Files), Remedy: "point at a smaller archive, or raise the limit max-files"}
 	case packed > uint64(a.size):
 		return &SeriesError{Code: "hostile_archive", File: name, Problem: "its entries overlap: they claim more bytes than the archive has", Remedy: "make the archive again"}
 	case unpacked > limit:
 		return &SeriesError{Code: "hostile_archive", File: name, Problem: fmt.Sprintf("it claims to unpack to %d MiB from %d bytes, more than the %d MiB allowed", unpacked>>20, a.size, limit>>20),
-			Remedy: "unpack it yourself if you trust it, and point at the folder"}
+			Remedy: "unpack it yourself if you trust it, and point at the folder, or raise the limit max-inflated"}
 	}
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -48,12 +49,12 @@ Nothing that identifies a patient is printed unless --show-identity asks for it.
 
 // catalogue lists what is behind path, cut down to the series that selector names.
 func (a *app) catalogue(ctx context.Context, path, selector string) (found *dicomio.Catalogue, err error) {
-	door, err := dicomio.Open(path, dicomio.Limits{})
+	door, err := dicomio.Open(path, a.limits)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, door.Close()) }()
-	found, err = dicomio.Scan(ctx, door, dicomio.Limits{})
+	found, err = dicomio.Scan(ctx, door, a.limits)
 	if err != nil || selector == "" {
 		return found, err
 	}
@@ -85,13 +86,15 @@ type seriesView struct {
 	Kind        string            `json:"kind"`
 	Encoding    string            `json:"encoding"`
 	Files       int               `json:"files"`
-	Size        [3]int            `json:"size_voxels"`
-	Spacing     [3]float64        `json:"spacing_mm"`
+	Size        [3]*int           `json:"size_voxels"` // null: not known
+	Spacing     [3]*float64       `json:"spacing_mm"`  // null: not known
 	Orientation string            `json:"orientation"`
 	Cautions    []reasonView      `json:"cautions"`
 	Problems    []reasonView      `json:"problems"`
 	Identity    *dicomio.Identity `json:"identity,omitempty"`
 	UID         string            `json:"series_uid,omitempty"`
+
+	dimensions string
 }
 
 type reasonView struct {
@@ -103,8 +106,16 @@ type reasonView struct {
 func viewOf(s *dicomio.Series, identity bool) seriesView {
 	v := seriesView{
 		Number: s.Number, Verdict: s.Verdict().String(), Modality: s.Facts.Modality, Kind: s.Facts.SOPClass,
-		Encoding: s.Facts.Encoding, Files: s.Facts.Files, Size: s.Grid.Size, Spacing: s.Grid.Spacing(),
-		Orientation: s.Facts.Orientation, Cautions: []reasonView{}, Problems: []reasonView{},
+		Encoding: s.Facts.Encoding, Files: s.Facts.Files, Orientation: s.Facts.Orientation, dimensions: s.Dimensions(),
+		Cautions: []reasonView{}, Problems: []reasonView{},
+	}
+	for axis, mm := range s.Spacing() {
+		if n := s.Grid.Size[axis]; n > 0 {
+			v.Size[axis] = &n
+		}
+		if !math.IsNaN(mm) {
+			v.Spacing[axis] = &mm
+		}
 	}
 	for _, c := range s.Cautions {
 		v.Cautions = append(v.Cautions, reasonView{Code: c.Code, Text: c.Text})
@@ -144,7 +155,7 @@ func (a *app) printSeries(all []seriesView, passed []passedView) {
 	for _, s := range all {
 		fmt.Fprintf(a.stdout, "series %d: %s\n", s.Number, s.Verdict)
 		fmt.Fprintf(a.stdout, "  %s, %s, %d files\n", s.Kind, s.Encoding, s.Files)
-		fmt.Fprintf(a.stdout, "  %s\n", sizeText(s.Size, s.Spacing))
+		fmt.Fprintf(a.stdout, "  %s\n", s.dimensions)
 		if s.Orientation != "" {
 			fmt.Fprintf(a.stdout, "  %s\n", s.Orientation)
 		}

@@ -22,6 +22,8 @@ type Job struct {
 	Plan   string `json:"plan"`   // path
 	Folder string `json:"folder"` // an empty folder to fill with the outputs of one case
 
+	Limits dicomio.Limits `json:"limits"` // of the series
+
 	Memory int64    `json:"-"` // what the heap may grow to, bytes; 0: no limit
 	Hold   *os.File `json:"-"` // the folder's lock, for a process that fills it to inherit; never nil
 }
@@ -36,6 +38,7 @@ type Options struct {
 	Shard    Shard                 // which entries; the zero value: all
 	Jobs     int                   // entries at once; 0 means 1
 	Memory   int64                 // bytes for all of them together; 0: no limit
+	Limits   dicomio.Limits        // of each series
 	Progress func(done, total int) // of what is left to do, from one goroutine at a time; nil: silent
 }
 
@@ -147,7 +150,7 @@ func (r *runner) look(ctx context.Context, m *Manifest) ([]task, error) {
 // wanted reports whether the entry is to be measured, and notes its inputs. The error is the study's
 // own, not the entry's.
 func (r *runner) wanted(t *task) (bool, error) {
-	in, err := t.entry.inputsOf(r.o.Tool)
+	in, err := t.entry.inputsOf(r.o.Tool, r.o.Limits)
 	t.in = in
 	made, unmade := readMarker(r.dir.whole(t.entry.Name()))
 	switch {
@@ -227,7 +230,7 @@ func (r *runner) fill(ctx context.Context, t task, c *claim) (err error) {
 			err = &Failure{Stage: StageCrash, Reason: oneLine(fmt.Sprintf("unexpected failure, which is a fault of this program: %v", p))}
 		}
 	}()
-	bytes, err := t.entry.memory(ctx)
+	bytes, err := t.entry.memory(ctx, r.o.Limits)
 	if err != nil {
 		return err
 	}
@@ -238,14 +241,14 @@ func (r *runner) fill(ctx context.Context, t task, c *claim) (err error) {
 		return err
 	}
 	defer r.gate.leave(bytes)
-	job := Job{Case: t.entry.Case, Series: t.entry.Series, Plan: t.entry.Plan, Folder: c.temp, Hold: c.lock}
+	job := Job{Case: t.entry.Case, Series: t.entry.Series, Plan: t.entry.Plan, Folder: c.temp, Limits: r.o.Limits, Hold: c.lock}
 	if r.gate != nil {
 		job.Memory = bytes - spare
 	}
 	if err := r.o.Do(ctx, job); err != nil {
 		return err
 	}
-	if now, err := t.entry.inputsOf(r.o.Tool); err != nil || now != t.in {
+	if now, err := t.entry.inputsOf(r.o.Tool, r.o.Limits); err != nil || now != t.in {
 		return &Failure{Stage: StageSeries, Reason: "the plan or the series changed while it was measured; run again"}
 	}
 	if err := writeMarker(c.temp, r.o.Tool, t.in); err != nil {
@@ -255,17 +258,17 @@ func (r *runner) fill(ctx context.Context, t task, c *claim) (err error) {
 }
 
 // memory returns the bytes that the entry takes to measure, from its plan and its series' headers.
-func (e Entry) memory(ctx context.Context) (int64, error) {
+func (e Entry) memory(ctx context.Context, limits dicomio.Limits) (int64, error) {
 	plan, err := measure.OpenPlan(e.Plan)
 	if err != nil {
 		return 0, failureOf(err, StagePlan)
 	}
-	door, err := dicomio.Open(e.Series, dicomio.Limits{})
+	door, err := dicomio.Open(e.Series, limits)
 	if err != nil {
 		return 0, failureOf(err, StageSeries)
 	}
 	defer door.Close()
-	found, err := dicomio.Scan(ctx, door, dicomio.Limits{})
+	found, err := dicomio.Scan(ctx, door, limits)
 	if err != nil {
 		return 0, failureOf(err, StageSeries)
 	}
