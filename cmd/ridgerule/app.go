@@ -15,6 +15,7 @@ import (
 	"golang.org/x/term"
 
 	"ridgerule/dicomio"
+	"ridgerule/dicomio/temporary"
 	"ridgerule/measure"
 	"ridgerule/measure/study"
 )
@@ -36,7 +37,32 @@ type app struct {
 // run runs one command line and returns the exit status.
 func run(args []string, stdout, stderr io.Writer) int {
 	a := &app{stdout: stdout, stderr: stderr, getenv: os.Getenv, now: time.Now}
-	return guard(stderr, func() int { return a.run(args) })
+	moment := 150 * time.Millisecond
+	if len(args) > 1 && args[0] == "study" && args[1] == "case" {
+		moment = 50 * time.Millisecond // the study waits for it
+	}
+	return a.interruptible(moment, func(ctx context.Context) int { return a.run(ctx, args) })
+}
+
+// interruptible runs a command. When it is interrupted it has a moment to end by itself; then it is ended, whatever it does,
+// and what it was making is removed.
+func (a *app) interruptible(moment time.Duration, do func(context.Context) int) int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	ended := make(chan int, 1)
+	go func() { ended <- guard(a.stderr, func() int { return do(ctx) }) }()
+	select {
+	case status := <-ended:
+		return status
+	case <-ctx.Done():
+	}
+	select {
+	case status := <-ended:
+		return status
+	case <-time.After(moment):
+	}
+	temporary.RemoveAll()
+	return a.report(context.Canceled)
 }
 
 // guard turns a panic into exit status 1 with a short message: no user reads a stack.
@@ -50,11 +76,7 @@ func guard(stderr io.Writer, do func() int) (status int) {
 	return do()
 }
 
-func (a *app) run(args []string) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	defer stop()
-	context.AfterFunc(ctx, stop) // a second interrupt ends the program at once
-
+func (a *app) run(ctx context.Context, args []string) int {
 	root := a.root()
 	root.SetArgs(args)
 	root.SetOut(a.stdout)

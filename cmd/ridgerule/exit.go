@@ -62,7 +62,7 @@ func (a *app) report(err error) int {
 	case errors.As(err, &plan):
 		fmt.Fprintln(a.stderr, plan)
 	case errors.Is(err, context.Canceled):
-		fmt.Fprintln(a.stderr, "ridgerule: interrupted; nothing was left behind")
+		fmt.Fprintln(a.stderr, "ridgerule: interrupted; nothing half-made was left behind")
 	default:
 		fmt.Fprintln(a.stderr, "ridgerule: "+plain(err))
 	}

@@ -12,6 +12,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"ridgerule/dicomio"
+	"ridgerule/dicomio/temporary"
 	"ridgerule/measure"
 )
 
@@ -71,7 +72,7 @@ func Run(ctx context.Context, m *Manifest, folder string, o Options) (Outcome, e
 	}
 	rows, tableErr := csvBytes(failureRows(r.dir.failures(m.Entries)))
 	if tableErr == nil {
-		tableErr = writeWhole(r.dir.at("failures.csv"), rows)
+		tableErr = temporary.WriteFile(r.dir.at("failures.csv"), rows)
 	}
 	return r.out, errors.Join(err, tableErr)
 }
@@ -187,13 +188,13 @@ func (r *runner) measure(ctx context.Context, t task) error {
 	defer r.step()
 	c, err := r.dir.claim(t.entry.Name())
 	switch {
-	case errors.Is(err, errBusy):
+	case errors.Is(err, temporary.ErrBusy):
 		r.count(&r.out.Elsewhere)
 		return nil
 	case err != nil:
 		return fmt.Errorf("study: %s cannot be written: %s", t.entry.Name(), plainReason(err))
 	}
-	defer c.abandon()
+	defer c.Remove()
 	if made, err := readMarker(c.final); err == nil && made.Hash == t.in.Hash {
 		r.count(&r.out.Before) // by another process, since it was looked at
 		return nil
@@ -241,7 +242,7 @@ func (r *runner) fill(ctx context.Context, t task, c *claim) (err error) {
 		return err
 	}
 	defer r.gate.leave(bytes)
-	job := Job{Case: t.entry.Case, Series: t.entry.Series, Plan: t.entry.Plan, Folder: c.temp, Limits: r.o.Limits, Hold: c.lock}
+	job := Job{Case: t.entry.Case, Series: t.entry.Series, Plan: t.entry.Plan, Folder: c.Path, Limits: r.o.Limits, Hold: c.Lock}
 	if r.gate != nil {
 		job.Memory = bytes - spare
 	}
@@ -251,7 +252,7 @@ func (r *runner) fill(ctx context.Context, t task, c *claim) (err error) {
 	if now, err := t.entry.inputsOf(r.o.Tool, r.o.Limits); err != nil || now != t.in {
 		return &Failure{Stage: StageSeries, Reason: "the plan or the series changed while it was measured; run again"}
 	}
-	if err := writeMarker(c.temp, r.o.Tool, t.in); err != nil {
+	if err := writeMarker(c.Path, r.o.Tool, t.in); err != nil {
 		return failureOf(err, StageWrite)
 	}
 	return nil
