@@ -221,7 +221,9 @@ func writeFile(name string, data []byte) error {
 // ours reports whether a folder holds nothing but what this program writes.
 func ours(dir string) bool {
 	entries, err := os.ReadDir(dir)
-	return err == nil && !slices.ContainsFunc(entries, func(e fs.DirEntry) bool { return !slices.Contains(outputs, e.Name()) })
+	return err == nil && !slices.ContainsFunc(entries, func(e fs.DirEntry) bool {
+		return !slices.Contains(outputs, e.Name()) && !(strings.HasPrefix(e.Name(), "axial-") && strings.HasSuffix(e.Name(), "mm.png"))
+	})
 }
 
 // freeName returns name, or name with the first number at which nothing stands.

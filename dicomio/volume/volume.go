@@ -108,6 +108,25 @@ func (g Grid) Patient(ix Index) r3.Vec {
 	return r3.Add(p, r3.Scale(ix.K, g.Step[2]))
 }
 
+// Bounds returns the box in the patient that holds every voxel centre, mm (LPS).
+func (g Grid) Bounds() r3.Box {
+	b := r3.Box{Min: g.Origin, Max: g.Origin}
+	for corner := range 8 {
+		p := g.Patient(Index{
+			I: float64((corner & 1) * (g.Size[0] - 1)), J: float64((corner >> 1 & 1) * (g.Size[1] - 1)), K: float64((corner >> 2) * (g.Size[2] - 1)),
+		})
+		b.Min = r3.Vec{X: min(b.Min.X, p.X), Y: min(b.Min.Y, p.Y), Z: min(b.Min.Z, p.Z)}
+		b.Max = r3.Vec{X: max(b.Max.X, p.X), Y: max(b.Max.Y, p.Y), Z: max(b.Max.Z, p.Z)}
+	}
+	return b
+}
+
+// Extent words [Grid.Bounds]: "x -20.0 to 20.0, y 3.1 to 40.2, z -8.0 to 31.0 mm".
+func (g Grid) Extent() string {
+	b := g.Bounds()
+	return fmt.Sprintf("x %.1f to %.1f, y %.1f to %.1f, z %.1f to %.1f mm", b.Min.X, b.Max.X, b.Min.Y, b.Max.Y, b.Min.Z, b.Max.Z)
+}
+
 // Index returns the position of patient point p (mm, LPS) on the grid, in voxels. It is the
 // inverse of [Grid.Patient].
 func (g Grid) Index(p r3.Vec) Index { return g.IndexVec(r3.Sub(p, g.Origin)) }
