@@ -136,6 +136,11 @@ func (d *Door) look(name string, limits Limits) found {
 	src.seek = seek
 	file, err := walk.Walk(walk.Source{R: f, At: at, Size: src.size, Inflated: limits.Inflated + growth*src.size})
 	src.walked = file
+	if !seek { // a header that was changed may say another series: the whole entry is held against its checksum
+		if _, damage := io.Copy(io.Discard, f); damage != nil {
+			err = damage
+		}
+	}
 	out := src.sort(err)
 	out.size, out.image = src.size, src.walked.DICM
 	return out

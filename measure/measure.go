@@ -248,7 +248,7 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	if c.tissue.Edges > 0 {
 		scan.Blur, scan.Noise = c.tissue.Blur, c.tissue.Noise
 	}
-	cautions := slices.Concat(scan.Cautions, c.plan.Cautions, coarse(c.voxel), c.taught)
+	cautions := slices.Concat(scan.Cautions, c.plan.Cautions, coarse(c.v.Grid, scan.Cautions), c.taught)
 	if c.curve.Straight() {
 		cautions = append(cautions, Cautionf("arch_straight", SeverityCaution, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures"))
 	}
@@ -274,17 +274,14 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	return r
 }
 
-// coarseVoxel is the voxel size above which a scan earns a caution, mm. Source: Fokas et al. 2018,
-// systematic review: 0.3 to 0.4 mm is adequate for implant planning (abstract read).
-const coarseVoxel = 0.4
-
-// coarse returns the caution that large voxels earn.
-func coarse(voxel [3]float64) []Caution {
-	largest := max(voxel[0], voxel[1], voxel[2])
-	if largest <= coarseVoxel*1.01 {
+// coarse returns the caution that large voxels earn, unless the scan has it already.
+func coarse(g volume.Grid, known []Caution) []Caution {
+	const code = "coarse_voxels"
+	text := g.Coarse()
+	if text == "" || slices.ContainsFunc(known, func(c Caution) bool { return c.Code == code }) {
 		return nil
 	}
-	return []Caution{Cautionf("coarse_voxels", SeverityCaution, "voxels of %.3g × %.3g × %.3g mm are coarser than the %.1f mm that implant planning is used to: thin plates and sharp crests are lost, and every number is less sure than it would be", voxel[0], voxel[1], voxel[2], coarseVoxel)}
+	return []Caution{{Code: code, Severity: SeverityCaution, Text: text}}
 }
 
 func (c *run) namedRules() []NamedRule {

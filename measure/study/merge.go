@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"time"
 
+	"ridgerule/dicomio/temporary"
 	"ridgerule/measure/report"
 )
 
@@ -85,11 +86,11 @@ func (d dir) writeMerged(long, wide *table, failures []Failure, made time.Time) 
 		return err
 	}
 	for _, t := range tables {
-		if err := writeWhole(d.at(t.Path), t.Data); err != nil {
+		if err := temporary.WriteFile(d.at(t.Path), t.Data); err != nil {
 			return err
 		}
 	}
-	return writeWhole(d.at("datapackage.json"), pack.Bytes())
+	return temporary.WriteFile(d.at("datapackage.json"), pack.Bytes())
 }
 
 // table is a merged table in the making: the rows of the entries' tables, by column name.
