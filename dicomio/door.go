@@ -79,11 +79,11 @@ func pathError(path string, err error) error {
 		Remedy: "check the permissions, or copy it to a folder that you may read", Cause: err}
 }
 
-// reason returns what the operating system said, without the path.
+// reason returns what the operating system said, without any path: an archive's error wraps the error of its file.
 func reason(err error) string {
 	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		return pe.Err.Error()
+	for errors.As(err, &pe) {
+		err = pe.Err
 	}
 	return err.Error()
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"ridgerule/measure"
 )
@@ -22,7 +21,7 @@ func scanFacts(c Case) []fact {
 		{"Noise", estimate(s.Noise, 0, " grey values (SD)")},
 		{"Scale of the scan", "within ±" + plain(round3(100*r.ScaleHalfWidth)) + " %, part of every budget"},
 		{"Series", "SHA-256 " + s.SeriesHash},
-		{"Plan", strings.TrimPrefix(r.Plan.Name+", SHA-256 "+r.Plan.SHA256, ", ")},
+		{"Plan", "SHA-256 " + r.Plan.SHA256},
 		{"Made by", c.Provenance.Tool},
 	}
 	var names []string
