@@ -7,7 +7,7 @@ import (
 	"strings"
 	"time"
 
-	"github.com/go-pdf/fpdf"
+	"codeberg.org/go-pdf/fpdf"
 
 	"ridgerule/measure"
 )
@@ -73,8 +73,8 @@ func newPDF(c Case, paper Paper) (*pdfDoc, error) {
 	d.SetCreationDate(date.UTC())
 	d.SetModificationDate(date.UTC())
 	d.SetCatalogSort(true)
-	d.SetTitle(pdfText(c.Result.Case)+": ridge measurements", true)
-	d.SetCreator(pdfText(c.Provenance.Tool), true)
+	d.SetTitle(drawable(c.Result.Case)+": ridge measurements", true)
+	d.SetCreator(drawable(c.Provenance.Tool), true)
 	d.SetLang("en")
 	d.SetMargins(pdfMargin, pdfMargin, pdfMargin)
 	d.SetAutoPageBreak(false, 0)
@@ -141,7 +141,7 @@ func (d *pdfDoc) title(text string) {
 // textWidth returns how wide text is in letters of this size, mm.
 func (d *pdfDoc) textWidth(text string, size float64, cut weight) float64 {
 	d.SetFont(pdfFamily, pdfStyles[cut], size*72/25.4)
-	return d.GetStringWidth(pdfText(text))
+	return d.GetStringWidth(drawable(text))
 }
 
 // wrap breaks text into lines no wider than width mm; a word that is wider is broken.
@@ -149,7 +149,7 @@ func (d *pdfDoc) wrap(text string, size float64, cut weight, width float64) []st
 	d.SetFont(pdfFamily, pdfStyles[cut], size*72/25.4)
 	var lines []string
 	line := ""
-	for _, word := range strings.Fields(pdfText(text)) {
+	for _, word := range strings.Fields(drawable(text)) {
 		longer := strings.TrimPrefix(line+" "+word, " ")
 		if d.GetStringWidth(longer) <= width {
 			line = longer
