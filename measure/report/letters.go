@@ -79,6 +79,31 @@ func drawn(r rune) bool {
 	return true
 }
 
+// wrapped breaks text into lines no wider than width, in the unit of size; a word that is wider is broken.
+func wrapped(text string, size float64, cut weight, width float64) []string {
+	fits := func(text string) bool { return textWidth(text, size, cut) <= width }
+	var lines []string
+	line := ""
+	for _, word := range strings.Fields(drawable(text)) {
+		if longer := strings.TrimPrefix(line+" "+word, " "); fits(longer) {
+			line = longer
+			continue
+		}
+		if line != "" {
+			lines = append(lines, line)
+		}
+		for letters := []rune(word); !fits(word) && len(letters) > 1; letters = []rune(word) {
+			n := len(letters)
+			for n > 1 && !fits(string(letters[:n])) {
+				n--
+			}
+			lines, word = append(lines, string(letters[:n])), string(letters[n:])
+		}
+		line = word
+	}
+	return append(lines, line)
+}
+
 // textWidth returns how wide text is in letters of this size, in the unit of size.
 func textWidth(text string, size float64, cut weight) float64 {
 	fonts, err := parsed()
