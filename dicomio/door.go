@@ -83,10 +83,11 @@ func pathError(path string, err error) error {
 		Remedy: "check the permissions, or copy it to a folder that you may read", Cause: err}
 }
 
-// reason returns what the operating system or the archive said, without the path.
+// reason returns what the operating system or the archive said, without any path: an archive's error wraps the error
+// of its file.
 func reason(err error) string {
 	var pe *fs.PathError
-	if errors.As(err, &pe) {
+	for errors.As(err, &pe) {
 		err = pe.Err
 	}
 	if errors.Is(err, zip.ErrChecksum) {

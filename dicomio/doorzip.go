@@ -42,7 +42,7 @@ func openZip(f *os.File, limits Limits) (*Door, error) {
 func newZipDoor(f io.ReaderAt, size int64, archive string, limits Limits) (*Door, error) {
 	z, err := zip.NewReader(f, size)
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
-		return nil, &SeriesError{Code: "bad_archive", File: archive, Problem: "the archive is damaged (" + printable(err.Error(), 80) + ")",
+		return nil, &SeriesError{Code: "bad_archive", File: archive, Problem: "the archive is damaged (" + printable(reason(err), 80) + ")",
 			Remedy: "copy or download it again", Cause: err}
 	}
 	a := &archiveFS{name: archive, size: size, entries: map[string]*zip.File{}}

@@ -166,7 +166,7 @@ func (src *source) sort(walkErr error) found {
 	case broken != nil && (src.class == "" || isImage(src.class)):
 		return found{broken: src.damage(broken), source: src}
 	case err != nil:
-		return found{broken: &SeriesError{Code: "malformed", File: src.name, Problem: "malformed header (" + printable(err.Error(), 160) + ")",
+		return found{broken: &SeriesError{Code: "malformed", File: src.name, Problem: "malformed header (" + printable(reason(err), 160) + ")",
 			Remedy: "copy or export the file again"}, source: src}
 	case src.class == mediaDirectory:
 		return found{passed: "a DICOMDIR"}
