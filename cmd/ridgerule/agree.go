@@ -32,7 +32,7 @@ func (a *app) agree() *cobra.Command {
 the six ICCs and concordance, each with its interval. TABLE is any CSV with one reading a row, the
 measurements.csv of study merge included. The folder DIR gets agreement.csv, agreement.json,
 methods.md and, in plots/, two plots a pair of raters. What the figures mean: docs/agreement.md.`,
-		Example: `  ridgerule agree study/measurements.csv --subject case,site --rater reader --replicate repeat \
+		Example: `  ridgerule agree study/measurements.csv --subject case,site --rater reader --replicate replicate \
     --value value --where quantity=ridge_height -o agreement`,
 		Args: oneArg("TABLE"),
 	}

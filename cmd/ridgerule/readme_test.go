@@ -60,3 +60,11 @@ func TestTestDataSaysWhereItComesFrom(t *testing.T) {
 		assert.Contains(t, string(index), "("+base+"/README.md)", "testdata/README.md does not name %s", base)
 	}
 }
+
+// A citation names the program's version, and no person.
+func TestCitationNamesTheVersion(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join(repository, "CITATION.cff"))
+	require.NoError(t, err)
+	assert.Contains(t, string(text), "\nversion: "+version+"\n")
+	assert.NotContains(t, string(text), "family-names")
+}

@@ -28,7 +28,7 @@ func (a *app) studyRun() *cobra.Command {
 		Use:   "run MANIFEST -o DIR",
 		Short: "Measure the cases of a manifest that are missing or whose inputs changed",
 		Long: `Measure the cases that MANIFEST lists (CSV or YAML with case, series, plan, and optionally reader,
-repeat and any further columns; paths from its own folder) into DIR/cases/CASE[.READER[.REPEAT]]. A
+replicate and any further columns; paths from its own folder) into DIR/cases/CASE[.READER[.REPLICATE]]. A
 case's folder appears whole or not at all. A case that fails stops no other: its reason is in
 DIR/failures.csv. Run again to go on: only what is missing, or whose plan or series changed, is done.
 
@@ -188,7 +188,7 @@ func (a *app) reportStudy(f runFlags, out study.Outcome, err error) error {
 }
 
 func nameOf(f study.Failure) string {
-	return strings.TrimRight(strings.Join([]string{f.Case, f.Reader, f.Repeat}, "."), ".")
+	return strings.TrimRight(strings.Join([]string{f.Case, f.Reader, f.Replicate}, "."), ".")
 }
 
 func (a *app) studySummary(dir string, out study.Outcome) error {

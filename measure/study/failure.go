@@ -25,20 +25,20 @@ const (
 
 // Failure says why an entry was not measured. Neither field holds a path or an identity.
 type Failure struct {
-	Case   string `json:"case"`
-	Reader string `json:"reader"`
-	Repeat string `json:"repeat"`
-	Stage  string `json:"stage"`
-	Reason string `json:"reason"`
-	Inputs string `json:"inputs_sha256,omitempty"` // that it failed with; "" where they could not be read
-	Line   int    `json:"-"`                       // of the manifest
+	Case      string `json:"case"`
+	Reader    string `json:"reader"`
+	Replicate string `json:"replicate"`
+	Stage     string `json:"stage"`
+	Reason    string `json:"reason"`
+	Inputs    string `json:"inputs_sha256,omitempty"` // that it failed with; "" where they could not be read
+	Line      int    `json:"-"`                       // of the manifest
 }
 
 func (f *Failure) Error() string { return f.Stage + ": " + f.Reason }
 
 // of returns the failure with the labels of e.
 func (f Failure) of(e Entry) Failure {
-	f.Case, f.Reader, f.Repeat, f.Line = e.Case, e.Reader, e.Repeat, e.Line
+	f.Case, f.Reader, f.Replicate, f.Line = e.Case, e.Reader, e.Replicate, e.Line
 	return f
 }
 
@@ -137,9 +137,9 @@ func (d dir) failures(entries []Entry) []Failure {
 
 // failureRows returns the table of failures.
 func failureRows(all []Failure) [][]string {
-	rows := [][]string{{"case", "reader", "repeat", "stage", "reason"}}
+	rows := [][]string{{"case", "reader", "replicate", "stage", "reason"}}
 	for _, f := range all {
-		rows = append(rows, []string{cell(f.Case), cell(f.Reader), cell(f.Repeat), cell(f.Stage), cell(f.Reason)})
+		rows = append(rows, []string{cell(f.Case), cell(f.Reader), cell(f.Replicate), cell(f.Stage), cell(f.Reason)})
 	}
 	return rows
 }

@@ -103,7 +103,7 @@ sites:
 func manifestOf(t testing.TB, n int) *Manifest {
 	t.Helper()
 	var b strings.Builder
-	b.WriteString("case,series,plan,reader,repeat,age\n")
+	b.WriteString("case,series,plan,reader,replicate,age\n")
 	for i := range n {
 		fmt.Fprintf(&b, "wall-%d,scan,plan%d.yaml,%c,1,%d\n", i/2, i%5, 'A'+i%2, 40+i)
 	}

@@ -41,7 +41,7 @@ func (e Entry) inputsOf(tool string) (inputs, error) {
 		return in, err
 	}
 	all := sha256.New()
-	for _, part := range []string{tool, e.Case, e.Reader, e.Repeat, in.Plan, in.Series} {
+	for _, part := range []string{tool, e.Case, e.Reader, e.Replicate, in.Plan, in.Series} {
 		fmt.Fprintf(all, "%q\n", part)
 	}
 	in.Hash = hexOf(all)

@@ -95,7 +95,7 @@ func (d dir) writeMerged(long, wide *table, failures []Failure, made time.Time) 
 // table is a merged table in the making: the rows of the entries' tables, by column name.
 type table struct {
 	study *Manifest
-	head  []string // the study's columns: case, reader, repeat, then the further ones
+	head  []string // the study's columns: case, reader, replicate, then the further ones
 	rows  []tableRow
 	seen  map[string]bool // names of columns met
 }
@@ -106,7 +106,7 @@ type tableRow struct {
 }
 
 func newTable(m *Manifest) *table {
-	return &table{study: m, head: append([]string{"case", "reader", "repeat"}, m.Further...), seen: map[string]bool{}}
+	return &table{study: m, head: append([]string{"case", "reader", "replicate"}, m.Further...), seen: map[string]bool{}}
 }
 
 // add takes the rows of one entry's table.
@@ -161,7 +161,7 @@ func (t *table) bytes(columns []report.Column) ([]byte, error) {
 	}
 	rows := [][]string{head}
 	for _, r := range t.rows {
-		row := []string{cell(r.entry.Case), cell(r.entry.Reader), cell(r.entry.Repeat)}
+		row := []string{cell(r.entry.Case), cell(r.entry.Reader), cell(r.entry.Replicate)}
 		for _, c := range r.entry.Further {
 			row = append(row, cell(c))
 		}

@@ -28,14 +28,14 @@ func TestBytesDoNotDependOnWorkersPartsOrOrder(t *testing.T) {
 	require.Equal(t, want, tables(t, parts))
 
 	lines := strings.Split(want["measurements.csv"], "\n")
-	require.Equal(t, "case,reader,repeat,age,site,tooth,quantity,at_mm,to,value,unit,u,U,margin,verdict,note", lines[0])
+	require.Equal(t, "case,reader,replicate,age,site,tooth,quantity,at_mm,to,value,unit,u,U,margin,verdict,note", lines[0])
 	require.True(t, strings.HasPrefix(lines[1], "wall-0,A,1,40,36,36,clearance,,canal,"), lines[1])
 	require.Contains(t, want["measurements.csv"], "\nwall-0,A,1,40,36,36,ridge_height,,border,2")
 	head, _, _ := strings.Cut(want["sites.csv"], "\n")
-	require.Contains(t, head, "case,reader,repeat,age,site,tooth,arc_mm,")
+	require.Contains(t, head, "case,reader,replicate,age,site,tooth,arc_mm,")
 	require.Contains(t, head, ",width_3mm_mm,width_5mm_mm,width_6mm_mm,width_7mm_mm,width_8mm_mm,width_9mm_mm,", "every depth of any case, ascending")
 	require.Contains(t, want["datapackage.json"], `"name": "age"`)
-	require.Equal(t, "case,reader,repeat,stage,reason\n", want["failures.csv"])
+	require.Equal(t, "case,reader,replicate,stage,reason\n", want["failures.csv"])
 }
 
 func TestSecondRunDoesOnlyWhatIsMissingOrChanged(t *testing.T) {
@@ -275,7 +275,7 @@ func TestMergeRefusesWhatIsNoStudy(t *testing.T) {
 	_, err := Merge(t.TempDir(), time.Time{})
 	require.ErrorIs(t, err, ErrNoStudy)
 	dir := t.TempDir()
-	require.NoError(t, os.WriteFile(filepath.Join(dir, "study.json"), []byte(`{"format":1,"entries":[{"case":"../../etc"}]}`), 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "study.json"), []byte(`{"format":2,"entries":[{"case":"../../etc"}]}`), 0o600))
 	_, err = Merge(dir, time.Time{})
 	require.ErrorIs(t, err, ErrNoStudy)
 }
