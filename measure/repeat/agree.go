@@ -15,14 +15,18 @@ type Options struct {
 	Raters       []string    // which raters, in the order of the differences; nil means all, sorted
 	Where        []Condition // rows to keep; nil means all
 
+	Tool string // name and version of the program, for the outputs
+
 	SkipMissing     bool // leave out rows without a number, and count them; else they are an error
-	RequireBalanced bool // refuse an unequal table; else it is analysed one-way, and says so
+	RequireBalanced bool // refuse an unequal table; else it is analysed as one, and says so
 }
 
 // Result is the agreement of the readings of one table.
 type Result struct {
 	Value        string   `json:"value"`         // name of the value column
 	Unit         string   `json:"unit"`          // of the readings; "" where nobody said
+	Tool         string   `json:"tool"`          // name and version of the program; "" where nobody said
+	Source       *Source  `json:"source"`        // the table; null where it came from no file
 	Confidence   float64  `json:"confidence"`    // level of all intervals
 	LimitsFactor float64  `json:"limits_factor"` // SDs from the bias to a limit of agreement
 	Design       Design   `json:"design"`
@@ -36,10 +40,19 @@ type Result struct {
 type settings struct {
 	confidence, factor float64
 	unit               string
+	bare               bool // figures without their intervals, for the draws of a bootstrap
 }
 
 // tail is the probability left out at each end; a pure number.
 func (s settings) tail() float64 { return (1 - s.confidence) / 2 }
+
+// t is the quantile of Student's t at the upper end; none of it where intervals are left out. A pure number.
+func (s settings) t(df float64) float64 {
+	if s.bare {
+		return math.NaN()
+	}
+	return tQuantile(1-s.tail(), df)
+}
 
 // Agree reads a table and analyses it: Read, then Analyse.
 //
@@ -57,6 +70,9 @@ func Agree(r io.Reader, c Columns, o Options) (*Result, error) {
 // Errors: [ErrTooFew] where fewer than 3 subjects were read more than once; [ErrUnbalanced] where
 // o.RequireBalanced is set and the table is not; [*TableError] for a rater that is not there.
 func Analyse(t *Table, o Options) (*Result, error) {
+	if o.Unit != "" && t.Unit != "" && o.Unit != t.Unit {
+		return nil, &TableError{Reason: fmt.Sprintf("the readings are in %q, and %q was given: leave it out, or convert them", t.Unit, o.Unit)}
+	}
 	s, err := o.settings(cmp.Or(o.Unit, t.Unit))
 	if err != nil {
 		return nil, err
@@ -68,7 +84,7 @@ func Analyse(t *Table, o Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Result{Value: t.Value, Unit: s.unit, Confidence: s.confidence, LimitsFactor: s.factor, Design: g.Design}
+	r := &Result{Value: t.Value, Unit: s.unit, Tool: o.Tool, Source: t.Source, Confidence: s.confidence, LimitsFactor: s.factor}
 	for j := range g.Raters {
 		r.Raters = append(r.Raters, newRater(g, j, s))
 		for k := j + 1; k < len(g.Raters); k++ {
@@ -76,12 +92,13 @@ func Analyse(t *Table, o Options) (*Result, error) {
 		}
 	}
 	r.Overall = newOverall(g, s)
+	r.Design = g.Design
 	r.Notes = r.notes()
 	return r, nil
 }
 
 func (o Options) settings(unit string) (settings, error) {
-	s := settings{o.Confidence, o.LimitsFactor, unit}
+	s := settings{confidence: o.Confidence, factor: o.LimitsFactor, unit: unit}
 	if s.confidence == 0 {
 		s.confidence = 0.95
 	}
@@ -128,11 +145,15 @@ func (r *Result) notes() []string {
 		add("One rater only: the replicates are compared with each other, and the figures say nothing about other raters.")
 	}
 	switch d.Model {
-	case OneWayUnequal:
-		add("Not every subject was read equally often by every rater (%s for %s and %s; %s empty): analysed as one-way variance components with unequal numbers. ICC forms 2 and 3 and the rater component cannot be given; a pair is compared on the subjects both have read.",
-			plural(d.Readings, "reading"), plural(d.Subjects, "subject"), plural(len(d.Raters), "rater"), plural(d.EmptyCells, "place"))
+	case TwoWayUnequal, OneWayUnequal:
+		how := "its variance components are by restricted maximum likelihood (REML), and the intervals of what all raters together give are approximate"
+		if d.Model == OneWayUnequal {
+			how = "raters cannot be told apart in it, so it was analysed as one-way variance components; ICC forms 2 and 3 and the rater component cannot be given"
+		}
+		add("Not every subject was read equally often by every rater (%s for %s and %s; %s empty): %s. A pair is compared on the subjects both have read.",
+			plural(d.Readings, "reading"), plural(d.Subjects, "subject"), plural(len(d.Raters), "rater"), plural(d.EmptyCells, "place"), how)
 	case TwoWayReplicates:
-		add("Each rater read each subject %d times: pairs and ICCs compare the means of the %d readings, while SD and limits of agreement are put back to single readings.", d.Replicates, d.Replicates)
+		add("Each rater read each subject %d times: pairs and six ICCs compare the means of the %d readings, while SD, limits of agreement and two more ICCs are of single readings.", d.Replicates, d.Replicates)
 	}
 	if d.Skipped > 0 {
 		add("%s without a number left out.", plural(d.Skipped, "row"))
@@ -142,6 +163,9 @@ func (r *Result) notes() []string {
 	}
 	if len(r.Pairs) > 1 {
 		add("%d pairs: the p values are not adjusted for their number.", len(r.Pairs))
+	}
+	if few := r.fewRaters(); few != "" {
+		add("%s.", few)
 	}
 	for _, c := range r.Overall.Components {
 		if c.Raw < 0 {

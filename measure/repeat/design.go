@@ -28,6 +28,7 @@ type Model string
 const (
 	TwoWay           Model = "two-way"                 // every subject by every rater, once
 	TwoWayReplicates Model = "two-way with replicates" // the same, m times each
+	TwoWayUnequal    Model = "two-way unequal, REML"   // any other in which subjects share raters
 	OneWayUnequal    Model = "one-way unequal"         // anything else
 )
 
@@ -207,14 +208,14 @@ func (g *grid) classify(o Options) error {
 	}
 	switch {
 	case !equal:
-		g.Model = OneWayUnequal
+		g.Model = TwoWayUnequal // or one-way, where its components cannot be told apart: overallUnequal
 	case m == 1:
 		g.Model, g.Replicates = TwoWay, 1
 	default:
 		g.Model, g.Replicates = TwoWayReplicates, m
 	}
 	if !equal && o.RequireBalanced {
-		return fmt.Errorf("%w: %s for %s by %s, %s empty; complete the table, or let unequal numbers be analysed one-way",
+		return fmt.Errorf("%w: %s for %s by %s, %s empty; complete the table, or let it be analysed with unequal numbers",
 			ErrUnbalanced, plural(g.Readings, "reading"), plural(g.Subjects, "subject"), plural(len(g.Raters), "rater"), plural(g.EmptyCells, "place"))
 	}
 	return nil

@@ -58,21 +58,27 @@ func newParser(head []string, c Columns, o Options) (*parser, error) {
 	return p, errors.Join(p.faults...)
 }
 
-// findUnit settles where the unit comes from: the caller, a column, or the name of the value.
+// findUnit settles where the unit comes from: the caller, a column, or the name of the value. Two of them
+// that may differ are refused: nothing is converted.
 func (p *parser) findUnit(head []string, find func(string) int) {
-	switch {
-	case p.table.Unit != "":
-	case p.columns.Unit != "":
-		p.unit = find(p.columns.Unit)
-	case slices.Contains(head, "unit"):
-		p.columns.Unit = "unit"
-		p.unit = find("unit")
-	default:
-		for _, u := range []string{"mm", "deg"} {
-			if strings.HasSuffix(p.columns.Value, "_"+u) {
-				p.table.Unit = u
-			}
+	given, named := p.table.Unit, ""
+	for _, u := range []string{"mm", "deg"} {
+		if strings.HasSuffix(p.columns.Value, "_"+u) {
+			named = u
 		}
+	}
+	if p.columns.Unit == "" && slices.Contains(head, "unit") {
+		p.columns.Unit = "unit"
+	}
+	switch {
+	case given != "" && p.columns.Unit != "":
+		p.fault(1, p.columns.Unit, fmt.Sprintf("the table says the unit of each reading itself, and %q was given: leave it out, or convert the readings and remove the column", given))
+	case given != "" && named != "" && given != named:
+		p.fault(1, p.columns.Value, fmt.Sprintf("its name says %q, and %q was given: leave it out, or rename the column", named, given))
+	case p.columns.Unit != "":
+		p.unit, p.table.Unit = find(p.columns.Unit), named
+	case given == "":
+		p.table.Unit = named
 	}
 }
 
@@ -162,7 +168,7 @@ func (p *parser) checkUnit(row []string, line int) {
 		p.table.Unit = u
 	}
 	if u == "" || u != p.table.Unit {
-		p.fault(line, p.columns.Unit, fmt.Sprintf("unit %q, but the rows before are in %q: choose the rows of one quantity", u, p.table.Unit))
+		p.fault(line, p.columns.Unit, fmt.Sprintf("unit %q, but the rows before or the name of the value say %q: choose the rows of one quantity", u, p.table.Unit))
 	}
 }
 
