@@ -44,6 +44,7 @@ methods.md and, in plots/, two plots a pair of raters. What the figures mean: do
 func (f *agreeFlags) add(fl *pflag.FlagSet) {
 	f.out.add(fl)
 	fl.StringSliceVar(&f.columns.Subject, "subject", nil, "the `COLUMN` of what was measured; several are joined: case,site")
+	fl.StringVar(&f.columns.Cluster, "cluster", "", "the `COLUMN` of what holds several subjects, as a case its sites; of several subject columns the one called case, else the first")
 	fl.StringVar(&f.columns.Rater, "rater", "", "the `COLUMN` of who measured")
 	fl.StringVar(&f.columns.Value, "value", "", "the `COLUMN` of the readings")
 	fl.StringVar(&f.columns.Replicate, "replicate", "", "the `COLUMN` of repeats of one subject by one rater")

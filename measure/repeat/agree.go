@@ -23,17 +23,18 @@ type Options struct {
 
 // Result is the agreement of the readings of one table.
 type Result struct {
-	Value        string   `json:"value"`         // name of the value column
-	Unit         string   `json:"unit"`          // of the readings; "" where nobody said
-	Tool         string   `json:"tool"`          // name and version of the program; "" where nobody said
-	Source       *Source  `json:"source"`        // the table; null where it came from no file
-	Confidence   float64  `json:"confidence"`    // level of all intervals
-	LimitsFactor float64  `json:"limits_factor"` // SDs from the bias to a limit of agreement
-	Design       Design   `json:"design"`
-	Raters       []Rater  `json:"raters"`
-	Pairs        []Pair   `json:"pairs"` // every two raters, in the order of Design.Raters
-	Overall      Overall  `json:"overall"`
-	Notes        []string `json:"notes"` // what the reader must know before the figures
+	Value        string    `json:"value"`         // name of the value column
+	Unit         string    `json:"unit"`          // of the readings; "" where nobody said
+	Tool         string    `json:"tool"`          // name and version of the program; "" where nobody said
+	Source       *Source   `json:"source"`        // the table; null where it came from no file
+	Confidence   float64   `json:"confidence"`    // level of all intervals
+	LimitsFactor float64   `json:"limits_factor"` // SDs from the bias to a limit of agreement
+	Design       Design    `json:"design"`
+	Raters       []Rater   `json:"raters"`
+	Pairs        []Pair    `json:"pairs"` // every two raters, in the order of Design.Raters
+	Overall      Overall   `json:"overall"`
+	Clusters     *Clusters `json:"clusters"` // null where every subject stands alone
+	Notes        []string  `json:"notes"`    // what the reader must know before the figures
 }
 
 // settings is Options with its zeros filled.
@@ -84,7 +85,16 @@ func Analyse(t *Table, o Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Result{Value: t.Value, Unit: s.unit, Tool: o.Tool, Source: t.Source, Confidence: s.confidence, LimitsFactor: s.factor}
+	r := compare(g, s)
+	r.Value, r.Unit, r.Tool, r.Source, r.Confidence, r.LimitsFactor = t.Value, s.unit, o.Tool, t.Source, s.confidence, s.factor
+	r.Clusters = newClusters(g, s)
+	r.Notes = r.notes()
+	return r, nil
+}
+
+// compare takes the figures of each rater, of each pair and of all together.
+func compare(g *grid, s settings) *Result {
+	r := &Result{}
 	for j := range g.Raters {
 		r.Raters = append(r.Raters, newRater(g, j, s))
 		for k := j + 1; k < len(g.Raters); k++ {
@@ -93,8 +103,7 @@ func Analyse(t *Table, o Options) (*Result, error) {
 	}
 	r.Overall = newOverall(g, s)
 	r.Design = g.Design
-	r.Notes = r.notes()
-	return r, nil
+	return r
 }
 
 func (o Options) settings(unit string) (settings, error) {
@@ -119,8 +128,12 @@ func (t *Table) check() error {
 	if len(t.Readings) == 0 {
 		return fmt.Errorf("%w: the table is empty", ErrTooFew)
 	}
-	seen := make(map[[3]string]bool, len(t.Readings))
+	seen, cluster := make(map[[3]string]bool, len(t.Readings)), map[string]string{}
 	for _, r := range t.Readings {
+		if was, known := cluster[r.Subject]; known && was != r.Cluster {
+			return &TableError{Line: r.Line, Column: t.Cluster, Reason: fmt.Sprintf("%q, but a reading of the same subject before is of %q", r.Cluster, was)}
+		}
+		cluster[r.Subject] = r.Cluster
 		if key := [3]string{r.Subject, r.Rater, r.Replicate}; seen[key] {
 			return &TableError{Line: r.Line, Column: t.Value, Reason: "a second reading of the same subject, rater and replicate"}
 		} else {
@@ -163,6 +176,9 @@ func (r *Result) notes() []string {
 	}
 	if len(r.Pairs) > 1 {
 		add("%d pairs: the p values are not adjusted for their number.", len(r.Pairs))
+	}
+	if r.Clusters != nil {
+		add("%s", r.Clusters.note(d.Subjects))
 	}
 	if few := r.fewRaters(); few != "" {
 		add("%s.", few)

@@ -50,7 +50,9 @@ type Design struct {
 // grid is the readings in their places: cell[subject][rater] holds the replicates, by size.
 type grid struct {
 	Design
-	cell [][][]float64
+	cell      [][][]float64
+	cluster   []string // of each subject
+	clusterOf string   // the clusters' column; "" for none
 }
 
 // arrange puts the readings in their places. The order of the rows leaves no trace: subjects are
@@ -78,7 +80,7 @@ func arrange(t *Table, o Options) (*grid, error) {
 	if len(raters) > mostRaters {
 		return nil, &TableError{Reason: fmt.Sprintf("%d raters, more than %d: is the rater column the right one?", len(raters), mostRaters)}
 	}
-	g := &grid{Design: Design{Raters: raters, Skipped: t.Skipped, LeftOut: leftOut + others, Sessions: alone}}
+	g := &grid{Design: Design{Raters: raters, Skipped: t.Skipped, LeftOut: leftOut + others, Sessions: alone}, clusterOf: t.Cluster}
 	g.fill(rs)
 	if err := g.enough(); err != nil {
 		return nil, err
@@ -156,13 +158,13 @@ func (g *grid) fill(rs []Reading) {
 	rs = slices.Clone(rs)
 	slices.SortStableFunc(rs, func(a, b Reading) int { return cmp.Compare(a.Value, b.Value) })
 	g.Subjects, g.Readings = len(subjects), len(rs)
-	g.cell = make([][][]float64, len(subjects))
+	g.cell, g.cluster = make([][][]float64, len(subjects)), make([]string, len(subjects))
 	for i := range g.cell {
 		g.cell[i] = make([][]float64, len(g.Raters))
 	}
 	for _, r := range rs {
 		i, j := row[r.Subject], col[r.Rater]
-		g.cell[i][j] = append(g.cell[i][j], r.Value)
+		g.cell[i][j], g.cluster[i] = append(g.cell[i][j], r.Value), r.Cluster
 	}
 }
 

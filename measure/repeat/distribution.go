@@ -19,6 +19,9 @@ func tQuantile(p, df float64) float64 {
 // normalQuantile is the quantile p of the standard normal distribution; a pure number.
 func normalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 
+// normalCDF is the probability of z or less under the standard normal distribution; a pure number.
+func normalCDF(z float64) float64 { return distuv.UnitNormal.CDF(z) }
+
 // tTest is the two-sided test of estimate/se on df degrees of freedom. A zero se gives no test.
 func tTest(estimate, se, df float64) Test {
 	t := estimate / se

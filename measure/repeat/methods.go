@@ -72,6 +72,9 @@ func (r *Result) methods() string {
 	say("Proportional bias was tested by regressing the difference on the mean. ")
 	say("The within-subject SD comes from analysis of variance, and the repeatability coefficient is 1.96·√2 times it. ")
 	say("%s", r.modelText())
+	if c := r.Clusters; c != nil && c.Draws > 0 {
+		say(" As the subjects are of %d clusters (%s), intervals are also given by bootstrap of whole clusters (%d draws, bias-corrected and expanded percentile interval).", c.Number, line(c.Of), c.Draws)
+	}
 	say(" Lin's concordance is given with an interval through Fisher's z. All intervals are at %s; they suppose normal errors of the same size over the whole range, which the plots of difference against mean are there to judge.", r.level())
 	return b.String()
 }
@@ -106,7 +109,7 @@ func (r *Result) originText() string {
 	}
 	if s := r.Source; s != nil {
 		lines = append(lines, "Table: SHA-256 "+s.SHA256+".", "Subject: "+strings.Join(s.Subject, ", ")+"; value: "+s.Value+".")
-		for _, c := range []struct{ what, name string }{{"Rater", s.Rater}, {"Replicate", s.Replicate}} {
+		for _, c := range []struct{ what, name string }{{"Rater", s.Rater}, {"Replicate", s.Replicate}, {"Cluster", s.Cluster}} {
 			if c.name != "" {
 				lines = append(lines, c.what+": "+c.name+".")
 			}
@@ -159,6 +162,13 @@ func (r *Result) pairText(p Pair) string {
 		r.span(p.Bias, at), chance(p.BiasTest), limit(p.LowerLimit), limit(p.UpperLimit))
 	if p.Dahlberg.Value.Known() {
 		say(" Within-subject SD (Dahlberg's error) %s; repeatability coefficient %s.", r.span(p.WithinSD, at), r.span(p.Repeat, at))
+	}
+	if c := r.Clusters; c != nil && c.Draws > 0 {
+		by := func(statistic string) string {
+			i := c.of(row{statistic: statistic, of: p.First + " − " + p.Second})
+			return digits(i.Low, at) + " to " + digits(i.High, at)
+		}
+		say(" By whole clusters (%s CI): mean difference %s, limits of agreement %s and %s.", r.level(), by("bias"), by("lower_limit"), by("upper_limit"))
 	}
 	say(" Slope of difference on mean %s, %s. Lin's concordance %s.", pure(r, p.Slope), chance(p.SlopeTest), pure(r, p.Concordance))
 	return b.String()
@@ -245,6 +255,9 @@ func (r *Result) sources() []string {
 	}
 	if r.Design.Model == TwoWayUnequal || r.Design.Model == OneWayUnequal {
 		out = append(out, "Thomas JD, Hultquist RA. Ann Stat 1978;6:582–587 (interval with unequal numbers).")
+	}
+	if r.Clusters != nil && r.Clusters.Draws > 0 {
+		out = append(out, "Hesterberg TC. Am Stat 2015;69:371–386 (bootstrap of whole clusters, expanded interval).")
 	}
 	return out
 }

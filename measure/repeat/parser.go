@@ -15,6 +15,7 @@ type parser struct {
 	subject          []int
 	rater, replicate int // −1 where not asked for
 	value, unit      int
+	cluster          int // −1 where there is none
 	where            []int
 	conditions       []Condition
 	skip             bool
@@ -43,19 +44,33 @@ func newParser(head []string, c Columns, o Options) (*parser, error) {
 	for _, name := range c.Subject {
 		p.subject = append(p.subject, find(name))
 	}
-	p.rater, p.replicate, p.unit = -1, -1, -1
+	p.rater, p.replicate, p.unit, p.cluster = -1, -1, -1, -1
 	if c.Rater != "" {
 		p.rater = find(c.Rater)
 	}
 	if c.Replicate != "" {
 		p.replicate = find(c.Replicate)
 	}
-	p.value = find(c.Value)
+	p.value, p.table.Cluster = find(c.Value), c.clusterOf()
+	if p.table.Cluster != "" {
+		p.cluster = find(p.table.Cluster)
+	}
 	for _, w := range o.Where {
 		p.where = append(p.where, find(w.Column))
 	}
 	p.findUnit(head, find)
 	return p, errors.Join(p.faults...)
+}
+
+// clusterOf is the column of the clusters; "" for none.
+func (c Columns) clusterOf() string {
+	switch {
+	case c.Cluster != "" || len(c.Subject) < 2:
+		return c.Cluster
+	case slices.Contains(c.Subject, "case"):
+		return "case"
+	}
+	return c.Subject[0]
 }
 
 // findUnit settles where the unit comes from: the caller, a column, or the name of the value. Two of them
@@ -117,6 +132,9 @@ func (p *parser) add(row []string, line int) {
 	}
 	if p.replicate >= 0 {
 		r.Replicate = p.label(row, p.replicate, p.columns.Replicate, line)
+	}
+	if p.cluster >= 0 {
+		r.Cluster = p.label(row, p.cluster, p.table.Cluster, line)
 	}
 	text := strings.TrimSpace(row[p.value])
 	if text == "" && p.skip {

@@ -27,7 +27,7 @@ func drawTable(t *rapid.T) *Table {
 			}
 			for l := range m {
 				v := float64(rapid.IntRange(-2000/step, 2000/step).Draw(t, "v")*step) / 100
-				table.Readings = append(table.Readings, Reading{fmt.Sprint(i), string(rune('A' + j)), fmt.Sprint(l), v, 0})
+				table.Readings = append(table.Readings, Reading{fmt.Sprint(i), string(rune('A' + j)), fmt.Sprint(l), v, 0, ""})
 			}
 		}
 	}

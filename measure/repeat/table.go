@@ -19,6 +19,10 @@ type Columns struct {
 	Value     string   // the reading
 	Replicate string   // repeat of one subject by one rater; empty means each was read once
 
+	// Cluster holds what several subjects belong to, as a case its sites. Empty means, of several subject
+	// columns, the one called case, else the first.
+	Cluster string
+
 	// Unit holds the unit of each reading, and must say the same all the way down. Empty means the
 	// column "unit" where the table has one, else the ending of Value: height_mm is in mm.
 	Unit string
@@ -37,6 +41,7 @@ type Source struct {
 	Rater     string      `json:"rater,omitempty"`
 	Replicate string      `json:"replicate,omitempty"`
 	Value     string      `json:"value"`
+	Cluster   string      `json:"cluster,omitempty"`
 	Where     []Condition `json:"where"` // the rows kept; empty: all
 }
 
@@ -44,8 +49,9 @@ type Source struct {
 type Reading struct {
 	Subject, Rater, Replicate string
 
-	Value float64 // in the unit of the table
-	Line  int     // in the file, from 1; 0 where there was no file
+	Value   float64 // in the unit of the table
+	Line    int     // in the file, from 1; 0 where there was no file
+	Cluster string  // what the subject belongs to; "" where there are no clusters
 }
 
 // Table is what Read hands to Analyse.
@@ -54,6 +60,7 @@ type Table struct {
 	Value    string // name of the value column
 	Unit     string // unit of every reading; empty where nobody said
 	Skipped  int    // rows without a number, left out because Options.SkipMissing was set
+	Cluster  string // name of the clusters' column; empty for none
 	Source   *Source
 }
 
@@ -117,7 +124,7 @@ func Read(r io.Reader, c Columns, o Options) (*Table, error) {
 		line, _ := rd.FieldPos(0)
 		p.add(row, line)
 	}
-	p.table.Source = &Source{hex.EncodeToString(sum.Sum(nil)), c.Subject, c.Rater, c.Replicate, c.Value, append([]Condition{}, o.Where...)}
+	p.table.Source = &Source{hex.EncodeToString(sum.Sum(nil)), c.Subject, c.Rater, c.Replicate, c.Value, p.table.Cluster, append([]Condition{}, o.Where...)}
 	return p.finish()
 }
 

@@ -81,7 +81,7 @@ func TestReadPicksRowsOfAMergedTable(t *testing.T) {
 func TestReadAcceptsWhatSpreadsheetsWrite(t *testing.T) {
 	table, err := read("\xef\xbb\xbfcase, reader ,height_mm\r\n\"1\",A, 3.50 \r\n2,A,-1e-2\r\n", plainColumns, Options{})
 	require.NoError(t, err)
-	assert.Equal(t, []Reading{{"1", "A", "", 3.5, 2}, {"2", "A", "", -0.01, 3}}, table.Readings)
+	assert.Equal(t, []Reading{{"1", "A", "", 3.5, 2, ""}, {"2", "A", "", -0.01, 3, ""}}, table.Readings)
 }
 
 func TestReadRefusesWithLineAndColumn(t *testing.T) {
