@@ -64,7 +64,7 @@ func (a *app) runStudy(ctx context.Context, path string, f runFlags) error {
 	if err := apartFromSeries(f.dir, m); err != nil {
 		return err
 	}
-	step, end := a.progress("cases")
+	step, end := a.studyProgress("measured")
 	o.Progress = step
 	out, err := study.Run(ctx, m, f.dir, o)
 	end()
@@ -160,6 +160,9 @@ func (a *app) reportStudy(f runFlags, out study.Outcome, err error) error {
 	table := filepath.Join(f.dir, "failures.csv")
 	if printErr := a.studySummary(f.dir, out); printErr != nil && err == nil {
 		err = printErr
+	}
+	for _, d := range out.Damaged {
+		a.say("caution: %s; it is measured again", d)
 	}
 	const most = 10
 	for i, fail := range out.Failures {

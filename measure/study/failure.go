@@ -128,7 +128,7 @@ func (d dir) failures(entries []Entry) []Failure {
 		if !ok {
 			continue
 		}
-		if made, err := readMarker(d.whole(e.Name())); err != nil || made.Hash != f.Inputs {
+		if made, err := readWhole(d.whole(e.Name())); err != nil || made.Hash != f.Inputs {
 			out = append(out, f)
 		}
 	}

@@ -61,7 +61,7 @@ func badColumn(name string) (problem, remedy string) {
 // tableColumn reports whether a merged table has a column of this name already.
 func tableColumn(name string) bool {
 	is := func(c report.Column) bool { return strings.EqualFold(c.Name, name) && c.Name != "case" }
-	return slices.ContainsFunc(report.MeasurementColumns(), is) || slices.ContainsFunc(report.SiteColumns(nil), is) ||
+	return slices.ContainsFunc(slices.Concat(report.MeasurementColumns(), report.SiteColumns(nil), caseColumns()), is) ||
 		widthColumn.MatchString(strings.ToLower(name))
 }
 

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"sync"
@@ -47,6 +48,7 @@ type Outcome struct {
 	Done      int       // measured now
 	Elsewhere int       // being measured by another process
 	Failures  []Failure // now, in the manifest's order
+	Damaged   []string  // folders changed after they were made, and how; they are measured again
 }
 
 // Run measures the entries of m that are missing under folder or whose inputs changed. What fails
@@ -55,7 +57,7 @@ type Outcome struct {
 // It returns ctx's error when cancelled (what is whole stays, what was growing is removed), and an
 // error when folder itself cannot be written; the outcome is right then too.
 func Run(ctx context.Context, m *Manifest, folder string, o Options) (Outcome, error) {
-	r := &runner{dir: dir(folder), o: o, gate: newGate(o.Memory), failed: map[int]Failure{}}
+	r := &runner{dir: dir(folder), o: o, gate: newGate(o.Memory), failed: map[int]Failure{}, broken: map[int]string{}}
 	if err := r.dir.begin(m); err != nil {
 		return r.out, err
 	}
@@ -64,6 +66,9 @@ func Run(ctx context.Context, m *Manifest, folder string, o Options) (Outcome, e
 	for i := range m.Entries {
 		if f, ok := r.failed[i]; ok {
 			r.out.Failures = append(r.out.Failures, f)
+		}
+		if why, ok := r.broken[i]; ok {
+			r.out.Damaged = append(r.out.Damaged, why)
 		}
 	}
 	rows, tableErr := csvBytes(failureRows(r.dir.failures(m.Entries)))
@@ -82,6 +87,7 @@ type runner struct {
 	mu     sync.Mutex
 	out    Outcome
 	failed map[int]Failure // by place in the manifest
+	broken map[int]string  // likewise: folders changed after they were made
 	ended  int             // entries that were to be measured and are dealt with
 	todo   int
 }
@@ -149,7 +155,7 @@ func (r *runner) look(ctx context.Context, m *Manifest) ([]task, error) {
 func (r *runner) wanted(t *task) (bool, error) {
 	in, err := t.entry.inputsOf(r.o.Tool)
 	t.in = in
-	made, unmade := readMarker(r.dir.whole(t.entry.Name()))
+	made, unmade := readWhole(r.dir.whole(t.entry.Name()))
 	switch {
 	case unmade == nil && err == nil && made.Hash == in.Hash:
 		r.count(&r.out.Before)
@@ -160,7 +166,17 @@ func (r *runner) wanted(t *task) (bool, error) {
 	case err != nil:
 		return false, r.fail(*t, err)
 	}
+	if !errors.Is(unmade, fs.ErrNotExist) && unmade != nil {
+		r.damaged(*t, unmade)
+	}
 	return true, nil
+}
+
+// damaged notes that the entry is measured again for what happened to its folder.
+func (r *runner) damaged(t task, why error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.broken[t.at] = fmt.Sprintf("cases/%s: %s", t.entry.Name(), plainReason(why))
 }
 
 func (r *runner) count(n *int) {
@@ -191,7 +207,7 @@ func (r *runner) measure(ctx context.Context, t task) error {
 		return fmt.Errorf("study: %s cannot be written: %s", t.entry.Name(), plainReason(err))
 	}
 	defer c.abandon()
-	if made, err := readMarker(c.final); err == nil && made.Hash == t.in.Hash {
+	if made, err := readWhole(c.final); err == nil && made.Hash == t.in.Hash {
 		r.count(&r.out.Before) // by another process, since it was looked at
 		return nil
 	}

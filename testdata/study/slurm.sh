@@ -130,7 +130,7 @@ while [ -n "$(squeue -h -j "$job" -o %i 2>/dev/null)" ]; do
 done
 
 "$program" study merge "$D/slurm" --quiet >/dev/null
-for f in measurements.csv sites.csv failures.csv datapackage.json; do
+for f in measurements.csv sites.csv cases.csv failures.csv datapackage.json; do
     cmp "$D/local/$f" "$D/slurm/$f" || { cat "$D"/log/study-*-3.log >&2; exit 1; }
 done
 [ "$(wc -l < "$D/slurm/sites.csv")" = 21 ] || { echo "not 20 sites" >&2; exit 1; }
