@@ -104,6 +104,16 @@ func oneLine(s string) string {
 	return s
 }
 
+// recovered turns a panic of do into a failure of its entry.
+func recovered(do func() error) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = &Failure{Stage: StageCrash, Reason: oneLine(fmt.Sprintf("unexpected failure, which is a fault of this program: %v", p))}
+		}
+	}()
+	return do()
+}
+
 // readFailure returns the recorded failure of an entry, or false.
 func (d dir) readFailure(e Entry) (Failure, bool) {
 	var f Failure

@@ -11,9 +11,6 @@ import (
 	"sync"
 
 	"golang.org/x/sync/errgroup"
-
-	"ridgerule/dicomio"
-	"ridgerule/measure"
 )
 
 // Job is one entry to measure.
@@ -211,7 +208,7 @@ func (r *runner) measure(ctx context.Context, t task) error {
 		r.count(&r.out.Before) // by another process, since it was looked at
 		return nil
 	}
-	err = r.fill(ctx, t, c)
+	err = recovered(func() error { return r.fill(ctx, t, c) })
 	if ctx.Err() != nil || errors.Is(err, context.Canceled) {
 		return ctx.Err() // interrupted, not failed
 	}
@@ -237,13 +234,8 @@ func (r *runner) step() {
 
 // fill fills the claimed folder: the series' headers first, then, once there is memory for its
 // volume, the case.
-func (r *runner) fill(ctx context.Context, t task, c *claim) (err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = &Failure{Stage: StageCrash, Reason: oneLine(fmt.Sprintf("unexpected failure, which is a fault of this program: %v", p))}
-		}
-	}()
-	bytes, err := t.entry.memory(ctx)
+func (r *runner) fill(ctx context.Context, t task, c *claim) error {
+	bytes, err := t.entry.look(ctx)
 	if err != nil {
 		return err
 	}
@@ -268,31 +260,6 @@ func (r *runner) fill(ctx context.Context, t task, c *claim) (err error) {
 		return failureOf(err, StageWrite)
 	}
 	return nil
-}
-
-// memory returns the bytes that the entry takes to measure, from its plan and its series' headers.
-func (e Entry) memory(ctx context.Context) (int64, error) {
-	plan, err := measure.OpenPlan(e.Plan)
-	if err != nil {
-		return 0, failureOf(err, StagePlan)
-	}
-	door, err := dicomio.Open(e.Series, dicomio.Limits{})
-	if err != nil {
-		return 0, failureOf(err, StageSeries)
-	}
-	defer door.Close()
-	found, err := dicomio.Scan(ctx, door, dicomio.Limits{})
-	if err != nil {
-		return 0, failureOf(err, StageSeries)
-	}
-	s, err := found.Pick("")
-	if err == nil {
-		err = s.Err()
-	}
-	if err != nil {
-		return 0, failureOf(err, StageSeries)
-	}
-	return need(s.Bytes(), len(plan.Sites)), nil
 }
 
 // begin makes the study's folder and notes the manifest in it.
