@@ -4,8 +4,10 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -126,5 +128,69 @@ func TestMergedTablesHaveKeysAndNoPaths(t *testing.T) {
 			require.False(t, seen[strings.Join(key, "\x1f")], "%s: %q twice", r.Path, key)
 			seen[strings.Join(key, "\x1f")] = true
 		}
+	}
+}
+
+// studyOf makes the folder of a study of n readings, each of which is the same one under another name; big is how
+// often the rows of its measurements are repeated.
+func studyOf(t testing.TB, n, big int) string {
+	t.Helper()
+	study := dir(t.TempDir())
+	one := study.at("one")
+	require.NoError(t, os.Mkdir(one, 0o700))
+	require.NoError(t, doCase(context.Background(), Job{Case: "one", Series: filepath.Join(fixture, "scan"), Plan: filepath.Join(fixture, "plan0.yaml"), Folder: one}))
+	table := filepath.Join(one, "measurements.csv")
+	data, err := os.ReadFile(table)
+	require.NoError(t, err)
+	head, rows, _ := strings.Cut(string(data), "\n")
+	require.NoError(t, os.WriteFile(table, []byte(head+"\n"+strings.Repeat(rows, big)), 0o600))
+	require.NoError(t, writeMarker(one, "t", inputs{}))
+	files, err := os.ReadDir(one)
+	require.NoError(t, err)
+	m := &Manifest{}
+	for i := range n {
+		e := Entry{Case: fmt.Sprintf("case-%d", i)}
+		m.Entries = append(m.Entries, e)
+		to := study.whole(e.Name())
+		require.NoError(t, os.MkdirAll(to, 0o700))
+		for _, f := range files {
+			require.NoError(t, os.Link(filepath.Join(one, f.Name()), filepath.Join(to, f.Name())))
+		}
+	}
+	require.NoError(t, study.writeRoll(m))
+	return string(study)
+}
+
+// A merge holds no table: 60 readings of 450 kB each, 27 MB, in a heap that stays under 12 MB.
+func TestMergeHoldsNoTable(t *testing.T) {
+	dir := studyOf(t, 60, 400)
+	info, err := os.Stat(filepath.Join(dir, "one", "measurements.csv"))
+	require.NoError(t, err)
+	require.Greater(t, info.Size(), int64(350_000))
+	var most uint64
+	_, err = Merge(dir, MergeOptions{Progress: func(done, _ int) {
+		if done%20 == 0 {
+			runtime.GC()
+			var m runtime.MemStats
+			runtime.ReadMemStats(&m)
+			most = max(most, m.HeapAlloc)
+		}
+	}})
+	require.NoError(t, err)
+	t.Logf("%d readings of %d kB: heap %.1f MB", 60, info.Size()>>10, float64(most)/1e6)
+	require.Less(t, most, uint64(12<<20))
+}
+
+// Time a reading, of ten times as many: the ratio is 1 where time is linear.
+func BenchmarkMerge(b *testing.B) {
+	for _, n := range []int{300, 3000} {
+		b.Run(fmt.Sprintf("readings=%d", n), func(b *testing.B) {
+			dir := studyOf(b, n, 1)
+			for b.Loop() {
+				_, err := Merge(dir, MergeOptions{})
+				require.NoError(b, err)
+			}
+			b.ReportMetric(float64(b.Elapsed().Microseconds())/float64(b.N*n), "µs/reading")
+		})
 	}
 }
