@@ -29,10 +29,10 @@ func (a *app) agree() *cobra.Command {
 		Use:   "agree TABLE --subject COLUMN --rater COLUMN --value COLUMN -o DIR",
 		Short: "How well repeated measurements agree",
 		Long: `Say how well repeated measurements agree: bias, limits of agreement, repeatability, Dahlberg's error,
-the six ICCs and concordance, each with its interval. TABLE is any CSV with one reading a row, the
+reproducibility, the ICCs and concordance, each with its interval. TABLE is any CSV with one reading a row, the
 measurements.csv of study merge included. The folder DIR gets agreement.csv, agreement.json,
 methods.md and, in plots/, two plots a pair of raters. What the figures mean: docs/agreement.md.`,
-		Example: `  ridgerule agree study/measurements.csv --subject case,site --rater reader --replicate repeat \
+		Example: `  ridgerule agree study/measurements.csv --subject case,site --rater reader --replicate replicate \
     --value value --where quantity=ridge_height -o agreement`,
 		Args: oneArg("TABLE"),
 	}
@@ -44,6 +44,7 @@ methods.md and, in plots/, two plots a pair of raters. What the figures mean: do
 func (f *agreeFlags) add(fl *pflag.FlagSet) {
 	f.out.add(fl)
 	fl.StringSliceVar(&f.columns.Subject, "subject", nil, "the `COLUMN` of what was measured; several are joined: case,site")
+	fl.StringVar(&f.columns.Cluster, "cluster", "", "the `COLUMN` of what holds several subjects, as a case its sites; of several subject columns the one called case, else the first")
 	fl.StringVar(&f.columns.Rater, "rater", "", "the `COLUMN` of who measured")
 	fl.StringVar(&f.columns.Value, "value", "", "the `COLUMN` of the readings")
 	fl.StringVar(&f.columns.Replicate, "replicate", "", "the `COLUMN` of repeats of one subject by one rater")
@@ -92,6 +93,10 @@ func (f *agreeFlags) analyse(path string) (*repeat.Result, error) {
 			return nil, usagef("which column? say --%s", need.flag)
 		}
 	}
+	if f.options.Confidence == 0 { // which the library takes for its default
+		return nil, usagef("--confidence 0: give a level from 0.5 to 0.999, as 0.95")
+	}
+	f.options.Tool = "ridgerule " + version
 	for _, w := range f.where {
 		column, value, ok := strings.Cut(w, "=")
 		if !ok {
@@ -158,8 +163,16 @@ func agreementSummary(w io.Writer, r *repeat.Result) error {
 			fmt.Fprintf(t, "–\t%s\tnot compared: %s\n", name, p.Reason)
 			continue
 		}
-		fmt.Fprintf(t, "%d\t%s\t%d\t%.3g\t%.3g to %.3g\t%.3g\n", i+1, name, p.Subjects,
-			float64(p.Bias.Value), float64(p.LowerLimit.Value), float64(p.UpperLimit.Value), float64(p.Dahlberg.Value))
+		fmt.Fprintf(t, "%d\t%s\t%d\t%s\t%s to %s\t%s\n", i+1, name, p.Subjects,
+			short(p.Bias.Value), short(p.LowerLimit.Value), short(p.UpperLimit.Value), short(p.Dahlberg.Value))
 	}
 	return t.Flush()
+}
+
+// short is a number to three digits; a dash where there is none.
+func short(x repeat.Number) string {
+	if !x.Known() {
+		return "–"
+	}
+	return fmt.Sprintf("%.3g", float64(x))
 }

@@ -15,6 +15,7 @@ import (
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/report"
 	"ridgerule/measure/safety"
+	"ridgerule/measure/study"
 )
 
 // The exit statuses, a contract.
@@ -88,7 +89,7 @@ func statusOf(err error) int {
 	case errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, phantom.ErrOptions), errors.Is(err, report.ErrResult), errors.Is(err, report.ErrPicture),
 		errors.Is(err, reformat.ErrCurve), errors.Is(err, safety.ErrBody):
 		return exitUsage
-	case errors.Is(err, dicomio.ErrSeries):
+	case errors.Is(err, dicomio.ErrSeries), errors.Is(err, study.ErrDamaged), errors.Is(err, errUnfit):
 		return exitSeries
 	}
 	return exitFailure

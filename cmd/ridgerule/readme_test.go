@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -58,5 +59,44 @@ func TestTestDataSaysWhereItComesFrom(t *testing.T) {
 		_, err := os.Stat(filepath.Join(dir, "README.md"))
 		assert.NoError(t, err, "testdata/%s has no README.md", base)
 		assert.Contains(t, string(index), "("+base+"/README.md)", "testdata/README.md does not name %s", base)
+	}
+}
+
+// A citation names the program's version, and no person.
+func TestCitationNamesTheVersion(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join(repository, "CITATION.cff"))
+	require.NoError(t, err)
+	assert.Contains(t, string(text), "\nversion: "+version+"\n")
+	assert.NotContains(t, string(text), "family-names")
+}
+
+// agreeLine is a command line of agree in a page or in the command's own help.
+var agreeLine = regexp.MustCompile(`(?m)^ *ridgerule (agree (?:[^\\\n]|\\\n)*)`)
+
+// What the pages and the help tell a reader to type works on a merged table as study merge writes it.
+func TestAgreeLinesOfThePagesWork(t *testing.T) {
+	var table strings.Builder
+	table.WriteString("case,reader,replicate,site,quantity,value,unit\n")
+	for i := range 24 {
+		fmt.Fprintf(&table, "c%d,%c,1,36,ridge_height,%d.%d,mm\nc%[1]d,%[2]c,1,36,ridge_tilt,%[4]d,deg\n", i/2, 'A'+i%2, 10+i/4, i*i%7)
+	}
+	pages := (&app{}).agree().Example
+	for _, page := range []string{"README.md", "docs/studies.md", "docs/agreement.md"} {
+		text, err := os.ReadFile(filepath.Join(repository, page))
+		require.NoError(t, err)
+		pages += "\n" + string(text)
+	}
+	var lines []string
+	for _, m := range agreeLine.FindAllStringSubmatch(pages, -1) {
+		lines = append(lines, m[1])
+	}
+	require.GreaterOrEqual(t, len(lines), 3, "README, docs/studies.md and the help show how")
+	for _, line := range lines {
+		t.Chdir(t.TempDir())
+		require.NoError(t, os.Mkdir("study", 0o700))
+		require.NoError(t, os.WriteFile("study/measurements.csv", []byte(table.String()), 0o600))
+		line, _, _ = strings.Cut(strings.ReplaceAll(line, "\\\n", " "), "#")
+		var out bytes.Buffer
+		require.Equal(t, exitDone, run(strings.Fields(line), &out, &out), "%s\n%s", line, out.String())
 	}
 }

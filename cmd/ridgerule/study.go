@@ -14,6 +14,6 @@ of workers, machines and interruptions.`,
 		Args: noArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	c.AddCommand(a.studyRun(), a.studyMerge(), a.studyScript(), a.studySimulate(), a.studyCase())
+	c.AddCommand(a.studyCheck(), a.studyRun(), a.studyMerge(), a.studyScript(), a.studySimulate(), a.studyCase())
 	return c
 }

@@ -18,7 +18,9 @@ func (a *app) studyMerge() *cobra.Command {
 		Use:   "merge DIR",
 		Short: "Write the tables of all cases of a study",
 		Long: `Write, in the study's folder DIR, measurements.csv and sites.csv of all its cases, in the manifest's
-order and with its columns first, failures.csv and datapackage.json. A case that is neither measured
+order and with its columns first, cases.csv (by which version and from which plan and series each was
+measured), failures.csv and datapackage.json. Files of a case that were changed since they were made are
+named, all at once, and nothing is merged. A case that is neither measured
 nor failed is in failures.csv too. The bytes do not depend on how, where or in which order the cases
 were measured.`,
 		Args: oneArg("DIR"),
@@ -34,9 +36,15 @@ func (a *app) mergeStudy(dir string) error {
 			return usageError{err}
 		}
 	}
-	out, err := study.Merge(dir, made)
+	step, end := a.studyProgress("merged")
+	out, err := study.Merge(dir, study.MergeOptions{Made: made, Progress: step})
+	end()
 	if errors.Is(err, study.ErrNoStudy) {
 		return usagef("%s: %w", dir, err)
+	}
+	if errors.Is(err, study.ErrDamaged) {
+		fmt.Fprintln(a.stderr, strings.TrimPrefix(err.Error(), "study: "))
+		return errSaid{err}
 	}
 	if err != nil {
 		return err
@@ -44,21 +52,15 @@ func (a *app) mergeStudy(dir string) error {
 	if len(out.Tools) > 1 {
 		a.say("caution: the cases were measured by different versions: %s; run the study again to measure all by this one", strings.Join(out.Tools, ", "))
 	}
-	waiting := 0
-	for _, f := range out.Failures {
-		if f.Stage == study.StageNotRun {
-			waiting++
-		}
+	if out.Waiting > 0 {
+		a.say("caution: %d of %d cases are neither measured nor failed yet; run the study again", out.Waiting, out.Entries)
 	}
-	if waiting > 0 {
-		a.say("caution: %d of %d cases are neither measured nor failed yet; run the study again", waiting, out.Entries)
-	}
-	files := []string{"measurements.csv", "sites.csv", "failures.csv", "datapackage.json"}
+	files := []string{"measurements.csv", "sites.csv", "cases.csv", "failures.csv", "datapackage.json"}
 	if a.json {
 		return a.printJSON(map[string]any{"folder": dir, "files": files, "cases": out.Entries, "measured": out.Measured,
-			"failed": len(out.Failures) - waiting, "waiting": waiting})
+			"failed": out.Failed, "waiting": out.Waiting, "tools": out.Tools})
 	}
-	_, err = fmt.Fprintf(a.stdout, "%d cases: %d measured, %d failed, %d waiting\n%s\n", out.Entries, out.Measured, len(out.Failures)-waiting, waiting,
+	_, err = fmt.Fprintf(a.stdout, "%d cases: %d measured, %d failed, %d waiting\n%s\n", out.Entries, out.Measured, out.Failed, out.Waiting,
 		filepath.Join(dir, files[0]))
 	return err
 }

@@ -28,7 +28,7 @@ func (a *app) studyRun() *cobra.Command {
 		Use:   "run MANIFEST -o DIR",
 		Short: "Measure the cases of a manifest that are missing or whose inputs changed",
 		Long: `Measure the cases that MANIFEST lists (CSV or YAML with case, series, plan, and optionally reader,
-repeat and any further columns; paths from its own folder) into DIR/cases/CASE[.READER[.REPEAT]]. A
+replicate and any further columns; paths from its own folder) into DIR/cases/CASE[.READER[.REPLICATE]]. A
 case's folder appears whole or not at all. A case that fails stops no other: its reason is in
 DIR/failures.csv. Run again to go on: only what is missing, or whose plan or series changed, is done.
 
@@ -64,7 +64,7 @@ func (a *app) runStudy(ctx context.Context, path string, f runFlags) error {
 	if err := apartFromSeries(f.dir, m); err != nil {
 		return err
 	}
-	step, end := a.progress("cases")
+	step, end := a.studyProgress("measured")
 	o.Progress = step
 	out, err := study.Run(ctx, m, f.dir, o)
 	end()
@@ -161,6 +161,9 @@ func (a *app) reportStudy(f runFlags, out study.Outcome, err error) error {
 	if printErr := a.studySummary(f.dir, out); printErr != nil && err == nil {
 		err = printErr
 	}
+	for _, d := range out.Damaged {
+		a.say("caution: %s; it is measured again", d)
+	}
 	const most = 10
 	for i, fail := range out.Failures {
 		if i == most {
@@ -188,7 +191,7 @@ func (a *app) reportStudy(f runFlags, out study.Outcome, err error) error {
 }
 
 func nameOf(f study.Failure) string {
-	return strings.TrimRight(strings.Join([]string{f.Case, f.Reader, f.Repeat}, "."), ".")
+	return strings.TrimRight(strings.Join([]string{f.Case, f.Reader, f.Replicate}, "."), ".")
 }
 
 func (a *app) studySummary(dir string, out study.Outcome) error {

@@ -183,7 +183,7 @@ func TestCurveRefusesWhatIsNoArch(t *testing.T) {
 		"three points": {good[:3], up}, "no occlusal": {good, r3.Vec{}}, "a point twice": {append([]r3.Vec{good[0]}, good...), up},
 		"folds back": {back, up}, "endless": {append([]r3.Vec{{X: math.Inf(1)}}, good...), up}, "endless occlusal": {good, r3.Vec{Z: math.Inf(1)}},
 		"turns up in its last millimetre": {append(good[:5:5], r3.Vec{X: 32, Y: good[4].Y, Z: 0.8}), up},
-		"turns up at its end": {append(good[:5:5], r3.Vec{X: 32.1, Z: 12}), up}, "along occlusal": {good, r3.Vec{X: 1}}, "NaN": {append([]r3.Vec{{X: math.NaN()}}, good...), up},
+		"turns up at its end":             {append(good[:5:5], r3.Vec{X: 32.1, Z: 12}), up}, "along occlusal": {good, r3.Vec{X: 1}}, "NaN": {append([]r3.Vec{{X: math.NaN()}}, good...), up},
 	} {
 		_, err := NewCurve(c.points, c.occlusal)
 		require.ErrorIs(t, err, ErrCurve, name)

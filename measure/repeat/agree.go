@@ -15,31 +15,45 @@ type Options struct {
 	Raters       []string    // which raters, in the order of the differences; nil means all, sorted
 	Where        []Condition // rows to keep; nil means all
 
+	Tool string // name and version of the program, for the outputs
+
 	SkipMissing     bool // leave out rows without a number, and count them; else they are an error
-	RequireBalanced bool // refuse an unequal table; else it is analysed one-way, and says so
+	RequireBalanced bool // refuse an unequal table; else it is analysed as one, and says so
 }
 
 // Result is the agreement of the readings of one table.
 type Result struct {
-	Value        string   `json:"value"`         // name of the value column
-	Unit         string   `json:"unit"`          // of the readings; "" where nobody said
-	Confidence   float64  `json:"confidence"`    // level of all intervals
-	LimitsFactor float64  `json:"limits_factor"` // SDs from the bias to a limit of agreement
-	Design       Design   `json:"design"`
-	Raters       []Rater  `json:"raters"`
-	Pairs        []Pair   `json:"pairs"` // every two raters, in the order of Design.Raters
-	Overall      Overall  `json:"overall"`
-	Notes        []string `json:"notes"` // what the reader must know before the figures
+	Value        string    `json:"value"`         // name of the value column
+	Unit         string    `json:"unit"`          // of the readings; "" where nobody said
+	Tool         string    `json:"tool"`          // name and version of the program; "" where nobody said
+	Source       *Source   `json:"source"`        // the table; null where it came from no file
+	Confidence   float64   `json:"confidence"`    // level of all intervals
+	LimitsFactor float64   `json:"limits_factor"` // SDs from the bias to a limit of agreement
+	Design       Design    `json:"design"`
+	Raters       []Rater   `json:"raters"`
+	Pairs        []Pair    `json:"pairs"` // every two raters, in the order of Design.Raters
+	Overall      Overall   `json:"overall"`
+	Clusters     *Clusters `json:"clusters"` // null where every subject stands alone
+	Notes        []string  `json:"notes"`    // what the reader must know before the figures
 }
 
 // settings is Options with its zeros filled.
 type settings struct {
 	confidence, factor float64
 	unit               string
+	bare               bool // figures without their intervals, for the draws of a bootstrap
 }
 
 // tail is the probability left out at each end; a pure number.
 func (s settings) tail() float64 { return (1 - s.confidence) / 2 }
+
+// t is the quantile of Student's t at the upper end; none of it where intervals are left out. A pure number.
+func (s settings) t(df float64) float64 {
+	if s.bare {
+		return math.NaN()
+	}
+	return tQuantile(1-s.tail(), df)
+}
 
 // Agree reads a table and analyses it: Read, then Analyse.
 //
@@ -57,6 +71,9 @@ func Agree(r io.Reader, c Columns, o Options) (*Result, error) {
 // Errors: [ErrTooFew] where fewer than 3 subjects were read more than once; [ErrUnbalanced] where
 // o.RequireBalanced is set and the table is not; [*TableError] for a rater that is not there.
 func Analyse(t *Table, o Options) (*Result, error) {
+	if o.Unit != "" && t.Unit != "" && o.Unit != t.Unit {
+		return nil, &TableError{Reason: fmt.Sprintf("the readings are in %q, and %q was given: leave it out, or convert them", t.Unit, o.Unit)}
+	}
 	s, err := o.settings(cmp.Or(o.Unit, t.Unit))
 	if err != nil {
 		return nil, err
@@ -68,7 +85,16 @@ func Analyse(t *Table, o Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Result{Value: t.Value, Unit: s.unit, Confidence: s.confidence, LimitsFactor: s.factor, Design: g.Design}
+	r := compare(g, s)
+	r.Value, r.Unit, r.Tool, r.Source, r.Confidence, r.LimitsFactor = t.Value, s.unit, o.Tool, t.Source, s.confidence, s.factor
+	r.Clusters = newClusters(g, s)
+	r.Notes = r.notes()
+	return r, nil
+}
+
+// compare takes the figures of each rater, of each pair and of all together.
+func compare(g *grid, s settings) *Result {
+	r := &Result{}
 	for j := range g.Raters {
 		r.Raters = append(r.Raters, newRater(g, j, s))
 		for k := j + 1; k < len(g.Raters); k++ {
@@ -76,12 +102,12 @@ func Analyse(t *Table, o Options) (*Result, error) {
 		}
 	}
 	r.Overall = newOverall(g, s)
-	r.Notes = r.notes()
-	return r, nil
+	r.Design = g.Design
+	return r
 }
 
 func (o Options) settings(unit string) (settings, error) {
-	s := settings{o.Confidence, o.LimitsFactor, unit}
+	s := settings{confidence: o.Confidence, factor: o.LimitsFactor, unit: unit}
 	if s.confidence == 0 {
 		s.confidence = 0.95
 	}
@@ -102,8 +128,12 @@ func (t *Table) check() error {
 	if len(t.Readings) == 0 {
 		return fmt.Errorf("%w: the table is empty", ErrTooFew)
 	}
-	seen := make(map[[3]string]bool, len(t.Readings))
+	seen, cluster := make(map[[3]string]bool, len(t.Readings)), map[string]string{}
 	for _, r := range t.Readings {
+		if was, known := cluster[r.Subject]; known && was != r.Cluster {
+			return &TableError{Line: r.Line, Column: t.Cluster, Reason: fmt.Sprintf("%q, but a reading of the same subject before is of %q", r.Cluster, was)}
+		}
+		cluster[r.Subject] = r.Cluster
 		if key := [3]string{r.Subject, r.Rater, r.Replicate}; seen[key] {
 			return &TableError{Line: r.Line, Column: t.Value, Reason: "a second reading of the same subject, rater and replicate"}
 		} else {
@@ -128,11 +158,15 @@ func (r *Result) notes() []string {
 		add("One rater only: the replicates are compared with each other, and the figures say nothing about other raters.")
 	}
 	switch d.Model {
-	case OneWayUnequal:
-		add("Not every subject was read equally often by every rater (%s for %s and %s; %s empty): analysed as one-way variance components with unequal numbers. ICC forms 2 and 3 and the rater component cannot be given; a pair is compared on the subjects both have read.",
-			plural(d.Readings, "reading"), plural(d.Subjects, "subject"), plural(len(d.Raters), "rater"), plural(d.EmptyCells, "place"))
+	case TwoWayUnequal, OneWayUnequal:
+		how := "its variance components are by restricted maximum likelihood (REML), and the intervals of what all raters together give are approximate"
+		if d.Model == OneWayUnequal {
+			how = "raters cannot be told apart in it, so it was analysed as one-way variance components; ICC forms 2 and 3 and the rater component cannot be given"
+		}
+		add("Not every subject was read equally often by every rater (%s for %s and %s; %s empty): %s. A pair is compared on the subjects both have read.",
+			plural(d.Readings, "reading"), plural(d.Subjects, "subject"), plural(len(d.Raters), "rater"), plural(d.EmptyCells, "place"), how)
 	case TwoWayReplicates:
-		add("Each rater read each subject %d times: pairs and ICCs compare the means of the %d readings, while SD and limits of agreement are put back to single readings.", d.Replicates, d.Replicates)
+		add("Each rater read each subject %d times: pairs and six ICCs compare the means of the %d readings, while SD, limits of agreement and two more ICCs are of single readings.", d.Replicates, d.Replicates)
 	}
 	if d.Skipped > 0 {
 		add("%s without a number left out.", plural(d.Skipped, "row"))
@@ -142,6 +176,12 @@ func (r *Result) notes() []string {
 	}
 	if len(r.Pairs) > 1 {
 		add("%d pairs: the p values are not adjusted for their number.", len(r.Pairs))
+	}
+	if r.Clusters != nil {
+		add("%s", r.Clusters.note(d.Subjects))
+	}
+	if few := r.fewRaters(); few != "" {
+		add("%s.", few)
 	}
 	for _, c := range r.Overall.Components {
 		if c.Raw < 0 {

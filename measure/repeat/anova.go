@@ -1,7 +1,5 @@
 package repeat
 
-import "math"
-
 // meanSquares is a two-way table of n subjects × k raters taken apart, one value a cell.
 //
 //	between   k·Σ(x̄_i. − x̄)²/(n−1)                       n−1
@@ -93,9 +91,14 @@ func (a meanSquares) balanced() oneWay {
 // df is the degrees of freedom between and within subjects; pure numbers.
 func (w oneWay) df() (between, within float64) { return w.a - 1, w.total - w.a }
 
+// crossed is the one-way table as a two-way one in which nothing but the subjects is told apart.
+func (w oneWay) crossed() crossed {
+	between, within := w.df()
+	return crossed{k: w.harmonic, m: 1, subject: meanSquare{w.harmonic * w.spread, between}, rest: meanSquare{w.within, within}}
+}
+
 // withinSD is the within-subject SD with its χ² interval, which holds where the raters do not differ.
 func (w oneWay) withinSD(s settings) Estimate {
 	_, df := w.df()
-	v := math.Sqrt(w.within)
-	return Estimate{Value: Number(v), Interval: sdInterval(v, df, s.confidence), Unit: s.unit}
+	return combination{{1, w.within, df}}.sd(s)
 }

@@ -63,7 +63,7 @@ func (r *Result) numbers() string {
 
 func (r *Result) process() string {
 	switch d := r.Design; {
-	case d.Model == OneWayUnequal:
+	case d.Model == OneWayUnequal || d.Model == TwoWayUnequal:
 		return "not every subject was read equally often by every " + r.rater()
 	case d.Model == TwoWayReplicates:
 		return fmt.Sprintf("every rater read every subject %d times", d.Replicates)

@@ -28,6 +28,7 @@ type Model string
 const (
 	TwoWay           Model = "two-way"                 // every subject by every rater, once
 	TwoWayReplicates Model = "two-way with replicates" // the same, m times each
+	TwoWayUnequal    Model = "two-way unequal, REML"   // any other in which subjects share raters
 	OneWayUnequal    Model = "one-way unequal"         // anything else
 )
 
@@ -49,7 +50,9 @@ type Design struct {
 // grid is the readings in their places: cell[subject][rater] holds the replicates, by size.
 type grid struct {
 	Design
-	cell [][][]float64
+	cell      [][][]float64
+	cluster   []string // of each subject
+	clusterOf string   // the clusters' column; "" for none
 }
 
 // arrange puts the readings in their places. The order of the rows leaves no trace: subjects are
@@ -77,7 +80,7 @@ func arrange(t *Table, o Options) (*grid, error) {
 	if len(raters) > mostRaters {
 		return nil, &TableError{Reason: fmt.Sprintf("%d raters, more than %d: is the rater column the right one?", len(raters), mostRaters)}
 	}
-	g := &grid{Design: Design{Raters: raters, Skipped: t.Skipped, LeftOut: leftOut + others, Sessions: alone}}
+	g := &grid{Design: Design{Raters: raters, Skipped: t.Skipped, LeftOut: leftOut + others, Sessions: alone}, clusterOf: t.Cluster}
 	g.fill(rs)
 	if err := g.enough(); err != nil {
 		return nil, err
@@ -155,13 +158,13 @@ func (g *grid) fill(rs []Reading) {
 	rs = slices.Clone(rs)
 	slices.SortStableFunc(rs, func(a, b Reading) int { return cmp.Compare(a.Value, b.Value) })
 	g.Subjects, g.Readings = len(subjects), len(rs)
-	g.cell = make([][][]float64, len(subjects))
+	g.cell, g.cluster = make([][][]float64, len(subjects)), make([]string, len(subjects))
 	for i := range g.cell {
 		g.cell[i] = make([][]float64, len(g.Raters))
 	}
 	for _, r := range rs {
 		i, j := row[r.Subject], col[r.Rater]
-		g.cell[i][j] = append(g.cell[i][j], r.Value)
+		g.cell[i][j], g.cluster[i] = append(g.cell[i][j], r.Value), r.Cluster
 	}
 }
 
@@ -207,14 +210,14 @@ func (g *grid) classify(o Options) error {
 	}
 	switch {
 	case !equal:
-		g.Model = OneWayUnequal
+		g.Model = TwoWayUnequal // or one-way, where its components cannot be told apart: overallUnequal
 	case m == 1:
 		g.Model, g.Replicates = TwoWay, 1
 	default:
 		g.Model, g.Replicates = TwoWayReplicates, m
 	}
 	if !equal && o.RequireBalanced {
-		return fmt.Errorf("%w: %s for %s by %s, %s empty; complete the table, or let unequal numbers be analysed one-way",
+		return fmt.Errorf("%w: %s for %s by %s, %s empty; complete the table, or let it be analysed with unequal numbers",
 			ErrUnbalanced, plural(g.Readings, "reading"), plural(g.Subjects, "subject"), plural(len(g.Raters), "rater"), plural(g.EmptyCells, "place"))
 	}
 	return nil

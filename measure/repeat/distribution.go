@@ -19,6 +19,9 @@ func tQuantile(p, df float64) float64 {
 // normalQuantile is the quantile p of the standard normal distribution; a pure number.
 func normalQuantile(p float64) float64 { return distuv.UnitNormal.Quantile(p) }
 
+// normalCDF is the probability of z or less under the standard normal distribution; a pure number.
+func normalCDF(z float64) float64 { return distuv.UnitNormal.CDF(z) }
+
 // tTest is the two-sided test of estimate/se on df degrees of freedom. A zero se gives no test.
 func tTest(estimate, se, df float64) Test {
 	t := estimate / se
@@ -39,18 +42,8 @@ func fTail(f, d1, d2 float64) float64 {
 	return mathext.RegIncBeta(d2/2, d1/2, d2/(d2+d1*f))
 }
 
-// sdInterval is the exact interval of a standard deviation s of normal data on df degrees of freedom,
-// in the unit of s.
-//
-//	s·√(df/χ²(1−α/2)) … s·√(df/χ²(α/2))
-func sdInterval(s, df, confidence float64) Interval {
-	chi := distuv.ChiSquared{K: df}
-	tail := (1 - confidence) / 2
-	return Interval{
-		Low:  Number(s * math.Sqrt(df/chi.Quantile(1-tail))),
-		High: Number(s * math.Sqrt(df/chi.Quantile(tail))),
-	}
-}
+// chi2Quantile is the quantile p of χ² on df degrees of freedom; a pure number.
+func chi2Quantile(p, df float64) float64 { return distuv.ChiSquared{K: df}.Quantile(p) }
 
 // nodes of the quadrature: the integrand is some 30 of its own widths wide, so 240 Gauss–Legendre
 // nodes leave nothing but rounding; 120 already agree to 1e-12.

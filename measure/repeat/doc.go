@@ -18,8 +18,8 @@
 //
 //	every subject by every rater, once      two-way; all six ICCs; exact intervals
 //	the same with m replicates each         two-way with interaction; pairs compare means of m
-//	anything else                           one-way with unequal numbers; two-way figures are
-//	                                        withheld with the reason
+//	anything else                           two-way with unequal numbers, by restricted maximum
+//	                                        likelihood; one-way where raters cannot be told apart
 //
 // Formulas and sources: docs/agreement.md.
 package repeat

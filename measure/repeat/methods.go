@@ -1,6 +1,7 @@
 package repeat
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -23,6 +24,7 @@ func (r *Result) WriteMethods(w io.Writer) error {
 		}
 	}
 	b.WriteString(r.checklistText())
+	b.WriteString(r.originText())
 	b.WriteString("\n## Sources\n\n")
 	for _, s := range r.sources() {
 		b.WriteString("- " + s + "\n")
@@ -70,18 +72,62 @@ func (r *Result) methods() string {
 	say("Proportional bias was tested by regressing the difference on the mean. ")
 	say("The within-subject SD comes from analysis of variance, and the repeatability coefficient is 1.96·√2 times it. ")
 	say("%s", r.modelText())
+	if c := r.Clusters; c != nil && c.Draws > 0 {
+		say(" As the subjects are of %d clusters (%s), intervals are also given by bootstrap of whole clusters (%d draws, bias-corrected and expanded percentile interval).", c.Number, line(c.Of), c.Draws)
+	}
 	say(" Lin's concordance is given with an interval through Fisher's z. All intervals are at %s; they suppose normal errors of the same size over the whole range, which the plots of difference against mean are there to judge.", r.level())
 	return b.String()
 }
 
 func (r *Result) modelText() string {
+	sd := " SDs that hold for any raters, of whom these are a sample, have modified large-sample intervals (Graybill and Wang)."
 	switch r.Design.Model {
 	case TwoWay:
-		return "Intraclass correlations are from the two-way table, in all six forms, with intervals from F (exact but for ICC(2,·), whose degrees of freedom are Satterthwaite's)."
+		if r.Design.Sessions {
+			sd = " The sessions are taken as interchangeable, and the SD within subjects has a χ² interval."
+		}
+		return "Intraclass correlations are from the two-way table, in all six forms, with intervals from F (exact but for ICC(2,·), whose degrees of freedom are Satterthwaite's)." + sd
 	case TwoWayReplicates:
-		return "Variance components are from the two-way table with replicates; intraclass correlations are of the " + r.Overall.Of + ", in all six forms."
+		return "Variance components are from the two-way table with replicates; intraclass correlations are of the means of " + plural(r.Design.Replicates, "replicate") +
+			", in all six forms, and of single readings." + sd
+	case TwoWayUnequal:
+		interaction := ""
+		if len(r.Overall.Components) == 4 {
+			interaction = " + (1 | subject:rater)"
+		}
+		return "As the numbers of readings are unequal, variance components are by restricted maximum likelihood (reading ~ 1 + (1 | subject) + (1 | rater)" + interaction +
+			", as R's lme4 writes it), and intervals are approximate: those of the equal table that would tell as much. ICC(1,1) is one-way, with the interval of Thomas and Hultquist." + sd
 	}
-	return "As the numbers of readings are unequal, variance components are one-way, and ICC(1,1) is given with the interval of Thomas and Hultquist; forms that tell raters apart are not given."
+	return "As the numbers of readings are unequal and raters cannot be told apart, variance components are one-way, and ICC(1,1) is given with the interval of Thomas and Hultquist; forms that tell raters apart are not given."
+}
+
+// originText says by which program the figures were made, and from what.
+func (r *Result) originText() string {
+	var lines []string
+	if r.Tool != "" {
+		lines = append(lines, "Made by "+r.Tool+".")
+	}
+	if s := r.Source; s != nil {
+		lines = append(lines, "Table: SHA-256 "+s.SHA256+".", "Subject: "+strings.Join(s.Subject, ", ")+"; value: "+s.Value+".")
+		for _, c := range []struct{ what, name string }{{"Rater", s.Rater}, {"Replicate", s.Replicate}, {"Cluster", s.Cluster}} {
+			if c.name != "" {
+				lines = append(lines, c.what+": "+c.name+".")
+			}
+		}
+		var kept []string
+		for _, w := range s.Where {
+			kept = append(kept, w.Column+" = "+w.Value)
+		}
+		lines = append(lines, "Rows kept: "+cmp.Or(strings.Join(kept, " and "), "all")+".")
+	}
+	var b strings.Builder
+	for i, l := range lines {
+		if i == 0 {
+			b.WriteString("\n## Where the figures come from\n\n")
+		}
+		b.WriteString("- " + line(l) + "\n")
+	}
+	return b.String()
 }
 
 // span is an estimate with its interval, in the unit of the readings.
@@ -117,6 +163,13 @@ func (r *Result) pairText(p Pair) string {
 	if p.Dahlberg.Value.Known() {
 		say(" Within-subject SD (Dahlberg's error) %s; repeatability coefficient %s.", r.span(p.WithinSD, at), r.span(p.Repeat, at))
 	}
+	if c := r.Clusters; c != nil && c.Draws > 0 {
+		by := func(statistic string) string {
+			i := c.of(row{statistic: statistic, of: p.First + " − " + p.Second})
+			return digits(i.Low, at) + " to " + digits(i.High, at)
+		}
+		say(" By whole clusters (%s CI): mean difference %s, limits of agreement %s and %s.", r.level(), by("bias"), by("lower_limit"), by("upper_limit"))
+	}
 	say(" Slope of difference on mean %s, %s. Lin's concordance %s.", pure(r, p.Slope), chance(p.SlopeTest), pure(r, p.Concordance))
 	return b.String()
 }
@@ -144,18 +197,23 @@ func (r *Result) overallText() string {
 	at := decimals(float64(o.WithinSD.Value))
 	var b strings.Builder
 	say := func(format string, a ...any) { fmt.Fprintf(&b, format, a...) }
-	say("All together: within-subject SD %s (%s); repeatability coefficient %s; minimal detectable change %s. ",
-		r.span(o.WithinSD, at), o.Meaning, r.span(o.Repeat, at), r.span(o.MDC, at))
+	say("All together: within-subject SD %s (%s); repeatability coefficient %s. ", r.span(o.WithinSD, at), o.Meaning, r.span(o.Repeat, at))
+	say("Standard error of measurement %s; reproducibility coefficient %s; minimal detectable change %s. ",
+		r.span(o.SEM, at), r.span(o.Reproducibility, at), r.span(o.MDC, at))
 	var parts []string
 	for _, c := range o.Components {
 		parts = append(parts, c.Of+" "+r.figure(c.SD, at))
 	}
-	say("SD by source: %s. ", strings.Join(parts, ", "))
-	parts = nil
+	say("SD by source: %s", strings.Join(parts, ", "))
+	of := ""
 	for _, c := range o.ICC {
-		parts = append(parts, c.Form+" "+pure(r, c.Estimate))
+		before := "; "
+		if c.Of != of {
+			of, before = c.Of, ". Intraclass correlations of "+c.Of+": "
+		}
+		say("%s%s %s", before, c.Form, pure(r, c.Estimate))
 	}
-	say("Intraclass correlations of %s: %s.", o.Of, strings.Join(parts, "; "))
+	say(".")
 	for _, x := range r.Raters {
 		if x.ICC != nil {
 			say(" Replicates by %s: within-subject SD %s, repeatability coefficient %s, ICC(1,1) %s.", line(x.Name), r.span(x.WithinSD, at), r.span(x.Repeat, at), pure(r, x.ICC.Estimate))
@@ -189,8 +247,17 @@ func (r *Result) sources() []string {
 	if r.compares(replicateMeans) {
 		out = append(out, "Bland JM, Altman DG. Stat Methods Med Res 1999;8:135–160 (limits with replicates).")
 	}
-	if r.Design.Model == OneWayUnequal {
+	if !r.Design.Sessions && r.Design.Model != OneWayUnequal {
+		out = append(out, "Graybill FA, Wang CM. J Am Stat Assoc 1980;75:869–873 (intervals of sums of variances).")
+	}
+	if r.Design.Model == TwoWayUnequal {
+		out = append(out, "Searle SR, Casella G, McCulloch CE. Variance Components, 1992 (restricted maximum likelihood).")
+	}
+	if r.Design.Model == TwoWayUnequal || r.Design.Model == OneWayUnequal {
 		out = append(out, "Thomas JD, Hultquist RA. Ann Stat 1978;6:582–587 (interval with unequal numbers).")
+	}
+	if r.Clusters != nil && r.Clusters.Draws > 0 {
+		out = append(out, "Hesterberg TC. Am Stat 2015;69:371–386 (bootstrap of whole clusters, expanded interval).")
 	}
 	return out
 }

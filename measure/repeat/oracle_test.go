@@ -123,10 +123,14 @@ func TestMeanSquaresMeetR(t *testing.T) {
 
 	r := agree(t, "pefr-1986.csv", with)
 	s, j, i, e := ms("replicates", 1), ms("replicates", 2), ms("replicates", 3), ms("replicates", 4)
-	for k, v := range []float64{(s - i) / 4, (j - i) / 34, (i - e) / 2, e} {
+	parts := []float64{(s - i) / 4, (j - i) / 34, (i - e) / 2, e}
+	for k, v := range parts {
 		c := r.Overall.Components[k]
 		relative(t, "component of "+c.Of, c.Raw, v, 1e-11)
 	}
+	relative(t, "ICC(2,1) of single readings", r.Overall.ICC[6].Value, parts[0]/(parts[0]+parts[1]+parts[2]+parts[3]), 1e-11)
+	relative(t, "ICC(3,1) of single readings", r.Overall.ICC[7].Value, parts[0]/(parts[0]+parts[2]+parts[3]), 1e-11)
+	relative(t, "SEM", r.Overall.SEM.Value, math.Sqrt(parts[1]+parts[2]+parts[3]), 1e-11)
 	for k, meter := range []string{"large", "mini"} {
 		b, w := ms(meter, 1), ms(meter, 2)
 		relative(t, meter+" ICC", r.Raters[k].ICC.Value, (b-w)/(b+w), 1e-12)
@@ -142,11 +146,6 @@ func TestMeanSquaresMeetR(t *testing.T) {
 		relative(t, fmt.Sprint("Thomas & Hultquist ", k+1), got, want[fmt.Sprintf("thomas_hultquist.%d.value", k+1)], 1e-9)
 	}
 	b, w, n0 := ms("unequal", 1), ms("unequal", 2), want["n0_unequal.1.value"]
-	if u.Design.Model != OneWayUnequal || len(u.Notes) == 0 || len(u.Overall.ICC) != 1 {
-		t.Fatalf("unequal table: %+v, notes %q", u.Design, u.Notes)
-	}
-	relative(t, "unequal, subject", u.Overall.Components[0].Variance, (b-w)/n0, 1e-11)
-	relative(t, "unequal, residual", u.Overall.Components[1].Variance, w, 1e-11)
 	relative(t, "unequal, ICC(1,1)", u.Overall.ICC[0].Value, (b-w)/(b+(n0-1)*w), 1e-12)
 }
 
@@ -172,11 +171,13 @@ func TestOutsideAnswersHold(t *testing.T) {
 	for _, c := range []struct {
 		pkg, answer, script string
 		tables              []string
+		tolerance           float64 // 0 means 1e-9
 	}{
-		{"psych", "shrout-fleiss-1979.icc.csv", "icc.R", []string{"shrout-fleiss-1979.csv"}},
-		{"psych", "readers.icc.csv", "icc.R", []string{"readers.csv"}},
-		{"stats", "base.out.csv", "base.R", []string{"pefr-1986.csv", "unequal.csv"}},
-		{"epiR", "concordance.out.csv", "concordance.R", []string{"pefr-1986.csv"}},
+		{"psych", "shrout-fleiss-1979.icc.csv", "icc.R", []string{"shrout-fleiss-1979.csv"}, 0},
+		{"psych", "readers.icc.csv", "icc.R", []string{"readers.csv"}, 0},
+		{"lme4", "mixed.out.csv", "mixed.R", []string{"unequal.csv", "reread.csv", "holes.csv"}, 1e-6}, // searches a flat top
+		{"stats", "base.out.csv", "base.R", []string{"pefr-1986.csv", "unequal.csv"}, 0},
+		{"epiR", "concordance.out.csv", "concordance.R", []string{"pefr-1986.csv"}, 0},
 	} {
 		t.Run(c.answer, func(t *testing.T) {
 			t.Parallel()
@@ -192,17 +193,17 @@ func TestOutsideAnswersHold(t *testing.T) {
 			if err != nil {
 				t.Fatalf("%s: %v", c.script, err)
 			}
-			sameFigures(t, figures(t, string(out)), figures(t, committed(t, c.answer)))
+			sameFigures(t, figures(t, string(out)), figures(t, committed(t, c.answer)), max(c.tolerance, 1e-9))
 		})
 	}
 }
 
-func sameFigures(t *testing.T, now, then map[string]float64) {
+func sameFigures(t *testing.T, now, then map[string]float64, tolerance float64) {
 	t.Helper()
 	if len(now) != len(then) {
 		t.Fatalf("%d figures now, %d committed", len(now), len(then))
 	}
 	for name, v := range then {
-		relative(t, name, Number(now[name]), v, 1e-9)
+		relative(t, name, Number(now[name]), v, tolerance)
 	}
 }

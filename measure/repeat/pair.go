@@ -94,7 +94,7 @@ func (p *Pair) differences(cx, cy [][]float64, s settings) {
 	n := float64(p.Subjects)
 	d, _ := p.points()
 	bias, v := mean(d), variance(d)
-	half := tQuantile(1-s.tail(), n-1) * math.Sqrt(v/n)
+	half := s.t(n-1) * math.Sqrt(v/n)
 	p.Bias = between(bias, bias-half, bias+half, s.unit)
 	p.BiasTest = tTest(bias, math.Sqrt(v/n), n-1)
 	if p.Of == singles {
@@ -117,13 +117,12 @@ func (p *Pair) points() (d, m []float64) {
 // single fills what single readings allow: exact limits, and the within-subject figures.
 func (p *Pair) single(d []float64, bias, v float64, s settings) {
 	n, sd := float64(len(d)), math.Sqrt(v)
-	p.SD = Estimate{Value: Number(sd), Interval: sdInterval(sd, n-1, s.confidence), Unit: s.unit}
+	p.SD = combination{{1, v, n - 1}}.sd(s)
 	p.LowerLimit, p.UpperLimit = limits(bias, sd, n, s)
 	p.RandomSD = p.SD.times(math.Sqrt2 / 2)
-	w := math.Sqrt(sumOfSquares(d) / (2 * n))
-	p.WithinSD = Estimate{Value: Number(w), Interval: sdInterval(w, n, s.confidence), Unit: s.unit}
+	p.WithinSD = combination{{1, sumOfSquares(d) / (2 * n), n}}.sd(s)
 	p.Dahlberg = p.WithinSD
-	p.Repeat = p.WithinSD.times(normal95 * math.Sqrt2)
+	p.Repeat = p.WithinSD.times(twoReadings)
 }
 
 // normal95 is the two-sided 95 % point of the normal distribution as the literature rounds it.
@@ -141,10 +140,14 @@ const normal95 = 1.96
 // Bland JM, Altman DG. Lancet 1986;327:307–310 (approximate).
 func limits(bias, s, n float64, o settings) (lower, upper Limit) {
 	tail, c := o.tail(), o.factor
+	low, high := bias-c*s, bias+c*s
+	nowhere := Interval{none, none}
+	if o.bare {
+		return Limit{Number(low), nowhere, nowhere, o.unit, ""}, Limit{Number(high), nowhere, nowhere, o.unit, ""}
+	}
 	t := newNoncentralT(n-1, c*math.Sqrt(n))
 	inner, outer := s*t.quantile(tail)/math.Sqrt(n), s*t.quantile(1-tail)/math.Sqrt(n)
-	rough := tQuantile(1-tail, n-1) * s * math.Sqrt(3/n)
-	low, high := bias-c*s, bias+c*s
+	rough := o.t(n-1) * s * math.Sqrt(3/n)
 	lower = Limit{Number(low), pairOf(bias-outer, bias-inner), pairOf(low-rough, low+rough), o.unit, ""}
 	upper = Limit{Number(high), pairOf(bias+inner, bias+outer), pairOf(high-rough, high+rough), o.unit, ""}
 	return lower, upper
@@ -175,7 +178,7 @@ func (p *Pair) replicated(cx, cy [][]float64, bias, v float64, s settings) {
 	sd := math.Sqrt(total)
 	why := "means of replicates: the exact interval holds for single readings"
 	p.SD = exactly(sd, s.unit, why)
-	rough := tQuantile(1-s.tail(), n-1) * math.Sqrt(v/n+s.factor*s.factor*spread/(4*total))
+	rough := s.t(n-1) * math.Sqrt(v/n+s.factor*s.factor*spread/(4*total))
 	low, high := bias-s.factor*sd, bias+s.factor*sd
 	p.LowerLimit = Limit{Number(low), Interval{none, none}, pairOf(low-rough, low+rough), s.unit, why}
 	p.UpperLimit = Limit{Number(high), Interval{none, none}, pairOf(high-rough, high+rough), s.unit, why}
@@ -212,7 +215,7 @@ func (p *Pair) proportional(s settings) {
 	}
 	slope := smd / smm
 	se := math.Sqrt(math.Max(0, squares(d)-slope*smd) / ((n - 2) * smm))
-	half := tQuantile(1-s.tail(), n-2) * se
+	half := s.t(n-2) * se
 	p.Slope = between(slope, slope-half, slope+half, "1")
 	p.SlopeTest = tTest(slope, se, n-2)
 }

@@ -15,6 +15,7 @@ type parser struct {
 	subject          []int
 	rater, replicate int // −1 where not asked for
 	value, unit      int
+	cluster          int // −1 where there is none
 	where            []int
 	conditions       []Condition
 	skip             bool
@@ -43,14 +44,17 @@ func newParser(head []string, c Columns, o Options) (*parser, error) {
 	for _, name := range c.Subject {
 		p.subject = append(p.subject, find(name))
 	}
-	p.rater, p.replicate, p.unit = -1, -1, -1
+	p.rater, p.replicate, p.unit, p.cluster = -1, -1, -1, -1
 	if c.Rater != "" {
 		p.rater = find(c.Rater)
 	}
 	if c.Replicate != "" {
 		p.replicate = find(c.Replicate)
 	}
-	p.value = find(c.Value)
+	p.value, p.table.Cluster = find(c.Value), c.clusterOf()
+	if p.table.Cluster != "" {
+		p.cluster = find(p.table.Cluster)
+	}
 	for _, w := range o.Where {
 		p.where = append(p.where, find(w.Column))
 	}
@@ -58,21 +62,38 @@ func newParser(head []string, c Columns, o Options) (*parser, error) {
 	return p, errors.Join(p.faults...)
 }
 
-// findUnit settles where the unit comes from: the caller, a column, or the name of the value.
-func (p *parser) findUnit(head []string, find func(string) int) {
+// clusterOf is the column of the clusters; "" for none.
+func (c Columns) clusterOf() string {
 	switch {
-	case p.table.Unit != "":
-	case p.columns.Unit != "":
-		p.unit = find(p.columns.Unit)
-	case slices.Contains(head, "unit"):
-		p.columns.Unit = "unit"
-		p.unit = find("unit")
-	default:
-		for _, u := range []string{"mm", "deg"} {
-			if strings.HasSuffix(p.columns.Value, "_"+u) {
-				p.table.Unit = u
-			}
+	case c.Cluster != "" || len(c.Subject) < 2:
+		return c.Cluster
+	case slices.Contains(c.Subject, "case"):
+		return "case"
+	}
+	return c.Subject[0]
+}
+
+// findUnit settles where the unit comes from: the caller, a column, or the name of the value. Two of them
+// that may differ are refused: nothing is converted.
+func (p *parser) findUnit(head []string, find func(string) int) {
+	given, named := p.table.Unit, ""
+	for _, u := range []string{"mm", "deg"} {
+		if strings.HasSuffix(p.columns.Value, "_"+u) {
+			named = u
 		}
+	}
+	if p.columns.Unit == "" && slices.Contains(head, "unit") {
+		p.columns.Unit = "unit"
+	}
+	switch {
+	case given != "" && p.columns.Unit != "":
+		p.fault(1, p.columns.Unit, fmt.Sprintf("the table says the unit of each reading itself, and %q was given: leave it out, or convert the readings and remove the column", given))
+	case given != "" && named != "" && given != named:
+		p.fault(1, p.columns.Value, fmt.Sprintf("its name says %q, and %q was given: leave it out, or rename the column", named, given))
+	case p.columns.Unit != "":
+		p.unit, p.table.Unit = find(p.columns.Unit), named
+	case given == "":
+		p.table.Unit = named
 	}
 }
 
@@ -111,6 +132,9 @@ func (p *parser) add(row []string, line int) {
 	}
 	if p.replicate >= 0 {
 		r.Replicate = p.label(row, p.replicate, p.columns.Replicate, line)
+	}
+	if p.cluster >= 0 {
+		r.Cluster = p.label(row, p.cluster, p.table.Cluster, line)
 	}
 	text := strings.TrimSpace(row[p.value])
 	if text == "" && p.skip {
@@ -162,7 +186,7 @@ func (p *parser) checkUnit(row []string, line int) {
 		p.table.Unit = u
 	}
 	if u == "" || u != p.table.Unit {
-		p.fault(line, p.columns.Unit, fmt.Sprintf("unit %q, but the rows before are in %q: choose the rows of one quantity", u, p.table.Unit))
+		p.fault(line, p.columns.Unit, fmt.Sprintf("unit %q, but the rows before or the name of the value say %q: choose the rows of one quantity", u, p.table.Unit))
 	}
 }
 

@@ -27,7 +27,7 @@ func drawTable(t *rapid.T) *Table {
 			}
 			for l := range m {
 				v := float64(rapid.IntRange(-2000/step, 2000/step).Draw(t, "v")*step) / 100
-				table.Readings = append(table.Readings, Reading{fmt.Sprint(i), string(rune('A' + j)), fmt.Sprint(l), v, 0})
+				table.Readings = append(table.Readings, Reading{fmt.Sprint(i), string(rune('A' + j)), fmt.Sprint(l), v, 0, ""})
 			}
 		}
 	}
@@ -92,8 +92,8 @@ func TestSwappingRatersNegatesTheDifference(t *testing.T) {
 			}
 		}
 		for i, c := range r.Overall.ICC {
-			same(t, c.Value, s.Overall.ICC[i].Value, c.Form, 1e-9)
-			same(t, c.Low, s.Overall.ICC[i].Low, c.Form+" low", 1e-7)
+			same(t, c.Value, s.Overall.ICC[i].Value, c.Form, 1e-9*flat(r))
+			same(t, c.Low, s.Overall.ICC[i].Low, c.Form+" low", 1e-7*flat(r))
 		}
 	})
 }
@@ -131,9 +131,9 @@ func TestShiftChangesNoAgreement(t *testing.T) {
 		a, b := r.rows(), s.rows()
 		for i := range a {
 			if a[i].statistic != "mean" {
-				same(t, a[i].Value, b[i].Value, a[i].statistic, 1e-7)
-				same(t, a[i].Low, b[i].Low, a[i].statistic+" low", 1e-5)
-				same(t, a[i].High, b[i].High, a[i].statistic+" high", 1e-5)
+				same(t, a[i].Value, b[i].Value, a[i].statistic, 1e-7*flat(r))
+				same(t, a[i].Low, b[i].Low, a[i].statistic+" low", 1e-5*flat(r))
+				same(t, a[i].High, b[i].High, a[i].statistic+" high", 1e-5*flat(r))
 			}
 		}
 	})
@@ -155,6 +155,15 @@ func TestIntervalsHoldTheirFigure(t *testing.T) {
 			}
 		}
 	})
+}
+
+// flat is how much wider the tolerances are where a figure is the place of a flat maximum: the likelihood's
+// last digit is the square of its place's.
+func flat(r *Result) float64 {
+	if r.Design.Model == TwoWayUnequal {
+		return 1e3
+	}
+	return 1
 }
 
 // same holds two numbers, or the absence of both, together; relative above 1, absolute below.

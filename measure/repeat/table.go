@@ -2,7 +2,9 @@ package repeat
 
 import (
 	"bufio"
+	"crypto/sha256"
 	"encoding/csv"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -17,20 +19,39 @@ type Columns struct {
 	Value     string   // the reading
 	Replicate string   // repeat of one subject by one rater; empty means each was read once
 
+	// Cluster holds what several subjects belong to, as a case its sites. Empty means, of several subject
+	// columns, the one called case, else the first.
+	Cluster string
+
 	// Unit holds the unit of each reading, and must say the same all the way down. Empty means the
 	// column "unit" where the table has one, else the ending of Value: height_mm is in mm.
 	Unit string
 }
 
 // Condition keeps the rows whose Column holds exactly Value: quantity = ridge_width.
-type Condition struct{ Column, Value string }
+type Condition struct {
+	Column string `json:"column"`
+	Value  string `json:"value"`
+}
+
+// Source says of which table, and of which of its rows and columns, a result is. The file's name is no part of it.
+type Source struct {
+	SHA256    string      `json:"sha256"` // of the table's bytes
+	Subject   []string    `json:"subject"`
+	Rater     string      `json:"rater,omitempty"`
+	Replicate string      `json:"replicate,omitempty"`
+	Value     string      `json:"value"`
+	Cluster   string      `json:"cluster,omitempty"`
+	Where     []Condition `json:"where"` // the rows kept; empty: all
+}
 
 // Reading is one row: one value of one subject by one rater, in the unit of the table.
 type Reading struct {
 	Subject, Rater, Replicate string
 
-	Value float64 // in the unit of the table
-	Line  int     // in the file, from 1; 0 where there was no file
+	Value   float64 // in the unit of the table
+	Line    int     // in the file, from 1; 0 where there was no file
+	Cluster string  // what the subject belongs to; "" where there are no clusters
 }
 
 // Table is what Read hands to Analyse.
@@ -39,6 +60,8 @@ type Table struct {
 	Value    string // name of the value column
 	Unit     string // unit of every reading; empty where nobody said
 	Skipped  int    // rows without a number, left out because Options.SkipMissing was set
+	Cluster  string // name of the clusters' column; empty for none
+	Source   *Source
 }
 
 // TableError is one thing wrong with the table, and where. Line is 0 where it concerns the whole.
@@ -73,9 +96,10 @@ const (
 //
 // Every fault found is a [*TableError], joined, at most 20 of them: a column that is not there or is
 // there twice, a missing subject, rater or replicate, a reading that is missing or not a number, one
-// given twice, or units that differ.
+// given twice, or units that differ or are given beside those of the table.
 func Read(r io.Reader, c Columns, o Options) (*Table, error) {
-	rd := csv.NewReader(skipMark(r))
+	sum := sha256.New()
+	rd := csv.NewReader(skipMark(io.TeeReader(r, sum)))
 	rd.ReuseRecord = true
 	head, err := rd.Read()
 	if err == io.EOF {
@@ -100,6 +124,7 @@ func Read(r io.Reader, c Columns, o Options) (*Table, error) {
 		line, _ := rd.FieldPos(0)
 		p.add(row, line)
 	}
+	p.table.Source = &Source{hex.EncodeToString(sum.Sum(nil)), c.Subject, c.Rater, c.Replicate, c.Value, p.table.Cluster, append([]Condition{}, o.Where...)}
 	return p.finish()
 }
 

@@ -30,13 +30,32 @@ func TestReadTakesUnitsFromWhereTheyStand(t *testing.T) {
 		{"name of the value", "case,reader,height_mm\n1,A,3\n", "mm", plainColumns, Options{}},
 		{"column called unit", "case,reader,value,unit\n1,A,3,deg\n", "deg", Columns{Subject: []string{"case"}, Rater: "reader", Value: "value"}, Options{}},
 		{"column named", "case,reader,value,in\n1,A,3,cm\n", "cm", Columns{Subject: []string{"case"}, Rater: "reader", Value: "value", Unit: "in"}, Options{}},
-		{"caller", "case,reader,height_mm\n1,A,3\n", "inch", plainColumns, Options{Unit: "inch"}},
+		{"caller", "case,reader,value\n1,A,3\n", "inch", Columns{Subject: []string{"case"}, Rater: "reader", Value: "value"}, Options{Unit: "inch"}},
 		{"nobody", "case,reader,value\n1,A,3\n", "", Columns{Subject: []string{"case"}, Rater: "reader", Value: "value"}, Options{}},
 	} {
 		table, err := read(c.text, c.columns, c.options)
 		require.NoError(t, err, c.name)
 		assert.Equal(t, c.unit, table.Unit, c.name)
 	}
+}
+
+// Nothing is converted, so a unit that is given may not differ from one that the table says.
+func TestReadRefusesAUnitBesideItsOwn(t *testing.T) {
+	column := Columns{Subject: []string{"case"}, Rater: "reader", Value: "value"}
+	for _, c := range []struct {
+		text, unit, want string
+		columns          Columns
+	}{
+		{"case,reader,value,unit\n1,A,3,mm\n", "inch", `line 1, column "unit": the table says the unit of each reading itself, and "inch" was given`, column},
+		{"case,reader,value,unit\n1,A,3,mm\n", "mm", `column "unit": the table says the unit`, column},
+		{"case,reader,height_mm\n1,A,3\n", "inch", `line 1, column "height_mm": its name says "mm", and "inch" was given`, plainColumns},
+		{"case,reader,height_mm,unit\n1,A,3,deg\n", "", `line 2, column "unit": unit "deg", but the rows before or the name of the value say "mm"`, plainColumns},
+	} {
+		_, err := read(c.text, c.columns, Options{Unit: c.unit})
+		require.ErrorContains(t, err, c.want)
+	}
+	_, err := Analyse(&Table{Value: "x", Unit: "mm", Readings: []Reading{{Subject: "1", Rater: "A"}}}, Options{Unit: "inch"})
+	require.ErrorContains(t, err, `the readings are in "mm", and "inch" was given`)
 }
 
 // The merged table of a study: several quantities, several sites a case, rows without a number.
@@ -48,7 +67,7 @@ func TestReadPicksRowsOfAMergedTable(t *testing.T) {
 	where := []Condition{{"quantity", "ridge_width"}}
 
 	_, err := read(text, c, Options{})
-	require.ErrorContains(t, err, `line 3, column "unit": unit "deg", but the rows before are in "mm"`)
+	require.ErrorContains(t, err, `line 3, column "unit": unit "deg", but the rows before or the name of the value say "mm"`)
 	_, err = read(text, c, Options{Where: where})
 	require.ErrorContains(t, err, `line 4, column "value": no reading: fill it`)
 	table, err := read(text, c, Options{Where: where, SkipMissing: true})
@@ -62,7 +81,7 @@ func TestReadPicksRowsOfAMergedTable(t *testing.T) {
 func TestReadAcceptsWhatSpreadsheetsWrite(t *testing.T) {
 	table, err := read("\xef\xbb\xbfcase, reader ,height_mm\r\n\"1\",A, 3.50 \r\n2,A,-1e-2\r\n", plainColumns, Options{})
 	require.NoError(t, err)
-	assert.Equal(t, []Reading{{"1", "A", "", 3.5, 2}, {"2", "A", "", -0.01, 3}}, table.Readings)
+	assert.Equal(t, []Reading{{"1", "A", "", 3.5, 2, ""}, {"2", "A", "", -0.01, 3, ""}}, table.Readings)
 }
 
 func TestReadRefusesWithLineAndColumn(t *testing.T) {
@@ -159,7 +178,7 @@ func TestAnalyseSaysUnequal(t *testing.T) {
 	table.Readings = table.Readings[:7]
 	r, err := Analyse(table, Options{})
 	require.NoError(t, err)
-	assert.Equal(t, OneWayUnequal, r.Design.Model)
+	assert.Equal(t, TwoWayUnequal, r.Design.Model)
 	assert.Contains(t, r.Notes[1], "7 readings for 4 subjects and 2 raters; 1 place empty")
 	assert.Equal(t, 3, r.Pairs[0].Subjects)
 	_, err = Analyse(table, Options{RequireBalanced: true})

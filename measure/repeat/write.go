@@ -16,18 +16,24 @@ func (r *Result) WriteJSON(w io.Writer) error {
 	return e.Encode(r)
 }
 
-// CSVColumns are the columns of WriteCSV, in order. of is a rater, two raters joined by " − ", or "all";
-// low and high are at the level confidence; df2 is empty where a distribution has one.
-var CSVColumns = []string{"statistic", "of", "value", "low", "high", "confidence", "unit", "n", "df", "df2", "p", "method", "note"}
+// CSVColumns are the columns of WriteCSV, in order. key is no other row's; of is a rater, two raters joined by
+// " − ", or "all"; low and high are at the level confidence, and so are cluster_low and cluster_high, by
+// bootstrap of whole clusters of subjects; df2 is empty where a distribution has one.
+var CSVColumns = []string{"key", "statistic", "of", "value", "low", "high", "confidence", "cluster_low", "cluster_high", "unit", "n", "df", "df2", "p", "method", "note"}
 
 // row is one figure of the tidy table.
 type row struct {
 	statistic, of string
+	which         string // tells rows of one statistic apart; else ""
+	anyRater      bool   // holds for raters drawn from all
 	Estimate
 	n          int
 	df, df2, p Number
 	method     string
 }
+
+// key is the row's name, which no other row has.
+func (x row) key() string { return x.statistic + x.which + ":" + x.of }
 
 // WriteCSV writes every figure, one a row (RFC 4180, UTF-8, LF), in the columns [CSVColumns]. Names
 // that a spreadsheet would run as a formula are made safe with an apostrophe.
@@ -35,11 +41,11 @@ func (r *Result) WriteCSV(w io.Writer) error {
 	out := csv.NewWriter(w)
 	out.Write(CSVColumns) // an error stays in out and comes back at the end
 	for _, x := range r.rows() {
-		level := ""
-		if x.Low.Known() || x.High.Known() {
+		level, c := "", r.Clusters.of(x)
+		if x.Low.Known() || x.High.Known() || c.Low.Known() {
 			level = fmt.Sprint(r.Confidence)
 		}
-		out.Write([]string{x.statistic, safe(x.of), x.Value.String(), x.Low.String(), x.High.String(), level, safe(x.Unit),
+		out.Write([]string{x.key(), x.statistic, safe(x.of), x.Value.String(), x.Low.String(), x.High.String(), level, c.Low.String(), c.High.String(), safe(x.Unit),
 			fmt.Sprint(x.n), x.df.String(), x.df2.String(), x.p.String(), x.method, x.Reason})
 	}
 	out.Flush()
@@ -64,12 +70,12 @@ func (r *Result) rows() []row {
 	for _, p := range r.Pairs {
 		p.rows(r.LimitsFactor, add)
 	}
-	r.Overall.rows(r.Design.Subjects, add)
+	r.Overall.rows(r.Design.Subjects, r.fewRaters(), add)
 	return out
 }
 
 func plain(statistic, of string, e Estimate, n int, method string) row {
-	return row{statistic, of, e, n, none, none, none, method}
+	return row{statistic, of, "", false, e, n, none, none, none, method}
 }
 
 func (x Rater) rows(unit string, add func(row)) {
@@ -89,7 +95,7 @@ func (x Rater) rows(unit string, add func(row)) {
 func (p Pair) rows(factor float64, add func(row)) {
 	of, n := p.First+" − "+p.Second, p.Subjects
 	tested := func(name string, e Estimate, t Test, method string) {
-		add(row{name, of, e, n, t.DF, none, t.P, method})
+		add(row{name, of, "", false, e, n, t.DF, none, t.P, method})
 	}
 	tested("bias", p.Bias, p.BiasTest, "mean of first − second; t interval; paired t test; "+p.Of)
 	add(plain("sd_of_difference", of, p.SD, n, "of single readings; χ² interval"))
@@ -99,7 +105,9 @@ func (p Pair) rows(factor float64, add func(row)) {
 	}{{"lower_limit", p.LowerLimit}, {"upper_limit", p.UpperLimit}} {
 		at := fmt.Sprintf("bias ± %g SD; ", factor)
 		add(plain(l.name, of, Estimate{l.Value, l.Exact, l.Unit, l.Reason}, n, at+"exact interval, noncentral t"))
-		add(plain(l.name, of, Estimate{l.Value, l.Approx, l.Unit, p.Reason}, n, at+"approximate interval"))
+		rough := plain(l.name, of, Estimate{l.Value, l.Approx, l.Unit, p.Reason}, n, at+"approximate interval")
+		rough.which = "_approximate"
+		add(rough)
 	}
 	tested("proportional_bias_slope", p.Slope, p.SlopeTest, "regression of difference on mean")
 	add(plain("within_subject_sd", of, p.WithinSD, n, "one-way, bias included; χ² interval, exact without bias"))
@@ -111,24 +119,59 @@ func (p Pair) rows(factor float64, add func(row)) {
 	add(plain("accuracy", of, exactly(float64(p.Accuracy), "1", p.Concordance.Reason), n, "C_b, concordance/correlation"))
 }
 
-func (o Overall) rows(n int, add func(row)) {
+func (o Overall) rows(n int, few string, add func(row)) {
+	put := func(statistic string, e Estimate, method string, anyRater bool) {
+		x := plain(statistic, "all", e, n, method)
+		x.anyRater = anyRater
+		add(x)
+	}
 	for _, c := range o.Components {
 		name := "variance_" + strings.ReplaceAll(c.Of, " × ", "_by_")
-		add(plain(name, "all", exactly(float64(c.Variance), c.UnitSq, ""), n, "analysis of variance; below zero is 0"))
+		put(name, exactly(float64(c.Variance), c.UnitSq, ""), "below zero is 0", c.Of == "rater")
 	}
-	add(plain("within_subject_sd", "all", o.WithinSD, n, o.Meaning+"; χ² interval"))
-	add(plain("random_error_sd", "all", o.RandomSD, n, "two-way residual; χ² interval"))
-	add(plain("repeatability_coefficient", "all", o.Repeat, n, "1.96·√2·within-subject SD"))
-	add(plain("minimal_detectable_change", "all", o.MDC, n, "95 %, two single readings by any raters"))
-	add(plain("minimal_detectable_change_same_rater", "all", o.MDCSame, n, "95 %, differences between raters taken off"))
+	any := o.Meaning != replicated
+	put("within_subject_sd", o.WithinSD, o.Meaning, any)
+	put("random_error_sd", o.RandomSD, "two-way residual", false)
+	put("repeatability_coefficient", o.Repeat, "1.96·√2·within-subject SD; "+o.Meaning, any)
+	put("standard_error_of_measurement", o.SEM, "one reading by any rater; absolute agreement", true)
+	put("standard_error_of_measurement_consistency", o.SEMSame, "one reading, constant differences between these raters taken off", false)
+	put("reproducibility_sd", o.reproducibilitySD(), "readings of one subject by any raters", true)
+	put("reproducibility_coefficient", o.Reproducibility, "1.96·√2·reproducibility SD", true)
+	put("minimal_detectable_change", o.MDC, "95 %, two single readings by any raters", true)
+	put("minimal_detectable_change_same_rater", o.MDCSame, "95 %, differences between raters taken off", false)
 	for _, c := range o.ICC {
 		x := c.row("icc", "all", n)
-		x.method += "; " + o.Of
+		x.method += "; " + c.Of
+		if strings.HasPrefix(c.Form, "ICC(2") && few != "" {
+			x.method += "; " + few
+		}
 		add(x)
 	}
 }
 
+// of is the interval of a row by whole clusters; none of it where there is none.
+func (c *Clusters) of(x row) Interval {
+	if c != nil {
+		if i, ok := c.Intervals[x.key()]; ok {
+			return i
+		}
+	}
+	return Interval{none, none}
+}
+
+// reproducibilitySD is the SEM where readings by different raters were compared; it is the same number.
+func (o Overall) reproducibilitySD() Estimate {
+	if !o.Reproducibility.Value.Known() {
+		return o.Reproducibility
+	}
+	return o.SEM
+}
+
 func (c ICC) row(statistic, of string, n int) row {
-	method := fmt.Sprintf("%s; %s; %s", c.Form, c.Name, c.Meaning)
-	return row{statistic, of, c.Estimate, n, c.DF1, c.DF2, c.P, method}
+	x := row{statistic, of, "", c.Form < "ICC(3", c.Estimate, n, c.DF1, c.DF2, c.P, fmt.Sprintf("%s; %s; %s", c.Form, c.Name, c.Meaning)}
+	x.which = "_" + strings.NewReplacer("ICC(", "", ",", "_", ")", "").Replace(c.Form)
+	if c.Of != singles {
+		x.which += "_of_means"
+	}
+	return x
 }

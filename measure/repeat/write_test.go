@@ -2,6 +2,7 @@ package repeat
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"encoding/csv"
 	"encoding/json"
 	"encoding/xml"
@@ -37,28 +38,52 @@ func golden(t *testing.T, file string, write func(io.Writer) error) {
 	assert.Equal(t, string(want), b.String(), "%s: run with -update and read the difference", file)
 }
 
-// The text a reader of the paper would get, for two raters, for replicates, and for an unequal table.
+// The text a reader of the paper would get, for three raters, for replicates, and for two unequal tables.
 func TestMethodsText(t *testing.T) {
 	golden(t, "methods-readers.md", agree(t, "readers.csv", nil).WriteMethods)
 	with := func(c *Columns, o *Options) { c.Replicate = "replicate" }
 	golden(t, "methods-unequal.md", agree(t, "unequal.csv", with).WriteMethods)
+	golden(t, "methods-reread.md", agree(t, "reread.csv", with).WriteMethods)
 	golden(t, "methods-replicates.md", agree(t, "pefr-1986.csv", func(c *Columns, o *Options) { c.Replicate, o.Unit = "replicate", "l/min" }).WriteMethods)
 }
 
 func TestCSVIsTidyAndWhole(t *testing.T) {
-	r := agree(t, "readers.csv", nil)
-	var b bytes.Buffer
-	require.NoError(t, r.WriteCSV(&b))
-	rows, err := csv.NewReader(&b).ReadAll()
-	require.NoError(t, err)
-	assert.True(t, slices.Equal(CSVColumns, rows[0]), rows[0])
-	units := map[string]bool{}
-	for _, row := range rows[1:] {
-		units[row[6]] = true
-		assert.NotContains(t, strings.Join(row, ","), "NaN")
+	replicates := func(c *Columns, _ *Options) { c.Replicate = "replicate" }
+	for file, r := range map[string]*Result{"readers.csv": agree(t, "readers.csv", nil), "reread.csv": agree(t, "reread.csv", replicates),
+		"pefr-1986.csv": agree(t, "pefr-1986.csv", replicates)} {
+		var b bytes.Buffer
+		require.NoError(t, r.WriteCSV(&b))
+		rows, err := csv.NewReader(&b).ReadAll()
+		require.NoError(t, err)
+		assert.True(t, slices.Equal(CSVColumns, rows[0]), rows[0])
+		units, keys := map[string]bool{}, map[string]bool{}
+		for _, row := range rows[1:] {
+			units[row[slices.Index(CSVColumns, "unit")]], keys[row[0]] = true, true
+			assert.NotContains(t, strings.Join(row, ","), "NaN")
+		}
+		assert.Equal(t, map[string]bool{"mm": true, "mm²": true, "1": true}, units, file)
+		assert.Len(t, keys, len(rows)-1, "%s: one key a row", file)
+		if file == "readers.csv" {
+			assert.Len(t, rows, 1+3*2+3*14+3+9+6) // raters, pairs, components, overall, ICCs
+		}
 	}
-	assert.Equal(t, map[string]bool{"mm": true, "mm²": true, "1": true}, units)
-	assert.Equal(t, len(rows), 1+3*2+3*14+3+5+6) // raters, pairs, components, overall, ICCs
+}
+
+// The text and the JSON say from which table, by which rows and by which program.
+func TestOutputsSayWhereTheyComeFrom(t *testing.T) {
+	const table = "case,reader,quantity,value,unit\n1,A,w,3,mm\n1,B,w,4,mm\n2,A,w,5,mm\n2,B,w,6,mm\n3,A,w,7,mm\n3,B,w,8.5,mm\n3,B,x,1,deg\n"
+	r, err := Agree(strings.NewReader(table), Columns{Subject: []string{"case"}, Rater: "reader", Value: "value"},
+		Options{Where: []Condition{{"quantity", "w"}}, Tool: "ridgerule 9.9"})
+	require.NoError(t, err)
+	sum := fmt.Sprintf("%x", sha256.Sum256([]byte(table)))
+	var text, data bytes.Buffer
+	require.NoError(t, errors.Join(r.WriteMethods(&text), r.WriteJSON(&data)))
+	for _, want := range []string{"Made by ridgerule 9.9.", "SHA-256 " + sum, "Rows kept: quantity = w.", "Rater: reader."} {
+		assert.Contains(t, text.String(), want)
+	}
+	for _, want := range []string{`"tool": "ridgerule 9.9"`, `"sha256": "` + sum, `"column": "quantity"`} {
+		assert.Contains(t, data.String(), want)
+	}
 }
 
 // A rater called =1+1 must not be run by a spreadsheet, nor break a line of the text or of the plot.

@@ -1,5 +1,10 @@
 package report
 
+import (
+	"maps"
+	"slices"
+)
+
 // Column is one column of a table, as a Frictionless Table Schema describes it.
 type Column struct {
 	Name        string   `json:"name"`
@@ -9,12 +14,14 @@ type Column struct {
 	Description string   `json:"description"`
 	Limits      *limits  `json:"constraints,omitempty"`
 	Categories  []string `json:"categories,omitempty"`
+	Missing     []string `json:"missingValues,omitzero"` // nil: those of the table
 }
 
 // limits are a column's Table Schema constraints.
 type limits struct {
 	Required bool     `json:"required,omitempty"`
 	Minimum  *float64 `json:"minimum,omitempty"`
+	Enum     []string `json:"enum,omitempty"`
 }
 
 func text(name, title, about string) Column {
@@ -51,11 +58,13 @@ var verdictWords = []string{"held", "uncertain", "not held", "not assessed"}
 func MeasurementColumns() []Column {
 	verdict := text("verdict", "Verdict", "What the value says about the margin: held if value − U ≥ margin, not held if value < 0 or value + U < margin, else uncertain; not assessed when something is missing. Empty where no margin applies.")
 	verdict.Categories = verdictWords
+	quantities := required(text("quantity", "Quantity", "What was measured; docs/csv.md says of each how."))
+	quantities.Limits.Enum = slices.Sorted(maps.Keys(quantityWords))
 	return []Column{
 		required(text("case", "Case", "Label of the case, from the plan. Never a patient's name or number.")),
 		required(text("site", "Site", "Site id of the plan; 'arch' for the whole arch; two ids joined by '|' for a pair.")),
 		text("tooth", "Tooth", "Tooth position, ISO 3950 two-digit designation."),
-		required(text("quantity", "Quantity", "What was measured.")),
+		quantities,
 		notNegative(number("at_mm", "Depth", "mm", "Depth below the crest along the ridge axis; below the levelled crest for what is called levelled; below the platform for bone beside an implant. Empty where no depth applies.")),
 		text("to", "To", "What the height ends at (canal, sinus, nasal_floor, border; buccal_wall, lingual_wall: a length to a side wall, no height of bone to the base), or the name of the structure or other site."),
 		number("value", "Value", "", "The number, in the unit of the column 'unit'. Empty: no number, and the note says why."),
@@ -67,6 +76,13 @@ func MeasurementColumns() []Column {
 		text("note", "Note", "Why there is no number, or what else must be known."),
 	}
 }
+
+// MeasurementKey and SiteKey are the columns of which no two rows of one case have the same cells; an empty depth
+// is one of them.
+var (
+	MeasurementKey = []string{"case", "site", "quantity", "at_mm", "to"}
+	SiteKey        = []string{"case", "site"}
+)
 
 // SiteColumns returns the columns of sites.csv in their order, for widths at these depths (mm).
 func SiteColumns(depths []float64) []Column {

@@ -92,8 +92,8 @@ func tablesOf(c Case) ([]Table, error) {
 		return nil, err
 	}
 	return []Table{
-		{"measurements.csv", "One measurement a row", MeasurementColumns(), rows.Bytes()},
-		{"sites.csv", "One site a row", SiteColumns(Depths(c.Result)), sites.Bytes()},
+		{Path: "measurements.csv", Title: "One measurement a row", Columns: MeasurementColumns(), Key: MeasurementKey, Data: rows.Bytes()},
+		{Path: "sites.csv", Title: "One site a row", Columns: SiteColumns(Depths(c.Result)), Key: SiteKey, Data: sites.Bytes()},
 	}, nil
 }
 

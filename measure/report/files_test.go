@@ -66,7 +66,7 @@ func TestPackageHashesItsTables(t *testing.T) {
 	require.NoError(t, json.Unmarshal(files[3].Data, &p))
 	for i, r := range p.Resources {
 		require.Equal(t, files[i].Name, r.Path)
-		require.Equal(t, len(files[i].Data), r.Bytes)
+		require.EqualValues(t, len(files[i].Data), r.Bytes)
 		require.Equal(t, resource(Table{Data: files[i].Data}).Hash, r.Hash)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"io"
+	"slices"
 	"time"
 )
 
@@ -13,7 +14,11 @@ type Table struct {
 	Path    string // relative to datapackage.json: "measurements.csv"
 	Title   string
 	Columns []Column
-	Data    []byte // the file's bytes, for its size and hash
+	Key     []string // columns that no two rows share
+	Data    []byte   // the file's bytes, for its size and hash
+
+	Bytes  int64  // of a file that is not at hand
+	SHA256 string // of that, in hexadecimal; "" where Data is
 }
 
 type packageJSON struct {
@@ -34,7 +39,7 @@ type resourceJSON struct {
 	Format    string          `json:"format"`
 	Mediatype string          `json:"mediatype"`
 	Encoding  string          `json:"encoding"`
-	Bytes     int             `json:"bytes"`
+	Bytes     int64           `json:"bytes"`
 	Hash      string          `json:"hash"`
 	Table     tableSchemaJSON `json:"schema"`
 }
@@ -42,6 +47,7 @@ type resourceJSON struct {
 type tableSchemaJSON struct {
 	Schema        string   `json:"$schema"`
 	Fields        []Column `json:"fields"`
+	PrimaryKey    []string `json:"primaryKey,omitempty"`
 	MissingValues []string `json:"missingValues"`
 }
 
@@ -66,18 +72,33 @@ func DataPackage(w io.Writer, title string, made time.Time, tables []Table) erro
 }
 
 func resource(t Table) resourceJSON {
-	sum := sha256.Sum256(t.Data)
+	if t.SHA256 == "" {
+		sum := sha256.Sum256(t.Data)
+		t.Bytes, t.SHA256 = int64(len(t.Data)), hex.EncodeToString(sum[:])
+	}
 	return resourceJSON{
 		Schema: "https://datapackage.org/profiles/2.0/dataresource.json",
 		Name:   resourceName(t.Path), Type: "table", Title: t.Title, Path: t.Path,
 		Format: "csv", Mediatype: "text/csv", Encoding: "utf-8",
-		Bytes: len(t.Data), Hash: "sha256:" + hex.EncodeToString(sum[:]),
+		Bytes: t.Bytes, Hash: "sha256:" + t.SHA256,
 		Table: tableSchemaJSON{
 			Schema:        "https://datapackage.org/profiles/2.0/tableschema.json",
-			Fields:        t.Columns,
+			Fields:        keyed(t.Columns, t.Key),
+			PrimaryKey:    t.Key,
 			MissingValues: []string{""},
 		},
 	}
+}
+
+// keyed says of the text in a key that an empty cell of it is a text like any other, and not a missing one.
+func keyed(columns []Column, key []string) []Column {
+	out := slices.Clone(columns)
+	for i, c := range out {
+		if c.Type == "string" && slices.Contains(key, c.Name) {
+			out[i].Missing = []string{}
+		}
+	}
+	return out
 }
 
 func resourceName(path string) string {

@@ -2,7 +2,9 @@ package report
 
 import (
 	"bytes"
+	"encoding/csv"
 	"encoding/json"
+	"slices"
 	"testing"
 	"time"
 
@@ -28,11 +30,14 @@ const packageRules = `{
     "schema": {"type": "object", "required": ["fields"], "properties": {
      "$schema": {"const": "https://datapackage.org/profiles/2.0/tableschema.json"},
      "missingValues": {"type": "array", "items": {"type": "string"}},
+     "primaryKey": {"type": "array", "minItems": 1, "items": {"type": "string"}, "uniqueItems": true},
      "fields": {"type": "array", "minItems": 1, "items": {
       "type": "object", "required": ["name", "title", "description"],
       "properties": {
        "type": {"enum": ["string", "number"]},
-       "constraints": {"type": "object", "properties": {"required": {"type": "boolean"}, "minimum": {"type": "number"}}},
+       "constraints": {"type": "object", "properties": {"required": {"type": "boolean"}, "minimum": {"type": "number"},
+        "enum": {"type": "array", "minItems": 1, "uniqueItems": true}}},
+       "missingValues": {"type": "array", "items": {"type": "string"}},
        "categories": {"type": "array", "items": {"type": "string"}, "uniqueItems": true}
       }}}}}
    }}}
@@ -41,8 +46,8 @@ const packageRules = `{
 func TestDataPackageFollowsTheStandard(t *testing.T) {
 	var out bytes.Buffer
 	tables := []Table{
-		{Path: "measurements.csv", Title: "Measurements", Columns: MeasurementColumns(), Data: []byte("x")},
-		{Path: "sites.csv", Title: "Sites", Columns: SiteColumns([]float64{1, 3}), Data: []byte("y")},
+		{Path: "measurements.csv", Title: "Measurements", Columns: MeasurementColumns(), Key: MeasurementKey, Data: []byte("x")},
+		{Path: "sites.csv", Title: "Sites", Columns: SiteColumns([]float64{1, 3}), Key: SiteKey, Data: []byte("y")},
 	}
 	require.NoError(t, DataPackage(&out, "Ridge measurements", time.Unix(0, 0), tables))
 
@@ -61,6 +66,28 @@ func TestDataPackageFollowsTheStandard(t *testing.T) {
 	require.NoError(t, json.Unmarshal(out.Bytes(), &got))
 	require.Equal(t, "measurements", got.Resources[0].Name)
 	require.Equal(t, names(MeasurementColumns()), names(got.Resources[0].Table.Fields))
+}
+
+// No two rows of a table share its key, and each column of a key is one of the table's.
+func TestKeysAreUnique(t *testing.T) {
+	tables, err := tablesOf(Case{Result: sampleResult()})
+	require.NoError(t, err)
+	for _, table := range tables {
+		rows, err := csv.NewReader(bytes.NewReader(table.Data)).ReadAll()
+		require.NoError(t, err)
+		seen := map[string]bool{}
+		for _, row := range rows[1:] {
+			key := ""
+			for _, k := range table.Key {
+				at := slices.Index(rows[0], k)
+				require.GreaterOrEqual(t, at, 0, k)
+				key += row[at] + "\x1f"
+			}
+			require.False(t, seen[key], "%s: two rows of %q", table.Path, key)
+			seen[key] = true
+		}
+		require.NotEmpty(t, seen)
+	}
 }
 
 func TestEveryColumnIsDescribed(t *testing.T) {

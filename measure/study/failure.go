@@ -25,20 +25,20 @@ const (
 
 // Failure says why an entry was not measured. Neither field holds a path or an identity.
 type Failure struct {
-	Case   string `json:"case"`
-	Reader string `json:"reader"`
-	Repeat string `json:"repeat"`
-	Stage  string `json:"stage"`
-	Reason string `json:"reason"`
-	Inputs string `json:"inputs_sha256,omitempty"` // that it failed with; "" where they could not be read
-	Line   int    `json:"-"`                       // of the manifest
+	Case      string `json:"case"`
+	Reader    string `json:"reader"`
+	Replicate string `json:"replicate"`
+	Stage     string `json:"stage"`
+	Reason    string `json:"reason"`
+	Inputs    string `json:"inputs_sha256,omitempty"` // that it failed with; "" where they could not be read
+	Line      int    `json:"-"`                       // of the manifest
 }
 
 func (f *Failure) Error() string { return f.Stage + ": " + f.Reason }
 
 // of returns the failure with the labels of e.
 func (f Failure) of(e Entry) Failure {
-	f.Case, f.Reader, f.Repeat, f.Line = e.Case, e.Reader, e.Repeat, e.Line
+	f.Case, f.Reader, f.Replicate, f.Line = e.Case, e.Reader, e.Replicate, e.Line
 	return f
 }
 
@@ -108,6 +108,16 @@ func oneLine(s string) string {
 	return s
 }
 
+// recovered turns a panic of do into a failure of its entry.
+func recovered(do func() error) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = &Failure{Stage: StageCrash, Reason: oneLine(fmt.Sprintf("unexpected failure, which is a fault of this program: %v", p))}
+		}
+	}()
+	return do()
+}
+
 // readFailure returns the recorded failure of an entry, or false.
 func (d dir) readFailure(e Entry) (Failure, bool) {
 	var f Failure
@@ -132,7 +142,7 @@ func (d dir) failures(entries []Entry) []Failure {
 		if !ok {
 			continue
 		}
-		if made, err := readMarker(d.whole(e.Name())); err != nil || made.Hash != f.Inputs {
+		if made, err := readWhole(d.whole(e.Name())); err != nil || made.Hash != f.Inputs {
 			out = append(out, f)
 		}
 	}
@@ -141,9 +151,9 @@ func (d dir) failures(entries []Entry) []Failure {
 
 // failureRows returns the table of failures.
 func failureRows(all []Failure) [][]string {
-	rows := [][]string{{"case", "reader", "repeat", "stage", "reason"}}
+	rows := [][]string{{"case", "reader", "replicate", "stage", "reason"}}
 	for _, f := range all {
-		rows = append(rows, []string{cell(f.Case), cell(f.Reader), cell(f.Repeat), cell(f.Stage), cell(f.Reason)})
+		rows = append(rows, []string{cell(f.Case), cell(f.Reader), cell(f.Replicate), cell(f.Stage), cell(f.Reason)})
 	}
 	return rows
 }

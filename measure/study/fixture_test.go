@@ -11,7 +11,6 @@ import (
 	"strings"
 	"sync/atomic"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -103,7 +102,7 @@ sites:
 func manifestOf(t testing.TB, n int) *Manifest {
 	t.Helper()
 	var b strings.Builder
-	b.WriteString("case,series,plan,reader,repeat,age\n")
+	b.WriteString("case,series,plan,reader,replicate,age\n")
 	for i := range n {
 		fmt.Fprintf(&b, "wall-%d,scan,plan%d.yaml,%c,1,%d\n", i/2, i%5, 'A'+i%2, 40+i)
 	}
@@ -143,6 +142,7 @@ func doCase(ctx context.Context, j Job) error {
 	for name, fill := range map[string]func(io.Writer) error{
 		"measurements.csv": func(w io.Writer) error { return report.MeasurementsCSV(w, r) },
 		"sites.csv":        func(w io.Writer) error { return report.SitesCSV(w, r) },
+		"result.json":      func(w io.Writer) error { return report.WriteJSON(w, r, report.Provenance{Tool: "t"}) },
 	} {
 		var b bytes.Buffer
 		if err := fill(&b); err != nil {
@@ -166,10 +166,10 @@ func counted(n *atomic.Int64, do func(context.Context, Job) error) func(context.
 // tables merges a study and returns the bytes of all it wrote.
 func tables(t testing.TB, dir string) map[string]string {
 	t.Helper()
-	_, err := Merge(dir, time.Time{})
+	_, err := Merge(dir, MergeOptions{})
 	require.NoError(t, err)
 	all := map[string]string{}
-	for _, name := range []string{"measurements.csv", "sites.csv", "failures.csv", "datapackage.json"} {
+	for _, name := range []string{"measurements.csv", "sites.csv", "cases.csv", "failures.csv", "datapackage.json"} {
 		data, err := os.ReadFile(filepath.Join(dir, name))
 		require.NoError(t, err)
 		all[name] = string(data)

@@ -41,7 +41,7 @@ func (e Entry) inputsOf(tool string, limits dicomio.Limits) (inputs, error) {
 		return in, err
 	}
 	all := sha256.New()
-	for _, part := range []string{tool, e.Case, e.Reader, e.Repeat, in.Plan, in.Series} {
+	for _, part := range []string{tool, e.Case, e.Reader, e.Replicate, in.Plan, in.Series} {
 		fmt.Fprintf(all, "%q\n", part)
 	}
 	in.Hash = hexOf(all)
@@ -121,10 +121,21 @@ func seriesHash(path string, limits dicomio.Limits) (string, error) {
 
 // fileHash returns the SHA-256 of a file's bytes.
 func fileHash(path string) (string, error) {
-	data, err := regular(path)
+	info, err := os.Stat(path)
 	if err != nil {
 		return "", err
 	}
-	sum := sha256.Sum256(data)
-	return hex.EncodeToString(sum[:]), nil
+	if !info.Mode().IsRegular() {
+		return "", errors.New("not a file")
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", err
+	}
+	return hexOf(h), nil
 }

@@ -50,6 +50,8 @@ func badColumn(name string) (problem, remedy string) {
 		return "is no plain name", "use a short word without blanks around it"
 	case slices.Contains(ownColumns, strings.ToLower(name)):
 		return "differs from a column of the manifest in its capitals only", "write " + strings.ToLower(name)
+	case strings.EqualFold(name, "repeat"): // a reserved word of R, and the older name of replicate
+		return "is the older name of a column of the manifest", "write replicate"
 	case tableColumn(name):
 		return "is the name of a column of the tables", "rename it, as my_" + name
 	}
@@ -59,7 +61,7 @@ func badColumn(name string) (problem, remedy string) {
 // tableColumn reports whether a merged table has a column of this name already.
 func tableColumn(name string) bool {
 	is := func(c report.Column) bool { return strings.EqualFold(c.Name, name) && c.Name != "case" }
-	return slices.ContainsFunc(report.MeasurementColumns(), is) || slices.ContainsFunc(report.SiteColumns(nil), is) ||
+	return slices.ContainsFunc(slices.Concat(report.MeasurementColumns(), report.SiteColumns(nil), caseColumns()), is) ||
 		widthColumn.MatchString(strings.ToLower(name))
 }
 

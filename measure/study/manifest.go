@@ -19,16 +19,16 @@ type Manifest struct {
 
 // Entry is one reading of one case: a row of the manifest.
 type Entry struct {
-	Case, Reader, Repeat string   // labels, together unique; Reader and Repeat may be empty
-	Series, Plan         string   // paths, as the manifest gives them from its own folder
-	Further              []string // one cell a further column, carried through unread
-	Line                 int      // of the manifest, for messages
+	Case, Reader, Replicate string   // labels, together unique; Reader and Replicate may be empty
+	Series, Plan            string   // paths, as the manifest gives them from its own folder
+	Further                 []string // one cell a further column, carried through unread
+	Line                    int      // of the manifest, for messages
 }
 
-// Name returns the entry's folder name: CASE, CASE.READER or CASE.READER.REPEAT.
+// Name returns the entry's folder name: CASE, CASE.READER or CASE.READER.REPLICATE.
 func (e Entry) Name() string {
 	name := e.Case
-	for _, part := range []string{e.Reader, e.Repeat} {
+	for _, part := range []string{e.Reader, e.Replicate} {
 		if part != "" {
 			name += "." + part
 		}
@@ -104,7 +104,7 @@ func OpenManifest(path string) (*Manifest, error) {
 }
 
 // ReadManifest reads a manifest from the bytes of its file. The columns (CSV) or keys of each list
-// item (YAML) are case, series and plan, optionally reader and repeat, and any others, which are
+// item (YAML) are case, series and plan, optionally reader and replicate, and any others, which are
 // carried through. Relative paths start from dir. Nothing that the manifest names is looked at:
 // what is not there fails on its own, as one case.
 //
@@ -183,7 +183,7 @@ func (r *manifestReader) manifest(t grid, dir string) *Manifest {
 }
 
 // ownColumns are the manifest's columns with a meaning; the first three must be there.
-var ownColumns = []string{"case", "series", "plan", "reader", "repeat"}
+var ownColumns = []string{"case", "series", "plan", "reader", "replicate"}
 
 // columns returns where each column with a meaning stands, and the places of the further ones.
 func (r *manifestReader) columns(names []string) (at map[string]int, further []int) {
@@ -204,7 +204,7 @@ func (r *manifestReader) columns(names []string) (at map[string]int, further []i
 	}
 	for _, name := range ownColumns[:3] {
 		if _, ok := at[name]; !ok {
-			r.fault(1, "the columns are case,series,plan,reader,repeat and any others, separated by commas", "there is no column %q", name)
+			r.fault(1, "the columns are case,series,plan,reader,replicate and any others, separated by commas", "there is no column %q", name)
 		}
 	}
 	if len(further) > maxFurther {
@@ -224,14 +224,14 @@ func (r *manifestReader) entry(at map[string]int, further []int, cells []string,
 	for _, l := range []struct {
 		name string
 		into *string
-	}{{"case", &e.Case}, {"reader", &e.Reader}, {"repeat", &e.Repeat}} {
+	}{{"case", &e.Case}, {"reader", &e.Reader}, {"replicate", &e.Replicate}} {
 		*l.into = strings.TrimSpace(get(l.name))
 		if why := badLabel(*l.into); why != "" && (*l.into != "" || l.name == "case") {
 			r.fault(line, "use letters, digits, - and _", "%s %q %s", l.name, cut(*l.into), why)
 		}
 	}
-	if e.Reader == "" && e.Repeat != "" {
-		r.fault(line, "name the reader, as A", "repeat %q stands without a reader", cut(e.Repeat))
+	if e.Reader == "" && e.Replicate != "" {
+		r.fault(line, "name the reader, as A", "replicate %q stands without a reader", cut(e.Replicate))
 	}
 	for _, p := range []struct {
 		name string
@@ -262,9 +262,9 @@ func (r *manifestReader) unique(entries []Entry) {
 		if e.Case == "" {
 			continue // said already
 		}
-		key, folder := [3]string{e.Case, e.Reader, e.Repeat}, strings.ToLower(e.Name())
+		key, folder := [3]string{e.Case, e.Reader, e.Replicate}, strings.ToLower(e.Name())
 		if first, twice := exact[key]; twice {
-			r.fault(e.Line, "give it another repeat, or remove one", "case, reader and repeat are those of line %d", first)
+			r.fault(e.Line, "give it another replicate, or remove one", "case, reader and replicate are those of line %d", first)
 		} else if first, twice := folded[folder]; twice {
 			r.fault(e.Line, "rename one", "its folder %s would be that of line %d", e.Name(), first)
 		} else {

@@ -21,7 +21,7 @@ func (r *manifestReader) csv(data []byte) grid {
 		switch {
 		case errors.Is(err, io.EOF):
 			if t.columns == nil {
-				r.fault(0, "write a first row of names: case,series,plan,reader,repeat", "the file holds nothing")
+				r.fault(0, "write a first row of names: case,series,plan,reader,replicate", "the file holds nothing")
 			}
 			return t
 		case errors.As(err, &wrong):

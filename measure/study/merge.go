@@ -2,15 +2,10 @@ package study
 
 import (
 	"bytes"
-	"encoding/csv"
 	"errors"
 	"fmt"
-	"io"
-	"os"
-	"path/filepath"
-	"regexp"
 	"slices"
-	"strconv"
+	"strings"
 	"time"
 
 	"ridgerule/dicomio/temporary"
@@ -19,180 +14,169 @@ import (
 
 // Merged counts what a merge found.
 type Merged struct {
-	Entries  int
-	Measured int
-	Failures []Failure // failed, and not run yet, in the manifest's order
-	Tools    []string  // names and versions of what measured them, sorted: more than one deserves a word
+	Entries, Measured int
+	Failed, Waiting   int      // not measured; neither measured nor failed yet
+	Tools             []string // names and versions of what measured them, sorted: more than one deserves a word
 }
 
+// MergeOptions say how a study is merged; the zero value is ready.
+type MergeOptions struct {
+	Made     time.Time             // creation date of the data package; the zero time leaves it out
+	Progress func(done, total int) // of the entries; nil: silent
+}
+
+// ErrDamaged is what [Merge] returns, wrapped, where files were changed after they were made. It names all the
+// entries.
+var ErrDamaged = errors.New("study: changed after it was measured")
+
 // Merge writes, into the folder of a study, the tables of all its entries in the manifest's order:
-// measurements.csv and sites.csv, with the labels and the further columns first, failures.csv and
-// datapackage.json. The bytes follow from the manifest and the entries alone. made is the package's
-// creation date; the zero time leaves it out.
+// measurements.csv and sites.csv, with the labels and the further columns first, cases.csv with what each was
+// measured by and from, failures.csv and datapackage.json. The bytes follow from the manifest and the
+// entries alone. An entry is read, written and forgotten: memory holds the manifest and no table.
 //
-// It returns an error wrapping [ErrNoStudy] for a folder without a study, and one that names the
-// entry where a table was changed after it was measured.
-func Merge(folder string, made time.Time) (Merged, error) {
+// It returns an error wrapping [ErrNoStudy] for a folder without a study, and [ErrDamaged].
+func Merge(folder string, o MergeOptions) (out Merged, err error) {
 	d := dir(folder)
 	m, err := d.readRoll()
 	if err != nil {
 		return Merged{}, err
 	}
-	out := Merged{Entries: len(m.Entries)}
-	long, wide := newTable(m), newTable(m)
-	for _, e := range m.Entries {
-		folder := d.whole(e.Name())
-		mark, err := readMarker(folder)
-		failed, known := d.readFailure(e)
+	g := &merger{dir: d, study: m, o: o, measured: make([]bool, len(m.Entries)), depths: map[float64]bool{}}
+	defer g.abandon()
+	if err = g.gather(); err == nil {
+		err = g.sites()
+	}
+	if err == nil {
+		err = g.commit()
+	}
+	return g.out, err
+}
+
+// merger is one merge at work.
+type merger struct {
+	dir      dir
+	study    *Manifest
+	o        MergeOptions
+	out      Merged
+	measured []bool           // by place in the manifest
+	depths   map[float64]bool // mm, of any entry's widths
+	tables   []*table         // written so far, in the data package's order
+}
+
+// gather holds every entry's files against their hashes and writes all tables but sites.csv, whose columns are
+// known at the end only. Damaged entries are all found before any is an error.
+func (g *merger) gather() error {
+	long, err1 := g.table("measurements.csv", "One measurement a row", report.MeasurementColumns()[1:], report.MeasurementKey[1:])
+	cases, err2 := g.table("cases.csv", "One measured reading a row", caseColumns(), nil)
+	lost, err3 := g.table("failures.csv", "One reading that was not measured a row", failureColumns(), nil)
+	if err := errors.Join(err1, err2, err3); err != nil {
+		return err
+	}
+	var damaged []string
+	for i, e := range g.study.Entries {
+		folder := g.dir.whole(e.Name())
+		made, err := readWhole(folder)
+		failed, known := g.dir.readFailure(e)
 		switch {
-		case err == nil && (!known || failed.Inputs == mark.Hash):
-			out.Measured++
-			out.Tools = append(out.Tools, mark.Tool)
-			err = errors.Join(long.add(e, folder, tableFiles[0]), wide.add(e, folder, tableFiles[1]))
-			if err != nil {
-				return out, err
+		case err == nil && (!known || failed.Inputs == made.Hash):
+			g.measured[i] = true
+			g.out.Measured++
+			if !slices.Contains(g.out.Tools, made.Tool) {
+				g.out.Tools = append(g.out.Tools, made.Tool)
+			}
+			cases.row(e, made.Tool, made.Result.Plan, made.Result.Series, made.Files[tableFiles[0]])
+			if err = long.add(e, folder, made); err == nil {
+				err = g.noteDepths(folder, made)
 			}
 		case known:
-			out.Failures = append(out.Failures, failed)
-		case exists(folder):
-			return out, fmt.Errorf("study: cases/%s: %s; remove that folder and run the study again", e.Name(), plainReason(err))
-		default:
-			out.Failures = append(out.Failures, Failure{Stage: StageNotRun, Reason: "neither measured nor failed yet; run the study again"}.of(e))
+			err = nil
+			g.out.Failed++
+			lost.row(e, failed.Stage, failed.Reason)
+		case !exists(folder):
+			err = nil
+			g.out.Waiting++
+			lost.row(e, StageNotRun, "neither measured nor failed yet; run the study again")
 		}
-	}
-	slices.Sort(out.Tools)
-	out.Tools = slices.Compact(out.Tools)
-	return out, d.writeMerged(long, wide, out.Failures, made)
-}
-
-func (d dir) writeMerged(long, wide *table, failures []Failure, made time.Time) error {
-	lost, err := csvBytes(failureRows(failures))
-	if err != nil {
-		return err
-	}
-	var tables []report.Table
-	for i, t := range []*table{long, wide} {
-		columns := [][]report.Column{report.MeasurementColumns(), report.SiteColumns(wide.depths())}[i]
-		data, err := t.bytes(columns)
 		if err != nil {
-			return err
+			damaged = append(damaged, fmt.Sprintf("cases/%s: %s; remove that folder and run the study again", e.Name(), plainReason(err)))
 		}
-		tables = append(tables, report.Table{Path: tableFiles[i], Title: []string{"One measurement a row", "One site a row"}[i],
-			Columns: append(t.columns(), columns[1:]...), Data: data})
+		g.step(i)
 	}
-	tables = append(tables, report.Table{Path: "failures.csv", Title: "One reading that was not measured a row", Columns: failureColumns(), Data: lost})
-	var pack bytes.Buffer
-	if err := report.DataPackage(&pack, "Ridge measurements of a study", made, tables); err != nil {
-		return err
-	}
-	for _, t := range tables {
-		if err := temporary.WriteFile(d.at(t.Path), t.Data); err != nil {
-			return err
-		}
-	}
-	return temporary.WriteFile(d.at("datapackage.json"), pack.Bytes())
-}
-
-// table is a merged table in the making: the rows of the entries' tables, by column name.
-type table struct {
-	study *Manifest
-	head  []string // the study's columns: case, reader, repeat, then the further ones
-	rows  []tableRow
-	seen  map[string]bool // names of columns met
-}
-
-type tableRow struct {
-	entry Entry
-	cells map[string]string
-}
-
-func newTable(m *Manifest) *table {
-	return &table{study: m, head: append([]string{"case", "reader", "repeat"}, m.Further...), seen: map[string]bool{}}
-}
-
-// add takes the rows of one entry's table.
-func (t *table) add(e Entry, folder, name string) error {
-	data, err := os.ReadFile(filepath.Join(folder, name))
-	if err != nil {
-		return fmt.Errorf("study: cases/%s/%s: %s", e.Name(), name, plainReason(err))
-	}
-	in := csv.NewReader(bytes.NewReader(data))
-	head, err := in.Read()
-	for err == nil {
-		var cells []string
-		if cells, err = in.Read(); err != nil {
-			break
-		}
-		row := tableRow{e, map[string]string{}}
-		for i, c := range cells {
-			row.cells[head[i]], t.seen[head[i]] = c, true
-		}
-		t.rows = append(t.rows, row)
-	}
-	if !errors.Is(err, io.EOF) {
-		return fmt.Errorf("study: cases/%s/%s is not readable: %v; remove that folder and run the study again", e.Name(), name, err)
+	g.out.Entries = len(g.study.Entries)
+	slices.Sort(g.out.Tools)
+	if len(damaged) > 0 {
+		return fmt.Errorf("%w:\n%s", ErrDamaged, strings.Join(damaged, "\n"))
 	}
 	return nil
 }
 
-var widthColumn = regexp.MustCompile(`^width_([0-9.]+)mm_mm$`)
-
-// depths returns the depths (mm, ascending) for which any row has a width column.
-func (t *table) depths() []float64 {
-	var all []float64
-	for name := range t.seen {
-		if m := widthColumn.FindStringSubmatch(name); m != nil {
-			if d, err := strconv.ParseFloat(m[1], 64); err == nil {
-				all = append(all, d)
-			}
+// noteDepths notes the widths that the entry's sites have columns for.
+func (g *merger) noteDepths(folder string, made marker) error {
+	rows, err := readTable(folder, "sites.csv", made)
+	if err != nil || len(rows) == 0 {
+		return err
+	}
+	for _, name := range rows[0] {
+		if d, ok := widthDepth(name); ok {
+			g.depths[d] = true
 		}
 	}
-	slices.Sort(all)
-	return all
+	return nil
 }
 
-// bytes returns the table as CSV with these columns, of which the first, the case, is the study's.
-func (t *table) bytes(columns []report.Column) ([]byte, error) {
-	head := slices.Clone(t.head)
-	for i := range head {
-		head[i] = cell(head[i])
+// sites writes sites.csv, with a column for each depth of any entry.
+func (g *merger) sites() error {
+	var depths []float64
+	for d := range g.depths {
+		depths = append(depths, d)
 	}
-	for _, c := range columns[1:] {
-		head = append(head, c.Name)
+	slices.Sort(depths)
+	wide, err := g.table("sites.csv", "One site a row", report.SiteColumns(depths)[1:], report.SiteKey[1:])
+	if err != nil {
+		return err
 	}
-	rows := [][]string{head}
-	for _, r := range t.rows {
-		row := []string{cell(r.entry.Case), cell(r.entry.Reader), cell(r.entry.Repeat)}
-		for _, c := range r.entry.Further {
-			row = append(row, cell(c))
+	for i, e := range g.study.Entries {
+		if !g.measured[i] {
+			continue
 		}
-		for _, c := range columns[1:] {
-			row = append(row, r.cells[c.Name])
+		folder := g.dir.whole(e.Name())
+		made, err := readMarker(folder)
+		if err == nil {
+			err = wide.add(e, folder, made)
 		}
-		rows = append(rows, row)
+		if err != nil {
+			return fmt.Errorf("%w:\ncases/%s: %s; remove that folder and run the study again", ErrDamaged, e.Name(), plainReason(err))
+		}
 	}
-	return csvBytes(rows)
+	return nil
 }
 
-// columns describes the study's columns.
-func (t *table) columns() []report.Column {
-	about := []string{"Label of the case, from the manifest. Never a patient's name or number.",
-		"Who read it, from the manifest; may be empty.", "Which reading of this case by this reader, from the manifest; may be empty."}
-	var out []report.Column
-	for i, name := range t.head {
-		c := report.Column{Name: cell(name), Title: name, Type: "string", Description: "From the manifest, carried through unread."}
-		if i < len(about) {
-			c.Description = about[i]
+// commit brings the tables to their places and describes them.
+func (g *merger) commit() error {
+	var all []report.Table
+	for _, name := range []string{"measurements.csv", "sites.csv", "cases.csv", "failures.csv"} {
+		t := g.tables[slices.IndexFunc(g.tables, func(t *table) bool { return t.about.Path == name })]
+		if err := t.commit(); err != nil {
+			return err
 		}
-		out = append(out, c)
+		all = append(all, t.about)
 	}
-	return out
+	var pack bytes.Buffer
+	if err := report.DataPackage(&pack, "Ridge measurements of a study", g.o.Made, all); err != nil {
+		return err
+	}
+	return temporary.WriteFile(g.dir.at("datapackage.json"), pack.Bytes())
 }
 
-func failureColumns() []report.Column {
-	t := newTable(&Manifest{})
-	return append(t.columns(),
-		report.Column{Name: "stage", Title: "Stage", Type: "string", Description: "Where it ended.",
-			Categories: []string{StagePlan, StageSeries, StageMemory, StageMeasure, StageWrite, StageCrash, StageNotRun}},
-		report.Column{Name: "reason", Title: "Reason", Type: "string", Description: "Why, with the remedy."})
+// abandon removes what was not committed.
+func (g *merger) abandon() {
+	for _, t := range g.tables {
+		t.file.Remove() // after a commit it does nothing
+	}
+}
+
+func (g *merger) step(i int) {
+	if g.o.Progress != nil {
+		g.o.Progress(i+1, len(g.study.Entries))
+	}
 }

@@ -16,11 +16,13 @@ type roll struct {
 	Entries []rollEntry `json:"entries"`
 }
 
+const rollFormat = 2 // 1 had another name for replicate
+
 type rollEntry struct {
-	Case    string   `json:"case"`
-	Reader  string   `json:"reader,omitempty"`
-	Repeat  string   `json:"repeat,omitempty"`
-	Further []string `json:"further,omitempty"`
+	Case      string   `json:"case"`
+	Reader    string   `json:"reader,omitempty"`
+	Replicate string   `json:"replicate,omitempty"`
+	Further   []string `json:"further,omitempty"`
 }
 
 // ErrNoStudy is what [Merge] returns, wrapped, for a folder that no [Run] made.
@@ -28,9 +30,9 @@ var ErrNoStudy = errors.New("study: not a study's folder")
 
 // writeRoll notes the manifest; the parts of one study write the same bytes.
 func (d dir) writeRoll(m *Manifest) error {
-	r := roll{Format: 1, Further: append([]string{}, m.Further...)}
+	r := roll{Format: rollFormat, Further: append([]string{}, m.Further...)}
 	for _, e := range m.Entries {
-		r.Entries = append(r.Entries, rollEntry{e.Case, e.Reader, e.Repeat, e.Further})
+		r.Entries = append(r.Entries, rollEntry{e.Case, e.Reader, e.Replicate, e.Further})
 	}
 	return writeJSON(d.at("study.json"), r)
 }
@@ -45,15 +47,15 @@ func (d dir) readRoll() (*Manifest, error) {
 		return nil, fmt.Errorf("study: study.json cannot be read: %s", plainReason(err))
 	}
 	var r roll
-	if err := json.Unmarshal(data, &r); err != nil || r.Format != 1 {
-		return nil, fmt.Errorf("%w: its study.json is not readable; run the study again", ErrNoStudy)
+	if err := json.Unmarshal(data, &r); err != nil || r.Format != rollFormat {
+		return nil, fmt.Errorf("%w: its study.json is not readable, or of an older version; run the study again", ErrNoStudy)
 	}
 	m := &Manifest{Further: r.Further}
 	for _, e := range r.Entries {
-		if badLabel(e.Case) != "" || e.Reader != "" && badLabel(e.Reader) != "" || e.Repeat != "" && badLabel(e.Repeat) != "" || len(e.Further) != len(r.Further) {
+		if badLabel(e.Case) != "" || e.Reader != "" && badLabel(e.Reader) != "" || e.Replicate != "" && badLabel(e.Replicate) != "" || len(e.Further) != len(r.Further) {
 			return nil, fmt.Errorf("%w: its study.json was changed; run the study again", ErrNoStudy)
 		}
-		m.Entries = append(m.Entries, Entry{Case: e.Case, Reader: e.Reader, Repeat: e.Repeat, Further: e.Further})
+		m.Entries = append(m.Entries, Entry{Case: e.Case, Reader: e.Reader, Replicate: e.Replicate, Further: e.Further})
 	}
 	return m, nil
 }

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"sync"
@@ -12,8 +13,6 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"ridgerule/dicomio"
-	"ridgerule/dicomio/temporary"
-	"ridgerule/measure"
 )
 
 // Job is one entry to measure.
@@ -51,6 +50,7 @@ type Outcome struct {
 	Done      int       // measured now
 	Elsewhere int       // being measured by another process
 	Failures  []Failure // now, in the manifest's order
+	Damaged   []string  // folders changed after they were made, and how; they are measured again
 }
 
 // Run measures the entries of m that are missing under folder or whose inputs changed. What fails
@@ -59,7 +59,7 @@ type Outcome struct {
 // It returns ctx's error when cancelled (what is whole stays, what was growing is removed), and an
 // error when folder itself cannot be written; the outcome is right then too.
 func Run(ctx context.Context, m *Manifest, folder string, o Options) (Outcome, error) {
-	r := &runner{dir: dir(folder), o: o, gate: newGate(o.Memory), failed: map[int]Failure{}}
+	r := &runner{dir: dir(folder), o: o, gate: newGate(o.Memory), failed: map[int]Failure{}, broken: map[int]string{}}
 	if err := r.dir.begin(m); err != nil {
 		return r.out, err
 	}
@@ -68,6 +68,9 @@ func Run(ctx context.Context, m *Manifest, folder string, o Options) (Outcome, e
 	for i := range m.Entries {
 		if f, ok := r.failed[i]; ok {
 			r.out.Failures = append(r.out.Failures, f)
+		}
+		if why, ok := r.broken[i]; ok {
+			r.out.Damaged = append(r.out.Damaged, why)
 		}
 	}
 	rows, tableErr := csvBytes(failureRows(r.dir.failures(m.Entries)))
@@ -86,6 +89,7 @@ type runner struct {
 	mu     sync.Mutex
 	out    Outcome
 	failed map[int]Failure // by place in the manifest
+	broken map[int]string  // likewise: folders changed after they were made
 	ended  int             // entries that were to be measured and are dealt with
 	todo   int
 }
@@ -153,7 +157,7 @@ func (r *runner) look(ctx context.Context, m *Manifest) ([]task, error) {
 func (r *runner) wanted(t *task) (bool, error) {
 	in, err := t.entry.inputsOf(r.o.Tool, r.o.Limits)
 	t.in = in
-	made, unmade := readMarker(r.dir.whole(t.entry.Name()))
+	made, unmade := readWhole(r.dir.whole(t.entry.Name()))
 	switch {
 	case unmade == nil && err == nil && made.Hash == in.Hash:
 		r.count(&r.out.Before)
@@ -164,7 +168,17 @@ func (r *runner) wanted(t *task) (bool, error) {
 	case err != nil:
 		return false, r.fail(*t, err)
 	}
+	if !errors.Is(unmade, fs.ErrNotExist) && unmade != nil {
+		r.damaged(*t, unmade)
+	}
 	return true, nil
+}
+
+// damaged notes that the entry is measured again for what happened to its folder.
+func (r *runner) damaged(t task, why error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.broken[t.at] = fmt.Sprintf("cases/%s: %s", t.entry.Name(), plainReason(why))
 }
 
 func (r *runner) count(n *int) {
@@ -195,11 +209,11 @@ func (r *runner) measure(ctx context.Context, t task) error {
 		return fmt.Errorf("study: %s cannot be written: %s", t.entry.Name(), plainReason(err))
 	}
 	defer c.Remove()
-	if made, err := readMarker(c.final); err == nil && made.Hash == t.in.Hash {
+	if made, err := readWhole(c.final); err == nil && made.Hash == t.in.Hash {
 		r.count(&r.out.Before) // by another process, since it was looked at
 		return nil
 	}
-	err = r.fill(ctx, t, c)
+	err = recovered(func() error { return r.fill(ctx, t, c) })
 	if ctx.Err() != nil || errors.Is(err, context.Canceled) {
 		return ctx.Err() // interrupted, not failed
 	}
@@ -225,13 +239,8 @@ func (r *runner) step() {
 
 // fill fills the claimed folder: the series' headers first, then, once there is memory for its
 // volume, the case.
-func (r *runner) fill(ctx context.Context, t task, c *claim) (err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = &Failure{Stage: StageCrash, Reason: oneLine(fmt.Sprintf("unexpected failure, which is a fault of this program: %v", p))}
-		}
-	}()
-	bytes, err := t.entry.memory(ctx, r.o.Limits)
+func (r *runner) fill(ctx context.Context, t task, c *claim) error {
+	bytes, err := t.entry.look(ctx, r.o.Limits)
 	if err != nil {
 		return err
 	}
@@ -256,31 +265,6 @@ func (r *runner) fill(ctx context.Context, t task, c *claim) (err error) {
 		return failureOf(err, StageWrite)
 	}
 	return nil
-}
-
-// memory returns the bytes that the entry takes to measure, from its plan and its series' headers.
-func (e Entry) memory(ctx context.Context, limits dicomio.Limits) (int64, error) {
-	plan, err := measure.OpenPlan(e.Plan)
-	if err != nil {
-		return 0, failureOf(err, StagePlan)
-	}
-	door, err := dicomio.Open(e.Series, limits)
-	if err != nil {
-		return 0, failureOf(err, StageSeries)
-	}
-	defer door.Close()
-	found, err := dicomio.Scan(ctx, door, limits)
-	if err != nil {
-		return 0, failureOf(err, StageSeries)
-	}
-	s, err := found.Pick("")
-	if err == nil {
-		err = s.Err()
-	}
-	if err != nil {
-		return 0, failureOf(err, StageSeries)
-	}
-	return need(s.Bytes(), len(plan.Sites)), nil
 }
 
 // begin makes the study's folder and notes the manifest in it.

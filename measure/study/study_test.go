@@ -28,14 +28,14 @@ func TestBytesDoNotDependOnWorkersPartsOrOrder(t *testing.T) {
 	require.Equal(t, want, tables(t, parts))
 
 	lines := strings.Split(want["measurements.csv"], "\n")
-	require.Equal(t, "case,reader,repeat,age,site,tooth,quantity,at_mm,to,value,unit,u,U,margin,verdict,note", lines[0])
+	require.Equal(t, "case,reader,replicate,age,site,tooth,quantity,at_mm,to,value,unit,u,U,margin,verdict,note", lines[0])
 	require.True(t, strings.HasPrefix(lines[1], "wall-0,A,1,40,36,36,clearance,,canal,"), lines[1])
 	require.Contains(t, want["measurements.csv"], "\nwall-0,A,1,40,36,36,ridge_height,,border,2")
 	head, _, _ := strings.Cut(want["sites.csv"], "\n")
-	require.Contains(t, head, "case,reader,repeat,age,site,tooth,arc_mm,")
+	require.Contains(t, head, "case,reader,replicate,age,site,tooth,arc_mm,")
 	require.Contains(t, head, ",width_3mm_mm,width_5mm_mm,width_6mm_mm,width_7mm_mm,width_8mm_mm,width_9mm_mm,", "every depth of any case, ascending")
 	require.Contains(t, want["datapackage.json"], `"name": "age"`)
-	require.Equal(t, "case,reader,repeat,stage,reason\n", want["failures.csv"])
+	require.Equal(t, "case,reader,replicate,stage,reason\n", want["failures.csv"])
 }
 
 func TestSecondRunDoesOnlyWhatIsMissingOrChanged(t *testing.T) {
@@ -71,7 +71,7 @@ func TestSecondRunDoesOnlyWhatIsMissingOrChanged(t *testing.T) {
 	require.NoError(t, err)
 	_, err = f.WriteString("saved by a spreadsheet\n")
 	require.NoError(t, errors.Join(err, f.Close()))
-	_, err = Merge(dir, time.Time{})
+	_, err = Merge(dir, MergeOptions{})
 	require.ErrorContains(t, err, "cases/a: sites.csv was changed after it was made; remove that folder and run the study again")
 	again("a table was changed", 1, Options{Tool: "t 1"})
 	again("another version", 2, Options{Tool: "t 2"})
@@ -228,10 +228,9 @@ func TestInterruptLeavesWholeFoldersOnly(t *testing.T) {
 	entries, err := os.ReadDir(filepath.Join(dir, "cases"))
 	require.NoError(t, err)
 	require.Len(t, entries, 2, "nothing hidden, nothing in part")
-	merged, err := Merge(dir, time.Time{})
+	merged, err := Merge(dir, MergeOptions{})
 	require.NoError(t, err)
-	require.Len(t, merged.Failures, 4)
-	require.Equal(t, StageNotRun, merged.Failures[0].Stage)
+	require.Equal(t, Merged{Entries: 6, Measured: 2, Waiting: 4, Tools: []string{"t"}}, merged)
 }
 
 func TestInputsThatChangeMeanwhileAreNotMeasuredByHalf(t *testing.T) {
@@ -267,15 +266,15 @@ func TestRestsOfAKilledRunAreCleanedUp(t *testing.T) {
 		return err
 	}))
 	require.Equal(t, []string{"cases",
-		"cases/wall-0.A.1", "cases/wall-0.A.1/inputs.json", "cases/wall-0.A.1/measurements.csv", "cases/wall-0.A.1/sites.csv",
-		"cases/wall-0.B.1", "cases/wall-0.B.1/inputs.json", "cases/wall-0.B.1/measurements.csv", "cases/wall-0.B.1/sites.csv"}, got)
+		"cases/wall-0.A.1", "cases/wall-0.A.1/inputs.json", "cases/wall-0.A.1/measurements.csv", "cases/wall-0.A.1/result.json", "cases/wall-0.A.1/sites.csv",
+		"cases/wall-0.B.1", "cases/wall-0.B.1/inputs.json", "cases/wall-0.B.1/measurements.csv", "cases/wall-0.B.1/result.json", "cases/wall-0.B.1/sites.csv"}, got)
 }
 
 func TestMergeRefusesWhatIsNoStudy(t *testing.T) {
-	_, err := Merge(t.TempDir(), time.Time{})
+	_, err := Merge(t.TempDir(), MergeOptions{})
 	require.ErrorIs(t, err, ErrNoStudy)
 	dir := t.TempDir()
-	require.NoError(t, os.WriteFile(filepath.Join(dir, "study.json"), []byte(`{"format":1,"entries":[{"case":"../../etc"}]}`), 0o600))
-	_, err = Merge(dir, time.Time{})
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "study.json"), []byte(`{"format":2,"entries":[{"case":"../../etc"}]}`), 0o600))
+	_, err = Merge(dir, MergeOptions{})
 	require.ErrorIs(t, err, ErrNoStudy)
 }

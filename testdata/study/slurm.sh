@@ -31,7 +31,7 @@ trap 'exit 1' INT TERM
 # The program, one synthetic case, and twenty plans of it that differ in their place.
 if [ $# -gt 0 ]; then program=$(realpath "$1"); else program=$D/ridgerule; (cd "$here" && go build -o "$program" ./cmd/ridgerule); fi
 "$program" phantom -o "$D/jaw" --plain --voxel 0.6 --sites 36 --quiet >/dev/null
-printf 'case,series,plan,reader,repeat,group\n' > "$D/manifest.csv"
+printf 'case,series,plan,reader,replicate,group\n' > "$D/manifest.csv"
 i=0
 while [ $i -lt 20 ]; do
     sed "s/scale_half_width: .*/scale_half_width: 0.0$((10 + i))/" "$D/jaw/plan.yaml" > "$D/plan$i.yaml"
@@ -130,7 +130,7 @@ while [ -n "$(squeue -h -j "$job" -o %i 2>/dev/null)" ]; do
 done
 
 "$program" study merge "$D/slurm" --quiet >/dev/null
-for f in measurements.csv sites.csv failures.csv datapackage.json; do
+for f in measurements.csv sites.csv cases.csv failures.csv datapackage.json; do
     cmp "$D/local/$f" "$D/slurm/$f" || { cat "$D"/log/study-*-3.log >&2; exit 1; }
 done
 [ "$(wc -l < "$D/slurm/sites.csv")" = 21 ] || { echo "not 20 sites" >&2; exit 1; }
