@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"ridgerule/dicomio"
+	"ridgerule/dicomio/temporary"
 )
 
 // Job is one entry to measure.
