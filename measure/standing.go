@@ -376,13 +376,27 @@ func (c *run) boneRows(s *site, im safety.Implant) {
 				s.add(c.boneRow(side.quantity, side.rule, side.word, &d, l, err, ""))
 			}
 		}
-		d, err := t.thinnest(im, side.sign)
-		var l uncertainty.Length
-		if err == nil {
-			l, err = t.beside(im, d, side.sign)
-		}
+		l, d, err := t.leastBeside(im, side.sign)
 		s.add(c.boneRow(side.quantity, side.rule, side.word, nil, l, err, fmt.Sprintf("least over the whole length, %.1f mm below the platform", d)))
 	}
+}
+
+// leastBeside measures the bone on one side where it is least, and returns how far below the platform that is, mm.
+// The outline alone tells the place to a tenth of a millimetre of bone: the implant's ends are measured, too.
+func (t *standing) leastBeside(im safety.Implant, side float64) (least uncertainty.Length, depth float64, err error) {
+	depth, err = t.thinnest(im, side)
+	if err != nil {
+		return least, depth, err
+	}
+	if least, err = t.beside(im, depth, side); err != nil {
+		return least, depth, err
+	}
+	for _, d := range []float64{0, im.Length} {
+		if l, err := t.beside(im, d, side); err == nil && l.Value < least.Value {
+			least, depth = l, d
+		}
+	}
+	return least, depth, nil
 }
 
 // boneRow makes the row of the bone on one side. An implant that leaves the bone is not held, whatever its

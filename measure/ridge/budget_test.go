@@ -202,3 +202,20 @@ func TestEdgeRuleByHand(t *testing.T) {
 	w.p[pSigma] = 0.3
 	require.InDelta(t, math.Hypot(0.006, 0.005), o.layerTerm(w), 1e-9, "voxels fine enough")
 }
+
+// A line that meets the bone's edge aslant meets it farther off for the same shift of the edge: 1/cos of the angle.
+// Beside an implant and at the far end of an axis alike; at 40° to a straight wall.
+func TestEdgeRuleGrowsOnASlant(t *testing.T) {
+	outer, inner := hollow(3.5, 24, 1.5)
+	o, a := trace(t, around(24, 0.3, 10).field(t, bony(outer, inner, 0.25)))
+	slanted := turnBy(a.Side(), 40*math.Pi/180)
+	square, err := o.Beside(a.At(8), a.Side(), Hand{})
+	require.NoError(t, err)
+	slant, err := o.Beside(a.At(8), slanted, Hand{})
+	require.NoError(t, err)
+	want := term(t, square.Budget, "edge rule").Contribution() / math.Cos(40*math.Pi/180)
+	require.InEpsilon(t, want, term(t, slant.Budget, "edge rule").Contribution(), 0.1)
+	end, err := o.End(Axis{Crest: a.At(8), Dir: slanted}, Hand{})
+	require.NoError(t, err)
+	require.InEpsilon(t, want, term(t, end.Budget, "edge rule, base").Contribution(), 0.1)
+}

@@ -99,7 +99,7 @@ func (o *Outline) Floor(a Axis) (Floor, error) {
 	}
 	return Floor{At: c.at, Depth: dot(sub(c.at, a.Crest), a.Dir), wall: w, edge: c, Budget: uncertainty.Budget{
 		{Name: "edge noise, floor", Std: c.sd},
-		{Name: "edge rule, floor", Std: o.modelTerm(w)},
+		{Name: "edge rule, floor", Std: o.ruleTerm(w, c)},
 		{Name: "lining too thin to be seen", Std: hidden}}}, nil
 }
 

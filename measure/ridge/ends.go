@@ -42,7 +42,7 @@ func (o *Outline) End(a Axis, h Hand) (BoneEnd, error) {
 	value := dot(sub(c.at, a.Crest), a.Dir)
 	budget := append(o.HeightBudget(a, value, a.farOn(w, c), h),
 		uncertainty.Term{Name: "edge noise, base", Std: c.sd},
-		uncertainty.Term{Name: "edge rule, base", Std: o.modelTerm(w)})
+		uncertainty.Term{Name: "edge rule, base", Std: o.ruleTerm(w, c)})
 	return BoneEnd{uncertainty.Length{Value: value, Budget: budget}, c.at, a.through(w.outwardAt(c.at))}, nil
 }
 

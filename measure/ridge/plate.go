@@ -112,7 +112,7 @@ func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 	out.Value = along
 	out.Budget = uncertainty.Budget{
 		{Name: "edge noise", Std: w.spread(by)},
-		{Name: "edge rule", Std: math.Sqrt2 * o.modelTerm(w)},
+		{Name: "edge rule", Std: math.Hypot(o.ruleTerm(w, outer), o.ruleTerm(w, inner))},
 		{Name: "marrow", Std: w.marrowTerm()},
 		uncertainty.Moved("section direction", h.Turn, math.Hypot(along*w.p[pST], along*h.Turn/math.Sqrt2)),
 		scaleTerm(along, h),

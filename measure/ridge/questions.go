@@ -82,6 +82,9 @@ const sparse = 0.1
 // image may do to it.
 func (o *Outline) modelTerm(w *Wall) float64 { return math.Hypot(o.layerTerm(w), o.shift(w)) }
 
+// ruleTerm is modelTerm along a line that meets the wall's surface aslant: farther, the flatter it meets it.
+func (o *Outline) ruleTerm(w *Wall, c crossing) float64 { return o.modelTerm(w) / c.square }
+
 // layerTerm is the edge-rule and sampling term of one edge in an undisturbed image, in mm.
 func (o *Outline) layerTerm(w *Wall) float64 {
 	_, most := o.field.Voxel()
@@ -97,8 +100,8 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 	b := uncertainty.Budget{
 		{Name: "edge noise, buccal", Std: c.high.sd},
 		{Name: "edge noise, lingual", Std: c.low.sd},
-		{Name: "edge rule, buccal", Std: o.modelTerm(c.highWall) / c.high.square},
-		{Name: "edge rule, lingual", Std: o.modelTerm(c.lowWall) / c.low.square},
+		{Name: "edge rule, buccal", Std: o.ruleTerm(c.highWall, c.high)},
+		{Name: "edge rule, lingual", Std: o.ruleTerm(c.lowWall, c.low)},
 		o.crestTerm(a, -slope),
 		uncertainty.Moved("axis direction", a.DirSD, o.swing(a, depth, c)),
 		uncertainty.Moved("section place along the arch", h.Along, along+slope*a.fall()),
@@ -208,12 +211,12 @@ func (o *Outline) Beside(p, dir reformat.UV, h Hand) (uncertainty.Length, error)
 	if o.cutNear(c.at) {
 		return uncertainty.Length{}, fmt.Errorf("%w: the field ends before the bone does", ErrNoEdge)
 	}
-	value := dot(sub(c.at, p), dir)
+	value, slope := dot(sub(c.at, p), dir), w.p[pST]/c.square
 	return uncertainty.Length{Value: value, Budget: uncertainty.Budget{
 		{Name: "edge noise", Std: c.sd},
-		{Name: "edge rule", Std: o.modelTerm(w)},
-		uncertainty.Moved("section place along the arch", h.Along, w.p[pST]),
-		uncertainty.Moved("section direction", h.Turn, math.Hypot(value*w.p[pST], value*h.Turn/math.Sqrt2)),
+		{Name: "edge rule", Std: o.ruleTerm(w, c)},
+		uncertainty.Moved("section place along the arch", h.Along, slope),
+		uncertainty.Moved("section direction", h.Turn, math.Hypot(value*slope, value*h.Turn/math.Sqrt2)),
 		scaleTerm(value, h),
 	}}, nil
 }
