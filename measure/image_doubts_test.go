@@ -61,6 +61,7 @@ func TestImageAgainstThePlan(t *testing.T) {
 		"the site 1 mm aside, in the bone":  {moveArch(r3.Vec{X: 1}), same, "site_off_bone", ""},
 		"a root in the cheek, near no site": {addRoot(r3.Add(drawn.Sites[0].At, r3.Vec{X: 14, Y: 13})), same, "structure_place", measure.SeverityNotAssessed},
 		"a root marked in the marrow":       {addRoot(r3.Add(drawn.Sites[0].At, r3.Vec{X: 2, Y: 9, Z: -5})), same, "root_not_there", measure.SeverityUncertain},
+		"a root 5 mm lingual, in the plate": {moveRoot(drawn, r3.Vec{X: -5, Y: 1}), same, "root_not_there", measure.SeverityUncertain},
 		"the crest 2 mm under the edge":     {func(*phantom.Plan) {}, crestAt(2), "crest_given", measure.SeverityUncertain},
 		"the crest 1.2 mm above the edge":   {func(*phantom.Plan) {}, crestAt(-1.2), "crest_given", measure.SeverityUncertain},
 		"the crest as found":                {func(*phantom.Plan) {}, crestAt(0), "crest_given", ""},
@@ -73,6 +74,21 @@ func TestImageAgainstThePlan(t *testing.T) {
 			assert.Equal(t, c.want != "", said, "%v", codes(r))
 			assert.Equal(t, c.want, found.Severity)
 		})
+	}
+}
+
+// moveRoot moves the root that is marked nearest to the site.
+func moveRoot(drawn phantom.Plan, by r3.Vec) func(p *phantom.Plan) {
+	return func(p *phantom.Plan) {
+		best := -1
+		for i, s := range p.Structures {
+			if s.Kind == "root" && (best < 0 || r3.Norm(r3.Sub(s.Path[0], drawn.Sites[0].At)) < r3.Norm(r3.Sub(p.Structures[best].Path[0], drawn.Sites[0].At))) {
+				best = i
+			}
+		}
+		for k, x := range p.Structures[best].Path {
+			p.Structures[best].Path[k] = r3.Add(x, by)
+		}
 	}
 }
 

@@ -152,7 +152,7 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 		}
 		if d, wrong := c.placeDoubt(i, all); wrong {
 			out = append(out, d)
-		} else if standsInJaw(st.Kind) && c.noRoot(c.deeperHalf(st, all)) {
+		} else if deeper, upper := c.halves(st, all); standsInJaw(st.Kind) && (c.noRoot(deeper) || c.noRoot(upper)) {
 			out = append(out, c.noRootDoubt(i))
 		}
 	}
@@ -185,7 +185,7 @@ func (c *run) frameDoubt(doubts []doubt) []doubt {
 // noRootDoubt says that the image shows no root, or no implant, where one is marked.
 func (c *run) noRootDoubt(i int) doubt {
 	st := c.plan.Structures[i]
-	return c.plan.structureDoubt(i, ".path[0]", "root_not_there", SeverityUncertain, "%s: the image shows marrow where this %s is marked: check its place", st.Name, spaced(st.Kind))
+	return c.plan.structureDoubt(i, ".path[0]", "root_not_there", SeverityUncertain, "%s: the image shows marrow, or less, where this %s is marked: check its place", st.Name, spaced(st.Kind))
 }
 
 // few returns the ends and the middle of a list, each once.
@@ -221,7 +221,7 @@ func (c *run) misplaced(st safety.Structure, near []place) string {
 			return "it lies " + mm(least) + " from the bone's surface"
 		}
 	case safety.Root, safety.ImplantBody:
-		deeper := c.deeperHalf(st, near)
+		deeper, _ := c.halves(st, near)
 		if off := c.outsideBy(deeper, func(place) float64 { return math.Max(openCanal, 2*st.SD) }); off > 0 && !c.intoCavity(deeper) {
 			return "its deeper half stands " + mm(off) + " outside the bone"
 		}
@@ -267,15 +267,23 @@ func (c *run) outsideBy(near []place, allowed func(place) float64) float64 {
 	return most
 }
 
-// deeperHalf returns the places in the half of the path that lies toward the base of the jaw.
-func (c *run) deeperHalf(st safety.Structure, near []place) []place {
+// halves returns the places in the half of the path that lies toward the base of the jaw, and those in the other. A path
+// of one point is both.
+func (c *run) halves(st safety.Structure, near []place) (deeper, upper []place) {
+	if len(st.Path) == 1 {
+		return near, near
+	}
 	all := places(st)
 	middle := all[len(all)-1].along / 2
-	first, last := st.Path[0], st.Path[len(st.Path)-1]
-	deepLast := r3.Dot(r3.Sub(last, first), c.plan.Occlusal) < 0
-	return slices.DeleteFunc(slices.Clone(near), func(p place) bool {
-		return len(st.Path) > 1 && deepLast != (p.along >= middle)
-	})
+	deepLast := r3.Dot(r3.Sub(st.Path[len(st.Path)-1], st.Path[0]), c.plan.Occlusal) < 0
+	for _, p := range near {
+		if deepLast == (p.along >= middle) {
+			deeper = append(deeper, p)
+		} else {
+			upper = append(upper, p)
+		}
+	}
+	return deeper, upper
 }
 
 // cavityDoubts holds a marked cavity against the bone under it.

@@ -22,6 +22,7 @@ const (
 	wrongLean     = 80.0  // likewise: the vector was meant otherwise
 	turningBack   = 120.0 // of a path at one point, degrees
 	longStep      = 10.0  // between two points of a canal's path, mm: a canal bends within it
+	chordStep     = 20.0  // likewise: past it a chord of the bend (R about 50 mm) lies a millimetre beside the canal, half its margin
 	outOfSection  = 8.0   // of a platform from its site's section, mm
 	longestInBone = 20.0  // of an implant in the ridge, mm
 )
@@ -176,7 +177,11 @@ func (p *Plan) checkPath(i int) []doubt {
 	for j := 1; j < len(s.Path); j++ {
 		step := r3.Sub(s.Path[j], s.Path[j-1])
 		if long := r3.Norm(step); longPaths[s.Kind] && long > longStep {
-			out = append(out, p.structureDoubt(i, fmt.Sprintf(".path[%d]", j), "path_step", SeverityCaution,
+			severity := SeverityCaution
+			if long > chordStep {
+				severity = SeverityUncertain
+			}
+			out = append(out, p.structureDoubt(i, fmt.Sprintf(".path[%d]", j), "path_step", severity,
 				"structure %s: points %d and %d of its path are %.1f mm apart, and a %s bends between them: mark more points", quoted(s.Name), j, j+1, long, spaced(s.Kind)))
 			break
 		}

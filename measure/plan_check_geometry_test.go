@@ -36,6 +36,7 @@ func TestPlanAgainstItself(t *testing.T) {
 		"a canal thinner than any":                 {"{name: left canal, kind: canal, radius_mm: 0.15, " + left + "}", "", "radius_small at best uncertain"},
 		"a canal of a radius that is rare":         {"{name: left canal, kind: canal, radius_mm: 0.6, " + left + "}", "", ""},
 		"a nasal floor of thin balls":              {"{name: floor, kind: other, radius_mm: 0.15, " + left + "}", "", ""},
+		"a canal marked by a chord of 33 mm":       {"{name: nerve, kind: canal, radius_mm: 1.5, path: [[18, -22, -15], [30, 8.7, -15]]}", "", "path_step at best uncertain"},
 		"a canal marked by two points":             {"{name: nerve, kind: canal, radius_mm: 1.5, path: [[20, -10, -15], [26, 5, -15]]}", "", "path_step caution"},
 		"a path that turns back":                   {"{name: nerve, kind: canal, radius_mm: 1.5, path: [[20, -10, -15], [24, -3, -15], [21, -8, -15]]}", "", "path_turns_back at best uncertain"},
 		"an axis that leans 60°":                   {"", "axis: [0, 1.732, -1]", "lean caution"},

@@ -138,6 +138,35 @@ func TestDisturbedSectionsBesideTheSiteAreWeighed(t *testing.T) {
 	assert.Greater(t, least(drawn).Budget.U(), 1.2*least(plain).Budget.U())
 }
 
+// An arch drawn askew turns every section: by 4° more, the bone beside an implant that leans along the arch changes as its
+// budget's section direction says, at the round crest most.
+func TestBoneBesideALeaningImplantTurnsWithTheSection(t *testing.T) {
+	const askew = 2 * math.Pi / 180
+	beside := func(turn float64) map[string]Row {
+		at := func(y float64) string { return fmt.Sprintf("[%.6f, %.6f, -2]", math.Tan(turn)*(4-y), y) }
+		text := strings.Replace(straightPlan, "[0, -18, -2], [0, -6, -2], [0, 6, -2], [0, 18, -2]", strings.Join([]string{at(-18), at(-6), at(6), at(18)}, ", "), 1)
+		text = strings.Replace(text, "platform: [0, 4, -2]", "platform: [0, 4, -1], axis: [0.1, 0.5, -1]", 1)
+		rows := map[string]Row{}
+		for _, r := range runPlan(t, text).Sites[0].Rows {
+			if (r.Quantity == "buccal_bone" || r.Quantity == "lingual_bone") && (r.At == nil || *r.At == 1) {
+				require.NotNil(t, r.Value, r.Note)
+				rows[fmt.Sprint(r.Quantity, r.At == nil)] = r
+			}
+		}
+		return rows
+	}
+	low, here, high := beside(askew/2), beside(1.5*askew), beside(2.5*askew)
+	require.Len(t, here, 4)
+	for name, row := range here {
+		moved := (*high[name].Value - *low[name].Value) / 2
+		for _, term := range row.Budget {
+			if term.Name == "section direction" {
+				assert.InDelta(t, moved, term.Sensitivity*askew, 0.01, name)
+			}
+		}
+	}
+}
+
 // Every number of a straight ridge is a closed form: width = chord of the circle, then 2r; height to
 // the canal's roof 15 − 1.5; plates; no tilt; the usable crest r − √(r² − W²/4). Clearances are the
 // plan's own geometry, to 0.02 mm: canal 15 − 1.5 − (2 + 10); root: axes 5 mm apart, less both radii.

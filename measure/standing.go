@@ -141,6 +141,7 @@ type post struct {
 	slice
 	at     reformat.UV
 	side   reformat.UV // unit, across the axis, buccal
+	turn   float64     // how far both turn with the section, see [inPlane]
 	point  r3.Vec      // of the axis, patient, mm
 	radius float64
 }
@@ -166,23 +167,24 @@ func (t *standing) post(im safety.Implant, depth float64, exact bool) (post, err
 	if cut.outline == nil {
 		return post{}, errNoOutline
 	}
-	in, err := inPlane(im.Axis, cut.frame)
+	in, turn, err := inPlane(im.Axis, cut.frame)
 	if err != nil {
 		return post{}, err
 	}
-	p := post{slice: cut, side: ridge.Axis{Dir: in}.Side(), point: q, radius: radius(im, depth)}
+	p := post{slice: cut, side: ridge.Axis{Dir: in}.Side(), turn: turn, point: q, radius: radius(im, depth)}
 	p.at, _ = cut.frame.Section(q)
 	return p, nil
 }
 
-// inPlane returns the unit direction of an implant's axis as a section sees it.
-func inPlane(axis r3.Vec, f reformat.Frame) (reformat.UV, error) {
+// inPlane returns the unit direction of an implant's axis as a section sees it, and how far that turns, from u to v,
+// per radian that the section turns toward the arch's direction: an axis that leans along the arch does.
+func inPlane(axis r3.Vec, f reformat.Frame) (dir reformat.UV, turn float64, err error) {
 	in := reformat.UV{U: r3.Dot(axis, f.U), V: r3.Dot(axis, f.V)}
 	n := math.Hypot(in.U, in.V)
 	if n < alongArch {
-		return reformat.UV{}, errAlongArch
+		return reformat.UV{}, 0, errAlongArch
 	}
-	return reformat.UV{U: in.U / n, V: in.V / n}, nil
+	return reformat.UV{U: in.U / n, V: in.V / n}, -in.V * r3.Dot(axis, f.T) / (n * n), nil
 }
 
 // apex returns the section through the implant's apex, with the lines along its axis there, under its middle
@@ -195,7 +197,7 @@ func (t *standing) apex(im safety.Implant, exact bool) (cut slice, lines [3]ridg
 	if cut.outline == nil {
 		return cut, lines, 0, errNoOutline
 	}
-	dir, err := inPlane(im.Axis, cut.frame)
+	dir, turn, err := inPlane(im.Axis, cut.frame)
 	if err != nil {
 		return cut, lines, 0, err
 	}
@@ -203,7 +205,7 @@ func (t *standing) apex(im safety.Implant, exact bool) (cut slice, lines [3]ridg
 	at, _ := cut.frame.Section(im.Apex())
 	side, half := ridge.Axis{Dir: dir}.Side(), math.Max(im.Diameter, im.ApexDiameter)/2
 	for i, off := range []float64{-half, 0, half} {
-		lines[i] = ridge.Axis{Dir: dir, Crest: reformat.UV{U: at.U + off*side.U - long*dir.U, V: at.V + off*side.V - long*dir.V}}
+		lines[i] = ridge.Axis{Dir: dir, DirTurn: turn, Crest: reformat.UV{U: at.U + off*side.U - long*dir.U, V: at.V + off*side.V - long*dir.V}}
 	}
 	return cut, lines, long, nil
 }
@@ -308,7 +310,7 @@ func (t *standing) beside(im safety.Implant, depth, side float64) (uncertainty.L
 		return uncertainty.Length{}, err
 	}
 	r := at.to(side)
-	l, err := r.outline.Beside(r.at, r.dir, t.c.handFor(t.s, r.frame.Arc))
+	l, err := r.outline.Beside(r.at, r.dir, r.turn, t.c.handFor(t.s, r.frame.Arc))
 	if out := r.outside(); err != nil && out > 0 {
 		return uncertainty.Length{}, &outsideError{out}
 	}
@@ -392,12 +394,19 @@ func (t *standing) leastBeside(im safety.Implant, side float64) (least uncertain
 		return least, depth, err
 	}
 	for _, d := range []float64{0, im.Length} {
+		p, err := t.post(im, d, false)
+		if err != nil || t.coarse(p.to(side)) > least.Value+coarseOff {
+			continue
+		}
 		if l, err := t.beside(im, d, side); err == nil && l.Value < least.Value {
 			least, depth = l, d
 		}
 	}
 	return least, depth, nil
 }
+
+// coarseOff is how much more bone than there is the outline alone may show, mm. Our choice: three times what it scatters.
+const coarseOff = 0.3
 
 // boneRow makes the row of the bone on one side. An implant that leaves the bone is not held, whatever its
 // margin and its U.

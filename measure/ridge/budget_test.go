@@ -93,7 +93,7 @@ func TestScaleMovesAValueAsItsTermSays(t *testing.T) {
 		at8, err8 := o.Width(a, 8, h)
 		usable, err2 := o.UsableCrest(a, want, h)
 		end, err3 := o.End(a, h)
-		beside, err4 := o.Beside(scale(size, reformat.UV{U: 1, V: -8}), reformat.UV{U: 1}, h)
+		beside, err4 := o.Beside(scale(size, reformat.UV{U: 1, V: -8}), reformat.UV{U: 1}, 0, h)
 		for _, err := range []error{err1, err8, err2, err3, err4} {
 			require.NoError(t, err)
 		}
@@ -175,7 +175,7 @@ func TestEveryEdgeAddsItsRule(t *testing.T) {
 	require.NoError(t, err)
 	end, err := o.End(a, Hand{})
 	require.NoError(t, err)
-	beside, err := o.Beside(a.At(8), reformat.UV{U: 1}, Hand{})
+	beside, err := o.Beside(a.At(8), reformat.UV{U: 1}, 0, Hand{})
 	require.NoError(t, err)
 	round := math.Hypot(rule, 0.01/r)
 	for _, c := range []struct {
@@ -209,9 +209,9 @@ func TestEdgeRuleGrowsOnASlant(t *testing.T) {
 	outer, inner := hollow(3.5, 24, 1.5)
 	o, a := trace(t, around(24, 0.3, 10).field(t, bony(outer, inner, 0.25)))
 	slanted := turnBy(a.Side(), 40*math.Pi/180)
-	square, err := o.Beside(a.At(8), a.Side(), Hand{})
+	square, err := o.Beside(a.At(8), a.Side(), 0, Hand{})
 	require.NoError(t, err)
-	slant, err := o.Beside(a.At(8), slanted, Hand{})
+	slant, err := o.Beside(a.At(8), slanted, 0, Hand{})
 	require.NoError(t, err)
 	want := term(t, square.Budget, "edge rule").Contribution() / math.Cos(40*math.Pi/180)
 	require.InEpsilon(t, want, term(t, slant.Budget, "edge rule").Contribution(), 0.1)

@@ -197,9 +197,10 @@ func (a Axis) TiltAngle(h Hand) uncertainty.Angle {
 
 // Beside returns how far the bone's outer edge lies from p in direction dir (unit vector), in mm:
 // the far end of the stretch of bone that contains p, or lies nearest to it, on that line.
-// Negative when the bone ends on the other side of p. It returns [ErrNoWidth] where the line
+// Negative when the bone ends on the other side of p. turn is how far dir turns, from u to v, per radian that the
+// section turns about p (no unit): what leans along the arch turns with it. It returns [ErrNoWidth] where the line
 // meets no bone within 3 mm of p, and [ErrNoEdge] where the edge cannot be fitted.
-func (o *Outline) Beside(p, dir reformat.UV, h Hand) (uncertainty.Length, error) {
+func (o *Outline) Beside(p, dir reformat.UV, turn float64, h Hand) (uncertainty.Length, error) {
 	_, b, ok := o.span(p, dir)
 	if !ok {
 		return uncertainty.Length{}, ErrNoWidth
@@ -216,9 +217,24 @@ func (o *Outline) Beside(p, dir reformat.UV, h Hand) (uncertainty.Length, error)
 		{Name: "edge noise", Std: c.sd},
 		{Name: "edge rule", Std: o.ruleTerm(w, c)},
 		uncertainty.Moved("section place along the arch", h.Along, slope),
-		uncertainty.Moved("section direction", h.Turn, math.Hypot(value*slope, value*h.Turn/math.Sqrt2)),
+		uncertainty.Moved("section direction", h.Turn, w.swing(p, dir)*turn-slope*value*dir.U),
+		{Name: "section direction, of second order", Std: value * h.Turn * h.Turn / math.Sqrt2},
 		scaleTerm(value, h),
 	}}, nil
+}
+
+// swing returns how much farther the surface lies from p along dir per radian that dir turns from u to v, mm.
+func (w *Wall) swing(p, dir reformat.UV) float64 {
+	const step = 0.01
+	at := func(angle float64) float64 {
+		d := turnBy(dir, angle)
+		c, ok := w.outer(p, d)
+		if !ok {
+			return math.NaN()
+		}
+		return dot(sub(c.at, p), d)
+	}
+	return finite((at(step) - at(-step)) / (2 * step))
 }
 
 // Near returns the two ends of the stretch of bone on the line p + s·dir that contains p, or lies

@@ -172,16 +172,18 @@ func (o *Outline) shared() float64 {
 // tooBright is the share of the step to cortex by which a wall may be brighter than the others' median. Our choice.
 const tooBright = 0.25
 
-// alike returns the sampled walls whose plate is not far brighter than the others': a thin plate before textured
-// marrow fits as a bright one in a wide blur too, and motion makes no plate brighter.
+// alike returns the sampled walls that tell of motion. A plate far brighter than the others' does not: a thin one before
+// textured marrow fits as a bright one in a wide blur too, and motion makes no plate brighter. Nor does a wall that
+// borders on air where others border on soft tissue: the gum between is a wide edge by itself.
 func (o *Outline) alike() (out []*Wall) {
-	var plate, beside []float64
-	for _, w := range o.walls {
-		plate, beside = append(plate, w.p[pG1]), append(beside, w.p[pG0])
+	plate, beside := make([]float64, len(o.walls)), make([]float64, len(o.walls))
+	for i, w := range o.walls {
+		plate[i], beside[i] = w.p[pG1], w.p[pG0]
 	}
-	most := median(plate) + tooBright*(median(plate)-median(beside))
+	bright := median(plate) + tooBright*(median(plate)-median(beside))
+	dark := quantile(beside, 1) - twoTissues*(median(plate)-quantile(beside, 1))
 	for _, w := range o.walls {
-		if w.p[pG1] <= most {
+		if w.p[pG1] <= bright && w.p[pG0] >= dark {
 			out = append(out, w)
 		}
 	}

@@ -107,6 +107,30 @@ func TestGrossDisturbanceWithholdsTheEdge(t *testing.T) {
 	require.InDelta(t, 0.183, o.shift(w), 0.001)
 }
 
+// Walls that tell of motion: not the gum between bone and air where others border on soft tissue, nor a plate that fits
+// far brighter than the others'. Where all border on air, all tell.
+func TestWallsThatTellOfMotion(t *testing.T) {
+	for name, c := range map[string]struct {
+		walls [][2]float64 // grey values beside the plate and in it
+		tell  int
+	}{
+		"one kind":               {[][2]float64{{50, 1600}, {60, 1500}, {40, 1650}, {50, 1590}}, 4},
+		"one of them too bright": {[][2]float64{{50, 1600}, {60, 1500}, {40, 2600}, {50, 1590}}, 3},
+		"two border on air":      {[][2]float64{{50, 1600}, {-1000, 1800}, {-990, 1750}, {50, 1590}}, 2},
+		"all border on air":      {[][2]float64{{-1010, 1600}, {-1000, 1700}, {-990, 1750}, {-995, 1590}}, 4},
+	} {
+		t.Run(name, func(t *testing.T) {
+			o := &Outline{}
+			for _, g := range c.walls {
+				w := &Wall{}
+				w.p[pG0], w.p[pG1] = g[0], g[1]
+				o.walls = append(o.walls, w)
+			}
+			require.Len(t, o.alike(), c.tell)
+		})
+	}
+}
+
 // White noise smoothed by exp(−x²/2s²) has the autocorrelation Σw(x)w(x+d)/Σw², known exactly; the
 // fits' residuals give it back, in the plane and not across it. Edges then are less sure by more
 // than a third, for neighbours repeat each other.
