@@ -22,7 +22,7 @@ func TestVoxelsOfACylinder(t *testing.T) {
 	for k := range g.Size[2] {
 		v.Rescale = append(v.Rescale[:k], volume.Rescale{Slope: 1 + float64(k), Intercept: -3 * float64(k)})
 	}
-	blank := v.Stored[(6*15+7)*17+8]
+	blank := v.Stored[(6*15+4)*17+8] // near the origin
 	v.Blank = &blank
 	f := NewField(v, Frame{Origin: r3.Vec{X: 0.3, Y: 0.2, Z: 0.1}, U: r3.Unit(r3.Vec{X: 1, Y: 0.2}), V: r3.Vec{Z: 1}, T: r3.Unit(r3.Vec{X: -0.2, Y: 1})})
 	seen := 0
@@ -51,7 +51,16 @@ func TestVoxelsOfACylinder(t *testing.T) {
 	}
 	require.Greater(t, seen, 500)
 	s := f.Strides()
-	require.Equal(t, int(blank), 8*s[0]+7*s[1]+6*s[2])
+	require.Equal(t, int(blank), 8*s[0]+4*s[1]+6*s[2])
+}
+
+// A voxel just on the cylinder's skin lies in it: of a grid of 1 mm, 3 layers of 5 within 1 mm each way.
+func TestVoxelsOnTheSkinOfACylinder(t *testing.T) {
+	v, err := volume.New(volume.Grid{Size: [3]int{9, 9, 9}, Origin: r3.Vec{X: -4, Y: -4, Z: -4}, Step: [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}}})
+	require.NoError(t, err)
+	f := NewField(v, Frame{U: r3.Vec{X: 1}, V: r3.Vec{Z: 1}, T: r3.Vec{Y: 1}})
+	require.Len(t, f.Near(nil, UV{}, UV{U: 1}, -1, 1, 1), 15)
+	require.Len(t, f.Near(nil, UV{4, 4}, UV{U: 1}, -1, 1, 1), 2*4, "at the grid's edge")
 }
 
 // A field hands out the volume's own numbers: spacings, a section, and a slab that is the mean of its sections,

@@ -126,10 +126,7 @@ func golden(lo, hi float64, f func(float64) float64) (x, least float64) {
 			fq = f(q)
 		}
 	}
-	if fp <= fq {
-		return p, fp
-	}
-	return q, fq
+	return p, fp // q is that near
 }
 
 // downhill follows h(n) from n to a minimum nearby: steps in eight directions on the sphere,
