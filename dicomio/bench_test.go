@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -94,6 +95,31 @@ func BenchmarkRead(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
 				runtime.KeepAlive(readAll(b, dir))
+			}
+		})
+	}
+}
+
+// BenchmarkFirstTouch compares what the memory of a 256 MiB volume costs when it is first written to, on ordinary pages and
+// on the pages that [hugePages] asks for. The memory goes back to the system in between, so that each time is the first.
+func BenchmarkFirstTouch(b *testing.B) {
+	for _, c := range []struct {
+		name string
+		ask  func([]int16)
+	}{{"ordinary", func([]int16) {}}, {"huge", hugePages}} {
+		b.Run(c.name, func(b *testing.B) {
+			b.SetBytes(256 << 20)
+			for b.Loop() {
+				stored := make([]int16, 128<<20)
+				c.ask(stored)
+				for i := 0; i < len(stored); i += 2048 {
+					stored[i] = 1
+				}
+				runtime.KeepAlive(stored)
+				stored = nil
+				b.StopTimer()
+				debug.FreeOSMemory()
+				b.StartTimer()
 			}
 		})
 	}

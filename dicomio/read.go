@@ -34,6 +34,7 @@ func (s *Series) read(ctx context.Context, progress func(done, total int)) (*vol
 	}
 	n := s.Grid.Size
 	v := &volume.Volume{Grid: s.Grid, Stored: make([]int16, n[0]*n[1]*n[2]), Blank: s.blank, Rescale: s.rescales()}
+	hugePages(v.Stored)
 	report := reporter{total: n[2], report: progress}
 	tasks := s.tasks()
 	err := each(ctx, s.limits.Workers, len(tasks), func(i int) error {
