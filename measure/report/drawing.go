@@ -35,7 +35,7 @@ func Drawings(c Case) ([]Drawing, error) {
 		}
 		out = append(out, Drawing{"panoramic", panoramicSheet(c.Result, *c.Panoramic, w)})
 	}
-	if s := archSheet(c.Result); s != nil {
+	if s := archSheet(c.Result, archRoom, tiny); s != nil {
 		out = append(out, Drawing{"arch", s})
 	}
 	return out, nil

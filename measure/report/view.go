@@ -4,6 +4,7 @@ import (
 	"html/template"
 
 	"ridgerule/measure"
+	"ridgerule/measure/uncertainty"
 )
 
 // The page's data: what page.tmpl lays out. Every text in it is plain text; only the drawings are
@@ -79,6 +80,7 @@ type rowView struct {
 	Sites, Name, At, Reading, Margin, Note string
 	Verdict                                verdictView
 	Chart                                  template.HTML
+	scale                                  func(wide float64) *sheet // of the same, for the PDF; nil: none
 }
 
 // sizeView is one implant size tried.
@@ -88,7 +90,10 @@ type sizeView struct {
 }
 
 // budgetRow is one number's budget: its terms with their shares of u, largest first.
-type budgetRow struct{ Name, Shares, U string }
+type budgetRow struct {
+	Name, Shares, U string
+	terms           []uncertainty.Term // largest share first
+}
 
 func viewOf(c Case) (pageView, error) {
 	r := c.Result
@@ -97,10 +102,7 @@ func viewOf(c Case) (pageView, error) {
 		Case: printable(r.Case), Jaw: string(r.Jaw), Tool: c.Provenance.Tool, Synthetic: r.Synthetic,
 		Answer: answer(r), InnerPlate: quantity("lingual_plate", r.Jaw),
 		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: cautionsOf(r),
-		Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution, syntheticCaution},
-	}
-	if !c.Provenance.Date.IsZero() {
-		v.Date = c.Provenance.Date.UTC().Format("2 January 2006, 15:04") + " UTC"
+		Date: dateWords(c.Provenance.Date), Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution, syntheticCaution},
 	}
 	depths := Depths(r)
 	for _, d := range depths {
@@ -149,7 +151,7 @@ func (c Case) pictures() []Picture {
 
 func (v *pageView) addArch(c Case, w window) error {
 	var err error
-	if s := archSheet(c.Result); s != nil {
+	if s := archSheet(c.Result, archRoom, tiny); s != nil {
 		if v.Arch, err = markup(s); err != nil {
 			return err
 		}

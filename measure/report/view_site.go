@@ -184,7 +184,8 @@ func viewOfRow(row measure.Row, jaw measure.Jaw) rowView {
 func viewOfFinding(row measure.Row, jaw measure.Jaw) rowView {
 	v := viewOfRow(row, jaw)
 	if row.Value != nil && row.Margin != nil && len(row.Budget) > 0 {
-		if svg, err := markup(clearanceSheet(*row.Value, row.Budget.U(), *row.Margin)); err == nil {
+		v.scale = func(wide float64) *sheet { return clearanceSheet(*row.Value, row.Budget.U(), *row.Margin, wide) }
+		if svg, err := markup(v.scale(46)); err == nil {
 			v.Chart = svg
 		}
 	}
@@ -241,21 +242,27 @@ func budgetsOf(s *measure.SiteResult, jaw measure.Jaw) []budgetRow {
 		if row.At != nil {
 			name += " at " + shortAt(row.At) + " mm"
 		}
-		out = append(out, budgetRow{name, sharesOf(row.Budget), rounded(row.Budget.U(), 3) + " " + unitWord(row.Unit)})
+		terms := byShare(row.Budget)
+		out = append(out, budgetRow{name, sharesOf(terms), rounded(row.Budget.U(), 3) + " " + unitWord(row.Unit), terms})
 	}
 	return out
 }
 
-// sharesOf lists the terms of a budget with their shares of the standard uncertainty, largest
-// first; those that do not reach its third decimal are counted.
-func sharesOf(b uncertainty.Budget) string {
+// byShare returns the terms of a budget by their shares of the standard uncertainty, largest first.
+func byShare(b uncertainty.Budget) []uncertainty.Term {
 	terms := slices.Clone(b)
-	slices.SortStableFunc(terms, func(x, y uncertainty.Term) int {
-		return compare(math.Abs(y.Contribution()), math.Abs(x.Contribution()))
-	})
+	slices.SortStableFunc(terms, func(x, y uncertainty.Term) int { return compare(share(y), share(x)) })
+	return terms
+}
+
+// share is a term's part of the standard uncertainty, in its number's unit.
+func share(t uncertainty.Term) float64 { return math.Abs(t.Contribution()) }
+
+// sharesOf lists terms with their shares; those that do not reach the third decimal are counted.
+func sharesOf(terms []uncertainty.Term) string {
 	var parts []string
 	for _, t := range terms {
-		if c := math.Abs(t.Contribution()); c >= 0.0005 {
+		if c := share(t); c >= 0.0005 {
 			parts = append(parts, t.Name+" "+rounded(c, 3))
 		}
 	}
