@@ -48,7 +48,7 @@ func archSheet(r *measure.Result, room spot, least float64) *sheet {
 	}
 	v.low, v.side = low, planMargin
 	for _, s := range r.Sites {
-		v.side = math.Max(v.side, textWidth(s.ID, idSize, bold)+5)
+		v.side = math.Max(v.side, math.Min(textWidth(s.ID, idSize, bold)+5, room.X/5))
 	}
 	scale := paperScale(high.X-low.X, high.Y-low.Y, room.X-2*v.side, room.Y)
 	v.sheet = &sheet{
@@ -189,11 +189,12 @@ func (v *planView) links(s measure.Structure) []segment {
 // compass are the directions in which a structure's name may stand from it.
 var compass = []spot{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {0.7, 0.7}, {-0.7, 0.7}, {0.7, -0.7}, {-0.7, -0.7}}
 
-// tubeNames names the structures, those of one point first: they have the least choice.
+// tubeNames names the structures, those of one point first: they have the least choice. A sketch has room for nerves
+// and cavities only.
 func (v *planView) tubeNames() {
 	for _, short := range []bool{true, false} {
 		for _, s := range v.result.Structures {
-			if n := len(s.Path); v.links(s) != nil && (n <= 2) == short {
+			if n := len(s.Path); v.links(s) != nil && (n <= 2) == short && (v.least <= tiny || nerveOrCavity[string(s.Kind)]) {
 				at := []spot{v.spot(s.Path[n/2])}
 				if !short {
 					at = append(at, v.spot(s.Path[n/4]), v.spot(s.Path[3*n/4]))
@@ -249,16 +250,21 @@ func (v *planView) implant(s *measure.SiteResult) {
 	v.taken = append(v.taken, box2{spot{at.X - half, at.Y - half}, spot{at.X + half, at.Y + half}})
 }
 
-// words writes what stands around the plan.
+// words writes what stands around the plan. A sketch in larger letters is not to be measured on: it has no scale, and
+// the page that it stands on has the caution.
 func (v *planView) words() {
+	letters := math.Max(small, v.least)
+	v.fixed(label{At: spot{1, 3}, Text: "patient right", Size: letters, Weight: italic, Ink: black})
+	v.fixed(label{At: spot{v.Width - 1, 3}, Text: "patient left", Size: letters, Weight: italic, Anchor: end, Ink: black})
+	v.fixed(label{At: spot{v.Width / 2, 3}, Text: "anterior", Size: letters, Weight: italic, Anchor: middleOf, Ink: black})
 	bottom := v.Height - 7
-	v.scaleBar(spot{v.side, bottom}, 10, math.Max(tiny, v.least))
-	v.fixed(label{At: spot{v.Width - 1, bottom + 1}, Text: "scale " + plain(v.Scale) + " : 1", Size: math.Max(tiny, v.least), Anchor: end, Ink: soft})
-	v.fixed(label{At: spot{v.Width - 1, bottom + 4.4}, Text: "For review by a licensed clinician.", Size: math.Max(tiny, v.least), Anchor: end, Ink: soft})
-	v.fixed(label{At: spot{1, 3}, Text: "patient right", Size: math.Max(small, v.least), Weight: italic, Ink: black})
-	v.fixed(label{At: spot{v.Width - 1, 3}, Text: "patient left", Size: math.Max(small, v.least), Weight: italic, Anchor: end, Ink: black})
-	v.fixed(label{At: spot{v.Width / 2, 3}, Text: "anterior", Size: math.Max(small, v.least), Weight: italic, Anchor: middleOf, Ink: black})
 	if v.result.Synthetic {
-		v.fixed(label{At: spot{v.Width / 2, bottom - 2.5}, Text: syntheticCaution, Size: math.Max(small, v.least), Anchor: middleOf, Weight: bold, Ink: black})
+		v.fixed(label{At: spot{v.Width / 2, bottom - 2.5}, Text: syntheticCaution, Size: letters, Anchor: middleOf, Weight: bold, Ink: black})
 	}
+	if v.least > tiny {
+		return
+	}
+	v.scaleBar(spot{v.side, bottom}, 10)
+	v.fixed(label{At: spot{v.Width - 1, bottom + 1}, Text: "scale " + plain(v.Scale) + " : 1", Size: tiny, Anchor: end, Ink: soft})
+	v.fixed(label{At: spot{v.Width - 1, bottom + 4.4}, Text: "For review by a licensed clinician.", Size: tiny, Anchor: end, Ink: soft})
 }

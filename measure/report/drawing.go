@@ -33,7 +33,7 @@ func Drawings(c Case) ([]Drawing, error) {
 		if err := c.Panoramic.check("panoramic"); err != nil {
 			return nil, err
 		}
-		out = append(out, Drawing{"panoramic", panoramicSheet(c.Result, *c.Panoramic, w)})
+		out = append(out, Drawing{"panoramic", panoramicSheet(c.Result, *c.Panoramic, w, panoramicRoom)})
 	}
 	if s := archSheet(c.Result, archRoom, tiny); s != nil {
 		out = append(out, Drawing{"arch", s})

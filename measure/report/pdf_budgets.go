@@ -18,7 +18,7 @@ func (d *pdfDoc) budgets(v pageView) {
 	d.y += 1
 	d.say(key, pdfNotes, regular, black)
 	for _, s := range v.Sites {
-		t := pdfTable{[]float64{0.45, 0.14, 0.41}, []string{"Number", "U", "Shares of u"}, nil, pdfLeast}
+		t := pdfTable{[]float64{0.41, 0.125, 0.465}, []string{"Number", "U", "Shares of u"}, nil, pdfLeast}
 		for _, b := range s.Budgets {
 			t.rows = append(t.rows, namedRow(b.Name, b.U, letterShares(b, letters)))
 		}

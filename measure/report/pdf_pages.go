@@ -76,7 +76,7 @@ func (d *pdfDoc) archPages(v pageView, w window) {
 	d.bookmark("The arch", 0)
 	d.title("The arch", 0)
 	if p := d.c.Panoramic; p != nil {
-		d.place(panoramicSheet(d.c.Result, *p, w))
+		d.place(panoramicSheet(d.c.Result, *p, w, spot{158, 60}))
 	}
 	d.into(2)
 	if s := archSheet(d.c.Result, archColumn, tiny); s != nil {
@@ -92,7 +92,7 @@ func (d *pdfDoc) archPages(v pageView, w window) {
 		d.titled("Every pair of implants: angle above the diagonal, distance of platforms in mm below", t)
 	}
 	if len(v.ArchRows) > 0 {
-		t := pdfTable{[]float64{0.1, 0.34, 0.12, 0.095, 0.145, 0.2}, []string{"Sites", "Quantity", "Value ± U", "Margin, mm", "Verdict", "Note"}, nil, pdfNotes}
+		t := pdfTable{[]float64{0.09, 0.352, 0.126, 0.09, 0.14, 0.202}, []string{"Sites", "Quantity", "Value ± U", "Margin, mm", "Verdict", "Note"}, nil, pdfNotes}
 		for i, r := range v.ArchRows {
 			if i > 0 && r.Note != "" && r.Note == v.ArchRows[i-1].Note {
 				r.Note = "as above"

@@ -82,7 +82,7 @@ const scaleWidth = 11.0
 
 // distances writes what was held against a margin.
 func (d *pdfDoc) distances(v siteView) {
-	t := pdfTable{[]float64{0.44, 0.15, 0.095, 0.145, 0.17}, []string{"Distance", "Value ± U, mm", "Margin, mm", "Verdict", "On a scale of mm"}, nil, pdfTables}
+	t := pdfTable{[]float64{0.428, 0.155, 0.09, 0.14, 0.187}, []string{"Distance", "Value ± U, mm", "Margin, mm", "Verdict", "On a scale of mm"}, nil, pdfNotes}
 	for _, f := range v.Findings {
 		name := f.Name
 		if f.At != "" {

@@ -79,7 +79,7 @@ func (v *sectionView) ruler() {
 
 // foot draws the scale bar at y, says scale, window and caution, and returns where the legend may begin.
 func (v *sectionView) foot(y float64) float64 {
-	v.scaleBar(spot{sectionLeft, y}, 10, tiny)
+	v.scaleBar(spot{sectionLeft, y}, 10)
 	v.write(label{At: spot{v.Width - 1, y + 0.6}, Text: "scale " + plain(v.Scale) + " : 1, ± is U (k = 2)", Size: tiny, Anchor: end, Ink: soft})
 	if v.picture != nil {
 		v.write(label{At: spot{v.Width - 1, y + 4.2}, Text: v.window.String(), Size: tiny, Anchor: end, Ink: soft})
@@ -88,12 +88,11 @@ func (v *sectionView) foot(y float64) float64 {
 	return y + 12
 }
 
-// scaleBar draws a bar of length mm in the patient, half filled so that it shows on any paper; its
-// letters are size mm of paper.
-func (s *sheet) scaleBar(at spot, length, size float64) {
+// scaleBar draws a bar of length mm in the patient, half filled so that it shows on any paper.
+func (s *sheet) scaleBar(at spot, length float64) {
 	w := length * s.Scale
 	s.line(stroke{Points: box(at, w, 1), Closed: true, Width: 0.15, Ink: black, Fill: paper})
 	s.line(stroke{Points: box(at, w/2, 1), Closed: true, Width: 0.15, Ink: black, Fill: black})
-	s.write(label{At: spot{at.X, at.Y + 3.6}, Text: "0", Size: size, Ink: soft})
-	s.write(label{At: spot{at.X + w, at.Y + 3.6}, Text: plain(length) + " mm", Size: size, Anchor: middleOf, Ink: soft})
+	s.write(label{At: spot{at.X, at.Y + 3.6}, Text: "0", Size: tiny, Ink: soft})
+	s.write(label{At: spot{at.X + w, at.Y + 3.6}, Text: plain(length) + " mm", Size: tiny, Anchor: middleOf, Ink: soft})
 }

@@ -157,7 +157,7 @@ func (v *pageView) addArch(c Case, w window) error {
 		}
 	}
 	if c.Panoramic != nil {
-		if v.Panoramic, err = markup(panoramicSheet(c.Result, *c.Panoramic, w)); err != nil {
+		if v.Panoramic, err = markup(panoramicSheet(c.Result, *c.Panoramic, w, panoramicRoom)); err != nil {
 			return err
 		}
 	}
