@@ -92,12 +92,12 @@ func (d *pdfDoc) archPages(v pageView, w window) {
 		d.titled("Every pair of implants: angle above the diagonal, distance of platforms in mm below", t)
 	}
 	if len(v.ArchRows) > 0 {
-		t := pdfTable{[]float64{0.09, 0.352, 0.126, 0.09, 0.14, 0.202}, []string{"Sites", "Quantity", "Value ± U", "Margin, mm", "Verdict", "Note"}, nil, pdfNotes}
+		t := pdfTable{[]float64{0.09, 0.352, 0.14, 0.126, 0.09, 0.202}, []string{"Sites", "Quantity", "Verdict", "Value ± U", "Margin, mm", "Note"}, nil, pdfNotes}
 		for i, r := range v.ArchRows {
 			if i > 0 && r.Note != "" && r.Note == v.ArchRows[i-1].Note {
 				r.Note = "as above"
 			}
-			t.rows = append(t.rows, textRow(r.Sites, r.Name, orNo(r.Reading), orNo(r.Margin), loud(r.Verdict), r.Note))
+			t.rows = append(t.rows, textRow(r.Sites, r.Name, loud(r.Verdict), orNo(r.Reading), orNo(r.Margin), r.Note))
 		}
 		d.titled("Between sites, and over the arch", t)
 	}

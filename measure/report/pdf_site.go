@@ -82,13 +82,13 @@ const scaleWidth = 11.0
 
 // distances writes what was held against a margin.
 func (d *pdfDoc) distances(v siteView) {
-	t := pdfTable{[]float64{0.428, 0.155, 0.09, 0.14, 0.187}, []string{"Distance", "Value ± U, mm", "Margin, mm", "Verdict", "On a scale of mm"}, nil, pdfNotes}
+	t := pdfTable{[]float64{0.428, 0.14, 0.155, 0.09, 0.187}, []string{"Distance", "Verdict", "Value ± U, mm", "Margin, mm", "On a scale of mm"}, nil, pdfNotes}
 	for _, f := range v.Findings {
 		name := f.Name
 		if f.At != "" {
 			name += " at " + f.At + " mm"
 		}
-		row := namedRow(name, orNo(strings.TrimSuffix(f.Reading, " mm")), f.Margin, loud(f.Verdict), "").noted(f.Note)
+		row := namedRow(name, loud(f.Verdict), orNo(strings.TrimSuffix(f.Reading, " mm")), f.Margin, "").noted(f.Note)
 		if f.scale != nil {
 			row.chart = f.scale(scaleWidth)
 		}
@@ -106,9 +106,9 @@ func (d *pdfDoc) sizes(v siteView) {
 	if len(v.Sizes) == 0 {
 		return
 	}
-	t := pdfTable{[]float64{0.22, 0.24, 0.18, 0.36}, []string{"Diameter × length, mm", "Reserve, mm ± U", "Verdict", "What limits it"}, nil, pdfTables}
+	t := pdfTable{[]float64{0.22, 0.18, 0.24, 0.36}, []string{"Diameter × length, mm", "Verdict", "Reserve, mm ± U", "What limits it"}, nil, pdfTables}
 	for _, r := range v.Sizes {
-		t.rows = append(t.rows, textRow(r.Size, orNo(r.Reserve), loud(r.Verdict), r.Limit))
+		t.rows = append(t.rows, textRow(r.Size, loud(r.Verdict), orNo(r.Reserve), r.Limit))
 	}
 	d.titled("Sizes tried: the best place found for each, not a choice", t)
 	if v.SizesNote != "" {
