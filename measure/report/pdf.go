@@ -52,10 +52,10 @@ func PDF(w io.Writer, c Case, paper Paper) error {
 	if err != nil {
 		return err
 	}
-	v, err := viewOf(c)
-	if err != nil {
+	if err := c.check(); err != nil {
 		return err
 	}
+	v := viewOf(c)
 	d.opening(v)
 	grey := windowOf(c.pictures())
 	d.newPage()

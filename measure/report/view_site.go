@@ -10,7 +10,7 @@ import (
 	"ridgerule/measure/uncertainty"
 )
 
-func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (siteView, error) {
+func viewOfSite(c Case, s *measure.SiteResult, depths []float64) siteView {
 	r := c.Result
 	v := siteView{
 		ID: s.ID, Place: placeWords(s), Name: siteName(s), Side: sideWord(s), Err: s.Err, Note: s.Note,
@@ -26,7 +26,7 @@ func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (site
 	v.Sizes, v.SizesNote = sizesOf(s.Ladder)
 	v.Budgets = budgetsOf(s, r.Jaw)
 	v.unsay()
-	return v, v.draw(c, s, w)
+	return v
 }
 
 // sort puts each row where the page shows it: with the distances, by depth, or with the facts.
@@ -86,27 +86,6 @@ func farAndHeld(row measure.Row) bool {
 
 // perDepth are the quantities that stand in the table of depths.
 var perDepth = map[string]bool{"ridge_width": true, "buccal_plate": true, "lingual_plate": true}
-
-func (v *siteView) draw(c Case, s *measure.SiteResult, w window) error {
-	var p *Picture
-	if have, known := c.Sections[s.ID]; known {
-		if err := have.check("of site " + s.ID); err != nil {
-			return err
-		}
-		p = &have
-	}
-	if p == nil && s.Err != "" {
-		return nil
-	}
-	var err error
-	if v.Section, err = markup(sectionSheet(c.Result, s, p, w, wholeWidth)); err != nil {
-		return err
-	}
-	if profile := profileSheet(s); profile != nil {
-		v.Profile, err = markup(profile)
-	}
-	return err
-}
 
 // verdictsOf returns every verdict that applies to the site, gravest first. Held applies where it is the
 // only one: a site with one margin held and another not is no site that holds.
@@ -185,9 +164,6 @@ func viewOfFinding(row measure.Row, jaw measure.Jaw) rowView {
 	v := viewOfRow(row, jaw)
 	if row.Value != nil && row.Margin != nil && len(row.Budget) > 0 {
 		v.scale = func(wide float64) *sheet { return clearanceSheet(*row.Value, row.Budget.U(), *row.Margin, wide) }
-		if svg, err := markup(v.scale(46)); err == nil {
-			v.Chart = svg
-		}
 	}
 	return v
 }
