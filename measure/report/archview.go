@@ -232,7 +232,7 @@ func (v *planView) siteName(s *measure.SiteResult) {
 	out, in := v.spot(a), v.spot(b)
 	if d := apart(in, out); d > 0 {
 		way := spot{(out.X - in.X) / d, (out.Y - in.Y) / d}
-		v.beside(label{Text: s.ID, Size: idSize, Weight: bold, Ink: black}, []spot{out}, []spot{way, {way.X, 0}, {0, way.Y}})
+		v.beside(label{Text: s.ID, Size: idSize, Weight: bold, Ink: black}, []spot{out}, append([]spot{way, {way.X, 0}, {0, way.Y}}, compass...))
 	}
 }
 
