@@ -14,10 +14,14 @@ import (
 type planView struct {
 	labels
 	result *measure.Result
+	least  float64 // size of the smallest letters, mm of paper
 	side   float64 // margin on the left and on the right, mm of paper: wide enough for the names of sites
 	x, y   r3.Vec  // unit vectors: to the right and down on the paper
 	low    spot    // least projected coordinates, mm in the patient
 }
+
+// archRoom is the arch's on a page.
+var archRoom = spot{178, 105}
 
 const (
 	planMargin = 9.0 // mm of paper around the plan
@@ -26,9 +30,11 @@ const (
 )
 
 // archSheet draws the arch seen along the occlusal direction: the curve, the place of each
-// section, implants and structures. It returns nil when there is no curve.
-func archSheet(r *measure.Result) *sheet {
-	v := &planView{result: r}
+// section, implants and structures; the sheet is at most room.X wide and the drawn part room.Y high,
+// its letters at least least, mm of paper. It
+// returns nil when there is no curve.
+func archSheet(r *measure.Result, room spot, least float64) *sheet {
+	v := &planView{result: r, least: least}
 	v.basis()
 	points := v.extent()
 	if len(points) < 2 {
@@ -42,9 +48,9 @@ func archSheet(r *measure.Result) *sheet {
 	}
 	v.low, v.side = low, planMargin
 	for _, s := range r.Sites {
-		v.side = math.Max(v.side, textWidth(s.ID, idSize, bold)+5)
+		v.side = math.Max(v.side, math.Min(textWidth(s.ID, idSize, bold)+5, room.X/5))
 	}
-	scale := paperScale(high.X-low.X, high.Y-low.Y, 178-2*v.side, 105)
+	scale := paperScale(high.X-low.X, high.Y-low.Y, room.X-2*v.side, room.Y)
 	v.sheet = &sheet{
 		Title: "The arch from above", About: "Arch curve with the place of each section, seen along the occlusal direction; patient left is at the right.",
 		Scale: scale, Width: (high.X-low.X)*scale + 2*v.side, Height: (high.Y-low.Y)*scale + 2*planMargin + 12,
@@ -183,16 +189,17 @@ func (v *planView) links(s measure.Structure) []segment {
 // compass are the directions in which a structure's name may stand from it.
 var compass = []spot{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {0.7, 0.7}, {-0.7, 0.7}, {0.7, -0.7}, {-0.7, -0.7}}
 
-// tubeNames names the structures, those of one point first: they have the least choice.
+// tubeNames names the structures, those of one point first: they have the least choice. A sketch has room for nerves
+// and cavities only.
 func (v *planView) tubeNames() {
 	for _, short := range []bool{true, false} {
 		for _, s := range v.result.Structures {
-			if n := len(s.Path); v.links(s) != nil && (n <= 2) == short {
+			if n := len(s.Path); v.links(s) != nil && (n <= 2) == short && (v.least <= tiny || nerveOrCavity[string(s.Kind)]) {
 				at := []spot{v.spot(s.Path[n/2])}
 				if !short {
 					at = append(at, v.spot(s.Path[n/4]), v.spot(s.Path[3*n/4]))
 				}
-				v.beside(label{Text: s.Name, Size: tiny, Ink: soft, Weight: italic}, at, compass)
+				v.beside(label{Text: s.Name, Size: math.Max(tiny, v.least), Ink: soft, Weight: italic}, at, compass)
 			}
 		}
 	}
@@ -225,7 +232,7 @@ func (v *planView) siteName(s *measure.SiteResult) {
 	out, in := v.spot(a), v.spot(b)
 	if d := apart(in, out); d > 0 {
 		way := spot{(out.X - in.X) / d, (out.Y - in.Y) / d}
-		v.beside(label{Text: s.ID, Size: idSize, Weight: bold, Ink: black}, []spot{out}, []spot{way, {way.X, 0}, {0, way.Y}})
+		v.beside(label{Text: s.ID, Size: idSize, Weight: bold, Ink: black}, []spot{out}, append([]spot{way, {way.X, 0}, {0, way.Y}}, compass...))
 	}
 }
 
@@ -243,16 +250,21 @@ func (v *planView) implant(s *measure.SiteResult) {
 	v.taken = append(v.taken, box2{spot{at.X - half, at.Y - half}, spot{at.X + half, at.Y + half}})
 }
 
-// words writes what stands around the plan.
+// words writes what stands around the plan. A sketch in larger letters is not to be measured on: it has no scale, and
+// the page that it stands on has the caution.
 func (v *planView) words() {
+	letters := math.Max(small, v.least)
+	v.fixed(label{At: spot{1, 3}, Text: "patient right", Size: letters, Weight: italic, Ink: black})
+	v.fixed(label{At: spot{v.Width - 1, 3}, Text: "patient left", Size: letters, Weight: italic, Anchor: end, Ink: black})
+	v.fixed(label{At: spot{v.Width / 2, 3}, Text: "anterior", Size: letters, Weight: italic, Anchor: middleOf, Ink: black})
 	bottom := v.Height - 7
+	if v.result.Synthetic {
+		v.fixed(label{At: spot{v.Width / 2, bottom - 2.5}, Text: syntheticCaution, Size: letters, Anchor: middleOf, Weight: bold, Ink: black})
+	}
+	if v.least > tiny {
+		return
+	}
 	v.scaleBar(spot{v.side, bottom}, 10)
 	v.fixed(label{At: spot{v.Width - 1, bottom + 1}, Text: "scale " + plain(v.Scale) + " : 1", Size: tiny, Anchor: end, Ink: soft})
 	v.fixed(label{At: spot{v.Width - 1, bottom + 4.4}, Text: "For review by a licensed clinician.", Size: tiny, Anchor: end, Ink: soft})
-	v.fixed(label{At: spot{1, 3}, Text: "patient right", Size: small, Weight: italic, Ink: black})
-	v.fixed(label{At: spot{v.Width - 1, 3}, Text: "patient left", Size: small, Weight: italic, Anchor: end, Ink: black})
-	v.fixed(label{At: spot{v.Width / 2, 3}, Text: "anterior", Size: small, Weight: italic, Anchor: middleOf, Ink: black})
-	if v.result.Synthetic {
-		v.fixed(label{At: spot{v.Width / 2, bottom - 2.5}, Text: syntheticCaution, Size: small, Anchor: middleOf, Weight: bold, Ink: black})
-	}
 }

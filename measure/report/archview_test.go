@@ -52,7 +52,7 @@ func every(path []r3.Vec, radius float64) []float64 {
 }
 
 func TestNamesOnTheArchStandApartAndWhole(t *testing.T) {
-	s := archSheet(crowded())
+	s := archSheet(crowded(), archRoom, tiny)
 	var pen strokes
 	s.draw(&pen)
 	sheet := box2{spot{0, 0}, spot{s.Width, s.Height}}
@@ -74,7 +74,7 @@ func TestNamesOnTheArchStandApartAndWhole(t *testing.T) {
 func TestCanalIsOneTube(t *testing.T) {
 	r := crowded()
 	r.Structures = r.Structures[:1]
-	s := archSheet(r)
+	s := archSheet(r, archRoom, tiny)
 	var pen strokes
 	s.draw(&pen)
 	var outlines []stroke

@@ -87,6 +87,20 @@ func TestPageInChromium(t *testing.T) {
 	prints(t, ctx, len(sampleCase().Result.Sites))
 }
 
+// On a phone every verdict is on the screen before anything is scrolled sideways, and before the number it is about.
+func TestVerdictsComeFirstOnAPhone(t *testing.T) {
+	ctx, _ := browse(t, pageBytes(t, manySites()))
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(390, 844)))
+	hidden, err := chromedp.Run(ctx, chromedp.Evaluate[string](
+		`[...document.querySelectorAll("td .verdict")].filter(v => v.getBoundingClientRect().right > innerWidth).map(v => v.closest("tr").textContent).join("|")`))
+	require.NoError(t, err)
+	require.Empty(t, hidden)
+	late, err := chromedp.Run(ctx, chromedp.Evaluate[string](
+		`[...document.querySelectorAll("td.number")].filter(n => n.closest("tr").querySelector(".verdict")).filter(n => n.compareDocumentPosition(n.closest("tr").querySelector(".verdict")) & Node.DOCUMENT_POSITION_FOLLOWING).map(n => n.textContent).join("|")`))
+	require.NoError(t, err)
+	require.Empty(t, late)
+}
+
 // prints holds that the page prints on both papers: the front page, a page or two a site, the
 // arch, the basis.
 func prints(t *testing.T, ctx context.Context, sites int) {

@@ -57,10 +57,10 @@ func (s *sheet) whisker(p spot, u float64) {
 	s.line(stroke{Points: disc(p, 0.7), Closed: true, Width: 0.2, Ink: black, Fill: black})
 }
 
-// clearanceSheet draws one distance with its uncertainty against its margin, on a line with a tick
+// clearanceSheet draws one distance with its uncertainty against its margin, on a line of w mm of paper with a tick
 // a mm and a longer one at zero: left of the heavy stroke is too near.
-func clearanceSheet(distance, U, margin float64) *sheet {
-	const left, w, y = 2.0, 46.0, 2.8
+func clearanceSheet(distance, U, margin, w float64) *sheet {
+	const left, y = 2.0, 2.8
 	most := math.Max(6, math.Ceil(math.Max(distance+U, margin)+0.5))
 	least := math.Min(0, math.Floor(distance-U))
 	x := func(mm float64) float64 { return left + (mm-least)/(most-least)*w }

@@ -1,7 +1,9 @@
 package report
 
 import (
+	"fmt"
 	"io"
+	"math"
 	"strconv"
 
 	"ridgerule/measure"
@@ -18,87 +20,124 @@ const (
 // dayIndent is where the text beside a site's number begins, mm from the margin.
 const dayIndent = 28.0
 
-// DaySheet writes the sheet for the day of surgery: large letters, the sites that are
+// daySketch is the room of the arch on the day sheet, mm of paper.
+var daySketch = spot{86, 66}
+
+// DaySheet writes the sheet for the day of surgery: large letters, a sketch of the arch, the sites that are
 // accepted are ticked by hand, and blanks for what is only known then. It plans nothing: sizes are
-// the virtual implants of the plan. An empty paper is A4. What limits a site stands there whole, as
-// on the report's first page; sites that have no room on the first page go on the next.
+// the virtual implants of the plan. An empty paper is A4. What limits a site and every caution stand there
+// whole, as on the report's first page; sites that have no room on the first page go on the next.
 func DaySheet(w io.Writer, c Case, paper Paper) error {
 	d, err := newPDF(c, paper)
 	if err != nil {
 		return err
 	}
-	d.AddPage()
-	d.y += 7
-	d.put(pdfMargin, d.y, 8.5, bold, black, start, c.Result.Case)
-	d.put(d.width()-pdfMargin, d.y, 6, bold, black, end, string(c.Result.Jaw))
-	d.y += 2
-	d.dayBlanks(98, "Patient, side and jaw checked by", "Guide seated, windows checked by", "Plan compared with this sheet (plan "+short(c.Result.Plan.SHA256)+") by")
-	d.y += 3
+	d.newPage()
+	d.dayHead()
 	cautions := cautionsOf(c.Result)
 	d.cautions(cautions, false, dayText)
 	d.y += 2
 	for i := range c.Result.Sites {
 		d.daySite(&c.Result.Sites[i])
 	}
-	d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.4, black)
+	d.rule(0.4, black)
 	d.cautions(cautions, true, dayNote)
-	d.dayBlanks(66, "Changed from the plan, and why", "Graft, membrane, other", "Surgeon, date")
+	d.dayBlanks("Changed from the plan, and why", "Graft, membrane, other", "Surgeon, date")
 	return d.Output(w)
+}
+
+// dayHead writes the case and what is checked first, and beside them the sketch of the arch.
+func (d *pdfDoc) dayHead() {
+	sketch, under := archSheet(d.c.Result, daySketch, dayNote), d.y
+	if sketch != nil {
+		at := spot{d.width() - pdfMargin - sketch.Width, d.y}
+		sketch.draw(&pdfPen{to: d.Fpdf, at: at, n: &d.pictures})
+		d.wide, under = at.X-d.left-pdfGap, d.y+sketch.Height
+	}
+	d.say(d.c.Result.Case, 8.5, bold, black)
+	d.say(string(d.c.Result.Jaw), 6, bold, black)
+	if when := dateWords(d.c.Provenance.Date); when != "" {
+		d.say("measured "+when, dayText, regular, black)
+	}
+	d.dayBlanks("Patient, side and jaw checked by", "Guide seated, windows checked by", "Plan compared with this sheet (plan "+short(d.c.Result.Plan.SHA256)+") by")
+	d.y = math.Max(d.y, under)
+	d.into(1)
+	d.y += 3
 }
 
 // daySite writes one site, whole on one page where a page can hold it.
 func (d *pdfDoc) daySite(s *measure.SiteResult) {
-	jaw := d.c.Result.Jaw
-	lines, x := linesOf(s, jaw), pdfMargin+dayIndent
-	room := d.room() - dayIndent
-	tall := 19.0 // mm, without the lines
-	wide := textWidth(s.ID, dayID, bold) > dayIndent-2
-	if wide {
-		tall += 10
+	id := wrapped(s.ID, dayID, bold, d.wide)
+	if len(id) == 1 && textWidth(s.ID, dayID, bold) <= dayIndent-3 {
+		id = nil // beside the text
 	}
-	d.need(tall + d.linesTall(lines, dayText, room))
-	d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.4, black)
-	d.put(pdfMargin, d.y+9, dayID, bold, black, start, s.ID)
-	if wide {
+	text := d.dayTexts(s)
+	d.need(22 + 10*float64(len(id)) + d.tallLines(text, dayText, dayIndent))
+	d.rule(0.4, black)
+	if id == nil {
+		d.put(d.left, d.y+9, dayID, bold, black, start, s.ID)
+	}
+	for _, line := range id {
 		d.y += 10
+		d.put(d.left, d.y, dayID, bold, black, start, line)
 	}
 	d.y += 6
-	d.put(x, d.y, dayLarge, bold, black, start, daySize(s))
-	d.put(d.width()-pdfMargin, d.y, dayLarge, bold, black, end, loudly(verdictsOf(s)))
-	d.y += 5.5
-	d.put(x, d.y, dayText, regular, black, start, placeWords(s))
-	d.dayHeight(heightOf(s, jaw), x, room-textWidth(placeWords(s), dayText, regular)-4)
-	d.lines(lines, x, dayText, room)
-	d.y += 4
+	d.put(d.left+dayIndent, d.y, dayLarge, bold, black, start, daySize(s))
+	d.put(d.left+d.wide, d.y, dayLarge, bold, black, end, loudly(verdictsOf(s)))
+	d.y += 1.2
+	d.lines(text, dayText, dayIndent)
+	d.y += 3.5
 	for _, blank := range []struct {
 		text     string
-		from, to float64 // mm from x
-	}{{"depth stop", 0, 40}, {"torque", 44, 79}, {"placed as planned", 83, room}} {
+		from, to float64 // mm from the indent
+	}{{"depth stop", 0, 40}, {"torque", 44, 79}, {"placed as planned", 83, d.wide - dayIndent}} {
+		x := d.left + dayIndent
 		d.put(x+blank.from, d.y, dayNote, regular, soft, start, blank.text)
 		d.stroke(x+blank.from+textWidth(blank.text, dayNote, regular)+2, d.y+0.5, x+blank.to, d.y+0.5, 0.2, black)
 	}
 	d.y += 3.5
 }
 
-// dayHeight writes the height, bold unless it is open: at the right edge of this line where free mm are
-// enough, else below it from x.
-func (d *pdfDoc) dayHeight(h heightView, x, free float64) {
-	cut, text := bold, h.Name+" "+h.String()
-	switch {
-	case h.Reading == "":
-		cut, text = regular, "no height"
-	case h.Open:
-		cut = regular
+// dayTexts are the lines of a site: where it is, its height, where the platform stands, the nearest nerve or cavity, and
+// what limits it.
+func (d *pdfDoc) dayTexts(s *measure.SiteResult) []siteLine {
+	jaw := d.c.Result.Jaw
+	text := []siteLine{{Text: placeWords(s) + "; side of the patient: " + sideWord(s)}, {Text: "no height"}}
+	if h := heightOf(s, jaw); h.Reading != "" {
+		text[1] = siteLine{Text: h.Name + " " + h.String(), Strong: !h.Open}
 	}
-	if textWidth(text, dayText, cut) <= free {
-		d.put(d.width()-pdfMargin, d.y, dayText, cut, black, end, text)
-		return
+	if s.Implant != nil {
+		text = append(text, siteLine{Text: drillWords(s)}, siteLine{Text: nearestWords(s)})
 	}
-	for _, line := range wrapped(text, dayText, cut, d.width()-pdfMargin-x) {
-		d.y += dayText * 1.3
-		d.put(x, d.y, dayText, cut, black, start, line)
-	}
+	return append(text, linesOf(s, jaw)...)
 }
+
+// drillWords say what a drill's depth counts from: the platform below the crest, and from there to the apex.
+func drillWords(s *measure.SiteResult) string {
+	row, known := s.Lookup("platform_depth", math.NaN())
+	if !known || row.Value == nil {
+		return fmt.Sprintf("platform: its depth below the crest was not measured; drill reference: the platform, %.1f mm to the apex", s.Implant.Length)
+	}
+	return fmt.Sprintf("platform %s below the crest as scanned (%s); drill reference: that crest, %s mm to the apex (platform depth + length)",
+		rowReading(row), row.To, rounded(*row.Value+s.Implant.Length, 1))
+}
+
+// nearestWords say which nerve or cavity is nearest to the implant and how far.
+func nearestWords(s *measure.SiteResult) string {
+	var near *measure.Row
+	for i, row := range s.Rows {
+		if row.Quantity == "clearance" && row.Value != nil && nerveOrCavity[string(row.Kind)] && (near == nil || *row.Value < *near.Value) {
+			near = &s.Rows[i]
+		}
+	}
+	if near == nil {
+		return "nearest nerve or cavity: none was measured"
+	}
+	return "nearest nerve or cavity: " + near.To + ", " + rowReading(*near)
+}
+
+// nerveOrCavity are the kinds of structures that an implant must not reach whatever its plan.
+var nerveOrCavity = map[string]bool{"canal": true, "mental_foramen": true, "anterior_loop": true, "incisive_canal": true, "sinus": true, "nasal_floor": true}
 
 func daySize(s *measure.SiteResult) string {
 	if s.Implant == nil {
@@ -107,12 +146,20 @@ func daySize(s *measure.SiteResult) string {
 	return strconv.FormatFloat(s.Implant.Diameter, 'f', 1, 64) + " × " + strconv.FormatFloat(s.Implant.Length, 'f', 1, 64) + " mm"
 }
 
-// dayBlanks writes lines for a pen, which begin indent mm from the margin.
-func (d *pdfDoc) dayBlanks(indent float64, lines ...string) {
-	d.need(9 * float64(len(lines)))
+// dayBlanks writes lines for a pen, each behind its words or, where these are long, under them.
+func (d *pdfDoc) dayBlanks(lines ...string) {
 	for _, text := range lines {
-		d.y += 9
-		d.put(pdfMargin, d.y, dayText, regular, black, start, text)
-		d.stroke(pdfMargin+indent, d.y+1, d.width()-pdfMargin, d.y+1, 0.25, black)
+		words := wrapped(text, dayText, regular, d.wide)
+		from := d.left + textWidth(words[len(words)-1], dayText, regular) + 3
+		d.need(9 + 5*float64(len(words)))
+		d.y += 4
+		for _, line := range words {
+			d.y += 5
+			d.put(d.left, d.y, dayText, regular, black, start, line)
+		}
+		if d.left+d.wide-from < 35 {
+			from, d.y = d.left, d.y+8
+		}
+		d.stroke(from, d.y+1, d.left+d.wide, d.y+1, 0.25, black)
 	}
 }

@@ -17,10 +17,8 @@ type Drawing struct {
 // Drawings returns every picture of the case: a section a site, the panoramic where the case has
 // one, the arch. It returns an error when a picture's numbers do not fit together.
 func Drawings(c Case) ([]Drawing, error) {
-	for id, p := range c.Sections {
-		if err := p.check("of site " + id); err != nil {
-			return nil, err
-		}
+	if err := c.check(); err != nil {
+		return nil, err
 	}
 	w := windowOf(c.pictures())
 	names := fileNames(c.Result.Sites)
@@ -30,15 +28,25 @@ func Drawings(c Case) ([]Drawing, error) {
 		out = append(out, Drawing{"sections/" + names[i], sectionSheet(c.Result, s, c.section(s.ID), w, wholeWidth)})
 	}
 	if c.Panoramic != nil {
-		if err := c.Panoramic.check("panoramic"); err != nil {
-			return nil, err
-		}
-		out = append(out, Drawing{"panoramic", panoramicSheet(c.Result, *c.Panoramic, w)})
+		out = append(out, Drawing{"panoramic", panoramicSheet(c.Result, *c.Panoramic, w, panoramicRoom)})
 	}
-	if s := archSheet(c.Result); s != nil {
+	if s := archSheet(c.Result, archRoom, tiny); s != nil {
 		out = append(out, Drawing{"arch", s})
 	}
 	return out, nil
+}
+
+// check reports a picture whose numbers do not fit together.
+func (c Case) check() error {
+	for id, p := range c.Sections {
+		if err := p.check("of site " + id); err != nil {
+			return err
+		}
+	}
+	if c.Panoramic != nil {
+		return c.Panoramic.check("panoramic")
+	}
+	return nil
 }
 
 // section returns the picture of a site, or nil.

@@ -39,7 +39,7 @@ func Files(c Case) ([]File, error) {
 			}
 			return DataPackage(w, title, c.Provenance.Date, tables)
 		}},
-		{"report.html", func(w io.Writer) error { return HTML(w, c) }},
+		{"report.html", func(w io.Writer) error { return pageOf(w, c, drawings) }},
 	}
 	for _, d := range drawings {
 		switch d.Name {

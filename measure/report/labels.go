@@ -39,14 +39,14 @@ func (l *labels) fixed(t label) {
 }
 
 // beside writes a label near one of the spots, where it covers least; ways are the directions, unit vectors,
-// in which it may stand from them. It is pushed into the sheet, and a hair leads to it from where it stands far.
+// in which it may stand from them, the best first. It is pushed into the sheet, and a hair leads to it from where it stands far.
 func (l *labels) beside(t label, at []spot, ways []spot) {
 	best, least, from := t, math.Inf(1), spot{}
 	for _, p := range at {
-		for _, d := range []float64{2.4, 4.5, 7, 10, 14, 19} {
-			for _, way := range ways {
+		for _, d := range []float64{2.4, 4.5, 7, 10, 14, 19, 25, 32} {
+			for n, way := range ways {
 				c := l.inside(t, spot{p.X + d*way.X, p.Y + d*way.Y}, way)
-				if cost := l.cost(c) + d/4; cost < least {
+				if cost := l.cost(c) + d/4 + float64(n)/4; cost < least {
 					best, least, from = c, cost, p
 				}
 			}

@@ -3,7 +3,9 @@ package report
 import (
 	"fmt"
 	"strings"
+	"sync"
 	"unicode"
+	"unicode/utf8"
 
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/sfnt"
@@ -13,6 +15,9 @@ import (
 // drawable returns text as the typefaces can draw it: what they have no letters for is named by script and code
 // point, "[Han U+6F22 U+5B57]", and never drawn as a box. Where a reader's own fonts draw, in HTML and SVG, text stays as it is.
 func drawable(text string) string {
+	if allASCII(text) {
+		return text
+	}
 	var out strings.Builder
 	var strange []rune
 	flush := func() {
@@ -32,6 +37,16 @@ func drawable(text string) string {
 	}
 	flush()
 	return out.String()
+}
+
+// allASCII reports whether text is printable ASCII, as nearly all is.
+func allASCII(text string) bool {
+	for _, c := range []byte(text) {
+		if c < ' ' || c > '~' {
+			return false
+		}
+	}
+	return true
 }
 
 // mostNamed is how many characters of a run are named before the rest are counted.
@@ -61,66 +76,80 @@ func scriptOf(r rune) string {
 	return "character"
 }
 
-// drawn reports whether every cut of the typeface has the letter.
-func drawn(r rune) bool {
-	if r >= ' ' && r <= '~' {
-		return true
-	}
+// advances are how far each letter moves on, for letters 1 high, by cut; only letters that every cut has.
+var advances = sync.OnceValue(func() map[weight]map[rune]float64 {
 	fonts, err := parsed()
+	out := map[weight]map[rune]float64{regular: {}, bold: {}, italic: {}}
 	if err != nil {
-		return false
+		return out
 	}
+	const em = 1000
 	var b sfnt.Buffer
-	for _, f := range fonts {
-		if glyph, err := f.GlyphIndex(&b, r); err != nil || glyph == 0 {
-			return false
+	for r := ' '; r <= 0xffff; r++ {
+		all := map[weight]float64{}
+		for cut, f := range fonts {
+			glyph, err := f.GlyphIndex(&b, r)
+			if err != nil || glyph == 0 {
+				break
+			}
+			if wide, err := f.GlyphAdvance(&b, glyph, fixed.I(em), font.HintingNone); err == nil {
+				all[cut] = float64(wide) / 64 / em
+			}
+		}
+		if len(all) == len(fonts) {
+			for cut, wide := range all {
+				out[cut][r] = wide
+			}
 		}
 	}
-	return true
+	return out
+})
+
+// drawn reports whether every cut of the typeface has the letter.
+func drawn(r rune) bool {
+	_, known := advances()[regular][r]
+	return known
 }
 
 // wrapped breaks text into lines no wider than width, in the unit of size; a word that is wider is broken.
 func wrapped(text string, size float64, cut weight, width float64) []string {
-	fits := func(text string) bool { return textWidth(text, size, cut) <= width }
+	advance := advances()[cut]
+	space := size * advance[' ']
 	var lines []string
-	line := ""
+	line, used := "", 0.0
 	for _, word := range strings.Fields(drawable(text)) {
-		if longer := strings.TrimPrefix(line+" "+word, " "); fits(longer) {
-			line = longer
+		wide := textWidth(word, size, cut)
+		if line != "" && used+space+wide <= width {
+			line, used = line+" "+word, used+space+wide
 			continue
 		}
 		if line != "" {
 			lines = append(lines, line)
 		}
-		for letters := []rune(word); !fits(word) && len(letters) > 1; letters = []rune(word) {
-			n := len(letters)
-			for n > 1 && !fits(string(letters[:n])) {
-				n--
+		line, used = word, wide
+		for used > width {
+			n, room := 0, width
+			for i, r := range line {
+				if room -= size * advance[r]; room < 0 && i > 0 {
+					break
+				}
+				n = i + utf8.RuneLen(r)
 			}
-			lines, word = append(lines, string(letters[:n])), string(letters[n:])
+			if n == len(line) { // one letter, wider than the line
+				break
+			}
+			lines, line = append(lines, line[:n]), line[n:]
+			used = textWidth(line, size, cut)
 		}
-		line = word
 	}
 	return append(lines, line)
 }
 
 // textWidth returns how wide text is in letters of this size, in the unit of size.
 func textWidth(text string, size float64, cut weight) float64 {
-	fonts, err := parsed()
-	if err != nil {
-		return 0
-	}
-	const em = 1000
-	var b sfnt.Buffer
-	sum := fixed.Int26_6(0)
+	advance, sum := advances()[cut], 0.0
 	for _, r := range drawable(text) {
-		glyph, err := fonts[cut].GlyphIndex(&b, r)
-		if err != nil {
-			continue
-		}
-		if wide, err := fonts[cut].GlyphAdvance(&b, glyph, fixed.I(em), font.HintingNone); err == nil {
-			sum += wide
-		}
+		sum += advance[r]
 	}
-	return float64(sum) / 64 / em * size
+	return sum * size
 }

@@ -16,6 +16,7 @@ import (
 type siteLine struct {
 	Text    string          // a sentence without its full stop
 	Verdict measure.Verdict // of the rows that it tells; empty: none was judged
+	Strong  bool            // in bold letters whatever the verdict
 }
 
 // linesOf returns what limits the site, in order: overlaps; structures nearer than twice their margin,
@@ -43,13 +44,13 @@ func linesOf(s *measure.SiteResult, jaw measure.Jaw) []siteLine {
 // unexplained says why the site could not be measured, or why it has a verdict that none of its rows has.
 func unexplained(s *measure.SiteResult) []siteLine {
 	if s.Err != "" {
-		return []siteLine{{"Not measured: " + s.Err, measure.NotAssessed}}
+		return []siteLine{{Text: "Not measured: " + s.Err, Verdict: measure.NotAssessed}}
 	}
 	has := slices.ContainsFunc(s.Rows, func(r measure.Row) bool { return r.Verdict == s.Verdict })
 	if has || s.Verdict == measure.NoMargin || s.Note == "" {
 		return nil
 	}
-	return []siteLine{{"This site: " + string(s.Verdict) + ": " + s.Note, s.Verdict}}
+	return []siteLine{{Text: "This site: " + string(s.Verdict) + ": " + s.Note, Verdict: s.Verdict}}
 }
 
 // calm says what limits a site of which nothing must be said first.
@@ -132,7 +133,7 @@ func lineOf(rows []measure.Row, jaw measure.Jaw) siteLine {
 	case first.Note != "" && (first.Value == nil || len(rows) == 1):
 		text += ": " + first.Note
 	}
-	return siteLine{text, first.Verdict}
+	return siteLine{Text: text, Verdict: first.Verdict}
 }
 
 // overlapWords returns the words of an overlap: those of the least bone over the implant's length where that

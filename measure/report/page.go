@@ -53,12 +53,21 @@ func policy(css string) string {
 // HTML writes the case as one self-contained page: no script, no request, printable on A4 and
 // Letter. It returns an error when a picture's numbers do not fit together.
 func HTML(w io.Writer, c Case) error {
+	drawings, err := Drawings(c)
+	if err != nil {
+		return err
+	}
+	return pageOf(w, c, drawings)
+}
+
+// pageOf writes the page with drawings that were made before.
+func pageOf(w io.Writer, c Case, drawings []Drawing) error {
 	css, err := style()
 	if err != nil {
 		return err
 	}
-	v, err := viewOf(c)
-	if err != nil {
+	v := viewOf(c)
+	if err := v.draw(c, drawings); err != nil {
 		return err
 	}
 	v.Style, v.Policy = template.CSS(css), policy(css)

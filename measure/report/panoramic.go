@@ -8,12 +8,15 @@ import (
 	"ridgerule/measure"
 )
 
+// panoramicRoom is the room of the picture on a page, mm of paper.
+var panoramicRoom = spot{158, 90}
+
 // panoramicSheet draws the picture along the arch with the place of each site and the marked
-// structures. Across runs the arc length; the patient's head is up.
-func panoramicSheet(r *measure.Result, p Picture, w window) *sheet {
+// structures; the picture fits into room. Across runs the arc length; the patient's head is up.
+func panoramicSheet(r *measure.Result, p Picture, w window, room spot) *sheet {
 	const left, top, bottom, edge = 8.0, 10.0, 18.0, 4.0
 	width, height := float64(p.Width)*p.Step, float64(p.Height)*p.Step
-	scale := paperScale(width, height, 158, 90)
+	scale := paperScale(width, height, room.X, room.Y)
 	s := &sheet{
 		Title: "Along the arch", About: "Panoramic view along the arch with the place of each site.", Scale: scale,
 		Edge: edge, Width: left + width*scale + edge, Height: top + height*scale + bottom,

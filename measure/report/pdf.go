@@ -7,8 +7,6 @@ import (
 	"time"
 
 	"codeberg.org/go-pdf/fpdf"
-
-	"ridgerule/measure"
 )
 
 // Paper is a paper size that the PDF is made for.
@@ -22,35 +20,52 @@ const (
 
 const (
 	pdfMargin = 15.0 // mm, all round
-	pdfFoot   = 12.0 // mm, for the caution under every page
+	pdfFoot   = 3.5  // mm above the margin, for the caution under every page
+	pdfGap    = 5.0  // mm, between columns
 )
 
-// pdfDoc is a PDF in the making: a cursor that goes down the page.
+// Letters of the PDF, mm: 2.1 mm are 6 points, the least.
+const (
+	pdfLead   = 4.4 // the answer
+	pdfBody   = 3.0
+	pdfTables = 2.3
+	pdfNotes  = 2.2
+	pdfLeast  = 2.1 // budgets
+)
+
+// pdfDoc is a PDF in the making: a cursor that goes down the page, or down its columns one after the other.
 type pdfDoc struct {
 	*fpdf.Fpdf
-	c        Case
-	y        float64
-	pictures int
+	c               Case
+	y               float64 // mm from the page's upper edge
+	left, wide      float64 // of the column, mm
+	column, columns int     // from 0
+	first, deepest  float64 // where the columns begin on this page, and how far down they go
+	pictures        int
 }
 
-// PDF writes the report as a PDF of the same content as [HTML]: the first page answers, then the
-// sites, the arch, and what it all rests on. The caution stands on every page. An empty paper is A4.
+// PDF writes the report as a PDF of the same content as [HTML], in columns: the first page answers, then the sites, the
+// arch, what it all rests on, and the budgets in an appendix. Case, date and caution stand on every page. An empty
+// paper is A4.
 func PDF(w io.Writer, c Case, paper Paper) error {
 	d, err := newPDF(c, paper)
 	if err != nil {
 		return err
 	}
-	v, err := viewOf(c)
-	if err != nil {
+	if err := c.check(); err != nil {
 		return err
 	}
+	v := viewOf(c)
 	d.opening(v)
 	grey := windowOf(c.pictures())
+	d.newPage()
+	d.into(2)
 	for i := range c.Result.Sites {
 		d.site(v.Sites[i], &c.Result.Sites[i], grey)
 	}
-	d.archPage(v, grey)
+	d.archPages(v, grey)
 	d.basis(v)
+	d.budgets(v)
 	return d.Output(w)
 }
 
@@ -72,13 +87,12 @@ func newPDF(c Case, paper Paper) (*pdfDoc, error) {
 	d.SetCreationDate(date.UTC())
 	d.SetModificationDate(date.UTC())
 	d.SetCatalogSort(true)
-	d.SetTitle(drawable(c.Result.Case)+": ridge measurements", true)
-	d.SetCreator(drawable(c.Provenance.Tool), true)
-	d.SetLang("en")
+	d.describe()
 	d.SetMargins(pdfMargin, pdfMargin, pdfMargin)
 	d.SetAutoPageBreak(false, 0)
 	d.SetHeaderFunc(d.head)
 	d.SetFooterFunc(d.foot)
+	d.into(1)
 	return d, d.Error()
 }
 
@@ -95,16 +109,30 @@ func (d *pdfDoc) stroke(x1, y1, x2, y2, width float64, colour ink) {
 	(&pdfPen{to: d.Fpdf, n: &d.pictures}).line(stroke{Points: []spot{{x1, y1}, {x2, y2}}, Width: width, Ink: colour})
 }
 
+// rule draws a line across the column at the cursor.
+func (d *pdfDoc) rule(width float64, colour ink) {
+	d.stroke(d.left, d.y, d.left+d.wide, d.y, width, colour)
+}
+
+// head writes case and jaw, and under them what was measured with, on which series and when.
 func (d *pdfDoc) head() {
 	r := d.c.Result
 	text := r.Case + " · " + string(r.Jaw)
 	if r.Synthetic {
 		text += " · " + syntheticCaution
 	}
-	d.put(pdfMargin, 10, 2.7, bold, black, start, text)
-	d.put(d.width()-pdfMargin, 10, 2.7, regular, soft, end, d.c.Provenance.Tool+" · series "+short(r.Scan.SeriesHash))
-	d.stroke(pdfMargin, 12, d.width()-pdfMargin, 12, 0.2, hair)
-	d.y = pdfMargin + 4
+	d.y = 7
+	for _, line := range wrapped(text, 2.7, bold, d.room()) {
+		d.put(pdfMargin, d.y, 2.7, bold, black, start, line)
+		d.y += 3.5
+	}
+	text = d.c.Provenance.Tool + " · series " + short(r.Scan.SeriesHash)
+	if when := dateWords(d.c.Provenance.Date); when != "" {
+		text = when + " · " + text
+	}
+	d.put(pdfMargin, d.y, 2.6, regular, soft, start, text)
+	d.stroke(pdfMargin, d.y+1.5, d.width()-pdfMargin, d.y+1.5, 0.2, hair)
+	d.y += 4.5
 }
 
 func (d *pdfDoc) foot() {
@@ -114,94 +142,73 @@ func (d *pdfDoc) foot() {
 	d.put(d.width()-pdfMargin, h-7.5, 2.6, regular, soft, end, fmt.Sprintf("page %d", d.PageNo()))
 }
 
-// need begins a new page when less than mm are left on this one.
+// newPage begins a page, in its first column.
+func (d *pdfDoc) newPage() {
+	d.AddPage()
+	d.into(d.columns)
+}
+
+// into goes on in n columns below the cursor.
+func (d *pdfDoc) into(n int) {
+	d.columns, d.column, d.first, d.deepest = n, 0, d.y, d.y
+	d.left, d.wide = pdfMargin, (d.room()-float64(n-1)*pdfGap)/float64(n)
+}
+
+// across goes on over the page's width, below all columns.
+func (d *pdfDoc) across() {
+	d.y = math.Max(d.y, d.deepest)
+	d.into(1)
+}
+
+// need goes to the next column, or page, when less than mm are left of this one.
 func (d *pdfDoc) need(mm float64) {
-	if d.y+mm > d.bottom() {
-		d.AddPage()
+	switch {
+	case d.y+mm <= d.bottom():
+	case d.column+1 < d.columns:
+		d.deepest = math.Max(d.deepest, d.y)
+		d.column, d.y, d.left = d.column+1, d.first, d.left+d.wide+pdfGap
+	default:
+		d.newPage()
 	}
 }
 
-// say writes a paragraph, wrapped to width mm, and moves down.
-func (d *pdfDoc) say(text string, size float64, cut weight, colour ink, width float64) {
-	for _, line := range wrapped(text, size, cut, width) {
+// say writes a paragraph, wrapped to the column, and moves down.
+func (d *pdfDoc) say(text string, size float64, cut weight, colour ink) {
+	for _, line := range wrapped(text, size, cut, d.wide) {
 		d.need(size * 1.35)
 		d.y += size * 1.35
-		d.put(pdfMargin, d.y, size, cut, colour, start, line)
+		d.put(d.left, d.y, size, cut, colour, start, line)
 	}
 }
 
-func (d *pdfDoc) title(text string) {
-	d.need(24)
-	d.y += 4
-	d.say(text, 3.6, bold, black, d.room())
-	d.y += 1.5
+// title heads what follows, of which at least mm stand in the same column.
+func (d *pdfDoc) title(text string, mm float64) {
+	d.need(7 + mm)
+	d.y += 2
+	d.say(text, 3, bold, black)
+	d.y += 0.7
 }
 
-// cellView is one cell of a table.
-type cellView struct {
-	Text string
-	Cut  weight
-}
-
-// plainCells returns a row of cells, the first of them in its own cut.
-func plainCells(row []string, first weight) []cellView {
-	cells := each(row, func(text string) cellView { return cellView{Text: text} })
-	cells[0].Cut = first
-	return cells
-}
-
-// table writes rows under a header; widths are shares of the room. The first column is bold.
-func (d *pdfDoc) table(shares []float64, header []string, rows [][]string, size float64) {
-	head := func() {
-		d.cells(shares, plainCells(header, regular), size*0.95, soft)
-		d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.5, black)
-	}
-	d.need(18)
-	head()
-	for _, row := range rows {
-		cells := plainCells(row, bold)
-		if d.y+d.tall(shares, cells, size) > d.bottom() {
-			d.AddPage()
-			head()
+// cautions writes the notes among the cautions, or all others, in letters of this size (mm).
+func (d *pdfDoc) cautions(all []cautionView, notes bool, size float64) {
+	for _, c := range all {
+		cut, colour := regular, black
+		if c.Grave {
+			cut = bold
 		}
-		d.cells(shares, cells, size, black)
-		d.stroke(pdfMargin, d.y, d.width()-pdfMargin, d.y, 0.15, hair)
-	}
-}
-
-// cells writes one row of a table and moves below it.
-func (d *pdfDoc) cells(shares []float64, row []cellView, size float64, colour ink) {
-	x, deepest := pdfMargin, d.y
-	for i, share := range shares {
-		w, y := share*d.room(), d.y
-		for _, line := range wrapped(row[i].Text, size, row[i].Cut, w-2) {
-			y += size * 1.3
-			d.put(x, y, size, row[i].Cut, colour, start, line)
+		if c.Note {
+			colour = soft
 		}
-		x, deepest = x+w, math.Max(deepest, y)
+		if c.Note == notes {
+			d.say(c.Text, size, cut, colour)
+		}
 	}
-	d.y = deepest + size*0.6
 }
 
-// tall returns how much room a row of a table takes, mm.
-func (d *pdfDoc) tall(shares []float64, row []cellView, size float64) float64 {
-	most := 0
-	for i, share := range shares {
-		most = max(most, len(wrapped(row[i].Text, size, row[i].Cut, share*d.room()-2)))
-	}
-	return float64(most)*size*1.3 + size*0.6
-}
-
-// place draws a sheet at x, y.
-func (d *pdfDoc) place(s *sheet, x, y float64) {
-	s.draw(&pdfPen{to: d.Fpdf, at: spot{x, y}, n: &d.pictures})
-}
-
-// sectionOf returns the site's drawing, or nil where there is nothing to draw.
-func (d *pdfDoc) sectionOf(s *measure.SiteResult, w window) *sheet {
-	p := d.c.section(s.ID)
-	if p == nil && s.Err != "" {
-		return nil
-	}
-	return sectionSheet(d.c.Result, s, p, w, halfWidth)
+// place draws a sheet at the cursor, whole, and moves below it.
+func (d *pdfDoc) place(s *sheet) {
+	d.need(s.Height + 1)
+	d.y++
+	s.draw(&pdfPen{to: d.Fpdf, at: spot{d.left, d.y}, n: &d.pictures})
+	d.y += s.Height
 }

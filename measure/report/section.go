@@ -19,11 +19,10 @@ import (
 //	height end  heavy bar, thin if open   implant     solid, double weight
 //	nearest     line between two dots
 const (
-	sectionLeft   = 10.0 // room for the ruler, mm of paper
-	sectionRight  = 33.0 // room for the widths
-	sectionBottom = 17.3 // scale and caution; the legend stands under them
-	small         = 2.7  // letters, mm
-	tiny          = 2.25
+	sectionLeft  = 10.0 // room for the ruler, mm of paper
+	sectionRight = 33.0 // room for the widths
+	small        = 2.7  // letters, mm
+	tiny         = 2.25
 )
 
 // sectionView is a section on its way to the paper.
@@ -35,18 +34,19 @@ type sectionView struct {
 	picture *Picture
 	window  window
 	flip    bool    // v grows downward on the paper: the crest points to the feet
+	brief   bool    // tooth, case and side stand beside the sheet
 	top     float64 // where the picture begins, mm of paper: under the title's lines
 }
 
 // The room of a section's picture, mm of paper: a page's width, or half of one, two sections beside each other.
 var (
 	wholeWidth = spot{84, 104}
-	halfWidth  = spot{45, 76}
+	halfWidth  = spot{43.5, 76}
 )
 
 // sectionSheet draws the site's section with what was measured in it; its picture fits into room.
 func sectionSheet(r *measure.Result, s *measure.SiteResult, p *Picture, w window, room spot) *sheet {
-	v := &sectionView{site: s, result: r, picture: p, window: w, flip: s.Frame.V.Z < 0}
+	v := &sectionView{site: s, result: r, picture: p, window: w, flip: s.Frame.V.Z < 0, brief: room == halfWidth}
 	v.box = v.shown()
 	width, height := v.box[1].U-v.box[0].U, v.box[1].V-v.box[0].V
 	scale := paperScale(width, height, room.X, room.Y)
@@ -56,13 +56,13 @@ func sectionSheet(r *measure.Result, s *measure.SiteResult, p *Picture, w window
 		Width: sectionLeft + width*scale + sectionRight,
 	}
 	v.title()
-	v.Height = v.top + height*scale + sectionBottom
 	v.ground()
 	v.structures()
 	v.bone()
 	v.implant()
 	v.frameText()
-	v.Height = v.legend(math.Max(v.Height, v.notes()+sectionBottom/2)) + 1.5
+	below := math.Max(v.bottom()+5.2, v.notes()+1) // under the name of the direction, and under the numbers
+	v.Height = v.legend(v.foot(below)) + 1.5
 	return v.sheet
 }
 

@@ -4,35 +4,39 @@ import (
 	"strings"
 )
 
-// frameText writes what stands around and on the picture: sides, ruler, scale, window, caution and, on an
-// invented volume, that it is one.
+// frameText writes what stands around and on the picture: sides, ruler and, on an invented volume, that it is one.
 func (v *sectionView) frameText() {
 	v.sides()
 	v.ruler()
-	v.foot()
-	left, y := sectionLeft+1.6, v.top+3.6
+	said := ""
 	if v.result.Synthetic {
-		v.namePicture(spot{left, y}, syntheticCaution, start, small)
-		y += 3.4
+		said = syntheticCaution
 	}
 	if v.site.Err != "" {
-		v.namePicture(spot{left, y}, "not measured", start, small)
+		said += " not measured"
+	}
+	for i, line := range wrapped(said, small, bold, v.right()-sectionLeft-3.2) {
+		v.namePicture(spot{sectionLeft + 1.6, v.top + 3.6 + 3.4*float64(i)}, line, start, small)
 	}
 }
 
 // title writes site, tooth, the patient's side and the section's place, none of them cut, and sets where the picture begins.
 func (v *sectionView) title() {
 	y, wide := 4.2, v.Width-sectionLeft-1
+	under := []string{
+		strings.TrimPrefix(placeWords(v.site)+" · "+v.result.Case, " · "),
+		"side of the patient: " + sideWord(v.site),
+		"section at " + rounded(v.site.Frame.Arc, 1) + " mm of the arch",
+	}
+	if v.brief {
+		under = under[2:]
+	}
 	for i, text := range wrapped(v.site.ID, 4.6, bold, wide) {
 		y += min(float64(i), 1) * 4.8
 		v.write(label{At: spot{sectionLeft, y}, Text: text, Size: 4.6, Weight: bold, Ink: black})
 	}
 	y += 0.6
-	for _, text := range []string{
-		strings.TrimPrefix(placeWords(v.site)+" · "+v.result.Case, " · "),
-		"side of the patient: " + sideWord(v.site),
-		"section at " + rounded(v.site.Frame.Arc, 1) + " mm of the arch",
-	} {
+	for _, text := range under {
 		for _, line := range wrapped(text, small, regular, wide) {
 			y += 3.4
 			v.write(label{At: spot{sectionLeft, y}, Text: line, Size: small, Ink: soft})
@@ -73,16 +77,15 @@ func (v *sectionView) ruler() {
 	v.write(label{At: spot{0.2, v.top - 2}, Text: "mm", Size: tiny, Ink: soft})
 }
 
-// foot draws the scale bar and says scale, window and caution.
-func (v *sectionView) foot() {
-	y := v.bottom() + 5.2 // below the name of the direction
+// foot draws the scale bar at y, says scale, window and caution, and returns where the legend may begin.
+func (v *sectionView) foot(y float64) float64 {
 	v.scaleBar(spot{sectionLeft, y}, 10)
-	v.write(label{At: spot{v.Width - 1, y + 0.6}, Text: "scale " + plain(v.Scale) + " : 1", Size: tiny, Anchor: end, Ink: soft})
+	v.write(label{At: spot{v.Width - 1, y + 0.6}, Text: "scale " + plain(v.Scale) + " : 1, ± is U (k = 2)", Size: tiny, Anchor: end, Ink: soft})
 	if v.picture != nil {
 		v.write(label{At: spot{v.Width - 1, y + 4.2}, Text: v.window.String(), Size: tiny, Anchor: end, Ink: soft})
 	}
 	v.write(label{At: spot{sectionLeft, y + 7.8}, Text: "For review by a licensed clinician. Not a diagnosis.", Size: tiny, Ink: soft})
-	v.write(label{At: spot{v.Width - 1, y + 7.8}, Text: "± is U, k = 2", Size: tiny, Anchor: end, Ink: soft})
+	return y + 12
 }
 
 // scaleBar draws a bar of length mm in the patient, half filled so that it shows on any paper.

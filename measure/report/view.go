@@ -1,9 +1,11 @@
 package report
 
 import (
+	"cmp"
 	"html/template"
 
 	"ridgerule/measure"
+	"ridgerule/measure/uncertainty"
 )
 
 // The page's data: what page.tmpl lays out. Every text in it is plain text; only the drawings are
@@ -79,6 +81,7 @@ type rowView struct {
 	Sites, Name, At, Reading, Margin, Note string
 	Verdict                                verdictView
 	Chart                                  template.HTML
+	scale                                  func(wide float64) *sheet // of the same, for the PDF; nil: none
 }
 
 // sizeView is one implant size tried.
@@ -88,19 +91,19 @@ type sizeView struct {
 }
 
 // budgetRow is one number's budget: its terms with their shares of u, largest first.
-type budgetRow struct{ Name, Shares, U string }
+type budgetRow struct {
+	Name, Shares, U string
+	terms           []uncertainty.Term // largest share first
+}
 
-func viewOf(c Case) (pageView, error) {
+// viewOf returns the page's data without its drawings (see [pageView.draw]).
+func viewOf(c Case) pageView {
 	r := c.Result
-	w := windowOf(c.pictures())
 	v := pageView{
 		Case: printable(r.Case), Jaw: string(r.Jaw), Tool: c.Provenance.Tool, Synthetic: r.Synthetic,
 		Answer: answer(r), InnerPlate: quantity("lingual_plate", r.Jaw),
 		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: cautionsOf(r),
-		Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution, syntheticCaution},
-	}
-	if !c.Provenance.Date.IsZero() {
-		v.Date = c.Provenance.Date.UTC().Format("2 January 2006, 15:04") + " UTC"
+		Date: dateWords(c.Provenance.Date), Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution, syntheticCaution},
 	}
 	depths := Depths(r)
 	for _, d := range depths {
@@ -108,21 +111,16 @@ func viewOf(c Case) (pageView, error) {
 	}
 	v.Columns = 3 + len(depths)
 	for i := range r.Sites {
-		s, err := viewOfSite(c, &r.Sites[i], w, depths)
-		if err != nil {
-			return v, err
-		}
+		s := viewOfSite(c, &r.Sites[i], depths)
 		s.Number = i + 1
 		v.Sites = append(v.Sites, s)
 	}
-	if err := v.addArch(c, w); err != nil {
-		return v, err
-	}
+	v.addArch(r)
 	for _, m := range r.Margins {
 		v.Margins = append(v.Margins, marginView{plainName(m.Name), rounded(m.Margin, 1), marked(m.Rule), m.Changed})
 	}
 	v.Scan, v.Convent = scanFacts(c), conventionFacts(r)
-	return v, nil
+	return v
 }
 
 // marked returns a margin's source with how far it was checked.
@@ -147,28 +145,50 @@ func (c Case) pictures() []Picture {
 	return out
 }
 
-func (v *pageView) addArch(c Case, w window) error {
-	var err error
-	if s := archSheet(c.Result); s != nil {
-		if v.Arch, err = markup(s); err != nil {
-			return err
-		}
-	}
-	if c.Panoramic != nil {
-		if v.Panoramic, err = markup(panoramicSheet(c.Result, *c.Panoramic, w)); err != nil {
-			return err
-		}
-	}
-	v.Pairs = matrixOf(c.Result)
-	for _, row := range c.Result.Arch.Rows {
+// addArch adds what was measured between sites.
+func (v *pageView) addArch(r *measure.Result) {
+	v.Pairs = matrixOf(r)
+	for _, row := range r.Arch.Rows {
 		if v.Pairs.holds(row) {
 			continue
 		}
-		view := viewOfRow(row.Row, c.Result.Jaw)
+		view := viewOfRow(row.Row, r.Jaw)
 		view.Sites = row.Sites
 		v.ArchRows = append(v.ArchRows, view)
 	}
-	return nil
+}
+
+// draw puts the case's drawings, as [Drawings] returns them, and the small scales into the page.
+func (v *pageView) draw(c Case, all []Drawing) error {
+	var fail error
+	svg := func(s *sheet) template.HTML {
+		text, err := markup(s)
+		fail = cmp.Or(fail, err)
+		return text
+	}
+	for i := range v.Sites {
+		s, site := &v.Sites[i], &c.Result.Sites[i]
+		if site.Err == "" || c.section(site.ID) != nil {
+			s.Section = svg(all[i].sheet)
+		}
+		if profile := profileSheet(site); profile != nil {
+			s.Profile = svg(profile)
+		}
+		for n, f := range s.Findings {
+			if f.scale != nil {
+				s.Findings[n].Chart = svg(f.scale(46))
+			}
+		}
+	}
+	for _, d := range all[len(v.Sites):] {
+		switch d.Name {
+		case "panoramic":
+			v.Panoramic = svg(d.sheet)
+		case "arch":
+			v.Arch = svg(d.sheet)
+		}
+	}
+	return fail
 }
 
 // markup draws a sheet as SVG for the page. The pen escapes every text.

@@ -10,7 +10,7 @@ import (
 	"ridgerule/measure/uncertainty"
 )
 
-func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (siteView, error) {
+func viewOfSite(c Case, s *measure.SiteResult, depths []float64) siteView {
 	r := c.Result
 	v := siteView{
 		ID: s.ID, Place: placeWords(s), Name: siteName(s), Side: sideWord(s), Err: s.Err, Note: s.Note,
@@ -26,7 +26,7 @@ func viewOfSite(c Case, s *measure.SiteResult, w window, depths []float64) (site
 	v.Sizes, v.SizesNote = sizesOf(s.Ladder)
 	v.Budgets = budgetsOf(s, r.Jaw)
 	v.unsay()
-	return v, v.draw(c, s, w)
+	return v
 }
 
 // sort puts each row where the page shows it: with the distances, by depth, or with the facts.
@@ -86,27 +86,6 @@ func farAndHeld(row measure.Row) bool {
 
 // perDepth are the quantities that stand in the table of depths.
 var perDepth = map[string]bool{"ridge_width": true, "buccal_plate": true, "lingual_plate": true}
-
-func (v *siteView) draw(c Case, s *measure.SiteResult, w window) error {
-	var p *Picture
-	if have, known := c.Sections[s.ID]; known {
-		if err := have.check("of site " + s.ID); err != nil {
-			return err
-		}
-		p = &have
-	}
-	if p == nil && s.Err != "" {
-		return nil
-	}
-	var err error
-	if v.Section, err = markup(sectionSheet(c.Result, s, p, w, wholeWidth)); err != nil {
-		return err
-	}
-	if profile := profileSheet(s); profile != nil {
-		v.Profile, err = markup(profile)
-	}
-	return err
-}
 
 // verdictsOf returns every verdict that applies to the site, gravest first. Held applies where it is the
 // only one: a site with one margin held and another not is no site that holds.
@@ -184,9 +163,7 @@ func viewOfRow(row measure.Row, jaw measure.Jaw) rowView {
 func viewOfFinding(row measure.Row, jaw measure.Jaw) rowView {
 	v := viewOfRow(row, jaw)
 	if row.Value != nil && row.Margin != nil && len(row.Budget) > 0 {
-		if svg, err := markup(clearanceSheet(*row.Value, row.Budget.U(), *row.Margin)); err == nil {
-			v.Chart = svg
-		}
+		v.scale = func(wide float64) *sheet { return clearanceSheet(*row.Value, row.Budget.U(), *row.Margin, wide) }
 	}
 	return v
 }
@@ -241,21 +218,27 @@ func budgetsOf(s *measure.SiteResult, jaw measure.Jaw) []budgetRow {
 		if row.At != nil {
 			name += " at " + shortAt(row.At) + " mm"
 		}
-		out = append(out, budgetRow{name, sharesOf(row.Budget), rounded(row.Budget.U(), 3) + " " + unitWord(row.Unit)})
+		terms := byShare(row.Budget)
+		out = append(out, budgetRow{name, sharesOf(terms), rounded(row.Budget.U(), 3) + " " + unitWord(row.Unit), terms})
 	}
 	return out
 }
 
-// sharesOf lists the terms of a budget with their shares of the standard uncertainty, largest
-// first; those that do not reach its third decimal are counted.
-func sharesOf(b uncertainty.Budget) string {
+// byShare returns the terms of a budget by their shares of the standard uncertainty, largest first.
+func byShare(b uncertainty.Budget) []uncertainty.Term {
 	terms := slices.Clone(b)
-	slices.SortStableFunc(terms, func(x, y uncertainty.Term) int {
-		return compare(math.Abs(y.Contribution()), math.Abs(x.Contribution()))
-	})
+	slices.SortStableFunc(terms, func(x, y uncertainty.Term) int { return compare(share(y), share(x)) })
+	return terms
+}
+
+// share is a term's part of the standard uncertainty, in its number's unit.
+func share(t uncertainty.Term) float64 { return math.Abs(t.Contribution()) }
+
+// sharesOf lists terms with their shares; those that do not reach the third decimal are counted.
+func sharesOf(terms []uncertainty.Term) string {
 	var parts []string
 	for _, t := range terms {
-		if c := math.Abs(t.Contribution()); c >= 0.0005 {
+		if c := share(t); c >= 0.0005 {
 			parts = append(parts, t.Name+" "+rounded(c, 3))
 		}
 	}
