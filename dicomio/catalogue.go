@@ -63,9 +63,7 @@ func (c *Catalogue) named(selector string) (*Series, error) {
 func several(among []*Series) error {
 	var list []string
 	for _, s := range among {
-		d := s.Grid.Spacing()
-		list = append(list, fmt.Sprintf("%d: %d slices, %d × %d, %.3g × %.3g × %.3g mm, %s", s.Number, len(s.planes),
-			s.Grid.Size[0], s.Grid.Size[1], d[0], d[1], d[2], s.Facts.SOPClass))
+		list = append(list, fmt.Sprintf("%d: %d slices, %s, %s", s.Number, len(s.planes), s.Dimensions(), s.Facts.SOPClass))
 	}
 	return &SeriesError{Code: "several", Problem: fmt.Sprintf("%d series, which one? (%s)", len(among), shorten(list)),
 		Remedy: "choose one by its number"}

@@ -1,6 +1,7 @@
 package dicomio
 
 import (
+	"archive/zip"
 	"errors"
 	"fmt"
 	"io"
@@ -38,6 +39,9 @@ type Passed struct {
 // It returns an error wrapping [ErrPath] when path does not exist, and a [*SeriesError] when it cannot be opened or, for
 // an archive, holds an entry that lies about its name or size.
 func Open(path string, limits Limits) (*Door, error) {
+	if path == "" { // which the file system takes for the current folder
+		return nil, fmt.Errorf("%w: the path is empty; give a folder, a .zip, a DICOMDIR or a DICOM file", ErrPath)
+	}
 	limits = limits.withDefaults(runtime.GOMAXPROCS(0))
 	real, err := filepath.EvalSymlinks(path)
 	if err != nil {
@@ -57,7 +61,7 @@ func Open(path string, limits Limits) (*Door, error) {
 }
 
 // NewDoor returns a door to the regular files of fsys: for an archive or a store of one's own. Files whose fs.File is
-// an [io.ReaderAt] are read by offset.
+// an [io.ReaderAt] are read by offset, others to their end, twice: what checks them at their end is heard.
 func NewDoor(fsys fs.FS, limits Limits) (*Door, error) {
 	d := &Door{FS: fsys}
 	return d, d.search(".", limits.withDefaults(1))
@@ -79,11 +83,15 @@ func pathError(path string, err error) error {
 		Remedy: "check the permissions, or copy it to a folder that you may read", Cause: err}
 }
 
-// reason returns what the operating system said, without the path.
+// reason returns what the operating system or the archive said, without any path: an archive's error wraps the error
+// of its file.
 func reason(err error) string {
 	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		return pe.Err.Error()
+	for errors.As(err, &pe) {
+		err = pe.Err
+	}
+	if errors.Is(err, zip.ErrChecksum) {
+		return "its bytes do not fit the checksum that the archive has of them"
 	}
 	return err.Error()
 }
@@ -161,7 +169,7 @@ func (d *Door) search(dir string, limits Limits) error {
 			d.notRead = append(d.notRead, stray{name: name, size: -1})
 		case len(d.Names) >= limits.Files:
 			return &SeriesError{Code: "limit", Problem: fmt.Sprintf("more than %d files", limits.Files),
-				Remedy: "point at a smaller folder, or raise the limit on files"}
+				Remedy: "point at a smaller folder, or raise the limit max-files"}
 		default:
 			d.Names = append(d.Names, name)
 		}

@@ -93,7 +93,7 @@ func (d *Door) directory(name string, limits Limits) (attrs, error) {
 		a, err = parse(file.Sieved)
 	}
 	if err != nil {
-		return nil, &SeriesError{Code: "malformed", File: path.Base(name), Problem: "the DICOMDIR cannot be read (" + printable(err.Error(), 120) + ")",
+		return nil, &SeriesError{Code: "malformed", File: path.Base(name), Problem: "the DICOMDIR cannot be read (" + printable(reason(err), 120) + ")",
 			Remedy: "point at the folder that holds the DICOM files", Cause: err}
 	}
 	return a, nil

@@ -14,10 +14,10 @@ import (
 	"time"
 )
 
-// archiveFS shows a zip archive as a file system. Nothing is unpacked to disk: a stored entry is read by offset, a
-// compressed one as a stream. Entries have names of this program's own making, safe by construction.
+// archiveFS shows a zip archive as a file system. Nothing is unpacked to disk: every entry, a stored one too, is a stream,
+// at whose end the archive's checksum is held against the bytes. Entries have names of this program's own making, safe by
+// construction.
 type archiveFS struct {
-	file    io.ReaderAt
 	name    string // of the archive, for errors
 	size    int64
 	entries map[string]*zip.File
@@ -42,10 +42,10 @@ func openZip(f *os.File, limits Limits) (*Door, error) {
 func newZipDoor(f io.ReaderAt, size int64, archive string, limits Limits) (*Door, error) {
 	z, err := zip.NewReader(f, size)
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
-		return nil, &SeriesError{Code: "bad_archive", File: archive, Problem: "the archive is damaged (" + printable(err.Error(), 80) + ")",
+		return nil, &SeriesError{Code: "bad_archive", File: archive, Problem: "the archive is damaged (" + printable(reason(err), 80) + ")",
 			Remedy: "copy or download it again", Cause: err}
 	}
-	a := &archiveFS{file: f, name: archive, size: size, entries: map[string]*zip.File{}}
+	a := &archiveFS{name: archive, size: size, entries: map[string]*zip.File{}}
 	d := &Door{FS: a}
 	if err := a.bounds(z.File, limits); err != nil {
 		return nil, err
@@ -72,12 +72,12 @@ func (a *archiveFS) bounds(entries []*zip.File, limits Limits) error {
 	name := a.name
 	switch {
 	case len(entries) > limits.Files:
-		return &SeriesError{Code: "limit", File: name, Problem: fmt.Sprintf("more than %d entries", limits.Files), Remedy: "point at a smaller archive, or raise the limit on files"}
+		return &SeriesError{Code: "limit", File: name, Problem: fmt.Sprintf("more than %d entries", limits.Files), Remedy: "point at a smaller archive, or raise the limit max-files"}
 	case packed > uint64(a.size):
 		return &SeriesError{Code: "hostile_archive", File: name, Problem: "its entries overlap: they claim more bytes than the archive has", Remedy: "make the archive again"}
 	case unpacked > limit:
 		return &SeriesError{Code: "hostile_archive", File: name, Problem: fmt.Sprintf("it claims to unpack to %d MiB from %d bytes, more than the %d MiB allowed", unpacked>>20, a.size, limit>>20),
-			Remedy: "unpack it yourself if you trust it, and point at the folder"}
+			Remedy: "unpack it yourself if you trust it, and point at the folder, or raise the limit max-inflated"}
 	}
 	return nil
 }
@@ -132,41 +132,23 @@ func (a *archiveFS) Open(name string) (fs.File, error) {
 	if e == nil {
 		return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
 	}
-	if e.Method == zip.Store {
-		at, err := e.DataOffset()
-		size := int64(e.UncompressedSize64)
-		if err != nil || at+size > a.size {
-			return nil, &fs.PathError{Op: "open", Path: name, Err: errors.New("the archive is damaged")}
-		}
-		return &storedEntry{entry{e}, io.NewSectionReader(a.file, at, size)}, nil
-	}
 	r, err := e.Open()
 	if err != nil {
 		return nil, &fs.PathError{Op: "open", Path: name, Err: err}
 	}
-	return &packedEntry{entry{e}, r}, nil
+	return &entry{e, r}, nil
 }
 
-// entry is the part that stored and packed entries share: the file's facts, read from the central directory.
-type entry struct{ *zip.File }
-
-func (e entry) Stat() (fs.FileInfo, error) { return e, nil }
-func (e entry) Name() string               { return path.Base(e.File.Name) }
-func (e entry) Size() int64                { return int64(e.UncompressedSize64) }
-func (e entry) Mode() fs.FileMode          { return 0o444 }
-func (e entry) ModTime() time.Time         { return e.Modified }
-func (e entry) IsDir() bool                { return false }
-func (e entry) Sys() any                   { return nil }
-
-type storedEntry struct {
-	entry
-	*io.SectionReader
-}
-
-func (s *storedEntry) Close() error { return nil }
-func (s *storedEntry) Size() int64  { return s.entry.Size() }
-
-type packedEntry struct {
-	entry
+// entry is an open entry: its facts, from the central directory, and its bytes.
+type entry struct {
+	facts *zip.File
 	io.ReadCloser
 }
+
+func (e *entry) Stat() (fs.FileInfo, error) { return e, nil }
+func (e *entry) Name() string               { return path.Base(e.facts.Name) }
+func (e *entry) Size() int64                { return int64(e.facts.UncompressedSize64) }
+func (e *entry) Mode() fs.FileMode          { return 0o444 }
+func (e *entry) ModTime() time.Time         { return e.facts.Modified }
+func (e *entry) IsDir() bool                { return false }
+func (e *entry) Sys() any                   { return nil }

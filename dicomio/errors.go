@@ -2,6 +2,7 @@ package dicomio
 
 import (
 	"errors"
+	"fmt"
 	"regexp"
 	"strconv"
 	"strings"
@@ -28,11 +29,14 @@ type SeriesError struct {
 	Problem   string // a clause: what is wrong
 	Remedy    string // a clause: what to do
 	Cause     error  // what a codec or the file system said; may be nil
+
+	others map[string]bool // names of more files of the series that are wrong in the same way
+	more   int             // further problems of the series
 }
 
 // Error joins the fields in one line:
 //
-//	dicomio: FILE: ATTRIBUTE VALUE: PROBLEM; REMEDY
+//	dicomio: FILE: ATTRIBUTE VALUE: PROBLEM (and N more file(s)) (and N more problem(s)); REMEDY
 func (e *SeriesError) Error() string {
 	parts := []string{"dicomio"}
 	if e.File != "" {
@@ -43,6 +47,12 @@ func (e *SeriesError) Error() string {
 	}
 	parts = append(parts, e.Problem)
 	text := strings.Join(parts, ": ")
+	if n := len(e.others); n > 0 {
+		text += fmt.Sprintf(" (and %d more file(s))", n)
+	}
+	if e.more > 0 {
+		text += fmt.Sprintf(" (and %d more problem(s))", e.more)
+	}
 	if e.Remedy != "" {
 		text += "; " + e.Remedy
 	}

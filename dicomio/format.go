@@ -64,13 +64,13 @@ func (src *source) checkLength() {
 func (src *source) checkGrowth(want int64) {
 	if limit := src.limits.Inflated + growth*src.walked.Pixels.Length; want > limit {
 		src.fault(&SeriesError{Code: "limit", Attribute: "PixelData", Problem: fmt.Sprintf("%d bytes claim to decode to %d, more than the %d allowed", src.walked.Pixels.Length, want, limit),
-			Remedy: "export the series again, uncompressed"})
+			Remedy: "export the series again, uncompressed, or raise the limit max-inflated if you trust it"})
 	}
 }
 
 // judgeSize refuses a volume larger than allowed, or one that compressed files grow to beyond reason.
 func (s *Series) judgeSize() {
-	limit, what := s.limits.Volume, "allowed"
+	limit, what, raise := s.limits.Volume, "allowed", "max-volume"
 	var size int64
 	compressed := false
 	for _, src := range s.sources(false) {
@@ -78,10 +78,10 @@ func (s *Series) judgeSize() {
 		compressed = compressed || src.walked.Pixels.Encapsulated || src.walked.Deflated != 0
 	}
 	if total := s.limits.total(size); compressed && total < limit {
-		limit, what = total, fmt.Sprintf("allowed for %d bytes of compressed files", size)
+		limit, what, raise = total, fmt.Sprintf("allowed for %d bytes of compressed files", size), "max-inflated"
 	}
 	if s.Bytes() > limit {
 		s.problem(&SeriesError{Code: "limit", Problem: fmt.Sprintf("the volume takes %d bytes of memory, %d are %s", s.Bytes(), limit, what),
-			Remedy: "raise the limit, or export a smaller field"})
+			Remedy: "raise the limit " + raise + ", or export a smaller field"})
 	}
 }

@@ -16,23 +16,27 @@ import (
 //
 //	P(k) ≈ Origin + k·S
 //
-// S need not be parallel to n: a tilted gantry shears the stack. The stack is even when, with s = n·S,
+// S need not be parallel to n: a tilted gantry shears the stack. The stack is even when, with s = n·S, every gap
+// n·(P(k+1) − P(k)) is within 1 % of s of s, and every position within 1 % of s of the line.
 //
-//	every gap n·(P(k+1) − P(k)) is within max(1 % of s, 1.25·Σ|n|q) of s, and
-//	every position is within max(1 % of s, 0.85·Σq) of the line (1.05·Σq for the outermost two),
+// A stack that is not is read all the same when an even one, rounded, looks like it. A quantum q is the last decimal that
+// the file gives of a coordinate that changes, at most 0.01 mm; rounding moves a coordinate by 0.5 q at most. So for each
+// coordinate there must be a line that no slice is further from than 0.5 q: whatever the number of slices, a step that is
+// read is within 2·0.5 q/(slices − 1) of the true one. And no slice may be off the least-squares line by more than 0.85·Σq
+// (1.05·Σq for the outermost two): a single slice displaced by one quantum is off by nearly 1 q and is refused.
 //
-// where q, a quantum, is the last decimal the file gives of a coordinate that changes, at most 0.01 mm. Positions rounded
-// to q are off their line by 0.5 q at most, and gaps off the step by 1 q, plus what the rounding moves the fitted line;
-// so a rounded stack passes. Rounding is a habit: it takes at least three odd gaps to be excused by it. A single slice
-// displaced by one quantum is off the line by nearly 1 q and is refused. A gap of a whole number of steps is a missing slice, and is named.
+// A gap of a whole number of steps, as rounding allows, is a missing slice, and is named.
 
 const (
 	uneven    = 0.01 // of the step: a larger deviation of a gap is refused
-	habit     = 3    // gaps off by more than that, at least, before rounding is believed to be the reason
-	wholeGap  = 0.1  // of the median gap: how near a gap must be to a multiple of it to be called missing slices
+	wholeGap  = 0.1  // of the step: how near a gap must be to a multiple of it to be called missing slices
 	sheared   = 0.1  // degrees between S and n, from which the shear is cautioned
 	disagree  = 0.05 // of the step: how far SliceThickness or SpacingBetweenSlices may be from it without a caution
 	samePlace = 1e-3 // mm: two images nearer than this lie in one place
+
+	// What scanners of jaws make, with room on both sides: cone-beam voxels are 0.075 to 0.4 mm, slices of multi-detector CT
+	// up to 5 mm apart (from memory). A spacing outside is in another unit, or a typing error.
+	finest, widest = 0.04, 10.0 // mm
 )
 
 // along returns the position of p along its series' normal, mm.
@@ -78,11 +82,31 @@ func (s *Series) judgeGeometry() {
 		return
 	}
 	if err := s.Grid.Check(); err != nil {
-		s.problem(&SeriesError{Code: "bad_geometry", Problem: err.Error(), Remedy: "export the series again"})
+		s.problem(&SeriesError{Code: "bad_geometry", Attribute: "ImagePositionPatient, PixelSpacing", Problem: strings.TrimPrefix(err.Error(), "volume: "), Remedy: "export the series again"})
 		return
 	}
+	s.judgeSpacing()
 	s.judgeSize()
 	s.cautionGeometry(p.normal())
+}
+
+// judgeSpacing refuses voxels that no scanner of jaws makes, and cautions coarse ones.
+func (s *Series) judgeSpacing() {
+	for axis, mm := range s.Grid.Spacing() {
+		if mm >= finest && mm <= widest {
+			continue
+		}
+		attribute := [...]string{"PixelSpacing", "PixelSpacing", "ImagePositionPatient"}[axis]
+		if s.hasProblem("odd_spacing", attribute) {
+			continue
+		}
+		s.problem(&SeriesError{Code: "odd_spacing", Attribute: attribute, Value: fmt.Sprintf("%.4g mm", mm),
+			Problem: fmt.Sprintf("no scanner of jaws makes voxels below %g mm or above %g mm: the scale is in doubt", finest, widest),
+			Remedy:  "export the series again with its spacing in mm; a length is never guessed"})
+	}
+	if text := s.Grid.Coarse(); text != "" {
+		s.caution("coarse_voxels", text)
+	}
 }
 
 // line returns the least-squares line through the positions over the slice number: position of slice 0, mm, and step, mm.
@@ -103,45 +127,71 @@ func line(planes []*plane) (origin, step r3.Vec) {
 	return r3.Add(start, r3.Sub(r3.Scale(1/n, mean), r3.Scale(middle, step))), step
 }
 
-// gaps returns nil when the stack is even, else which slices are missing, or where it is uneven.
+// gaps returns nil when the stack is even or rounded, else which slices are missing, or where it is uneven.
 func (s *Series) gaps(n r3.Vec) *SeriesError {
 	gap := make([]float64, len(s.planes)-1)
 	for k := range gap {
 		gap[k] = s.planes[k+1].along(n) - s.planes[k].along(n)
 	}
-	if e := s.missing(n, gap); e != nil {
+	q := s.quantum()
+	if e := s.missing(n, gap, math.Abs(n.X)*q.X+math.Abs(n.Y)*q.Y+math.Abs(n.Z)*q.Z); e != nil {
 		return e
 	}
-	step, q := r3.Dot(n, s.Grid.Step[2]), s.quantum()
-	rounding := 1.25 * (math.Abs(n.X)*q.X + math.Abs(n.Y)*q.Y + math.Abs(n.Z)*q.Z)
-	var odd, list []string
+	step := r3.Dot(n, s.Grid.Step[2])
+	var list []string
 	worst := 0.0
 	for k, g := range gap {
 		off := math.Abs(g - step)
 		worst = max(worst, off)
-		text := fmt.Sprintf("%.3f mm from %s to %s", g, s.planes[k].place(), s.planes[k+1].place())
 		if off > uneven*step+1e-6 {
-			odd = append(odd, text)
+			list = append(list, fmt.Sprintf("%.3f mm from %s to %s", g, s.planes[k].place(), s.planes[k+1].place()))
 		}
-		if off > max(uneven*step, rounding)+1e-6 {
-			list = append(list, text)
-		}
-	}
-	if len(odd) < min(habit, len(gap)) {
-		list = odd
 	}
 	if len(list) == 0 {
-		list = s.astray(uneven*step, q.X+q.Y+q.Z)
+		list = s.astray(uneven*step, 0)
 	}
-	if len(list) == 0 {
-		if len(odd) > 0 {
-			s.caution("rounded_positions", fmt.Sprintf("slice positions are rounded: gaps differ from the step of %.4f mm by up to %.4f mm; the step is fitted over all slices", step, worst))
-		}
+	switch {
+	case len(list) == 0:
+		return nil
+	case s.rounded(q, uneven*step):
+		s.caution("rounded_positions", fmt.Sprintf("slice positions are rounded: gaps differ from the step of %.4f mm by up to %.4f mm; the step is fitted over all slices", step, worst))
 		return nil
 	}
 	return &SeriesError{Code: "uneven", Attribute: "ImagePositionPatient",
 		Problem: fmt.Sprintf("slices are not evenly spaced (step %.3f mm): %s", step, shorten(list)),
 		Remedy:  "export the whole series again; slices are never interpolated"}
+}
+
+// rounded reports whether the positions are those of an even stack rounded to q, mm in each coordinate: see the rules of
+// this file. limit, mm, is what is let pass as noise.
+func (s *Series) rounded(q r3.Vec, limit float64) bool {
+	return s.spread(func(v r3.Vec) float64 { return v.X }, q.X) <= max(q.X, limit)+1e-6 &&
+		s.spread(func(v r3.Vec) float64 { return v.Y }, q.Y) <= max(q.Y, limit)+1e-6 &&
+		s.spread(func(v r3.Vec) float64 { return v.Z }, q.Z) <= max(q.Z, limit)+1e-6 &&
+		len(s.astray(limit, q.X+q.Y+q.Z)) == 0
+}
+
+// spread returns the width, mm, of the narrowest strip about a line over the slice number that holds one coordinate of
+// every position. The width is a convex function of the slope; slopes within q of the fitted one are searched by thirds.
+func (s *Series) spread(of func(r3.Vec) float64, q float64) float64 {
+	width := func(slope float64) float64 {
+		low, high := math.Inf(1), math.Inf(-1)
+		for k, p := range s.planes {
+			off := of(p.position) - float64(k)*slope
+			low, high = min(low, off), max(high, off)
+		}
+		return high - low
+	}
+	from, to := of(s.Grid.Step[2])-q, of(s.Grid.Step[2])+q
+	for range 60 { // (2/3)^60: 1e-11 of the first width
+		a, b := from+(to-from)/3, to-(to-from)/3
+		if width(a) < width(b) {
+			to = b
+		} else {
+			from = a
+		}
+	}
+	return width((from + to) / 2)
 }
 
 // quantum returns the last decimal that the file gives of each coordinate, mm: that of the slice with most decimals; 0
@@ -173,11 +223,25 @@ func (s *Series) astray(limit, q float64) (list []string) {
 	return list
 }
 
-// missing names the slices missing where gaps are whole multiples of the median gap.
-func (s *Series) missing(n r3.Vec, gap []float64) *SeriesError {
+// oneStep returns the distance of neighbours, mm, whatever slices are missing: the mean of the gaps that are within half
+// of the median one, which rounding moves less than it moves any.
+func oneStep(gap []float64) float64 {
 	sorted := append([]float64(nil), gap...)
 	sort.Float64s(sorted)
-	step := sorted[(len(sorted)-1)/2] // the lower median: of two gaps the smaller is the step
+	median := sorted[(len(sorted)-1)/2] // the lower median: of two gaps the smaller is the step
+	sum, n := 0.0, 0.0
+	for _, g := range gap {
+		if math.Abs(g-median) <= median/2 {
+			sum, n = sum+g, n+1
+		}
+	}
+	return sum / n
+}
+
+// missing names the slices missing where gaps are whole multiples of one step, or are so when rounded: by q, mm along n,
+// the gap moves, and the step that is taken so many times.
+func (s *Series) missing(n r3.Vec, gap []float64, q float64) *SeriesError {
+	step := oneStep(gap)
 	if !(step > 0) {
 		return nil
 	}
@@ -185,7 +249,7 @@ func (s *Series) missing(n r3.Vec, gap []float64) *SeriesError {
 	count := 0
 	for k, g := range gap {
 		times := math.Round(g / step)
-		if times < 2 || times > 1e6 || math.Abs(g-times*step) > wholeGap*step {
+		if times < 2 || times > 1e6 || math.Abs(g-times*step) > max(wholeGap*step, min((1+times)*q, 4*wholeGap*step)) {
 			continue
 		}
 		count += int(times) - 1

@@ -202,13 +202,13 @@ func (g *grouper) blame(series []*Series) {
 		known := false
 		for _, s := range series {
 			if r.source.series != "" && s.UID == r.source.series && s.leftOut == "" {
-				s.problem(r.broken)
+				s.fileProblem(r.broken)
 				known = true
 			}
 		}
 		for _, s := range series {
 			if !known && r.source.series == "" && s.candidate() {
-				s.problem(r.broken)
+				s.fileProblem(r.broken)
 			}
 		}
 	}

@@ -14,8 +14,30 @@ func (src *source) caution(code, text string) {
 	src.cautions = append(src.cautions, Caution{code, text})
 }
 
-// problem notes a problem of the series.
-func (s *Series) problem(e *SeriesError) { s.Problems = append(s.Problems, e) }
+// problem notes a problem of the series. It is the series' own copy: a file may spoil several.
+func (s *Series) problem(e *SeriesError) {
+	own := *e
+	s.Problems = append(s.Problems, &own)
+}
+
+// fileProblem notes what is wrong with one file. Of files that are wrong in the same way the first is told, and how many
+// more there are.
+func (s *Series) fileProblem(e *SeriesError) {
+	for _, p := range s.Problems {
+		if p.Code != e.Code || p.Attribute != e.Attribute {
+			continue
+		}
+		if e.File == p.File {
+			return
+		}
+		if p.others == nil {
+			p.others = map[string]bool{}
+		}
+		p.others[e.File] = true
+		return
+	}
+	s.problem(e)
+}
 
 // caution notes a caution, once for each code.
 func (s *Series) caution(code, text string) {
@@ -63,14 +85,12 @@ func (s *Series) synthetic() bool {
 func (s *Series) judgeLost() {
 	for _, p := range append(s.lost, s.planes...) {
 		for _, e := range p.faults {
-			if !s.hasProblem(e.Code, e.Attribute) {
-				s.problem(e)
-			}
+			s.fileProblem(e)
 		}
 	}
 	for _, p := range s.misfits {
 		q := s.planes[0]
-		s.problem(&SeriesError{Code: "odd_slice", File: p.src.name, Attribute: "PixelSpacing, Rows, Columns", Value: p.gridText(),
+		s.fileProblem(&SeriesError{Code: "odd_slice", File: p.src.name, Attribute: "PixelSpacing, Rows, Columns", Value: p.gridText(),
 			Problem: "the series has " + q.gridText(), Remedy: "move this file out of the folder if it belongs to another series, or export the series again"})
 	}
 }
@@ -92,9 +112,7 @@ func (s *Series) hasProblem(code, attribute string) bool {
 func (s *Series) judgeSources() {
 	for _, src := range s.sources(true) {
 		for _, e := range src.problems {
-			if !s.hasProblem(e.Code, e.Attribute) {
-				s.problem(e)
-			}
+			s.fileProblem(e)
 		}
 		for _, c := range src.cautions {
 			s.caution(c.Code, c.Text)
@@ -167,16 +185,16 @@ func (s *Series) judgeSame(one single) {
 // judgeValues looks at rescale, padding and what else concerns grey values.
 func (s *Series) judgeValues() {
 	p := s.planes[0]
-	low, high, finest := math.Inf(1), math.Inf(-1), math.Inf(1)
+	low, high, least := math.Inf(1), math.Inf(-1), math.Inf(1)
 	varies := false
 	for _, q := range s.planes {
 		varies = varies || q.rescale != p.rescale
 		a, b := q.greyRange()
-		low, high, finest = min(low, a), max(high, b), min(finest, math.Abs(q.rescale.Slope))
+		low, high, least = min(low, a), max(high, b), min(least, math.Abs(q.rescale.Slope))
 	}
 	if varies {
 		text := "the rescale differs from slice to slice; each is applied exactly"
-		if (high-low)/finest > 65535 {
+		if (high-low)/least > 65535 {
 			text += ". At the finest slope the whole range would need more than 16 bit"
 		}
 		s.caution("rescale_varies", text)

@@ -3,11 +3,11 @@ package dicomio
 // Limits bounds what one [Open] or [Scan] may take; the zero value means the defaults. A file that passes a limit is
 // refused with an error that names the limit, before the memory is taken.
 type Limits struct {
-	Files   int   // files looked at; 0 means 100,000
-	Volume  int64 // bytes of one volume as read; 0 means 16 GiB
+	Files   int   // max-files: files looked at; 0 means 100,000
+	Volume  int64 // max-volume: bytes of one volume as read; 0 means 16 GiB
 	Workers int   // goroutines; 0 means GOMAXPROCS
 
-	// Inflated is what one compressed file may grow to beyond 50 times its size, in bytes; 0 means 128 MiB. An archive,
+	// Inflated, max-inflated, is what one compressed file may grow to beyond 50 times its size, in bytes; 0 means 128 MiB. An archive,
 	// and the compressed files of a series together, may grow to half as much again beyond 100 times their size.
 	Inflated int64
 }

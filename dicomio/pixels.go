@@ -53,10 +53,10 @@ func (r *pixelReader) open() error {
 
 // finish reads a stream to its end, so that an archive's checksum is held against the bytes.
 func (r *pixelReader) finish() error {
-	if r.at != nil || r.src.walked.Deflated != 0 {
+	if r.at != nil {
 		return nil
 	}
-	if _, err := io.Copy(io.Discard, r.r); err != nil {
+	if _, err := io.Copy(io.Discard, r.file); err != nil {
 		return r.lost("cannot be read to its end", err)
 	}
 	return nil

@@ -26,7 +26,7 @@ func TestHashIsOfContentNotOfNames(t *testing.T) {
 		"a voxel":    func(c *craft.File) { c.Pixels[3]++ },
 		"a rescale":  func(c *craft.File) { c.Set(0x00281052, "DS", "-1001") },
 		"a UID":      func(c *craft.File) { c.Set(0x00080018, "UI", "1.2.3.4.99") },
-		"a position": func(c *craft.File) { c.Set(0x00200032, "DS", `-10\-20\32.001`) },
+		"a position": func(c *craft.File) { c.Set(0x00200032, "DS", `-10\-20\31.601`) },
 	} {
 		files := craft.Stack(5)
 		change(files[4])

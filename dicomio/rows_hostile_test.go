@@ -1,9 +1,13 @@
 package dicomio
 
 import (
+	"archive/zip"
 	"bytes"
 	"compress/flate"
+	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -235,5 +239,91 @@ func TestRow33ManySmallBombs(t *testing.T) {
 	}
 	if s := cat.Series[0]; !s.hasProblem("limit", "") {
 		t.Errorf("problems %v", s.Problems)
+	}
+}
+
+// Files that are wrong in the same way make one problem, which counts them.
+func TestRow29FilesWrongInOneWayAreCounted(t *testing.T) {
+	fsys := folder(craft.Stack(50)...)
+	for name, f := range fsys {
+		if name != "03" { // all but one
+			cut := *f
+			cut.Data = f.Data[:len(f.Data)-20]
+			fsys[name] = &cut
+		}
+	}
+	e := refused(t, fsys, "truncated", "20 bytes are missing (and 48 more file(s))")
+	if n := strings.Count(e.Error(), "more file(s)"); n != 1 {
+		t.Errorf("%d counts in %q", n, e)
+	}
+	data, err := craft.Zip(zip.Deflate, "", craft.Stack(50), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for at, n := 0, 0; n < 45; n++ { // the sums that the directory holds. Source: APPNOTE.TXT 4.3.12
+		at += bytes.Index(data[at:], []byte("PK\x01\x02")) + 4
+		data[at+12] ^= 1
+	}
+	door, err := newZipDoor(bytes.NewReader(data), int64(len(data)), "x.zip", Limits{}.withDefaults(1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cat, err := Scan(t.Context(), door, Limits{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	says(t, cat.Series[0].Err().Error(), "checksum", "(and 44 more file(s))")
+}
+
+// Each limit is refused by its name, which is the name of the command's flag too.
+func TestRow33LimitsAreNamed(t *testing.T) {
+	dir := t.TempDir()
+	for k, c := range craft.Stack(6) {
+		os.WriteFile(filepath.Join(dir, fmt.Sprint(k)), c.Bytes(), 0o600)
+	}
+	path := archive(t, zip.Deflate, "", craft.Stack(6), nil)
+	for _, c := range []struct {
+		path, word string
+		limits     Limits
+	}{
+		{dir, "max-files", Limits{Files: 5}}, {path, "max-files", Limits{Files: 5}}, {dir, "max-volume", Limits{Volume: 359}},
+	} {
+		door, err := Open(c.path, c.limits)
+		if err == nil {
+			var cat *Catalogue
+			if cat, err = Scan(t.Context(), door, c.limits); err == nil {
+				err = cat.Series[0].Err()
+			}
+			door.Close()
+		}
+		if e, ok := err.(*SeriesError); !ok || e.Code != "limit" {
+			t.Fatalf("%v, want a limit", err)
+		}
+		says(t, err.Error(), "raise the limit "+c.word)
+	}
+}
+
+func TestRow44EmptyPathIsNotTheCurrentFolder(t *testing.T) {
+	if _, err := Open("", Limits{}); !errors.Is(err, ErrPath) {
+		t.Errorf("got %v", err)
+	}
+}
+
+// A size that is not known is not 0, and the distance between the slices of one slice is none.
+func TestUnknownDimensionsAreUnknown(t *testing.T) {
+	for name, c := range map[string]struct {
+		files []*craft.File
+		want  string
+	}{
+		"whole":      {craft.Stack(4), "6 × 5 × 4 voxels of 0.4 × 0.3 × 0.4 mm"},
+		"one slice":  {craft.Stack(1), "6 × 5 × 1 voxels of 0.4 × 0.3 × unknown mm"},
+		"no place":   {[]*craft.File{craft.Slice(0).Drop(0x00200032)}, "6 × 5 × 1 voxels of unknown × unknown × unknown mm"},
+		"no rows":    {[]*craft.File{craft.Slice(0).Drop(0x00280010)}, "6 × unknown × 1 voxels of 0.4 × 0.3 × unknown mm"},
+		"no spacing": {[]*craft.File{craft.Slice(0).Drop(0x00280030)}, "6 × 5 × 1 voxels of unknown × unknown × unknown mm"},
+		"nonsense":   {[]*craft.File{craft.Slice(0).Set(0x00280030, "DS", `0\0`)}, "6 × 5 × 1 voxels of unknown × unknown × unknown mm"},
+	} {
+		if got := only(t, folder(c.files...)).Dimensions(); got != c.want {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
+		}
 	}
 }

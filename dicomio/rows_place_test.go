@@ -38,7 +38,7 @@ func TestRow02OrderIsByPositionNotByInstanceNumber(t *testing.T) {
 	sameStack(t, v, 5)
 	cautioned(t, s)
 	near(t, "origin z", v.Origin.Z, 30, 1e-12)
-	near(t, "step z", v.Step[2].Z, 0.5, 1e-12)
+	near(t, "step z", v.Step[2].Z, 0.4, 1e-12)
 }
 
 func TestRow03SpacingComesFromPositions(t *testing.T) {
@@ -48,10 +48,10 @@ func TestRow03SpacingComesFromPositions(t *testing.T) {
 			c.Set(tag, "DS", "0.75")
 		}
 		s, v := readOnly(t, folder(files...))
-		near(t, "slice step", v.Spacing()[2], 0.5, 1e-12)
+		near(t, "slice step", v.Spacing()[2], 0.4, 1e-12)
 		cautioned(t, s, map[uint32]string{0x00180050: "stated_slicethickness", 0x00180088: "stated_spacingbetweenslices"}[tag])
 		for _, c := range files {
-			c.Set(tag, "DS", "0.51")
+			c.Set(tag, "DS", "0.41")
 		}
 		s, _ = readOnly(t, folder(files...))
 		cautioned(t, s)
@@ -60,7 +60,7 @@ func TestRow03SpacingComesFromPositions(t *testing.T) {
 
 func TestRow04MissingSliceIsNamedByPosition(t *testing.T) {
 	files := craft.Stack(8)
-	refused(t, folder(append(files[:3], files[4:]...)...), "missing_slice", "1 slice(s) missing", `-10.000\-20.000\31.500 mm`, "0.500 mm")
+	refused(t, folder(append(files[:3], files[4:]...)...), "missing_slice", "1 slice(s) missing", `-10.000\-20.000\31.200 mm`, "0.400 mm")
 }
 
 // The smallest voxels in use: at 0.08 mm a missing slice must not pass as jitter.
@@ -77,13 +77,13 @@ func TestRow04MissingSliceOfFineStack(t *testing.T) {
 func TestRow05SeveralMissingOrUneven(t *testing.T) {
 	files := craft.Stack(12)
 	gone := append(append(append([]*craft.File{}, files[:2]...), files[4:9]...), files[10:]...)
-	refused(t, folder(gone...), "missing_slice", "3 slice(s) missing", `\31.000 mm`, `\31.500 mm`, `\34.500 mm`)
-	for _, shift := range []float64{0.011, 0.05, 0.2, -0.2} { // of a 0.5 mm step: 2.2 % and more
+	refused(t, folder(gone...), "missing_slice", "3 slice(s) missing", `\30.800 mm`, `\31.200 mm`, `\33.600 mm`)
+	for _, shift := range []float64{0.011, 0.05, 0.2, -0.2} { // of a 0.4 mm step: 2.75 % and more
 		files := craft.Stack(12)
 		for k := 7; k < 12; k++ {
-			files[k].Set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.4f`, 30+0.5*float64(k)+shift))
+			files[k].Set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.4f`, 30+0.4*float64(k)+shift))
 		}
-		refused(t, folder(files...), "uneven", "not evenly spaced", fmt.Sprintf("%.3f mm from", 0.5+shift), "33.000")
+		refused(t, folder(files...), "uneven", "not evenly spaced", fmt.Sprintf("%.3f mm from", 0.4+shift), "32.400")
 	}
 }
 
@@ -114,7 +114,7 @@ func TestRow07SamePositionDifferentPixels(t *testing.T) {
 		twin.Pixels[11]++
 		fsys := folder(craft.Stack(5)...)
 		add(fsys, "IM9003.dcm", twin.Bytes())
-		refused(t, fsys, "two_acquisitions", "IM9003.dcm", "17", "two acquisitions", `\31.000 mm`)
+		refused(t, fsys, "two_acquisitions", "IM9003.dcm", "17", "two acquisitions", `\30.800 mm`)
 	}
 }
 
@@ -131,7 +131,7 @@ func TestRow08TwoSeries(t *testing.T) {
 	if e, ok := err.(*SeriesError); !ok || e.Code != "several" {
 		t.Fatalf("no choice gave %v", err)
 	}
-	says(t, err.Error(), "1: 4 slices", "2: 5 slices", "0.4 × 0.3 × 0.5 mm")
+	says(t, err.Error(), "1: 4 slices", "2: 5 slices", "0.4 × 0.3 × 0.4 mm")
 	for _, selector := range []string{"2", "1.2.3.77"} {
 		s, err := cat.Pick(selector)
 		if err != nil || s.Grid.Size[2] != 5 {

@@ -136,6 +136,11 @@ func (d *Door) look(name string, limits Limits) found {
 	src.seek = seek
 	file, err := walk.Walk(walk.Source{R: f, At: at, Size: src.size, Inflated: limits.Inflated + growth*src.size})
 	src.walked = file
+	if !seek { // a header that was changed may say another series: the whole entry is held against its checksum
+		if _, damage := io.Copy(io.Discard, f); damage != nil {
+			err = damage
+		}
+	}
 	out := src.sort(err)
 	out.size, out.image = src.size, src.walked.DICM
 	return out
@@ -161,7 +166,7 @@ func (src *source) sort(walkErr error) found {
 	case broken != nil && (src.class == "" || isImage(src.class)):
 		return found{broken: src.damage(broken), source: src}
 	case err != nil:
-		return found{broken: &SeriesError{Code: "malformed", File: src.name, Problem: "malformed header (" + printable(err.Error(), 160) + ")",
+		return found{broken: &SeriesError{Code: "malformed", File: src.name, Problem: "malformed header (" + printable(reason(err), 160) + ")",
 			Remedy: "copy or export the file again"}, source: src}
 	case src.class == mediaDirectory:
 		return found{passed: "a DICOMDIR"}

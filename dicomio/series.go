@@ -2,6 +2,9 @@ package dicomio
 
 import (
 	"fmt"
+	"math"
+	"strconv"
+	"strings"
 
 	"ridgerule/dicomio/volume"
 )
@@ -102,10 +105,39 @@ func (s *Series) Err() error {
 		return nil
 	}
 	first := *s.Problems[0]
-	if more := len(s.Problems) - 1; more > 0 {
-		first.Problem += fmt.Sprintf(" (and %d more problem(s))", more)
-	}
+	first.more = len(s.Problems) - 1
 	return &first
+}
+
+// Spacing returns the distances between columns, rows and slices, mm; NaN where one is not known: between the slices of
+// fewer than two, and everywhere in images without a place.
+func (s *Series) Spacing() [3]float64 {
+	d := s.Grid.Spacing()
+	for axis, mm := range d {
+		if mm == 0 || axis == 2 && s.Grid.Size[2] < 2 {
+			d[axis] = math.NaN()
+		}
+	}
+	return d
+}
+
+// Dimensions words the size of the volume and of its voxels:
+//
+//	512 × 512 × 300 voxels of 0.25 × 0.25 × 0.25 mm
+//
+// with "unknown" for what is not known.
+func (s *Series) Dimensions() string {
+	var size, spacing [3]string
+	for axis, mm := range s.Spacing() {
+		size[axis], spacing[axis] = "unknown", "unknown"
+		if n := s.Grid.Size[axis]; n > 0 {
+			size[axis] = strconv.Itoa(n)
+		}
+		if !math.IsNaN(mm) {
+			spacing[axis] = fmt.Sprintf("%.3g", mm)
+		}
+	}
+	return strings.Join(size[:], " × ") + " voxels of " + strings.Join(spacing[:], " × ") + " mm"
 }
 
 // Bytes returns the memory its volume takes, in bytes.

@@ -17,6 +17,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/internal/walk"
+	"ridgerule/dicomio/temporary"
 	"ridgerule/dicomio/volume"
 )
 
@@ -54,29 +55,30 @@ func WriteCT(dir string, v *volume.Volume, options WriteOptions) error {
 	if err := os.MkdirAll(parent, 0o755); err != nil {
 		return fmt.Errorf("%w: %w", ErrWrite, err)
 	}
-	temp, err := os.MkdirTemp(parent, ".series-*")
+	growing, err := temporary.Folder(parent)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrWrite, err)
 	}
-	defer os.RemoveAll(temp)
-	if err := writeSlices(temp, v, options); err != nil {
+	defer growing.Remove()
+	err = writeSlices(growing.Path, v, options)
+	if err == nil {
+		err = growing.Commit(func() error { return reveal(growing.Path, dir) })
+	}
+	if err != nil {
 		return fmt.Errorf("%w: %w", ErrWrite, err)
 	}
-	return reveal(temp, dir)
+	return nil
 }
 
 // reveal moves the finished folder into place.
 func reveal(temp, dir string) error {
 	if err := os.Chmod(temp, 0o755); err != nil {
-		return fmt.Errorf("%w: %w", ErrWrite, err)
+		return err
 	}
 	if err := os.Remove(dir); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("%w: %w", ErrWrite, err)
+		return err
 	}
-	if err := os.Rename(temp, dir); err != nil {
-		return fmt.Errorf("%w: %w", ErrWrite, err)
-	}
-	return nil
+	return os.Rename(temp, dir)
 }
 
 // writable returns an error when v is no CT series.
@@ -94,7 +96,7 @@ func writable(v *volume.Volume) error {
 	case n[0] > 65535 || n[1] > 65535:
 		return fmt.Errorf("%w: %d × %d pixels, at most 65535", ErrWrite, n[0], n[1])
 	case len(v.Stored) != n[0]*n[1]*n[2] || len(v.Rescale) != 1 && len(v.Rescale) != n[2]:
-		return fmt.Errorf("%w: %d values and %d rescales for %v voxels", ErrWrite, len(v.Stored), len(v.Rescale), n)
+		return fmt.Errorf("%w: %d values and %d rescales for %d × %d × %d voxels", ErrWrite, len(v.Stored), len(v.Rescale), n[0], n[1], n[2])
 	}
 	return nil
 }

@@ -109,7 +109,7 @@ func TestWritingIsDeterministicAndWhole(t *testing.T) {
 	if err := WriteCT(a, v, WriteOptions{}); !errors.Is(err, ErrWrite) {
 		t.Errorf("writing into a full folder gave %v, want ErrWrite", err)
 	}
-	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(a), ".series-*")); left != nil {
+	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(a), ".ridgerule-part-*")); left != nil {
 		t.Errorf("left behind: %v", left)
 	}
 }

@@ -2,6 +2,7 @@ package measure
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -12,6 +13,8 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
 )
 
@@ -112,6 +115,72 @@ func TestImplantUnderATiltedFloor(t *testing.T) {
 				}
 			}
 			t.Logf("%d sizes held", held)
+		})
+	}
+}
+
+// Where a line shows no floor it lies as near as the nearest of its neighbours', if three know theirs; where fewer
+// do and air is seen, or the field ends, no implant that comes near is judged.
+func TestFloorThatIsNotShown(t *testing.T) {
+	nan := math.NaN()
+	for name, c := range map[string]struct {
+		depths [3][3]float64 // mm, along the arch and across it; the middle one is asked
+		open   bool
+		want   float64
+		untold bool
+	}{
+		"three neighbours know":            {[3][3]float64{{9, nan, nan}, {8, nan, nan}, {10, nan, nan}}, true, 8, false},
+		"two know":                         {[3][3]float64{{9, nan, nan}, {8, nan, nan}, {nan, nan, nan}}, true, 8, true},
+		"two know, and it is no cavity":    {[3][3]float64{{9, nan, nan}, {8, nan, nan}, {nan, nan, nan}}, false, 8, false},
+		"its own is deeper than all about": {[3][3]float64{{9, 9, 9}, {9, 12, 9}, {9, 9, 9}}, false, 12, false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			grid := make([][]floorNode, 3)
+			for k := range grid {
+				for j := range 3 {
+					n := floorNode{depth: c.depths[k][j], frame: reformat.Frame{}, line: ridge.Axis{Dir: reformat.UV{V: -1}}}
+					n.open = c.open && k == 1 && j == 1
+					grid[k] = append(grid[k], n)
+				}
+			}
+			untold := settle(grid)
+			assert.Equal(t, c.want, grid[1][1].depth)
+			assert.Equal(t, c.untold, len(untold) > 0)
+		})
+	}
+}
+
+// An upper molar's root may stand in the sinus between two outlined sections, where the image shows it; where it shows air, none can lie there, nor
+// where its marking begins in no bone.
+func TestRootInTheSinus(t *testing.T) {
+	for name, c := range map[string]struct {
+		drawn, marked [2]float64 // height over the crest, mm
+		said          string
+	}{
+		"shown through the floor":    {[2]float64{2, 19}, [2]float64{3, 18}, ""},
+		"in air":                     {[2]float64{2, 8}, [2]float64{3, 18}, "structure_place"},
+		"its mark begins in no bone": {[2]float64{2, 19}, [2]float64{15, 19}, "structure_place"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			v := tiltedFloor{}.volume(t)
+			for n := range v.Stored {
+				p := v.Patient(volume.Index{I: float64(n % 70), J: float64(n / 70 % 80), K: float64(n / 5600)})
+				if p.Z > c.drawn[0] && p.Z < c.drawn[1] && math.Hypot(p.X, p.Y-8) < 0.8 {
+					v.Stored[n] = 2000
+				}
+			}
+			root := fmt.Sprintf("structures:\n  - {name: root 27, kind: root, path: [[0, 8, %g], [0, 8, %g]], radius_mm: 0.8}\nscan:", c.marked[0], c.marked[1])
+			plan, err := ReadPlan("plan.yaml", []byte(strings.NewReplacer("AXIS", "[0, 0, 1]", "scan:", root).Replace(tiltedPlan)), nil)
+			require.NoError(t, err)
+			r, err := Run(context.Background(), v, plan, Scan{}, Options{})
+			require.NoError(t, err)
+			said := ""
+			for _, c := range r.Cautions {
+				if strings.HasPrefix(c.Text, "root 27") {
+					said = c.Code
+				}
+			}
+			assert.Equal(t, c.said, said, "%v", r.Cautions)
 		})
 	}
 }

@@ -12,6 +12,7 @@ type doubt struct {
 	Caution
 	structure string   // name of the structure it is about; empty: the site or the case
 	also      []string // names of structures whose places hang on that one's
+	spreads   bool     // to the sites where the image does not show the structure at its mark
 	confirm   string   // the word of `confirmed` that says it was looked at; empty: it cannot be
 	refuse    bool     // an error unless confirmed
 	mark      mark

@@ -2,6 +2,7 @@ package measure_test
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
 )
@@ -81,27 +83,21 @@ func addRoot(at r3.Vec) func(p *phantom.Plan) {
 	}
 }
 
-// A canal marked only behind the site says nothing of the site: its clearance is that of the marked piece.
+// A canal marked only behind the site says nothing of the site: its clearance is that of the marked piece, however far.
 func TestCanalMarkedShortOfTheSiteIsNotHeld(t *testing.T) {
 	_, drawn := lowerSite()
-	r, err := measured(t, func(p *phantom.Plan) {
-		for i, s := range p.Structures {
-			if s.Name != "left canal" {
-				continue
-			}
-			behind := func(x r3.Vec) bool { return x.Y > drawn.Sites[0].At.Y+6 }
-			k := slices.IndexFunc(s.Path, behind)
-			if behind(s.Path[0]) {
-				k = slices.IndexFunc(s.Path, func(x r3.Vec) bool { return !behind(x) })
-				p.Structures[i].Path, p.Structures[i].Radius = s.Path[:k], s.Radius[:k]
-				return
-			}
-			p.Structures[i].Path, p.Structures[i].Radius = s.Path[k:], s.Radius[k:]
-		}
-	}, "")
-	require.NoError(t, err)
-	assert.Equal(t, measure.NotAssessed, rowTo(t, r, "left canal").Verdict)
-	assert.NotEqual(t, measure.Held, r.Sites[0].Verdict)
+	for _, off := range []float64{6, 22} {
+		behind := func(x r3.Vec) bool { return x.Y > drawn.Sites[0].At.Y+off }
+		r, err := measured(t, func(p *phantom.Plan) {
+			i := slices.IndexFunc(p.Structures, func(s phantom.PlanStructure) bool { return s.Name == "left canal" })
+			s := &p.Structures[i]
+			s.Path = slices.DeleteFunc(s.Path, func(x r3.Vec) bool { return !behind(x) })
+			s.Radius = s.Radius[:len(s.Path)]
+		}, "")
+		require.NoError(t, err)
+		assert.Equal(t, measure.NotAssessed, rowTo(t, r, "left canal").Verdict, "%g mm behind", off)
+		assert.NotEqual(t, measure.Held, r.Sites[0].Verdict)
+	}
 }
 
 // A foramen is the mouth of its canal: where the canal is marked in the wrong place, its distance holds nothing.
@@ -111,4 +107,100 @@ func TestForamenIsDoubtedWithItsCanal(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, want, rowTo(t, r, "left mental foramen").Verdict)
 	}
+}
+
+// A canal ends at its foramen: where that is marked where none can lie, nobody knows where the canal ends, at any site.
+func TestCanalIsDoubtedWithItsForamen(t *testing.T) {
+	r, err := measured(t, func(p *phantom.Plan) {
+		i := slices.IndexFunc(p.Structures, func(s phantom.PlanStructure) bool { return s.Name == "left mental foramen" })
+		p.Structures[i].Path[0] = r3.Add(p.Structures[i].Path[0], r3.Vec{X: 6})
+	}, "")
+	require.NoError(t, err)
+	said, ok := caution(r, "structure_place")
+	require.True(t, ok, "%v", codes(r))
+	assert.Empty(t, said.Site)
+	assert.Equal(t, measure.NotAssessed, rowTo(t, r, "left canal").Verdict)
+}
+
+// Where half of what is marked is not where the image shows such, the plan is doubted whole: moved by 4 mm it is,
+// by 0.5 mm it is not.
+func TestPlanIsDoubtedWholeWhereMostMarksAreOff(t *testing.T) {
+	for by, want := range map[float64]bool{4: true, 0.5: false} {
+		r, err := measured(t, func(p *phantom.Plan) {
+			for i := range p.Structures {
+				for k := range p.Structures[i].Path {
+					p.Structures[i].Path[k] = r3.Add(p.Structures[i].Path[k], r3.Vec{X: -by, Y: by})
+				}
+			}
+		}, "")
+		require.NoError(t, err)
+		said, ok := caution(r, "structures_off")
+		assert.Equal(t, want, ok, "%v", codes(r))
+		assert.Empty(t, said.Site)
+		for _, row := range r.Sites[0].Rows {
+			assert.False(t, want && row.Verdict == measure.Held, "%s to %s", row.Quantity, row.To)
+		}
+	}
+}
+
+// A canal that the image does not show is said, and is no alarm: its marking stands alone, its distance the same.
+func TestCanalThatTheImageDoesNotShow(t *testing.T) {
+	v, p := lowerSite()
+	r, err := measuredIn(t, filled(v, p, "left canal", 3), func(*phantom.Plan) {}, func(text string) string { return text })
+	require.NoError(t, err)
+	said, ok := caution(r, "canal_not_shown")
+	require.True(t, ok, "%v", codes(r))
+	assert.Equal(t, measure.SeverityNote, said.Severity)
+	hidden := rowTo(t, r, "left canal")
+	assert.Equal(t, measure.Held, hidden.Verdict, hidden.Note)
+	shown, err := measured(t, func(*phantom.Plan) {}, "")
+	require.NoError(t, err)
+	assert.NotContains(t, codes(shown), "canal_not_shown")
+	assert.Equal(t, rowTo(t, shown, "left canal").Value, hidden.Value)
+	assert.Equal(t, rowTo(t, shown, "left canal").Budget.U(), hidden.Budget.U())
+}
+
+// filled returns the volume with the marrow of another place, 6 mm higher, within reach mm of a structure's path.
+func filled(v *volume.Volume, p phantom.Plan, name string, reach float64) *volume.Volume {
+	in := *v
+	in.Stored = slices.Clone(v.Stored)
+	path := p.Structures[slices.IndexFunc(p.Structures, func(s phantom.PlanStructure) bool { return s.Name == name })].Path
+	row, layer := v.Size[0], v.Size[0]*v.Size[1]
+	up := int(math.Round(6 / v.Step[2].Z))
+	for n := range in.Stored {
+		x := v.Patient(volume.Index{I: float64(n % row), J: float64(n % layer / row), K: float64(n / layer)})
+		if toPath(x, path) < reach && n+up*layer < len(in.Stored) {
+			in.Stored[n] = v.Stored[n+up*layer]
+		}
+	}
+	return &in
+}
+
+// A patient who moved by 0.9 mm for two fifths of the scan: said, and no margin held; one who lay still is not accused.
+func TestMotionIsSaid(t *testing.T) {
+	v, _ := lowerSite()
+	for by, want := range map[r3.Vec]bool{{}: false, {X: 0.9}: true, {Y: 0.9}: true, {Z: 0.9}: true} {
+		r, err := measuredIn(t, doubled(v, by, 0.4), func(*phantom.Plan) {}, func(text string) string { return text })
+		require.NoError(t, err)
+		_, said := caution(r, "motion")
+		assert.Equal(t, want, said, "moved by %v: %v", by, codes(r))
+		for _, row := range r.Sites[0].Rows {
+			assert.False(t, want && row.Verdict == measure.Held, "%s to %s", row.Quantity, row.To)
+		}
+	}
+}
+
+// doubled is the mean of the volume and of a copy moved by mm, which has the given share.
+func doubled(v *volume.Volume, by r3.Vec, share float64) *volume.Volume {
+	in := *v
+	in.Stored = slices.Clone(v.Stored)
+	row, layer := v.Size[0], v.Size[0]*v.Size[1]
+	for n := range in.Stored {
+		x := v.Patient(volume.Index{I: float64(n % row), J: float64(n % layer / row), K: float64(n / layer)})
+		r := v.RescaleOf(n / layer)
+		if g := v.At(r3.Add(x, by)); g == g {
+			in.Stored[n] = int16(math.Round((1-share)*float64(v.Stored[n]) + share*(g-r.Intercept)/r.Slope))
+		}
+	}
+	return &in
 }

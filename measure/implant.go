@@ -30,7 +30,7 @@ func (c *run) implantRows(s *site) {
 	if err != nil {
 		findings = c.unplaced(plain(err))
 	}
-	s.hold(append(append(withoutUnmarked(findings, missing), c.ends(s, *im)...), missing...))
+	s.hold(append(append(c.withoutUnmarked(s, findings, missing), c.ends(s, *im)...), missing...))
 	c.boneRows(s, *im)
 	c.poseRows(s, *im)
 	if s.outline != nil && s.out.Err == "" {
@@ -40,17 +40,23 @@ func (c *run) implantRows(s *site) {
 
 // withoutUnmarked takes held from the clearance to a canal of which the site's part is not marked: it is that of the
 // marked piece alone. What lies on the other side of the jaw is no piece of it.
-func withoutUnmarked(findings, missing []safety.Finding) []safety.Finding {
+func (c *run) withoutUnmarked(s *site, findings, missing []safety.Finding) []safety.Finding {
 	k := slices.IndexFunc(missing, func(m safety.Finding) bool { return m.Kind == safety.Canal })
 	if k < 0 {
 		return findings
 	}
 	for i := range findings {
-		if f := &findings[i]; f.Kind == safety.Canal && f.Distance.Value <= besideArch {
+		if f := &findings[i]; f.Kind == safety.Canal && (f.Distance.Value <= besideArch || c.sideOfPoint(f.Near[1]) == c.sideOf(s)) {
 			f.Verdict, f.Reason = limited(f.Verdict, SeverityNotAssessed), joined(missing[k].Reason, f.Reason)
 		}
 	}
 	return findings
+}
+
+// sideOfPoint returns the patient's side of a point by its place along the arch; empty where that does not tell.
+func (c *run) sideOfPoint(p r3.Vec) Side {
+	arc, _ := c.curve.Project(p)
+	return c.marks.side(arc)
 }
 
 // widest is the diameter (mm) that must find its structures marked: the implant's, else the largest

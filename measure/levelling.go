@@ -78,7 +78,7 @@ const (
 	termSection = "section place along the arch"
 )
 
-var crestTerms = map[string]bool{"edge noise, crest": true, "edge rule, crest": true, termSection: true}
+var crestTerms = map[string]bool{"crest": true, termSection: true}
 
 // share is a term worked out: its sensitivity may be 0, which a [uncertainty.Term] reads as 1.
 func share(name string, std, sensitivity float64) uncertainty.Term {
@@ -87,7 +87,7 @@ func share(name string, std, sensitivity float64) uncertainty.Term {
 
 // scaleShare is what the scale of the scan adds to a value that grows with the power-th power of it.
 func (c *run) scaleShare(value, power float64) uncertainty.Term {
-	t := share(termScale, uncertainty.Rectangular(c.plan.ScaleHalfWidth), value*power)
+	t := uncertainty.Moved(termScale, uncertainty.Rectangular(c.plan.ScaleHalfWidth), value*power)
 	t.Group = "scale"
 	return t
 }
@@ -212,7 +212,7 @@ func (c *run) levelledUsable(s *site) {
 	depth := length("levelled_usable_depth", nil, u)
 	if left := s.height.Value - k.seat; s.height.to != "" && left > 0 {
 		row := length("levelled_usable_height", nil, uncertainty.Length{Value: left,
-			Budget: append(c.leftBudget(k, s.height.Budget, left), u.Budget.Scaled(-1)...)})
+			Budget: append(c.leftBudget(k, s.height.Budget, left+u.Value), u.Budget.Scaled(-1)...)})
 		row.Note = s.height.why
 		rows(depth, row)
 		return

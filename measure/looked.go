@@ -46,8 +46,11 @@ func (c *run) lookDoubts(s *site, i int, near []place) []doubt {
 			}
 		}
 	}
-	if len(out) > 1 {
+	if len(out) > 0 {
 		out = out[:1] // one is enough to look
+		out[0].spreads = true
+	} else if seen > hidden {
+		s.shown = append(s.shown, st.Name)
 	}
 	if len(out) == 0 && hidden > seen {
 		out = append(out, c.plan.structureDoubt(i, ".path[0]", "canal_not_shown", SeverityNote,

@@ -72,13 +72,13 @@ func toAxis(p r3.Vec, im safety.Implant) float64 {
 	return r3.Norm(r3.Sub(p, r3.Add(im.Platform, r3.Scale(x, im.Axis))))
 }
 
-// doubtMarks holds every structure near the site against the bone's outline, and against what the image
-// shows at its place.
+// doubtMarks holds every canal and cavity near the site against the bone's outline, and against what the image shows
+// at its place.
 func (c *run) doubtMarks(s *site) {
 	var out []doubt
 	defer func() { s.doubts = append(s.doubts, out...) }()
 	for i, st := range c.plan.Structures {
-		if st.Kind == safety.Other {
+		if st.Kind == safety.Other || oneBody[st.Kind] {
 			continue
 		}
 		if st.Surface != nil || st.Kind == safety.Sinus || st.Kind == safety.NasalFloor {
@@ -89,14 +89,9 @@ func (c *run) doubtMarks(s *site) {
 		if len(near) == 0 {
 			continue
 		}
-		if wrong := c.misplaced(st, near); wrong != "" {
-			d := c.plan.structureDoubt(i, ".path[0]", "structure_place", SeverityNotAssessed, "%s is marked where none can lie: %s", st.Name, wrong)
-			d.also = c.plan.sameNerve(i)
+		if d, wrong := c.placeDoubt(i, near); wrong {
 			out = append(out, d.atSite(s))
 			continue
-		}
-		if standsInJaw(st.Kind) && c.noRoot(c.deeperHalf(st, near)) {
-			out = append(out, c.noRootDoubt(i).atSite(s))
 		}
 		if st.Kind == safety.Canal && c.plan.Jaw == Mandible {
 			for _, d := range slices.Concat(c.canalBounds(s, i, near), c.lookDoubts(s, i, near)) {
@@ -105,6 +100,17 @@ func (c *run) doubtMarks(s *site) {
 			}
 		}
 	}
+}
+
+// placeDoubt says that a structure is marked where none can lie, at these places of its path.
+func (c *run) placeDoubt(i int, near []place) (d doubt, wrong bool) {
+	why := c.misplaced(c.plan.Structures[i], near)
+	if why == "" {
+		return d, false
+	}
+	d = c.plan.structureDoubt(i, ".path[0]", "structure_place", SeverityNotAssessed, "%s is marked where none can lie: %s", c.plan.Structures[i].Name, why)
+	d.also, d.spreads = c.plan.sameNerve(i), true
+	return d, true
 }
 
 // oneNerve is how near to each other marks of the lower jaw's nerve lie that belong together, mm. Our choice.
@@ -126,25 +132,54 @@ func (p *Plan) sameNerve(i int) []string {
 	return out
 }
 
-// strayMarks holds the structures that lie near no site against the bone of the whole arch, at a few places of
-// each: what lies in no bone, in another unit or frame, has no distance that means anything.
-func (c *run) strayMarks(sites []*site) []doubt {
+// oneBody are the kinds that lie at one place: marked wrongly they are so for every site.
+var oneBody = map[safety.Kind]bool{safety.MentalForamen: true, safety.Root: true, safety.ImplantBody: true}
+
+// bodyDoubts holds what lies at one place, whole, and canals near no site, at a few places of each, against the bone of
+// the whole arch: what lies in no bone, in another unit or frame, has no distance that means anything.
+func (c *run) bodyDoubts(sites []*site) []doubt {
 	var out []doubt
 	for i, st := range c.plan.Structures {
 		if len(st.Path) == 0 || !inJaw[st.Kind] {
 			continue
 		}
 		all := places(st)
-		if slices.ContainsFunc(sites, func(s *site) bool { return len(s.concerned(all)) > 0 }) {
-			continue // asked there
+		if !oneBody[st.Kind] {
+			if slices.ContainsFunc(sites, func(s *site) bool { return len(s.concerned(all)) > 0 }) {
+				continue // asked there
+			}
+			all = few(all)
 		}
-		if wrong := c.misplaced(st, few(all)); wrong != "" {
-			out = append(out, c.plan.structureDoubt(i, ".path[0]", "structure_place", SeverityNotAssessed, "%s is marked where none can lie: %s", st.Name, wrong))
+		if d, wrong := c.placeDoubt(i, all); wrong {
+			out = append(out, d)
 		} else if standsInJaw(st.Kind) && c.noRoot(c.deeperHalf(st, all)) {
 			out = append(out, c.noRootDoubt(i))
 		}
 	}
 	return out
+}
+
+// fewestOff is how many marked structures the image must speak against, and half of all, before it speaks against the
+// whole plan. Our choice: one or two may be slips of their own.
+const fewestOff = 3
+
+// frameDoubt says that so many structures are not where the image shows such that the plan's frame may be another.
+func (c *run) frameDoubt(doubts []doubt) []doubt {
+	off, all := map[string]bool{}, 0
+	for _, d := range doubts {
+		if slices.Contains([]string{"structure_place", "root_not_there", "canal_elsewhere"}, d.Code) {
+			off[d.structure] = true
+		}
+	}
+	for _, st := range c.plan.Structures {
+		if len(st.Path) > 0 && inJaw[st.Kind] && slices.ContainsFunc(few(places(st)), func(p place) bool { return !math.IsNaN(c.sections.depth(p.at)) }) {
+			all++
+		}
+	}
+	if len(off) < fewestOff || 2*len(off) < all {
+		return nil
+	}
+	return []doubt{{Caution: Cautionf("structures_off", SeverityUncertain, "%d of %d marked structures in the field do not lie where the image shows such: check the plan's frame, signs and unit", len(off), all), mark: c.plan.markAt(archPath(0))}}
 }
 
 // noRootDoubt says that the image shows no root, or no implant, where one is marked.
@@ -180,15 +215,14 @@ func (c *run) misplaced(st safety.Structure, near []place) string {
 	case safety.MentalForamen:
 		least := math.Inf(1)
 		for _, p := range near {
-			if d := c.sections.depth(p.at); !math.IsNaN(d) {
-				least = math.Min(least, math.Abs(d))
-			}
+			least = math.Min(least, c.sections.toSurface(p.at, atForamen))
 		}
 		if !math.IsInf(least, 1) && least > atForamen {
 			return "it lies " + mm(least) + " from the bone's surface"
 		}
 	case safety.Root, safety.ImplantBody:
-		if off := c.outsideBy(c.deeperHalf(st, near), func(p place) float64 { return math.Max(openCanal, 2*st.SD) }); off > 0 {
+		deeper := c.deeperHalf(st, near)
+		if off := c.outsideBy(deeper, func(place) float64 { return math.Max(openCanal, 2*st.SD) }); off > 0 && !c.intoCavity(deeper) {
 			return "its deeper half stands " + mm(off) + " outside the bone"
 		}
 	}
@@ -212,7 +246,7 @@ func (c *run) outsideBy(near []place, allowed func(place) float64) float64 {
 	worst, long, most := 0.0, 0, 0.0
 	known := 0
 	for _, p := range near {
-		d := c.sections.depth(p.at)
+		d := c.sections.bridged(p.at)
 		if math.IsNaN(d) {
 			continue
 		}

@@ -134,6 +134,7 @@ type site struct {
 	implants *standing // what answers for them, once asked
 	cavity   *cavity   // found over it, once asked for
 	doubts   []doubt   // found in the image
+	shown    []string  // names of the canals that the image shows at their mark here
 	out      SiteResult
 }
 
@@ -209,7 +210,7 @@ func (c *run) recovered(s *site) {
 	if fault == nil {
 		return
 	}
-	s.outline, s.doubts = nil, nil
+	s.outline, s.doubts, s.shown = nil, nil, nil
 	s.out.Err = fmt.Sprintf("internal fault, please report it: %v", fault)
 	s.out.Rows, s.out.Findings, s.out.Implant = nil, nil, nil
 	for _, r := range c.asked(s) {
@@ -247,19 +248,20 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	if c.tissue.Edges > 0 {
 		scan.Blur, scan.Noise = c.tissue.Blur, c.tissue.Noise
 	}
-	cautions := slices.Concat(scan.Cautions, c.plan.Cautions, coarse(c.voxel), c.taught)
+	cautions := slices.Concat(scan.Cautions, c.plan.Cautions, coarse(c.v.Grid, scan.Cautions), c.taught)
 	if c.curve.Straight() {
 		cautions = append(cautions, Cautionf("arch_straight", SeverityCaution, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures"))
 	}
 	r := &Result{Case: c.plan.Case, Jaw: c.plan.Jaw, Occlusal: c.plan.Occlusal, OcclusalFrom: c.plan.OcclusalFrom,
 		OrientationNote: c.plan.OrientationNote, Structures: c.plan.Structures, Margins: c.namedRules(), Scan: scan,
-		Plan: PlanFacts{Name: c.plan.Path, SHA256: c.plan.SHA256}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
+		Plan: PlanFacts{SHA256: c.plan.SHA256}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
 	r.Arch = c.arch(sites)
-	c.doubts = append(c.doubts, c.plan.resolve(c.strayMarks(sites), &faults{}, c.silenced)...)
+	seen := c.bodyDoubts(sites)
 	for _, s := range sites {
-		c.doubts = append(c.doubts, c.plan.resolve(s.doubts, &faults{}, c.silenced)...)
+		seen = append(seen, s.doubts...)
 	}
-	c.doubts = append(c.doubts, c.archDoubts()...)
+	seen = slices.Concat(c.frameDoubt(seen), seen, c.archDoubts())
+	c.doubts = append(c.doubts, c.plan.resolve(seen, &faults{}, c.silenced)...)
 	c.doubts = append(c.doubts, c.plan.idle(confirmWords, c.silenced)...)
 	c.applyDoubts(sites, r.Arch.Rows, c.doubts)
 	r.Cautions = slices.Concat(cautions, cautionsOf(c.doubts))
@@ -272,17 +274,14 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	return r
 }
 
-// coarseVoxel is the voxel size above which a scan earns a caution, mm. Source: Fokas et al. 2018,
-// systematic review: 0.3 to 0.4 mm is adequate for implant planning (abstract read).
-const coarseVoxel = 0.4
-
-// coarse returns the caution that large voxels earn.
-func coarse(voxel [3]float64) []Caution {
-	largest := max(voxel[0], voxel[1], voxel[2])
-	if largest <= coarseVoxel*1.01 {
+// coarse returns the caution that large voxels earn, unless the scan has it already.
+func coarse(g volume.Grid, known []Caution) []Caution {
+	const code = "coarse_voxels"
+	text := g.Coarse()
+	if text == "" || slices.ContainsFunc(known, func(c Caution) bool { return c.Code == code }) {
 		return nil
 	}
-	return []Caution{Cautionf("coarse_voxels", SeverityCaution, "voxels of %.3g × %.3g × %.3g mm are coarser than the %.1f mm that implant planning is used to: thin plates and sharp crests are lost, and every number is less sure than it would be", voxel[0], voxel[1], voxel[2], coarseVoxel)}
+	return []Caution{{Code: code, Severity: SeverityCaution, Text: text}}
 }
 
 func (c *run) namedRules() []NamedRule {

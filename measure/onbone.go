@@ -1,7 +1,9 @@
 package measure
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -152,24 +154,38 @@ func standsInJaw(k safety.Kind) bool { return k == safety.Root || k == safety.Im
 // marrow and no root. Dentine and metal are brighter than cortex. Our choice.
 const softCore = 0.5
 
-// noRoot reports whether the image shows marrow, or less, along most of a marked root or implant.
-func (c *run) noRoot(near []place) bool {
+// denseShare returns at which share of the places of a marked root or implant the image shows more than marrow; NaN
+// where it does not tell.
+func (c *run) denseShare(near []place) float64 {
 	step := c.tissue.Cortex - c.tissue.Marrow
 	if c.tissue.Edges == 0 || !(step > 0) {
-		return false
+		return math.NaN()
 	}
-	asked, soft := 0, 0
+	asked, dense := 0.0, 0.0
 	for _, p := range near {
 		g := c.ringGrey(p.at, 0.6*p.radius) // off the pulp, inside the edge
 		if math.IsNaN(g) {
 			continue
 		}
 		asked++
-		if g < c.tissue.Marrow+softCore*step {
-			soft++
+		if g >= c.tissue.Marrow+softCore*step {
+			dense++
 		}
 	}
-	return 2*soft > asked
+	return dense / asked
+}
+
+// noRoot reports whether the image shows marrow, or less, along most of a marked root or implant.
+func (c *run) noRoot(near []place) bool { return c.denseShare(near) < 0.5 }
+
+// intoCavity reports whether a root stands in the bone with the upper end of its deeper half and the image shows it
+// where it has left the bone: an upper molar's root in the sinus, under a plate too thin to be outlined.
+func (c *run) intoCavity(deeper []place) bool {
+	slices.SortStableFunc(deeper, func(a, b place) int {
+		return -cmp.Compare(r3.Dot(a.at, c.plan.Occlusal), r3.Dot(b.at, c.plan.Occlusal))
+	})
+	first := slices.IndexFunc(deeper, func(p place) bool { return c.sections.bridged(p.at) < 0 })
+	return c.plan.Jaw == Maxilla && first > 0 && c.denseShare(deeper[first:]) > 0.5
 }
 
 // ringGrey returns the mean grey value at the corners of an octahedron about a point, mm; NaN outside the scan.

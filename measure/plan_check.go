@@ -196,19 +196,19 @@ func (p *Plan) checkOn(f *faults, g volume.Grid) []doubt {
 	const remedy = "check the point and the plan's coordinates (patient or voxel)"
 	inside := func(v r3.Vec) bool { return g.Contains(g.Index(v)) }
 	if !anyInside(p.Arch, inside) {
-		f.add(p.markAt(archPath(0)), "arch", remedy, "no arch point is inside the scan (%s)", extent(g))
+		f.add(p.markAt(archPath(0)), "arch", remedy, "no arch point is inside the scan (%s)", g.Extent())
 	}
 	for i, s := range p.Sites {
 		path, where := fmt.Sprintf("sites[%d]", i), siteName(s.ID)
 		for _, v := range sitePoints(s) {
 			if !inside(*v.at) {
-				f.add(p.markAt(path+v.key), where, remedy, "%s [%.6g, %.6g, %.6g] mm is outside the scan (%s)", v.key[1:], v.at.X, v.at.Y, v.at.Z, extent(g))
+				f.add(p.markAt(path+v.key), where, remedy, "%s [%.6g, %.6g, %.6g] mm is outside the scan (%s)", v.key[1:], v.at.X, v.at.Y, v.at.Z, g.Extent())
 			}
 		}
 	}
 	for i, s := range p.Structures {
 		if len(s.Path) > 0 && !anyInside(s.Path, inside) {
-			out = append(out, p.structureDoubt(i, ".path[0]", "structure_outside_scan", SeverityCaution, "structure %s lies wholly outside the scan (%s); distances to it are computed all the same: check its points", quoted(s.Name), extent(g)))
+			out = append(out, p.structureDoubt(i, ".path[0]", "structure_outside_scan", SeverityCaution, "structure %s lies wholly outside the scan (%s); distances to it are computed all the same: check its points", quoted(s.Name), g.Extent()))
 		}
 	}
 	return out
@@ -241,20 +241,4 @@ func sitePoints(s Site) []sitePoint {
 		}
 	}
 	return given
-}
-
-// extent describes the box around a grid's voxel centres in the patient.
-func extent(g volume.Grid) string {
-	low, high := g.Origin, g.Origin
-	for corner := range 8 {
-		ix := volume.Index{
-			I: float64(corner&1) * float64(g.Size[0]-1),
-			J: float64(corner>>1&1) * float64(g.Size[1]-1),
-			K: float64(corner>>2&1) * float64(g.Size[2]-1),
-		}
-		v := g.Patient(ix)
-		low = r3.Vec{X: min(low.X, v.X), Y: min(low.Y, v.Y), Z: min(low.Z, v.Z)}
-		high = r3.Vec{X: max(high.X, v.X), Y: max(high.Y, v.Y), Z: max(high.Z, v.Z)}
-	}
-	return fmt.Sprintf("x %.1f to %.1f, y %.1f to %.1f, z %.1f to %.1f mm", low.X, high.X, low.Y, high.Y, low.Z, high.Z)
 }

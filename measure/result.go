@@ -123,8 +123,8 @@ type Scan struct {
 	Noise       float64    // SD in homogeneous bone or soft tissue, grey values; NaN: not estimated
 }
 
-// PlanFacts identify the plan file.
-type PlanFacts struct{ Name, SHA256 string }
+// PlanFacts identify the plan, by its bytes: plans are named after patients, so no file name stands in a result.
+type PlanFacts struct{ SHA256 string }
 
 // Lookup returns the first row with this quantity (and depth, mm, when at is not NaN).
 func (s *SiteResult) Lookup(quantity string, at float64) (Row, bool) {

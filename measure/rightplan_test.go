@@ -221,7 +221,7 @@ func TestRightPlansAreNoAlarm(t *testing.T) {
 		}
 		var d *draft
 		for range 20 {
-			try := rightDraft(jawOf(r.IntN(campaignJaws), k.quadrant), r)
+			try := rightDraft(jawOf(anyJaw(r), k.quadrant), r)
 			if len(try.sites) > 0 && k.make(try, r) {
 				d = try
 				break
@@ -302,7 +302,7 @@ func (d *draft) judgeRight(t *testing.T, number int, kind string, to []*rightTal
 }
 
 // besideForamen reports whether a site stands so near to a true foramen along the arch that the rule leaves it
-// open, where no canal crosses its section: within the implant's radius, the margin and what its lean adds.
+// open, where no canal crosses its section: its edge within the implant's radius, the margin and the hand's scatter.
 func (d *draft) besideForamen(s measure.SiteResult) bool {
 	im, ok := d.trueImplant(s)
 	for _, f := range d.jaw.truth {
@@ -310,7 +310,7 @@ func (d *draft) besideForamen(s measure.SiteResult) bool {
 			sec, _ := d.jaw.made.SectionAt(im.Platform)
 			along := r3.Cross(sec.Buccal, sec.Up)
 			for _, p := range []r3.Vec{im.Platform, im.Apex(), r3.Add(im.Apex(), r3.Scale(2, im.Axis))} {
-				if off := r3.Sub(f.Path[0], p); math.Abs(r3.Dot(off, along)) < im.Diameter/2+2+1.2 && r3.Norm(off) < 20 {
+				if off := r3.Sub(f.Path[0], p); math.Abs(r3.Dot(off, along))-f.Radii[0] < im.Diameter/2+2+0.6 && r3.Norm(off) < 20 {
 					return true
 				}
 			}

@@ -81,6 +81,63 @@ func value(t *testing.T, s SiteResult, quantity string, at float64) Row {
 	return row
 }
 
+// A rod stands on the crest, as a crown does whose root is no denser than the bone: in the implant's way it is said,
+// away from it along the arch it is not.
+func TestBodyInTheWayOfTheImplant(t *testing.T) {
+	for y, said := range map[float64]bool{4: true, 13: false} {
+		v := straightRidge(t)
+		for n := range v.Stored {
+			p := v.Patient(volume.Index{I: float64(n % 60), J: float64(n / 60 % 100), K: float64(n / 6000)})
+			if p.Z > 0.6 && p.Z < 4.6 && math.Hypot(p.X, p.Y-y) < 1.8 {
+				v.Stored[n] = 2600
+			}
+		}
+		plan, err := ReadPlan("plan.yaml", []byte(straightPlan), nil)
+		require.NoError(t, err)
+		r, err := Run(context.Background(), v, plan, Scan{}, Options{})
+		require.NoError(t, err)
+		line := ""
+		for _, c := range r.Cautions {
+			if c.Code == "unmarked_body" {
+				line = c.Line()
+			}
+		}
+		assert.Equal(t, said, strings.Contains(line, "over the implant, in its way"), "at %g mm: %q", y, line)
+		if said {
+			assert.NotEqual(t, Held, r.Sites[0].Verdict)
+		} else {
+			assert.Empty(t, line)
+		}
+	}
+}
+
+// What disturbs the image beside the site is in the U of the bone beside an implant whose platform leans there, as it
+// is in the site's own numbers: from 1 mm on along the arch the image is drawn upward by 0.4 mm, which shows at the
+// crest alone.
+func TestDisturbedSectionsBesideTheSiteAreWeighed(t *testing.T) {
+	least := func(v *volume.Volume) Row {
+		plan, err := ReadPlan("plan.yaml", []byte(strings.Replace(straightPlan, "platform: [0, 4, -2]", "platform: [0, 9, -2], axis: [0, -1, -1]", 1)), nil)
+		require.NoError(t, err)
+		r, err := Run(context.Background(), v, plan, Scan{}, Options{})
+		require.NoError(t, err)
+		for _, row := range r.Sites[0].Rows {
+			if row.Quantity == "buccal_bone" && row.At == nil {
+				require.NotNil(t, row.Value, row.Note)
+				return row
+			}
+		}
+		t.Fatal("no row")
+		return Row{}
+	}
+	plain, drawn := straightRidge(t), straightRidge(t)
+	for n := range drawn.Stored[:len(drawn.Stored)-6000] {
+		if y := n / 60 % 100; y > 62 {
+			drawn.Stored[n] = (plain.Stored[n] + plain.Stored[n+6000]) / 2
+		}
+	}
+	assert.Greater(t, least(drawn).Budget.U(), 1.2*least(plain).Budget.U())
+}
+
 // Every number of a straight ridge is a closed form: width = chord of the circle, then 2r; height to
 // the canal's roof 15 − 1.5; plates; no tilt; the usable crest r − √(r² − W²/4). Clearances are the
 // plan's own geometry, to 0.02 mm: canal 15 − 1.5 − (2 + 10); root: axes 5 mm apart, less both radii.

@@ -71,6 +71,44 @@ func (s *sections) depth(p r3.Vec) float64 {
 	return depthIn(o, at)
 }
 
+// bridged returns the depth of a point below the bone's outer edge, mm, negative outside, as the section shows it that
+// shows it deeper of the two about it: an outline that fails in one, at an opening of the bone, says nothing.
+// NaN as [sections.depth].
+func (s *sections) bridged(p r3.Vec) float64 {
+	d := s.depth(p)
+	i, _, ok := s.near(p)
+	if !ok || d >= 0 {
+		return d
+	}
+	for _, k := range []int{i - 1, i + 1} {
+		if k < 0 || k >= len(s.frames) || s.made[k]() == nil {
+			continue
+		}
+		uv, t := s.frames[k].Section(p)
+		if x := depthIn(s.made[k](), uv); math.Abs(t) <= sectionStep && x > d {
+			d = x
+		}
+	}
+	return d
+}
+
+// toSurface returns the least distance in space of a point from the bone's outer edge in the sections within reach
+// of it along the arch, mm; +Inf where none of them shows bone. An opening of the bone, or an outline that fails
+// in one section, is bridged by its neighbours.
+func (s *sections) toSurface(p r3.Vec, reach float64) float64 {
+	least := math.Inf(1)
+	for k, f := range s.frames {
+		uv, t := f.Section(p)
+		if math.Abs(t) > math.Max(reach, sectionStep) || math.Abs(uv.U) > besideArch || s.made[k]() == nil {
+			continue
+		}
+		if d := depthIn(s.made[k](), uv); !math.IsNaN(d) {
+			least = math.Min(least, math.Hypot(d, t))
+		}
+	}
+	return least
+}
+
 // depthIn returns the distance of a section point from the outline, mm, positive inside; NaN where the
 // nearest edge is the field's and no bone's, and the point lies outside.
 func depthIn(o *ridge.Outline, p reformat.UV) float64 {

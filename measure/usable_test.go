@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -29,19 +30,35 @@ func combined(parts ...uncertainty.Budget) float64 {
 	return math.Sqrt(squares)
 }
 
-// What is left below the usable crest is the height less the depth of the usable crest, and is as
-// uncertain as both: a budget without the depth's terms would be smaller.
+// What is left below the usable crest is the height less the depth of the usable crest, and is as uncertain as
+// both: a budget without the depth's terms would be smaller. What they share keeps its sign: the crest's error
+// leaves, and the scale moves the end away and the usable crest up. Below a levelled crest likewise.
 func TestUsableHeightIsAsUncertainAsHeightAndDepth(t *testing.T) {
-	s := runPlan(t, straightPlan).Sites[0]
-	height, depth := value(t, s, "ridge_height", math.NaN()), value(t, s, "usable_crest_depth", math.NaN())
-	usable := value(t, s, "usable_height", math.NaN())
-	assert.InDelta(t, *height.Value-*depth.Value, *usable.Value, 1e-9)
-	var less uncertainty.Budget
-	for _, term := range depth.Budget {
-		term.Std, term.Sensitivity = term.Contribution(), -1
-		less = append(less, term)
+	text := strings.Replace(straightPlan, "{scale_half_width: 0}", "{scale_half_width: 0.02}", 1)
+	text = strings.Replace(text, "wanted_width_mm: 6", "wanted_width_mm: 6\n    level: {depth_mm: 0.3}", 1)
+	s := runPlan(t, text).Sites[0]
+	for _, names := range [][3]string{{"ridge_height", "usable_crest_depth", "usable_height"}, {"levelled_height", "levelled_usable_depth", "levelled_usable_height"}} {
+		height, depth, usable := value(t, s, names[0], math.NaN()), value(t, s, names[1], math.NaN()), value(t, s, names[2], math.NaN())
+		assert.InDelta(t, *height.Value-*depth.Value, *usable.Value, 1e-9)
+		var less uncertainty.Budget
+		for _, term := range depth.Budget {
+			term.Std, term.Sensitivity = term.Contribution(), -1
+			less = append(less, term)
+		}
+		require.Greater(t, combined(depth.Budget), 0.01, "mm: a depth this certain would show nothing")
+		assert.InDelta(t, combined(height.Budget, less), usable.Budget.Std(), 1e-9)
+		assert.Greater(t, math.Abs(combined(height.Budget)-usable.Budget.Std()), 1e-3, "mm: the depth moves nothing")
+		assert.Greater(t, usable.Budget.Std(), scaleOf(height.Budget), "the scale's shares add")
+		assert.Negative(t, scaleOf(depth.Budget), "a scan too large shows the usable crest too high")
 	}
-	require.Greater(t, combined(depth.Budget), 0.01, "mm: a depth this certain would show nothing")
-	assert.InDelta(t, combined(height.Budget, less), usable.Budget.Std(), 1e-9)
-	assert.Greater(t, math.Abs(combined(height.Budget)-usable.Budget.Std()), 1e-3, "mm: the depth moves nothing")
+}
+
+// scaleOf is the signed share of the scan's scale, mm.
+func scaleOf(b uncertainty.Budget) (share float64) {
+	for _, t := range b {
+		if t.Group == "scale" {
+			share += t.Contribution()
+		}
+	}
+	return share
 }

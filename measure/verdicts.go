@@ -32,7 +32,10 @@ func (c *run) applyDoubts(sites []*site, arch []ArchRow, doubts []doubt) {
 // doubt limits what the doubt is about at this site.
 func (s *site) doubt(d doubt) {
 	if d.Site != "" && d.Site != s.plan.ID {
-		return
+		if !d.spreads || slices.Contains(s.shown, d.structure) {
+			return
+		}
+		d.Text, d.Site, d.Severity = "at site "+d.Site+" "+d.Text, "", SeverityUncertain
 	}
 	said := false
 	if d.structure != "" && d.about(s.height.name) {

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 	"time"
 
@@ -13,7 +14,10 @@ import (
 	"github.com/spf13/pflag"
 	"golang.org/x/term"
 
+	"ridgerule/dicomio"
+	"ridgerule/dicomio/temporary"
 	"ridgerule/measure"
+	"ridgerule/measure/study"
 )
 
 // version is the program's, as outputs carry it.
@@ -26,13 +30,39 @@ type app struct {
 	now            func() time.Time
 
 	json, quiet, noProgress bool
+	limits                  dicomio.Limits
 	parsed                  bool // flags and arguments were right: an error from here on is no usage error
 }
 
 // run runs one command line and returns the exit status.
 func run(args []string, stdout, stderr io.Writer) int {
 	a := &app{stdout: stdout, stderr: stderr, getenv: os.Getenv, now: time.Now}
-	return guard(stderr, func() int { return a.run(args) })
+	moment := 150 * time.Millisecond
+	if len(args) > 1 && args[0] == "study" && args[1] == "case" {
+		moment = 50 * time.Millisecond // the study waits for it
+	}
+	return a.interruptible(moment, func(ctx context.Context) int { return a.run(ctx, args) })
+}
+
+// interruptible runs a command. When it is interrupted it has a moment to end by itself; then it is ended, whatever it does,
+// and what it was making is removed.
+func (a *app) interruptible(moment time.Duration, do func(context.Context) int) int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	ended := make(chan int, 1)
+	go func() { ended <- guard(a.stderr, func() int { return do(ctx) }) }()
+	select {
+	case status := <-ended:
+		return status
+	case <-ctx.Done():
+	}
+	select {
+	case status := <-ended:
+		return status
+	case <-time.After(moment):
+	}
+	temporary.RemoveAll()
+	return a.report(context.Canceled)
 }
 
 // guard turns a panic into exit status 1 with a short message: no user reads a stack.
@@ -46,11 +76,7 @@ func guard(stderr io.Writer, do func() int) (status int) {
 	return do()
 }
 
-func (a *app) run(args []string) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	defer stop()
-	context.AfterFunc(ctx, stop) // a second interrupt ends the program at once
-
+func (a *app) run(ctx context.Context, args []string) int {
 	root := a.root()
 	root.SetArgs(args)
 	root.SetOut(a.stdout)
@@ -74,7 +100,7 @@ Try it without a patient:  ridgerule demo`,
 		SilenceErrors:              true,
 		SilenceUsage:               true,
 		SuggestionsMinimumDistance: 2,
-		PersistentPreRun:           func(*cobra.Command, []string) { a.parsed = true },
+		PersistentPreRunE:          func(c *cobra.Command, _ []string) error { a.parsed = true; return a.checkFlags(c) },
 	}
 	root.SetVersionTemplate("ridgerule {{.Version}}\n")
 	root.SetFlagErrorFunc(suggestFlag)
@@ -82,6 +108,9 @@ Try it without a patient:  ridgerule demo`,
 	flags.BoolVar(&a.json, "json", false, "print the answer on stdout as JSON")
 	flags.BoolVar(&a.quiet, "quiet", false, "print no messages but errors")
 	flags.BoolVar(&a.noProgress, "no-progress", false, "show no progress on the terminal")
+	flags.IntVar(&a.limits.Files, "max-files", 0, "look at so many files of a path at most; 0: 100000")
+	flags.Var(amount{&a.limits.Volume}, "max-volume", "read volumes of so much memory at most, as `6000M` or 12G; 16G when not given")
+	flags.Var(amount{&a.limits.Inflated}, "max-inflated", "let a compressed file grow by so much more than 50 times, as `500M`; 128M when not given")
 	root.AddCommand(a.demo(), a.inspect(), a.measure(), a.remake(), a.check(), a.section(), a.phantom(), a.trace(), a.study(), a.agree(), a.accuracy())
 	root.SetHelpTemplate(helpTemplate + exitHelp)
 	return root
@@ -106,6 +135,33 @@ func suggestFlag(c *cobra.Command, err error) error {
 		return fmt.Errorf("%w; did you mean --%s?", err, near[0])
 	}
 	return fmt.Errorf("%w; see ridgerule %s --help", err, c.Name())
+}
+
+// checkFlags refuses a flag given with nothing, as by a script whose variable is not set: left out it means something else.
+func (a *app) checkFlags(c *cobra.Command) error {
+	if a.limits.Files < 0 {
+		return usagef("--max-files counts from 1; 0 stands for 100000")
+	}
+	var err error
+	c.Flags().Visit(func(f *pflag.Flag) {
+		if f.Value.Type() == "string" && strings.TrimSpace(f.Value.String()) == "" && err == nil {
+			err = usagef("--%s is empty; give it a value, or leave it out", f.Name)
+		}
+	})
+	return err
+}
+
+// amount is a flag that takes an amount of memory, bytes.
+type amount struct{ bytes *int64 }
+
+func (m amount) Set(s string) (err error) { *m.bytes, err = study.ParseMemory(s); return err }
+func (m amount) Type() string             { return "memory" }
+
+func (m amount) String() string {
+	if m.bytes == nil || *m.bytes == 0 {
+		return ""
+	}
+	return fmt.Sprint(*m.bytes)
 }
 
 // say prints a message on stderr unless --quiet.

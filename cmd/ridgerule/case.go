@@ -6,9 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"path/filepath"
 	"slices"
-	"strings"
 	"text/tabwriter"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -54,7 +52,7 @@ func (a *app) measureCase(ctx context.Context, path, selector string, plan *meas
 	if err != nil {
 		return fullCase{}, err
 	}
-	result.Synthetic, result.Plan.Name = s.Synthetic, harmlessName(result.Plan.Name, result.Case)
+	result.Synthetic = s.Synthetic
 	c := fullCase{source: s.Source()}
 	c.Result = result
 	c.Provenance = report.Provenance{Tool: "ridgerule " + version, Date: date, Source: c.source.Deidentified()}
@@ -65,16 +63,6 @@ func (a *app) measureCase(ctx context.Context, path, selector string, plan *meas
 		c.bone = boneAround(v, result)
 	}
 	return c, addPictures(&c.Case, v, plan)
-}
-
-// harmlessName returns a plan's file name if it tells no more than the case's label does, else "":
-// plans are named after patients too.
-func harmlessName(name, label string) string {
-	switch strings.TrimSuffix(name, filepath.Ext(name)) {
-	case "plan", label:
-		return name
-	}
-	return ""
 }
 
 // How far the pictures reach beyond what they show, mm.

@@ -44,18 +44,10 @@ names that scan.`,
 				fmt.Fprintf(a.stdout, "  frame: %s\n", found.For.Frame)
 			}
 		}
-		fmt.Fprintf(a.stdout, "%s: no errors; %s, %d sites, %d structures\n", called(plan), plan.Jaw, len(plan.Sites), len(plan.Structures))
+		fmt.Fprintf(a.stdout, "the plan: no errors; %s, %d sites, %d structures\n", plan.Jaw, len(plan.Sites), len(plan.Structures))
 		return nil
 	}
 	return c
-}
-
-// called returns the plan's file name, if it tells no more than the case's label does.
-func called(plan *measure.Plan) string {
-	if name := harmlessName(plan.Path, plan.Case); name != "" {
-		return name
-	}
-	return "the plan"
 }
 
 // checked is what is odd about a plan, and the scan it was held against.

@@ -63,16 +63,17 @@ func (a *app) report(err error) int {
 	case errors.As(err, &plan):
 		fmt.Fprintln(a.stderr, plan)
 	case errors.Is(err, context.Canceled):
-		fmt.Fprintln(a.stderr, "ridgerule: interrupted; nothing was left behind")
+		fmt.Fprintln(a.stderr, "ridgerule: interrupted; nothing half-made was left behind")
 	default:
 		fmt.Fprintln(a.stderr, "ridgerule: "+plain(err))
 	}
 	return statusOf(err)
 }
 
-// plain returns an error's message without the rooms' names, and on one line.
+// plain returns an error's message without the rooms' names, and on one line. A limit has the name of its flag.
 func plain(err error) string {
 	s := strings.TrimPrefix(strings.TrimPrefix(err.Error(), "dicomio: "), "report: ")
+	s = strings.ReplaceAll(s, "the limit max-", "--max-")
 	return strings.Join(strings.Fields(s), " ")
 }
 
@@ -111,6 +112,8 @@ func oneArg(name string) cobra.PositionalArgs {
 			return fmt.Errorf("%s needs %s; see ridgerule %s --help", c.Name(), name, c.Name())
 		case len(args) > 1:
 			return fmt.Errorf("%s takes one %s, not %d; put one that holds spaces in quotes", c.Name(), name, len(args))
+		case strings.TrimSpace(args[0]) == "":
+			return fmt.Errorf("%s: %s is empty; give a path (. is the folder you are in)", c.Name(), name)
 		}
 		return nil
 	}

@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"ridgerule/dicomio/temporary"
 )
 
 // folder is an output folder in the making. It grows beside its final place, readable to its
@@ -16,7 +18,7 @@ import (
 type folder struct {
 	final string // where it will stand, absolute, links resolved
 	temp  string // where it grows
-	made  []string
+	place *temporary.Place
 	old   bool // commit replaces a folder that holds something
 }
 
@@ -114,22 +116,11 @@ func (f *folder) vacant(path string, replace bool) error {
 }
 
 // begin makes the growing folder beside the final one.
-func (f *folder) begin() error {
-	parent := filepath.Dir(f.final)
-	for dir := parent; ; dir = filepath.Dir(dir) {
-		if _, err := os.Stat(dir); err == nil || dir == filepath.Dir(dir) {
-			break
-		}
-		f.made = append(f.made, dir) // innermost first
-	}
-	err := os.MkdirAll(parent, 0o700)
-	if err == nil {
-		f.temp, err = os.MkdirTemp(parent, "."+filepath.Base(f.final)+".part-") // mode 0700
-	}
-	if err != nil {
-		f.abandon()
+func (f *folder) begin() (err error) {
+	if f.place, err = temporary.Folder(filepath.Dir(f.final)); err != nil {
 		return usagef("output folder cannot be made: %v", err)
 	}
+	f.temp = f.place.Path
 	return nil
 }
 
@@ -169,51 +160,70 @@ func (f *folder) commit() (kept string, err error) {
 	if err := syncDirs(f.temp); err != nil {
 		return "", err
 	}
+	aside := ""
+	if err := f.place.Commit(func() (err error) { aside, err = f.swap(); return err }); err != nil {
+		return "", err
+	}
+	if err := syncDir(filepath.Dir(f.final)); err != nil || aside == "" {
+		return "", err
+	}
+	if !ours(aside) {
+		return aside, nil
+	}
+	return "", discard(aside)
+}
+
+// swap moves the folder to its place and what stood there aside; it returns where that is, "" when nothing stood there.
+func (f *folder) swap() (aside string, err error) {
 	if !f.old {
 		if err := os.Remove(f.final); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return "", fmt.Errorf("%s was filled meanwhile: %w", f.final, reason(err))
 		}
-		return "", f.settle()
+		return "", os.Rename(f.temp, f.final)
 	}
-	aside, err := freeName(f.final + ".old")
-	if err != nil {
+	if aside, err = freeName(f.final + ".old"); err != nil {
 		return "", err
 	}
 	if err := os.Rename(f.final, aside); err != nil {
 		return "", err
 	}
-	if err := f.settle(); err != nil {
+	if err := os.Rename(f.temp, f.final); err != nil {
 		return "", errors.Join(err, os.Rename(aside, f.final))
 	}
-	if !ours(aside) {
-		return aside, nil
-	}
-	return "", os.RemoveAll(aside)
+	return aside, nil
 }
 
-func (f *folder) settle() error {
-	if err := os.Rename(f.temp, f.final); err != nil {
-		return err
+// discard removes a folder that is no longer needed: hidden first, so that no half of it is ever seen.
+func discard(dir string) error {
+	bin, err := temporary.Folder(filepath.Dir(dir))
+	if err != nil {
+		return os.RemoveAll(dir)
 	}
-	f.temp, f.made = "", nil
-	return syncDir(filepath.Dir(f.final))
+	defer bin.Remove()
+	return os.Rename(dir, filepath.Join(bin.Path, "old"))
 }
 
 // abandon removes what has grown. After commit it does nothing, so that it may be deferred.
 func (f *folder) abandon() {
-	if f.temp != "" {
-		os.RemoveAll(f.temp)
+	if f.place != nil {
+		f.place.Remove()
 	}
-	for _, dir := range f.made {
-		os.Remove(dir) // only when empty
+}
+
+// writeFile writes a file whole or not at all, for its owner's eyes.
+func writeFile(name string, data []byte) error {
+	if err := temporary.WriteFile(name, data); err != nil {
+		return usagef("%s cannot be made: %w; name a file in a folder that exists", name, reason(err))
 	}
-	f.temp, f.made = "", nil
+	return nil
 }
 
 // ours reports whether a folder holds nothing but what this program writes.
 func ours(dir string) bool {
 	entries, err := os.ReadDir(dir)
-	return err == nil && !slices.ContainsFunc(entries, func(e fs.DirEntry) bool { return !slices.Contains(outputs, e.Name()) })
+	return err == nil && !slices.ContainsFunc(entries, func(e fs.DirEntry) bool {
+		return !slices.Contains(outputs, e.Name()) && !(strings.HasPrefix(e.Name(), "axial-") && strings.HasSuffix(e.Name(), "mm.png"))
+	})
 }
 
 // freeName returns name, or name with the first number at which nothing stands.

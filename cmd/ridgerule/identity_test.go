@@ -1,6 +1,7 @@
 package main
 
 import (
+	"archive/zip"
 	"bytes"
 	"compress/zlib"
 	"encoding/base64"
@@ -257,9 +258,24 @@ func patient(t *testing.T) (scan, plan string) {
 	return scan, plan
 }
 
+// archived packs the files of dir, unpacked size and all, into a zip beside it that is named after the patient.
+func archived(t *testing.T, dir string) string {
+	t.Helper()
+	path := filepath.Join(filepath.Dir(dir), "Quillfeather.zip")
+	f, err := os.Create(path)
+	require.NoError(t, err)
+	w := zip.NewWriter(f)
+	require.NoError(t, w.AddFS(os.DirFS(dir)))
+	require.NoError(t, w.Close())
+	require.NoError(t, f.Close())
+	return path
+}
+
 func TestNoOutputNamesThePatient(t *testing.T) {
 	t.Setenv("SOURCE_DATE_EPOCH", "1700000000")
 	scan, plan := patient(t)
+	packed, labelled := archived(t, scan), filepath.Join(filepath.Dir(plan), "pine-7.yaml")
+	require.NoError(t, os.WriteFile(labelled, []byte(identityPlan), 0o600))
 	out := t.TempDir()
 	in := func(name string) string { return filepath.Join(out, name) }
 	for _, c := range []struct {
@@ -270,7 +286,7 @@ func TestNoOutputNamesThePatient(t *testing.T) {
 		{[]string{"inspect", scan, "--json"}, exitDone},
 		{[]string{"check", plan, "--series", scan}, exitDone},
 		{append([]string{"measure", scan, "--plan", plan, "-o", in("one")}, everything...), exitDone},
-		{append([]string{"measure", scan, "--plan", plan, "-o", in("two"), "--json"}, everything...), exitDone},
+		{append([]string{"measure", packed, "--plan", labelled, "-o", in("two"), "--json"}, everything...), exitDone},
 		{append([]string{"report", in("one/result.json"), "-o", in("again")}, everything...), exitDone},
 		{[]string{"section", scan, "--plan", plan, "-o", in("pictures")}, exitDone},
 		{[]string{"trace", scan, "--from", "26,6,14", "--to", "14,-13,14", "--name", "left canal", "-o", in("canal.yaml")}, -1},
@@ -294,6 +310,7 @@ func TestNoOutputNamesThePatient(t *testing.T) {
 	require.Greater(t, len(files), 50)
 	for name, data := range files {
 		require.Empty(t, found(data), name)
+		require.NotContains(t, string(data), ".yaml", "%s names the plan's file", name)
 		require.Empty(t, found([]byte(name)), "a file's name")
 		mode, err := os.Stat(in(name))
 		require.NoError(t, err)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -14,6 +15,7 @@ import (
 func (a *app) inspect() *cobra.Command {
 	var selector string
 	var identity bool
+	var out outFlags
 	c := &cobra.Command{
 		Use:   "inspect PATH",
 		Short: "List the series found, their geometry and whether they are fit to measure",
@@ -21,15 +23,26 @@ func (a *app) inspect() *cobra.Command {
 caution and every reason. Exit status 3 when none of them (or the one --series picks) is fit.
 Nothing that identifies a patient is printed unless --show-identity asks for it.
 
+With --pictures the series (of several, the one --series picks) is drawn in axial pictures every 2 mm, with a grid
+and patient coordinates in mm, from which the points of a plan can be read: axial-ZZZ.Zmm.png, Z the height.
+
 ` + pathHelp,
 		Args: oneArg("PATH"),
 	}
 	c.Flags().StringVar(&selector, "series", "", "only this series: its number or `UID`")
 	c.Flags().BoolVar(&identity, "show-identity", false, "print the patient's name and other identity too")
+	c.Flags().StringVar(&out.dir, "pictures", "", "draw axial pictures into the folder `DIR`; it must not exist or be empty")
+	c.Flags().BoolVar(&out.replace, "replace", false, "let --pictures replace a folder that holds something")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		found, err := a.catalogue(c.Context(), args[0], selector)
 		if err != nil {
 			return err
+		}
+		var drawn []string
+		if out.dir != "" && anyFit(found.Series) == nil {
+			if drawn, err = a.drawAxials(c.Context(), args[0], selector, out); err != nil {
+				return err
+			}
 		}
 		list := make([]seriesView, len(found.Series))
 		for i, s := range found.Series {
@@ -37,9 +50,16 @@ Nothing that identifies a patient is printed unless --show-identity asks for it.
 		}
 		passed := passedOf(found.Passed, identity)
 		if a.json {
-			err = a.printJSON(map[string]any{"series": list, "passed_over": passed})
+			answer := map[string]any{"series": list, "passed_over": passed}
+			if drawn != nil {
+				answer["pictures"] = map[string]any{"folder": out.dir, "files": drawn}
+			}
+			err = a.printJSON(answer)
 		} else {
 			a.printSeries(list, passed)
+			if drawn != nil {
+				fmt.Fprintf(a.stdout, "pictures: %d in %s\n", len(drawn), out.dir)
+			}
 		}
 		return errors.Join(err, anyFit(found.Series))
 	}
@@ -48,12 +68,12 @@ Nothing that identifies a patient is printed unless --show-identity asks for it.
 
 // catalogue lists what is behind path, cut down to the series that selector names.
 func (a *app) catalogue(ctx context.Context, path, selector string) (found *dicomio.Catalogue, err error) {
-	door, err := dicomio.Open(path, dicomio.Limits{})
+	door, err := dicomio.Open(path, a.limits)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, door.Close()) }()
-	found, err = dicomio.Scan(ctx, door, dicomio.Limits{})
+	found, err = dicomio.Scan(ctx, door, a.limits)
 	if err != nil || selector == "" {
 		return found, err
 	}
@@ -85,13 +105,17 @@ type seriesView struct {
 	Kind        string            `json:"kind"`
 	Encoding    string            `json:"encoding"`
 	Files       int               `json:"files"`
-	Size        [3]int            `json:"size_voxels"`
-	Spacing     [3]float64        `json:"spacing_mm"`
+	Size        [3]*int           `json:"size_voxels"` // null: not known
+	Spacing     [3]*float64       `json:"spacing_mm"`  // null: not known
+	Origin      *[3]float64       `json:"origin_mm"`   // patient position of the first voxel's centre; null: not known
+	Extent      *[2][3]float64    `json:"extent_mm"`   // least and greatest x, y, z of voxel centres; null: not known
 	Orientation string            `json:"orientation"`
 	Cautions    []reasonView      `json:"cautions"`
 	Problems    []reasonView      `json:"problems"`
 	Identity    *dicomio.Identity `json:"identity,omitempty"`
 	UID         string            `json:"series_uid,omitempty"`
+
+	dimensions, place string
 }
 
 type reasonView struct {
@@ -103,8 +127,21 @@ type reasonView struct {
 func viewOf(s *dicomio.Series, identity bool) seriesView {
 	v := seriesView{
 		Number: s.Number, Verdict: s.Verdict().String(), Modality: s.Facts.Modality, Kind: s.Facts.SOPClass,
-		Encoding: s.Facts.Encoding, Files: s.Facts.Files, Size: s.Grid.Size, Spacing: s.Grid.Spacing(),
-		Orientation: s.Facts.Orientation, Cautions: []reasonView{}, Problems: []reasonView{},
+		Encoding: s.Facts.Encoding, Files: s.Facts.Files, Orientation: s.Facts.Orientation, dimensions: s.Dimensions(),
+		Cautions: []reasonView{}, Problems: []reasonView{},
+	}
+	if s.Grid.Check() == nil {
+		b := s.Grid.Bounds()
+		v.Origin, v.Extent = &[3]float64{s.Grid.Origin.X, s.Grid.Origin.Y, s.Grid.Origin.Z}, &[2][3]float64{{b.Min.X, b.Min.Y, b.Min.Z}, {b.Max.X, b.Max.Y, b.Max.Z}}
+		v.place = fmt.Sprintf("%s; first voxel at [%.1f, %.1f, %.1f]", s.Grid.Extent(), v.Origin[0], v.Origin[1], v.Origin[2])
+	}
+	for axis, mm := range s.Spacing() {
+		if n := s.Grid.Size[axis]; n > 0 {
+			v.Size[axis] = &n
+		}
+		if !math.IsNaN(mm) {
+			v.Spacing[axis] = &mm
+		}
 	}
 	for _, c := range s.Cautions {
 		v.Cautions = append(v.Cautions, reasonView{Code: c.Code, Text: c.Text})
@@ -144,7 +181,10 @@ func (a *app) printSeries(all []seriesView, passed []passedView) {
 	for _, s := range all {
 		fmt.Fprintf(a.stdout, "series %d: %s\n", s.Number, s.Verdict)
 		fmt.Fprintf(a.stdout, "  %s, %s, %d files\n", s.Kind, s.Encoding, s.Files)
-		fmt.Fprintf(a.stdout, "  %s\n", sizeText(s.Size, s.Spacing))
+		fmt.Fprintf(a.stdout, "  %s\n", s.dimensions)
+		if s.place != "" {
+			fmt.Fprintf(a.stdout, "  %s\n", s.place)
+		}
 		if s.Orientation != "" {
 			fmt.Fprintf(a.stdout, "  %s\n", s.Orientation)
 		}

@@ -2,8 +2,10 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math"
 	"os"
@@ -21,7 +23,20 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"ridgerule": main})
+	testscript.Main(m, map[string]func(){"ridgerule": main, "stuck": stuck})
+}
+
+// stuck is a command that never looks whether it was interrupted: it fills out/deep/ for ever.
+func stuck() {
+	a := &app{stdout: os.Stdout, stderr: os.Stderr}
+	os.Exit(a.interruptible(0, func(context.Context) int {
+		f, err := newFolder("out/deep", false)
+		for n := 0; err == nil; n++ {
+			err = f.write(fmt.Sprintf("%d/table", n%100), func(io.Writer) error { return nil })
+			os.RemoveAll(f.path(fmt.Sprint(n % 100)))
+		}
+		select {}
+	}))
 }
 
 // TestScripts runs the verbs as a user does: command, stdout, stderr, exit status, what is left on

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"runtime/debug"
 
 	"ridgerule/dicomio"
@@ -19,19 +18,19 @@ type opened struct {
 
 // open finds the series that selector names behind path. Close its door after the last read.
 func (a *app) open(ctx context.Context, path, selector string) (*opened, error) {
-	door, err := dicomio.Open(path, dicomio.Limits{})
+	door, err := dicomio.Open(path, a.limits)
 	if err != nil {
 		return nil, err
 	}
-	s, err := pick(ctx, door, selector)
+	s, err := a.pick(ctx, door, selector)
 	if err != nil {
 		return nil, errors.Join(err, door.Close())
 	}
 	return &opened{s, door}, nil
 }
 
-func pick(ctx context.Context, door *dicomio.Door, selector string) (*dicomio.Series, error) {
-	found, err := dicomio.Scan(ctx, door, dicomio.Limits{})
+func (a *app) pick(ctx context.Context, door *dicomio.Door, selector string) (*dicomio.Series, error) {
+	found, err := dicomio.Scan(ctx, door, a.limits)
 	if err != nil {
 		return nil, err
 	}
@@ -84,10 +83,4 @@ func scanOf(s *dicomio.Series, v *volume.Volume) measure.Scan {
 		scan.Cautions = append(scan.Cautions, measure.Caution{Code: c.Code, Text: c.Text, Severity: measure.SeverityCaution})
 	}
 	return scan
-}
-
-// sizeText describes a grid: voxels and spacing.
-func sizeText(size [3]int, spacing [3]float64) string {
-	return fmt.Sprintf("%d × %d × %d voxels of %.3g × %.3g × %.3g mm",
-		size[0], size[1], size[2], spacing[0], spacing[1], spacing[2])
 }

@@ -135,6 +135,7 @@ func (a *app) fillCase(ctx context.Context, j study.Job) error {
 		plan.Cautions = append(plan.Cautions, measure.Cautionf("other_label", measure.SeverityCaution, "the plan calls this case %s, the study %s", plan.Case, j.Case))
 		plan.Case = j.Case
 	}
+	a.limits = j.Limits
 	c, err := a.measureCase(ctx, j.Series, "", plan, measure.Options{}, false)
 	if err != nil {
 		return err

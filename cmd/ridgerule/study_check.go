@@ -34,6 +34,7 @@ written. Every fault is said at once, with its line. Exit status 2 when a plan i
 				return usagef("--memory %w", err)
 			}
 		}
+		o.Limits = a.limits
 		return a.checkStudy(c.Context(), args[0], o)
 	}
 	return c

@@ -73,7 +73,7 @@ func (a *app) runStudy(ctx context.Context, path string, f runFlags) error {
 
 // studyOptions turns flags and environment into options.
 func (a *app) studyOptions(f runFlags) (study.Options, error) {
-	o := study.Options{Tool: "ridgerule " + version, Jobs: f.jobs, Memory: study.FreeMemory()}
+	o := study.Options{Tool: "ridgerule " + version, Jobs: f.jobs, Memory: study.FreeMemory(), Limits: a.limits}
 	if f.dir == "" {
 		return o, usagef("no study folder; name one with -o DIR")
 	}

@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -140,20 +138,6 @@ func (a *app) traced(p *trace.Path, k traceFlags) error {
 		a.say("low confidence (down to %.2f) from %.1f to %.1f mm along the path: look there first", s.Confidence, s.From, s.To)
 	}
 	return nil
-}
-
-// writeFile writes a file whole or not at all, for its owner's eyes.
-func writeFile(name string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(name), ".ridgerule-*")
-	if err != nil {
-		return usagef("%s cannot be made: %w; name a file in a folder that exists", name, errors.Unwrap(err))
-	}
-	defer os.Remove(f.Name())
-	_, err = f.Write(data)
-	if err = errors.Join(err, f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), name)
 }
 
 // lowStretch is a stretch of low confidence as --json prints it.

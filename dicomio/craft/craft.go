@@ -58,7 +58,7 @@ type Element struct {
 	Items [][]byte
 }
 
-// Slice returns slice k of a small plain CT series: 6 × 5 pixels, 0.4 × 0.3 mm, 0.5 mm apart, signed 16 bit. Pixel i
+// Slice returns slice k of a small plain CT series: 6 × 5 pixels, 0.4 × 0.3 mm, 0.4 mm apart, signed 16 bit. Pixel i
 // holds 100·k + i − 15, and its grey value is 1000 less.
 func Slice(k int) *File {
 	c := &File{Syntax: Explicit, Elements: map[uint32]Element{}, CellBytes: 2}
@@ -71,7 +71,7 @@ func Slice(k int) *File {
 	c.Set(0x00100030, "DA", PatientBirthDate)
 	c.Set(0x0020000E, "UI", "1.2.3.9")
 	c.Set(0x00200013, "IS", fmt.Sprint(k+1))
-	c.Set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%g`, 30+0.5*float64(k)))
+	c.Set(0x00200032, "DS", fmt.Sprintf(`-10\-20\%.1f`, 30+0.4*float64(k)))
 	c.Set(0x00200037, "DS", `1\0\0\0\1\0`)
 	c.Set(0x00200052, "UI", "1.2.3.8")
 	c.Set(0x00280004, "CS", "MONOCHROME2")

@@ -20,7 +20,7 @@ func Frames(class string, frames []*File, shared bool) *File {
 	c.Elements = maps.Clone(first.Elements)
 	common := func(item map[uint32]Element) map[uint32]Element {
 		put(item, 0x00209116, Group(0x00200037, "DS", first.Text(0x00200037)))
-		put(item, 0x00289110, Group(0x00280030, "DS", first.Text(0x00280030), 0x00180050, "DS", "0.5"))
+		put(item, 0x00289110, Group(0x00280030, "DS", first.Text(0x00280030)))
 		if class != XRay3DCraniofacial {
 			put(item, 0x00289145, Group(0x00281052, "DS", first.Text(0x00281052), 0x00281053, "DS", first.Text(0x00281053), 0x00281054, "LO", "US"))
 		}

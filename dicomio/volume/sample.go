@@ -37,7 +37,7 @@ func (v *Volume) Probe() Probe {
 	return Probe{v, bc, ca, ab, det}
 }
 
-// At is [Volume.At].
+// At is [Volume.At]: a relative grey value without unit, NaN outside the field.
 func (p Probe) At(at r3.Vec) float64 {
 	d := r3.Sub(at, p.v.Origin)
 	return float64(p.v.at(Index{r3.Dot(d, p.bc) / p.det, r3.Dot(d, p.ca) / p.det, r3.Dot(d, p.ab) / p.det}))

@@ -35,7 +35,7 @@ func NewCurve(points []r3.Vec, occlusal r3.Vec) (*Curve, error) {
 		return nil, fmt.Errorf("%w: %d points, at least 4 are needed", ErrCurve, len(points))
 	}
 	if n := r3.Norm(occlusal); !(n > 0) || math.IsInf(n, 0) {
-		return nil, fmt.Errorf("%w: occlusal direction %v has no length", ErrCurve, occlusal)
+		return nil, fmt.Errorf("%w: occlusal direction (%g, %g, %g) has no length", ErrCurve, occlusal.X, occlusal.Y, occlusal.Z)
 	}
 	c := &Curve{occlusal: r3.Unit(occlusal)}
 	n := len(points)
@@ -46,7 +46,7 @@ func NewCurve(points []r3.Vec, occlusal r3.Vec) (*Curve, error) {
 	for i := 1; i < len(c.points); i++ {
 		step := math.Sqrt(r3.Norm(r3.Sub(c.points[i], c.points[i-1])))
 		if !(step > 1e-3) || math.IsInf(step, 0) {
-			return nil, fmt.Errorf("%w: point %d %v repeats the one before it or is not finite", ErrCurve, i, c.points[i])
+			return nil, fmt.Errorf("%w: point %d at (%g, %g, %g) mm repeats the one before it or is not finite", ErrCurve, i, c.points[i].X, c.points[i].Y, c.points[i].Z)
 		}
 		c.knots[i] = c.knots[i-1] + step
 	}
@@ -175,7 +175,7 @@ func (c *Curve) Project(p r3.Vec) (s, distance float64) {
 	const step = 0.25 // mm; far below the radius of any arch, so the nearest sample brackets the minimum
 	// Along each segment the spline's parameter stands in for the arc length: it needs no inversion.
 	at := func(t float64) (seg int, x float64) {
-		seg = min(sort.Search(len(c.starts)-2, func(i int) bool { return c.starts[i+1] > t }), len(c.starts)-2)
+		seg = sort.Search(len(c.starts)-2, func(i int) bool { return c.starts[i+1] > t })
 		return seg, (t - c.starts[seg]) / (c.starts[seg+1] - c.starts[seg])
 	}
 	far := func(t float64) float64 {

@@ -52,7 +52,7 @@ func (d *pdfDoc) daySite(s *measure.SiteResult) {
 	lines, x := linesOf(s, jaw), pdfMargin+dayIndent
 	room := d.room() - dayIndent
 	tall := 19.0 // mm, without the lines
-	wide := d.textWidth(s.ID, dayID, bold) > dayIndent-2
+	wide := textWidth(s.ID, dayID, bold) > dayIndent-2
 	if wide {
 		tall += 10
 	}
@@ -67,7 +67,7 @@ func (d *pdfDoc) daySite(s *measure.SiteResult) {
 	d.put(d.width()-pdfMargin, d.y, dayLarge, bold, black, end, loudly(verdictsOf(s)))
 	d.y += 5.5
 	d.put(x, d.y, dayText, regular, black, start, placeWords(s))
-	d.dayHeight(heightOf(s, jaw), x, room-d.textWidth(placeWords(s), dayText, regular)-4)
+	d.dayHeight(heightOf(s, jaw), x, room-textWidth(placeWords(s), dayText, regular)-4)
 	d.lines(lines, x, dayText, room)
 	d.y += 4
 	for _, blank := range []struct {
@@ -75,7 +75,7 @@ func (d *pdfDoc) daySite(s *measure.SiteResult) {
 		from, to float64 // mm from x
 	}{{"depth stop", 0, 40}, {"torque", 44, 79}, {"placed as planned", 83, room}} {
 		d.put(x+blank.from, d.y, dayNote, regular, soft, start, blank.text)
-		d.stroke(x+blank.from+d.textWidth(blank.text, dayNote, regular)+2, d.y+0.5, x+blank.to, d.y+0.5, 0.2, black)
+		d.stroke(x+blank.from+textWidth(blank.text, dayNote, regular)+2, d.y+0.5, x+blank.to, d.y+0.5, 0.2, black)
 	}
 	d.y += 3.5
 }
@@ -90,11 +90,11 @@ func (d *pdfDoc) dayHeight(h heightView, x, free float64) {
 	case h.Open:
 		cut = regular
 	}
-	if d.textWidth(text, dayText, cut) <= free {
+	if textWidth(text, dayText, cut) <= free {
 		d.put(d.width()-pdfMargin, d.y, dayText, cut, black, end, text)
 		return
 	}
-	for _, line := range d.wrap(text, dayText, cut, d.width()-pdfMargin-x) {
+	for _, line := range wrapped(text, dayText, cut, d.width()-pdfMargin-x) {
 		d.y += dayText * 1.3
 		d.put(x, d.y, dayText, cut, black, start, line)
 	}

@@ -27,7 +27,7 @@ func Drawings(c Case) ([]Drawing, error) {
 	var out []Drawing
 	for i := range c.Result.Sites {
 		s := &c.Result.Sites[i]
-		out = append(out, Drawing{"sections/" + names[i], sectionSheet(c.Result, s, c.section(s.ID), w)})
+		out = append(out, Drawing{"sections/" + names[i], sectionSheet(c.Result, s, c.section(s.ID), w, wholeWidth)})
 	}
 	if c.Panoramic != nil {
 		if err := c.Panoramic.check("panoramic"); err != nil {
@@ -64,6 +64,7 @@ func (d Drawing) PNG(w io.Writer) error {
 	size := pixelSize(d.sheet.Scale)
 	with := *d.sheet
 	with.marks = with.marks[:len(with.marks):len(with.marks)]
+	with.Height += 3
 	with.write(label{At: spot{with.Width - max(1, with.Edge), with.Height - 1}, Text: plain(size) + " mm a pixel", Size: tiny, Anchor: end, Ink: soft})
 	return with.PNG(w, 1/(size*with.Scale))
 }

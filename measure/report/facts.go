@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"ridgerule/measure"
 )
@@ -22,7 +21,7 @@ func scanFacts(c Case) []fact {
 		{"Noise", estimate(s.Noise, 0, " grey values (SD)")},
 		{"Scale of the scan", "within ±" + plain(round3(100*r.ScaleHalfWidth)) + " %, part of every budget"},
 		{"Series", "SHA-256 " + s.SeriesHash},
-		{"Plan", strings.TrimPrefix(r.Plan.Name+", SHA-256 "+r.Plan.SHA256, ", ")},
+		{"Plan", "SHA-256 " + r.Plan.SHA256},
 		{"Made by", c.Provenance.Tool},
 	}
 	var names []string
@@ -60,7 +59,7 @@ func conventionFacts(r *measure.Result) []fact {
 		fact{"Width", "perpendicular to the site's axis, outer edge to outer edge, at a depth below the crest point"},
 		fact{"Height", "along the axis from the crest point to the level of the first limit"},
 		fact{"Tilt", "between the section's base direction and the axis; positive when the base lies buccal of the crest"},
-		fact{"In the sections", "outline solid; axis dash and dot; widths between end strokes; inner edges of the plates as rings; ends of the height as heavy bars, as thin ones where its limit was not marked or is a side wall; usable crest dash and two dots; marked structures in short dashes; no value is hatched"},
+		fact{"In the sections", "what a line means stands under each; the ruler and the depths run along the axis; hatched is outside the field"},
 		fact{"Uncertainty", "± is the expanded uncertainty U = 2·u (JCGM 100), rounded up to two significant digits"},
 		fact{"Verdict", "held: distance − U reaches the margin. not held: distance + U does not, or the bodies overlap. uncertain: neither. not assessed: something is missing"})
 }

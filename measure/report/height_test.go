@@ -62,7 +62,7 @@ func TestOpenHeightIsNowhereBold(t *testing.T) {
 			require.Contains(t, plainText(text), words, name)
 			require.Equal(t, c.bold, boldNumber.MatchString(text), "%s: %s", name, c.to)
 		}
-		sheet, err := sectionSheet(open.Result, &open.Result.Sites[3], nil, window{0, 1}).SVG()
+		sheet, err := sectionSheet(open.Result, &open.Result.Sites[3], nil, window{0, 1}, wholeWidth).SVG()
 		require.NoError(t, err)
 		require.Contains(t, sheet, c.words, "the picture's caption")
 		require.Contains(t, siteComment(open.Result, &open.Result.Sites[3]), c.words, "structured report")

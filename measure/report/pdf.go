@@ -4,10 +4,9 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
 	"time"
 
-	"github.com/go-pdf/fpdf"
+	"codeberg.org/go-pdf/fpdf"
 
 	"ridgerule/measure"
 )
@@ -73,8 +72,8 @@ func newPDF(c Case, paper Paper) (*pdfDoc, error) {
 	d.SetCreationDate(date.UTC())
 	d.SetModificationDate(date.UTC())
 	d.SetCatalogSort(true)
-	d.SetTitle(pdfText(c.Result.Case)+": ridge measurements", true)
-	d.SetCreator(pdfText(c.Provenance.Tool), true)
+	d.SetTitle(drawable(c.Result.Case)+": ridge measurements", true)
+	d.SetCreator(drawable(c.Provenance.Tool), true)
 	d.SetLang("en")
 	d.SetMargins(pdfMargin, pdfMargin, pdfMargin)
 	d.SetAutoPageBreak(false, 0)
@@ -124,7 +123,7 @@ func (d *pdfDoc) need(mm float64) {
 
 // say writes a paragraph, wrapped to width mm, and moves down.
 func (d *pdfDoc) say(text string, size float64, cut weight, colour ink, width float64) {
-	for _, line := range d.wrap(text, size, cut, width) {
+	for _, line := range wrapped(text, size, cut, width) {
 		d.need(size * 1.35)
 		d.y += size * 1.35
 		d.put(pdfMargin, d.y, size, cut, colour, start, line)
@@ -136,39 +135,6 @@ func (d *pdfDoc) title(text string) {
 	d.y += 4
 	d.say(text, 3.6, bold, black, d.room())
 	d.y += 1.5
-}
-
-// textWidth returns how wide text is in letters of this size, mm.
-func (d *pdfDoc) textWidth(text string, size float64, cut weight) float64 {
-	d.SetFont(pdfFamily, pdfStyles[cut], size*72/25.4)
-	return d.GetStringWidth(pdfText(text))
-}
-
-// wrap breaks text into lines no wider than width mm; a word that is wider is broken.
-func (d *pdfDoc) wrap(text string, size float64, cut weight, width float64) []string {
-	d.SetFont(pdfFamily, pdfStyles[cut], size*72/25.4)
-	var lines []string
-	line := ""
-	for _, word := range strings.Fields(pdfText(text)) {
-		longer := strings.TrimPrefix(line+" "+word, " ")
-		if d.GetStringWidth(longer) <= width {
-			line = longer
-			continue
-		}
-		if line != "" {
-			lines = append(lines, line)
-		}
-		for d.GetStringWidth(word) > width && len([]rune(word)) > 1 {
-			n := len([]rune(word))
-			for n > 1 && d.GetStringWidth(string([]rune(word)[:n])) > width {
-				n--
-			}
-			lines = append(lines, string([]rune(word)[:n]))
-			word = string([]rune(word)[n:])
-		}
-		line = word
-	}
-	return append(lines, line)
 }
 
 // cellView is one cell of a table.
@@ -208,7 +174,7 @@ func (d *pdfDoc) cells(shares []float64, row []cellView, size float64, colour in
 	x, deepest := pdfMargin, d.y
 	for i, share := range shares {
 		w, y := share*d.room(), d.y
-		for _, line := range d.wrap(row[i].Text, size, row[i].Cut, w-2) {
+		for _, line := range wrapped(row[i].Text, size, row[i].Cut, w-2) {
 			y += size * 1.3
 			d.put(x, y, size, row[i].Cut, colour, start, line)
 		}
@@ -221,7 +187,7 @@ func (d *pdfDoc) cells(shares []float64, row []cellView, size float64, colour in
 func (d *pdfDoc) tall(shares []float64, row []cellView, size float64) float64 {
 	most := 0
 	for i, share := range shares {
-		most = max(most, len(d.wrap(row[i].Text, size, row[i].Cut, share*d.room()-2)))
+		most = max(most, len(wrapped(row[i].Text, size, row[i].Cut, share*d.room()-2)))
 	}
 	return float64(most)*size*1.3 + size*0.6
 }
@@ -237,5 +203,5 @@ func (d *pdfDoc) sectionOf(s *measure.SiteResult, w window) *sheet {
 	if p == nil && s.Err != "" {
 		return nil
 	}
-	return sectionSheet(d.c.Result, s, p, w)
+	return sectionSheet(d.c.Result, s, p, w, halfWidth)
 }

@@ -108,7 +108,7 @@ func siteCells(s siteView, widths int) []cellView {
 // lines writes what limits a site, in width mm from x, and moves below it; what is wrapped is indented.
 func (d *pdfDoc) lines(lines []siteLine, x, size, width float64) {
 	for _, l := range lines {
-		for i, text := range d.wrap(l.Text, size, cutOf(l), width-size) {
+		for i, text := range wrapped(l.Text, size, cutOf(l), width-size) {
 			d.need(size * 1.3)
 			d.y += size * 1.3
 			d.put(x+min(float64(i), 1)*size, d.y, size, cutOf(l), black, start, text)
@@ -121,7 +121,7 @@ func (d *pdfDoc) lines(lines []siteLine, x, size, width float64) {
 func (d *pdfDoc) linesTall(lines []siteLine, size, width float64) float64 {
 	n := 0
 	for _, l := range lines {
-		n += len(d.wrap(l.Text, size, cutOf(l), width-size))
+		n += len(wrapped(l.Text, size, cutOf(l), width-size))
 	}
 	return float64(n)*size*1.3 + size*0.7
 }
@@ -148,8 +148,8 @@ func (d *pdfDoc) site(v siteView, s *measure.SiteResult, w window) {
 	d.AddPage()
 	d.y += 8
 	d.put(pdfMargin, d.y, 10, bold, black, start, v.ID)
-	x := pdfMargin + d.textWidth(v.ID, 10, bold) + 5
-	if x+d.textWidth(v.Place, 4.6, regular) > d.width()-pdfMargin {
+	x := pdfMargin + textWidth(v.ID, 10, bold) + 5
+	if x+textWidth(v.Place, 4.6, regular) > d.width()-pdfMargin {
 		x, d.y = pdfMargin, d.y+6
 	}
 	d.put(x, d.y, 4.6, regular, black, start, v.Place)

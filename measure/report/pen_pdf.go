@@ -4,9 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"image/png"
-	"strings"
 
-	"github.com/go-pdf/fpdf"
+	"codeberg.org/go-pdf/fpdf"
 )
 
 // pdfPen draws a sheet on a PDF page, its upper left corner at at.
@@ -19,16 +18,6 @@ type pdfPen struct {
 const pdfFamily = "Go"
 
 var pdfStyles = map[weight]string{regular: "", bold: "B", italic: "I"}
-
-// pdfText returns text that the PDF's fonts can hold: printable, and of the basic plane.
-func pdfText(text string) string {
-	return strings.Map(func(r rune) rune {
-		if r > 0xFFFF {
-			return '?'
-		}
-		return r
-	}, printable(text))
-}
 
 func (p *pdfPen) x(q spot) float64 { return p.at.X + q.X }
 func (p *pdfPen) y(q spot) float64 { return p.at.Y + q.Y }
@@ -88,7 +77,7 @@ func (p *pdfPen) path(l stroke, edge, fill ink, width float64) {
 
 func (p *pdfPen) write(t label) {
 	p.to.SetFont(pdfFamily, pdfStyles[t.Weight], t.Size*72/25.4)
-	text := pdfText(t.Text)
+	text := drawable(t.Text)
 	x, y := p.x(t.At), p.y(t.At)
 	switch width := p.to.GetStringWidth(text); t.Anchor {
 	case middleOf:

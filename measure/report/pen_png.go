@@ -219,7 +219,7 @@ func (p *pngPen) write(t label) {
 	if f == nil {
 		return
 	}
-	text := printable(t.Text)
+	text := drawable(t.Text)
 	x := t.At.X * p.perMM
 	switch width := float64(font.MeasureString(f, text)) / 64; t.Anchor {
 	case middleOf:

@@ -129,5 +129,8 @@ func (p *svgPen) write(t label) {
 	if t.Halo {
 		fmt.Fprintf(&p.out, ` stroke="%s" stroke-width="%s" stroke-linejoin="round" paint-order="stroke"`, black, dot(t.Size*0.28))
 	}
+	if text := printable(t.Text); text == drawable(text) { // as wide in any typeface as it was laid out
+		fmt.Fprintf(&p.out, ` textLength="%s" lengthAdjust="spacingAndGlyphs"`, dot(textWidth(text, t.Size, t.Weight)))
+	}
 	fmt.Fprintf(&p.out, ">%s</text>", escape(t.Text))
 }

@@ -36,7 +36,7 @@ func TestLabelsKeepTheirPlace(t *testing.T) {
 	c.Panoramic = &p
 	for i := range c.Result.Sites {
 		s := &c.Result.Sites[i]
-		sheet := sectionSheet(c.Result, s, c.section(s.ID), windowOf(c.pictures()))
+		sheet := sectionSheet(c.Result, s, c.section(s.ID), windowOf(c.pictures()), wholeWidth)
 		var texts collector
 		sheet.draw(&texts)
 		var bar, down float64

@@ -112,7 +112,7 @@ func (f resultJSON) result() *measure.Result {
 		Margins:    each(f.Margins, marginJSON.rule),
 		Cautions:   specific(f.Cautions),
 		Scan:       f.Scan.scan(), ScaleHalfWidth: float64(f.Scan.ScaleHalfWidth),
-		Plan: measure.PlanFacts{Name: f.Provenance.Plan.Name, SHA256: f.Provenance.Plan.SHA256},
+		Plan: measure.PlanFacts{SHA256: f.Provenance.Plan.SHA256},
 	}
 }
 

@@ -47,7 +47,6 @@ type sourceJSON struct {
 }
 
 type planJSON struct {
-	Name   string `json:"name"`
 	SHA256 string `json:"sha256"`
 }
 

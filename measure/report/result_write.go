@@ -54,7 +54,7 @@ var generalCautions = []measure.Caution{
 }
 
 func provenanceOf(r *measure.Result, p Provenance) provenanceJSON {
-	out := provenanceJSON{Tool: p.Tool, Options: p.Options, Plan: planJSON{r.Plan.Name, r.Plan.SHA256}}
+	out := provenanceJSON{Tool: p.Tool, Options: p.Options, Plan: planJSON{r.Plan.SHA256}}
 	if src := p.Source.Deidentified(); src.Series != "" || src.Study != "" || len(src.Images) > 0 {
 		out.Source = &sourceJSON{src.Study, src.Series, src.FrameOfReference, src.Class, src.Images}
 	}

@@ -206,7 +206,7 @@ func sampleResult() *measure.Result {
 			Spacing: [3]float64{0.25, 0.25, 0.25}, Encoding: "native, little endian", Orientation: "rows to patient left, columns to posterior, slices to the head",
 			Verdict: "fit with cautions", Cautions: []measure.Caution{metal}, Blur: 0.31, Noise: math.NaN(),
 		},
-		Plan: measure.PlanFacts{Name: "pine-042.yaml", SHA256: "b1946ac92492d2347c6235b4d2611184b1946ac92492d2347c6235b4d2611184"},
+		Plan: measure.PlanFacts{SHA256: "b1946ac92492d2347c6235b4d2611184b1946ac92492d2347c6235b4d2611184"},
 	}
 	r.Structures = []measure.Structure{
 		{Name: "left canal", Kind: "canal", SD: 0.3, Path: canalPath(), Radii: []float64{1.5, 1.5, 1.4, 1.4, 1.3}},

@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -22,9 +21,8 @@ import (
 const (
 	sectionLeft   = 10.0 // room for the ruler, mm of paper
 	sectionRight  = 33.0 // room for the widths
-	sectionTop    = 13.5 // two lines, and the name of the direction
-	sectionBottom = 17.3
-	small         = 2.7 // letters, mm
+	sectionBottom = 17.3 // scale and caution; the legend stands under them
+	small         = 2.7  // letters, mm
 	tiny          = 2.25
 )
 
@@ -36,26 +34,35 @@ type sectionView struct {
 	box     [2]reformat.UV // least and greatest u, v that are shown, mm
 	picture *Picture
 	window  window
-	flip    bool // v grows downward on the paper: the crest points to the feet
+	flip    bool    // v grows downward on the paper: the crest points to the feet
+	top     float64 // where the picture begins, mm of paper: under the title's lines
 }
 
-// sectionSheet draws the site's section with what was measured in it.
-func sectionSheet(r *measure.Result, s *measure.SiteResult, p *Picture, w window) *sheet {
+// The room of a section's picture, mm of paper: a page's width, or half of one, two sections beside each other.
+var (
+	wholeWidth = spot{84, 104}
+	halfWidth  = spot{45, 76}
+)
+
+// sectionSheet draws the site's section with what was measured in it; its picture fits into room.
+func sectionSheet(r *measure.Result, s *measure.SiteResult, p *Picture, w window, room spot) *sheet {
 	v := &sectionView{site: s, result: r, picture: p, window: w, flip: s.Frame.V.Z < 0}
 	v.box = v.shown()
 	width, height := v.box[1].U-v.box[0].U, v.box[1].V-v.box[0].V
-	scale := paperScale(width, height, 84, 104)
+	scale := paperScale(width, height, room.X, room.Y)
 	v.sheet = &sheet{
 		Title: "Section at site " + siteName(s), Scale: scale,
-		About:  v.about(),
-		Width:  sectionLeft + width*scale + sectionRight,
-		Height: sectionTop + height*scale + sectionBottom,
+		About: v.about(),
+		Width: sectionLeft + width*scale + sectionRight,
 	}
+	v.title()
+	v.Height = v.top + height*scale + sectionBottom
 	v.ground()
 	v.structures()
 	v.bone()
 	v.implant()
 	v.frameText()
+	v.Height = v.legend(math.Max(v.Height, v.notes()+sectionBottom/2)) + 1.5
 	return v.sheet
 }
 
@@ -105,7 +112,7 @@ func (v *sectionView) spot(p reformat.UV) spot {
 	if v.flip {
 		y = p.V - v.box[0].V
 	}
-	return spot{sectionLeft + (p.U-v.box[0].U)*v.Scale, sectionTop + y*v.Scale}
+	return spot{sectionLeft + (p.U-v.box[0].U)*v.Scale, v.top + y*v.Scale}
 }
 
 func (v *sectionView) spots(points []reformat.UV) []spot {
@@ -124,21 +131,21 @@ func (v *sectionView) inside(p reformat.UV) bool {
 }
 
 func (v *sectionView) right() float64  { return v.Width - sectionRight }
-func (v *sectionView) bottom() float64 { return v.Height - sectionBottom }
+func (v *sectionView) bottom() float64 { return v.top + (v.box[1].V-v.box[0].V)*v.Scale }
 
 // onPicture draws a light line with a dark edge, as far as it lies on the picture.
 func (v *sectionView) onPicture(points []spot, closed bool, width float64, dash ...float64) {
 	if closed && len(points) > 0 {
 		points = append(append([]spot{}, points...), points[0])
 	}
-	for _, piece := range clip(points, spot{sectionLeft, sectionTop}, spot{v.right(), v.bottom()}) {
+	for _, piece := range clip(points, spot{sectionLeft, v.top}, spot{v.right(), v.bottom()}) {
 		v.sheet.onPicture(piece, false, width, dash...)
 	}
 }
 
 // ground puts the picture, or a plain field where there is none.
 func (v *sectionView) ground() {
-	at, w, h := spot{sectionLeft, sectionTop}, v.right()-sectionLeft, v.bottom()-sectionTop
+	at, w, h := spot{sectionLeft, v.top}, v.right()-sectionLeft, v.bottom()-v.top
 	if v.picture != nil {
 		v.grey(picture{At: at, Width: w, Height: h, Image: v.window.grey(*v.picture, v.flip)})
 		return
@@ -165,7 +172,7 @@ func (v *sectionView) structures() {
 	}
 }
 
-// bone draws outline, axis, widths with their numbers in the margin, and where the height ends.
+// bone draws outline, axis, widths and where the height ends.
 func (v *sectionView) bone() {
 	s := v.site
 	if len(s.Outline) == 0 {
@@ -176,7 +183,9 @@ func (v *sectionView) bone() {
 		above, below := along(s.Crest, s.Axis, -3), along(s.Crest, s.Axis, v.reach())
 		v.onPicture([]spot{v.spot(above), v.spot(below)}, false, 0.22, 3, 0.8, 0.5, 0.8)
 	}
-	v.widths()
+	for _, c := range s.Chords {
+		v.chord(c)
+	}
 	if s.UsableDepth != nil {
 		level := along(s.Crest, s.Axis, *s.UsableDepth)
 		side := reformat.UV{U: -s.Axis.V, V: s.Axis.U}
@@ -213,28 +222,7 @@ func along(p, direction reformat.UV, d float64) reformat.UV {
 	return reformat.UV{U: p.U + d*direction.U, V: p.V + d*direction.V}
 }
 
-// widths draws each chord, its plates' inner edges, and its number in the right margin.
-func (v *sectionView) widths() {
-	chords := slices.Clone(v.site.Chords)
-	slices.SortFunc(chords, func(a, b measure.Chord) int {
-		return compare(v.spot(a.Buccal).Y, v.spot(b.Buccal).Y)
-	})
-	var wanted []float64
-	for _, c := range chords {
-		wanted = append(wanted, v.spot(c.Buccal).Y)
-	}
-	places := spreadOut(wanted, 3.4)
-	for i, c := range chords {
-		v.chord(c)
-		v.widthLabel(c, places[i])
-	}
-	if len(chords) > 0 {
-		x := v.right() + 5
-		v.write(label{At: spot{x, places[0] - 4.2}, Text: "depth", Size: tiny, Ink: soft})
-		v.write(label{At: spot{x + 9, places[0] - 4.2}, Text: "width, mm", Size: tiny, Ink: soft})
-	}
-}
-
+// chord draws one width with the inner edges of its plates.
 func (v *sectionView) chord(c measure.Chord) {
 	v.onPicture([]spot{v.spot(c.Lingual), v.spot(c.Buccal)}, false, 0.25)
 	tick := func(p reformat.UV, size, width float64) {
@@ -246,17 +234,6 @@ func (v *sectionView) chord(c measure.Chord) {
 		if inner != nil {
 			v.line(stroke{Points: disc(v.spot(*inner), 0.55), Closed: true, Width: 0.2, Ink: black, Fill: paper})
 		}
-	}
-}
-
-func (v *sectionView) widthLabel(c measure.Chord, y float64) {
-	from := v.spot(c.Buccal)
-	v.line(stroke{Points: []spot{{math.Min(from.X+1, v.right()), from.Y}, {v.right(), from.Y}}, Width: 0.12, Ink: paper, Dash: []float64{0.4, 0.6}})
-	v.line(stroke{Points: []spot{{v.right(), from.Y}, {v.right() + 4, y}}, Width: 0.12, Ink: soft})
-	row, known := v.site.Lookup("ridge_width", c.Depth)
-	v.write(label{At: spot{v.right() + 5, y + 0.9}, Text: plain(c.Depth), Size: small, Ink: soft})
-	if known && row.Value != nil {
-		v.write(label{At: spot{v.right() + 14, y + 0.9}, Text: read(*row.Value, row.Budget.U()).String(), Size: small, Ink: black, Weight: bold})
 	}
 }
 

@@ -21,7 +21,7 @@ import (
 
 func sampleSheet(site int) *sheet {
 	r, p := sampleResult(), samplePicture()
-	return sectionSheet(r, &r.Sites[site], &p, windowOf([]Picture{p}))
+	return sectionSheet(r, &r.Sites[site], &p, windowOf([]Picture{p}), wholeWidth)
 }
 
 func TestSectionPNGCarriesItsPhysicalSize(t *testing.T) {
@@ -43,7 +43,7 @@ func TestSectionSaysWhatItMust(t *testing.T) {
 	for site, wanted := range map[int][]string{
 		0: {"not measured", "47"},
 		1: {"46", "lingual", "buccal", "coronal", "apical"},
-		3: {syntheticCaution, "scale 2.5 : 1", "grey values", "left canal", "3.93 ± ", "Not a diagnosis", "10 mm", "section at"},
+		3: {"height, mm", "to the canal", "clearance to left canal", "side of the patient: left", "bone&#39;s outline", "marked structure", "virtual implant", syntheticCaution, "scale 2.5 : 1", "grey values", "left canal", "3.93 ± ", "Not a diagnosis", "10 mm", "section at"},
 	} {
 		text, err := sampleSheet(site).SVG()
 		require.NoError(t, err)
@@ -63,7 +63,7 @@ func TestUpperJawIsDrawnHeadUp(t *testing.T) {
 	v.sheet, v.box = &sheet{Scale: 2}, v.shown()
 	crest, base := v.spot(s.Crest), v.spot(reformat.UV{V: -15})
 	require.Greater(t, crest.Y, base.Y)
-	text, err := sectionSheet(r, s, &p, window{0, 1000}).SVG()
+	text, err := sectionSheet(r, s, &p, window{0, 1000}, wholeWidth).SVG()
 	require.NoError(t, err)
 	require.Contains(t, text, "palatal")
 	place := func(word string) float64 {
@@ -158,7 +158,7 @@ func TestHostileNamesStayInsideTheSVG(t *testing.T) {
 	r.Case = `"><script>alert(1)</script>`
 	r.Structures[0].Name = "</text><image href='http://example.org/x'/>\x00\x1b"
 	r.Sites[3].ID = "<a>&\u202e"
-	text, err := sectionSheet(r, &r.Sites[3], &p, window{0, 1}).SVG()
+	text, err := sectionSheet(r, &r.Sites[3], &p, window{0, 1}, wholeWidth).SVG()
 	require.NoError(t, err)
 	dec := xml.NewDecoder(strings.NewReader(text))
 	for {
@@ -171,6 +171,56 @@ func TestHostileNamesStayInsideTheSVG(t *testing.T) {
 			require.Contains(t, []string{"svg", "title", "desc", "path", "text", "image"}, el.Name.Local)
 			for _, a := range el.Attr {
 				require.False(t, a.Name.Local == "href" && !strings.HasPrefix(a.Value, "data:"))
+			}
+		}
+	}
+}
+
+// On a ridge that leans by 25° a depth of the axis is read at the same height on the ruler and in the margin.
+func TestDepthsAndRulerAgree(t *testing.T) {
+	c := sampleCase()
+	s := &c.Result.Sites[3]
+	sin, cos := math.Sincos(25 * math.Pi / 180)
+	s.Crest, s.Axis, s.Chords = reformat.UV{U: -4, V: 6}, reformat.UV{U: sin, V: -cos}, nil
+	for _, d := range []float64{0, 5, 10} {
+		on := along(s.Crest, s.Axis, d)
+		across := reformat.UV{U: cos, V: sin}
+		s.Chords = append(s.Chords, measure.Chord{Depth: d, Buccal: along(on, across, 3), Lingual: along(on, across, -3)})
+	}
+	sheet := sectionSheet(c.Result, s, c.section(s.ID), window{0, 1000}, wholeWidth)
+	var pen collector
+	sheet.draw(&pen)
+	ruler, margin := map[string]float64{}, map[string]float64{}
+	for _, l := range pen.labels {
+		switch {
+		case l.At.X == sectionLeft-3 && l.Anchor == end:
+			ruler[l.Text] = l.At.Y - 0.8
+		case l.At.X == sheet.Width-sectionRight+noteIndent && l.Size == small && l.Ink == soft:
+			margin[l.Text] = l.At.Y - 0.9
+		}
+	}
+	for _, depth := range []string{"0", "5", "10"} {
+		require.InDelta(t, ruler[depth], margin[depth], 1e-9, "depth %s", depth)
+	}
+	require.InDelta(t, 5*cos*sheet.Scale, ruler["5"]-ruler["0"], 1e-9, "the axis leans: its levels stand nearer")
+}
+
+// No letter of a section lies over another or off the sheet, with names of 16 characters too.
+func TestSectionTextsStandApart(t *testing.T) {
+	c := fullCase()
+	for i := range c.Result.Sites {
+		s := &c.Result.Sites[i]
+		s.ID = "WWWWWWWW 1234567"
+		for _, room := range []spot{wholeWidth, halfWidth} {
+			sheet := sectionSheet(c.Result, s, c.section(s.ID), window{0, 1000}, room)
+			var pen collector
+			sheet.draw(&pen)
+			for n, a := range pen.labels {
+				box := boxOf(a)
+				require.True(t, box.low.X >= -0.3 && box.high.X <= sheet.Width+0.5 && box.low.Y >= 0 && box.high.Y <= sheet.Height, "%q is cut: %v", a.Text, box)
+				for _, b := range pen.labels[:n] {
+					require.False(t, a.Halo == b.Halo && box.overlaps(boxOf(b)), "site %d: %q and %q collide", i, a.Text, b.Text)
+				}
 			}
 		}
 	}

@@ -1,20 +1,16 @@
 package report
 
 import (
-	"math"
 	"strings"
-
-	"ridgerule/measure/reformat"
 )
 
-// frameText writes what stands around and on the picture: title, sides, ruler, scale, window,
-// caution and, on an invented volume, that it is one.
+// frameText writes what stands around and on the picture: sides, ruler, scale, window, caution and, on an
+// invented volume, that it is one.
 func (v *sectionView) frameText() {
-	v.title()
 	v.sides()
 	v.ruler()
 	v.foot()
-	left, y := sectionLeft+1.6, sectionTop+3.6
+	left, y := sectionLeft+1.6, v.top+3.6
 	if v.result.Synthetic {
 		v.namePicture(spot{left, y}, syntheticCaution, start, small)
 		y += 3.4
@@ -24,10 +20,25 @@ func (v *sectionView) frameText() {
 	}
 }
 
+// title writes site, tooth, the patient's side and the section's place, none of them cut, and sets where the picture begins.
 func (v *sectionView) title() {
-	v.write(label{At: spot{sectionLeft, 4.2}, Text: v.site.ID, Size: 4.6, Weight: bold, Ink: black})
-	v.write(label{At: spot{sectionLeft, 8}, Text: strings.TrimPrefix(placeWords(v.site)+" · "+v.result.Case, " · "), Size: small, Ink: soft})
-	v.write(label{At: spot{v.Width - 1, 4.2}, Text: "section at " + rounded(v.site.Frame.Arc, 1) + " mm of the arch", Size: small, Anchor: end, Ink: soft})
+	y, wide := 4.2, v.Width-sectionLeft-1
+	for i, text := range wrapped(v.site.ID, 4.6, bold, wide) {
+		y += min(float64(i), 1) * 4.8
+		v.write(label{At: spot{sectionLeft, y}, Text: text, Size: 4.6, Weight: bold, Ink: black})
+	}
+	y += 0.6
+	for _, text := range []string{
+		strings.TrimPrefix(placeWords(v.site)+" · "+v.result.Case, " · "),
+		"side of the patient: " + sideWord(v.site),
+		"section at " + rounded(v.site.Frame.Arc, 1) + " mm of the arch",
+	} {
+		for _, line := range wrapped(text, small, regular, wide) {
+			y += 3.4
+			v.write(label{At: spot{sectionLeft, y}, Text: line, Size: small, Ink: soft})
+		}
+	}
+	v.top = y + 5.5
 }
 
 // sides names the four directions, in words, outside and beside the picture.
@@ -37,31 +48,29 @@ func (v *sectionView) sides() {
 	if v.flip {
 		up, down = down, up
 	}
-	v.write(label{At: spot{x, sectionTop - 1.4}, Text: up, Size: small, Anchor: middleOf, Ink: black, Weight: italic})
+	v.write(label{At: spot{x, v.top - 1.4}, Text: up, Size: small, Anchor: middleOf, Ink: black, Weight: italic})
 	v.write(label{At: spot{x, v.bottom() + 3.4}, Text: down, Size: small, Anchor: middleOf, Ink: black, Weight: italic})
-	v.write(label{At: spot{sectionLeft, sectionTop - 1.4}, Text: inner(v.result.Jaw), Size: small, Ink: black, Weight: italic})
-	v.write(label{At: spot{v.right(), sectionTop - 1.4}, Text: "buccal", Size: small, Anchor: end, Ink: black, Weight: italic})
+	v.write(label{At: spot{sectionLeft, v.top - 1.4}, Text: inner(v.result.Jaw), Size: small, Ink: black, Weight: italic})
+	v.write(label{At: spot{v.right(), v.top - 1.4}, Text: "buccal", Size: small, Anchor: end, Ink: black, Weight: italic})
 }
 
-// ruler draws mm from the level of the crest, along the left edge.
+// ruler draws mm from the crest along the left edge: of depth along the site's axis, as the numbers in the right margin.
 func (v *sectionView) ruler() {
-	zero := v.site.Crest.V
-	if v.site.Err != "" || math.IsNaN(zero) || zero < v.box[0].V || zero > v.box[1].V {
-		zero = 0
-	}
 	for mm := -100; mm <= 100; mm++ {
-		p := reformat.UV{U: v.box[0].U, V: zero - float64(mm)}
-		if p.V < v.box[0].V || p.V > v.box[1].V {
+		y, long := v.level(float64(mm)), 1.2
+		if y < v.top-1e-9 || y > v.bottom()+1e-9 {
 			continue
 		}
-		y, long := v.spot(p).Y, 1.2
 		if mm%5 == 0 {
 			long = 2.4
 			v.write(label{At: spot{sectionLeft - 3, y + 0.8}, Text: rounded(float64(mm), 0), Size: tiny, Anchor: end, Ink: soft})
 		}
 		v.rule(spot{sectionLeft - long, y}, spot{sectionLeft, y}, 0.15, soft)
 	}
-	v.write(label{At: spot{0.2, sectionTop - 1.4}, Text: "mm", Size: tiny, Ink: soft})
+	if v.leaning() {
+		v.write(label{At: spot{0.2, v.top - 4.6}, Text: "depth,", Size: tiny, Ink: soft})
+	}
+	v.write(label{At: spot{0.2, v.top - 2}, Text: "mm", Size: tiny, Ink: soft})
 }
 
 // foot draws the scale bar and says scale, window and caution.

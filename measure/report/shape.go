@@ -58,16 +58,6 @@ func between(a, b spot, t float64) spot {
 	return spot{a.X + t*(b.X-a.X), a.Y + t*(b.Y-a.Y)}
 }
 
-// spreadOut moves wanted positions (ascending) apart until neighbours are at least gap from each
-// other, and no further than needed in the one direction.
-func spreadOut(wanted []float64, gap float64) []float64 {
-	out := append([]float64{}, wanted...)
-	for i := 1; i < len(out); i++ {
-		out[i] = math.Max(out[i], out[i-1]+gap)
-	}
-	return out
-}
-
 // clip returns the pieces of a polyline that lie in the rectangle with corners low and high.
 func clip(points []spot, low, high spot) [][]spot {
 	var out [][]spot

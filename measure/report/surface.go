@@ -26,11 +26,12 @@ type Block struct {
 // 1991;E74:214–224 (from memory).
 var tetrahedra = [6][4]int{{0, 1, 3, 7}, {0, 3, 2, 7}, {0, 2, 6, 7}, {0, 6, 4, 7}, {0, 4, 5, 7}, {0, 5, 1, 7}}
 
-// BoneSurface returns the closed surface on which the block's grey values pass level, its
-// triangles counter-clockwise seen from outside, in patient LPS, mm. Where the bone leaves the
-// block the surface is closed by a flat lid half a step outside it.
+// BoneSurface returns the closed surface of the bone around a section, of which the block's slices are parallels:
+// where the grey values pass level from outside, marrow and canals being bone (see [wholeBone]). Its triangles are
+// counter-clockwise seen from outside, in patient LPS, mm. Where the bone leaves the block the surface is
+// closed by a flat lid half a step outside it.
 func BoneSurface(b Block, level float64) *measure.Surface {
-	m := mesher{b: b, level: level, at: map[[2]int]int{}, out: &measure.Surface{}}
+	m := mesher{b: wholeBone(b, level), level: level, at: map[[2]int]int{}, out: &measure.Surface{}}
 	m.flipped = r3.Dot(b.Step[0], r3.Cross(b.Step[1], b.Step[2])) < 0
 	for k := -1; k < b.Size[2]; k++ {
 		for j := -1; j < b.Size[1]; j++ {

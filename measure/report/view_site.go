@@ -99,7 +99,7 @@ func (v *siteView) draw(c Case, s *measure.SiteResult, w window) error {
 		return nil
 	}
 	var err error
-	if v.Section, err = markup(sectionSheet(c.Result, s, p, w)); err != nil {
+	if v.Section, err = markup(sectionSheet(c.Result, s, p, w, wholeWidth)); err != nil {
 		return err
 	}
 	if profile := profileSheet(s); profile != nil {

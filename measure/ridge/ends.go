@@ -82,13 +82,12 @@ func (a Axis) farOn(w *Wall, c crossing) Far {
 // A section farther along the arch meets other heights of crest and far end, and another axis; one that
 // is turned by φ meets a place u mm beside the curve φ·u farther along.
 func (o *Outline) HeightBudget(a Axis, height float64, far Far, h Hand) uncertainty.Budget {
-	b := uncertainty.Budget{scaleTerm(height, h), {Name: "edge noise, crest", Std: a.CrestSD}}
-	if w := a.crestWall; w != nil {
-		b = append(b, uncertainty.Term{Name: "edge rule, crest", Std: o.modelTerm(w)})
-	}
 	fall := a.fall()
-	return append(b,
+	return uncertainty.Budget{
+		scaleTerm(height, h),
+		o.crestTerm(a, 1),
 		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), far.Swing),
 		uncertainty.Moved("section place along the arch", h.Along, fall+far.Rise-far.Swing*a.DirAlong),
-		uncertainty.Moved("section direction", h.Turn, fall*a.Crest.U+far.Rise*far.At.U-far.Swing*a.DirTurn))
+		uncertainty.Moved("section direction", h.Turn, fall*a.Crest.U+far.Rise*far.At.U-far.Swing*a.DirTurn),
+	}
 }

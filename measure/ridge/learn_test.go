@@ -79,3 +79,19 @@ func TestTrabeculaeAreInThePlatesBudget(t *testing.T) {
 		require.LessOrEqual(t, terms, c.most)
 	}
 }
+
+// Where half of the walls border on air and half on soft tissue, what lies beside bone is one of the two and not
+// their middle, which no wall has; where they scatter about one, it is their median.
+func TestTwoTissuesHaveNoMean(t *testing.T) {
+	for name, c := range map[string]struct {
+		grey []float64
+		mid  float64
+		want float64
+	}{
+		"half air, half soft tissue": {[]float64{-1000, 50, 60, -990}, -470, 50},
+		"one more of soft tissue":    {[]float64{-1000, 50, 60, -990, 55}, 50, 50},
+		"one tissue that scatters":   {[]float64{40, 50, 60, 70}, 55, 55},
+	} {
+		t.Run(name, func(t *testing.T) { require.Equal(t, c.want, oneOfTwo(c.grey, c.mid, 1600)) })
+	}
+}

@@ -89,7 +89,8 @@ func (o *Outline) layerTerm(w *Wall) float64 {
 	return math.Hypot(modelError*w.Blur(), math.Hypot(bent, sparse*math.Max(0, most-1.5*w.Blur())))
 }
 
-// widthBudget lists what makes a width uncertain.
+// widthBudget lists what makes a width uncertain. Where the scale is s too large, a depth of the plan lies
+// s·depth too near the crest of a width that is s·width too large.
 func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64, h Hand) uncertainty.Budget {
 	along, turn := o.outOfPlane(c)
 	slope := o.slope(a, depth, c)
@@ -98,21 +99,25 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 		{Name: "edge noise, lingual", Std: c.low.sd},
 		{Name: "edge rule, buccal", Std: o.modelTerm(c.highWall) / c.high.square},
 		{Name: "edge rule, lingual", Std: o.modelTerm(c.lowWall) / c.low.square},
-		uncertainty.Moved("crest", o.crestTerm(a), slope),
+		o.crestTerm(a, -slope),
 		uncertainty.Moved("axis direction", a.DirSD, o.swing(a, depth, c)),
 		uncertainty.Moved("section place along the arch", h.Along, along+slope*a.fall()),
 		uncertainty.Moved("section direction", h.Turn, math.Hypot(turn, width*h.Turn/math.Sqrt2)),
 	}
-	return append(b, scaleTerm(width, h))
+	return append(b, scaleTerm(width-slope*depth, h))
 }
 
-// crestTerm is the standard uncertainty of the crest along the axis, from its fit and from what the
-// fit's model lacks, mm.
-func (o *Outline) crestTerm(a Axis) float64 {
-	if a.crestWall == nil {
-		return a.CrestSD
+// crestTerm is what the crest's error along the axis, from its fit and from what the fit's model lacks,
+// adds to a value that grows by this much per mm that the crest is found too far coronally. It is one error in
+// all that is measured from that crest.
+func (o *Outline) crestTerm(a Axis, growth float64) uncertainty.Term {
+	sd := a.CrestSD
+	if a.crestWall != nil {
+		sd = math.Hypot(sd, o.modelTerm(a.crestWall))
 	}
-	return math.Hypot(a.CrestSD, o.modelTerm(a.crestWall))
+	t := uncertainty.Moved("crest", sd, growth)
+	t.Group = "crest"
+	return t
 }
 
 // fall returns how far the crest goes down along the axis per mm along the arch (no unit): a depth
@@ -124,8 +129,10 @@ func (a Axis) fall() float64 {
 	return a.crestWall.p[pST]
 }
 
-func scaleTerm(value float64, h Hand) uncertainty.Term {
-	t := uncertainty.Moved("scale of the scan", uncertainty.Rectangular(h.Scale), value)
+// scaleTerm is what the scale of the scan adds to a value whose derivative to the relative scale is growth,
+// mm: its own length, for a distance between two places of the image.
+func scaleTerm(growth float64, h Hand) uncertainty.Term {
+	t := uncertainty.Moved("scale of the scan", uncertainty.Rectangular(h.Scale), growth)
 	t.Group = "scale"
 	return t
 }

@@ -14,7 +14,9 @@ type Station struct {
 	soft, cortex float64  // grey values just outside and just inside the coarse outline, medians
 	outline      *Outline // nil: no bone
 	axis         Axis
-	tried        int // of stationWalls
+	tried        int                      // of stationWalls
+	fitted       [len(stationWalls)]*Wall // nil: none can be fitted there
+	asked        [len(stationWalls)]bool  // the station has a place for it
 }
 
 // How a station is looked at: quickly, for there are many, and what they say is put together. A
@@ -53,21 +55,25 @@ func NewStation(f reformat.Field) (st Station) {
 	var err error
 	if st.axis, err = o.coarseAxis(down, false); err != nil {
 		st.tried = len(stationWalls)
+		return st
+	}
+	for k, at := range stationWalls {
+		if p, h, ok := st.place(at.depth, at.buccal); ok {
+			st.asked[k] = true
+			st.fitted[k] = o.roughWall(p, h)
+		}
 	}
 	st.learn(2)
 	return st
 }
 
-// learn tries walls until so many tell, or there are no more.
+// learn takes walls until so many tell, or there are no more.
 func (st *Station) learn(enough int) {
-	for st.outline != nil && st.telling() < enough && st.tried < len(stationWalls) {
-		at := stationWalls[st.tried]
-		st.tried++
-		if p, h, ok := st.place(at.depth, at.buccal); ok {
-			if w := st.outline.roughWall(p, h); w != nil {
-				st.walls = append(st.walls, w)
-			}
+	for st.telling() < enough && st.tried < len(stationWalls) {
+		if w := st.fitted[st.tried]; w != nil {
+			st.walls = append(st.walls, w)
 		}
+		st.tried++
 	}
 }
 

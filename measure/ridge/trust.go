@@ -129,11 +129,12 @@ func (o *Outline) weigh() {
 		return
 	}
 	sharp := math.Inf(1)
-	for _, w := range o.walls {
+	alike := o.alike()
+	for _, w := range alike {
 		sharp = math.Min(sharp, w.p[pSigma]+w.spread(only(pSigma)))
 	}
 	sharp = math.Max(sharp, 0.5*most)
-	for _, w := range o.walls {
+	for _, w := range alike {
 		if w.p[pSigma]-w.spread(only(pSigma)) > 1.7*sharp {
 			o.site.wide++
 		}
@@ -168,9 +169,28 @@ func (o *Outline) shared() float64 {
 	return all.disturbance(usual)
 }
 
+// tooBright is the share of the step to cortex by which a wall may be brighter than the others' median. Our choice.
+const tooBright = 0.25
+
+// alike returns the sampled walls whose plate is not far brighter than the others': a thin plate before textured
+// marrow fits as a bright one in a wide blur too, and motion makes no plate brighter.
+func (o *Outline) alike() (out []*Wall) {
+	var plate, beside []float64
+	for _, w := range o.walls {
+		plate, beside = append(plate, w.p[pG1]), append(beside, w.p[pG0])
+	}
+	most := median(plate) + tooBright*(median(plate)-median(beside))
+	for _, w := range o.walls {
+		if w.p[pG1] <= most {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
 // blurs returns the least and the largest blur that each well-determined sampled wall may have, mm.
 func (o *Outline) blurs() (low, high []float64) {
-	for _, w := range o.walls {
+	for _, w := range o.alike() {
 		sigma, sd := w.p[pSigma], w.spread(only(pSigma))
 		if sd < 0.25*sigma {
 			off := math.Max(3*sd, leastSpread*sigma)

@@ -37,7 +37,8 @@ func (o *Outline) UsableCrest(a Axis, want float64, h Hand) (uncertainty.Length,
 	return o.fineUsable(a, want, first, h), nil
 }
 
-// fineUsable refines the depth on fitted chords by the secant method.
+// fineUsable refines the depth on fitted chords by the secant method. What makes the width too large makes
+// the depth too small, by the width's growth with depth.
 func (o *Outline) fineUsable(a Axis, want, depth float64, h Hand) uncertainty.Length {
 	out := uncertainty.Length{Value: depth, Budget: uncertainty.Budget{{Name: "outline", Std: 0.1}}}
 	for range 6 {
@@ -54,7 +55,7 @@ func (o *Outline) fineUsable(a Axis, want, depth float64, h Hand) uncertainty.Le
 		if math.Abs(next-depth) > 1 {
 			return out
 		}
-		out = uncertainty.Length{Value: next, Budget: append(w.Budget.Scaled(1/slope), uncertainty.Term{Name: "edge noise, crest", Std: a.CrestSD})}
+		out = uncertainty.Length{Value: next, Budget: w.Budget.Scaled(-1 / slope)}
 		if math.Abs(next-depth) < 1e-4 {
 			break
 		}

@@ -297,3 +297,95 @@ func TestRungTellsTheReserveThatDecided(t *testing.T) {
 		}
 	}
 }
+
+// One reserve and its U: the bounds of the verdicts, and that of two alike the smaller reserve − U is told.
+func TestReservesByHand(t *testing.T) {
+	type taken struct {
+		reserve, u float64
+		overlap    bool
+	}
+	for _, c := range []struct {
+		all     []taken
+		verdict Verdict
+		told    float64
+	}{
+		{[]taken{{0.5, 0.5, false}}, Held, 0.5},
+		{[]taken{{0.49, 0.5, false}}, Uncertain, 0.49},
+		{[]taken{{-0.5, 0.5, false}}, Uncertain, -0.5},
+		{[]taken{{-0.51, 0.5, false}}, NotHeld, -0.51},
+		{[]taken{{5, 9, true}}, NotHeld, 5},
+		{[]taken{{1, 0.5, false}, {0.9, 0.1, false}}, Held, 1},
+		{[]taken{{0.9, 0.1, false}, {1, 0.5, false}}, Held, 1},
+		{[]taken{{0.5, 0.25, false}, {0.75, 0.5, false}}, Held, 0.5},
+		{[]taken{{0.2, 0.3, false}, {0.05, 0.01, false}}, Uncertain, 0.2},
+		{[]taken{{0.05, 0.01, false}, {0.2, 0.3, false}}, Uncertain, 0.2},
+	} {
+		r := Rung{Reserve: math.NaN(), U: math.NaN(), Verdict: Held}
+		for _, x := range c.all {
+			r.take(x.reserve, x.u, "", x.overlap)
+		}
+		if r.Verdict != c.verdict || r.Reserve != c.told {
+			t.Errorf("%v: %s with %g mm", c.all, r.Verdict, r.Reserve)
+		}
+	}
+	doubt := Rung{Reserve: math.NaN(), Verdict: Held}
+	doubt.unknown("no canal")
+	doubt.take(0.1, 0.2, "", false)
+	doubt.unknown("no bone")
+	if doubt.Verdict != NotAssessed || doubt.Reason != "no canal; no bone" {
+		t.Errorf("%s: %q", doubt.Verdict, doubt.Reason)
+	}
+	sure := Rung{Reserve: math.NaN(), Verdict: Held}
+	sure.take(-1, 0.2, "", false)
+	sure.unknown("no canal")
+	if sure.Verdict != NotHeld {
+		t.Errorf("a sure loss beside what is not known: %s", sure.Verdict)
+	}
+}
+
+// An implant that just touches has no overlap, and its U decides; one a hundredth of a millimetre inside is not held.
+func TestTouchIsNoOverlap(t *testing.T) {
+	fixed := seat()
+	fixed.Lateral, fixed.InSection, fixed.MesioDistal = [2]float64{}, [2]float64{}, [2]float64{}
+	for length, want := range map[float64]Verdict{10: Uncertain, 10.01: NotHeld} {
+		canal := capsule(1, v(-20, 0, -11), v(20, 0, -11))
+		canal.SD = 5
+		r := ladder(t, scene(t, canal), fixed, []Size{{Diameter: 4, Length: length}}, slab(20, 0, 1.5), nil)[0]
+		if r.Verdict != want {
+			t.Errorf("%g mm long: %s at %g mm", length, r.Verdict, r.Findings[0].Distance.Value)
+		}
+	}
+}
+
+// A pose is a turn about the platform's centre, each tangent along its own direction, and a shift: worked by hand for
+// a buccal direction that leans.
+func TestPoseByHand(t *testing.T) {
+	s := Seat{Platform: v(1, 2, 3), Axis: v(0, 0, -1), Buccal: v(0, 3, 4)}
+	im := s.implant(Size{Diameter: 4, Length: 9, Apex: 3}, Pose{Lateral: 2, Depth: 0.5, InSection: 45, MesioDistal: 60})
+	// buccal is +y, Axis × buccal = +x; tan 45° = 1, tan 60° = √3
+	near(t, "platform", r3.Norm(r3.Sub(im.Platform, v(1, 4, 2.5))), 0, 1e-12)
+	near(t, "axis", r3.Norm(r3.Sub(im.Axis, r3.Scale(1/math.Sqrt(5), v(math.Sqrt(3), 1, -1)))), 0, 1e-12)
+	if im.Diameter != 4 || im.Length != 9 || im.ApexDiameter != 3 {
+		t.Errorf("%+v", im)
+	}
+}
+
+// Limits on their bounds stand, just past them they do not.
+func TestSeatLimitsOnTheirBounds(t *testing.T) {
+	wide := seat()
+	wide.Lateral, wide.Depth, wide.InSection, wide.MesioDistal = [2]float64{-50, 50}, [2]float64{50, 50}, [2]float64{-60, 60}, [2]float64{-60, -60}
+	wide.Axis = v(0, 0, -1-9e-7)
+	if err := wide.check(); err != nil {
+		t.Error(err)
+	}
+	for i, change := range []func(*Seat){
+		func(s *Seat) { s.Lateral[0] = -50.1 }, func(s *Seat) { s.Lateral[1] = 50.1 }, func(s *Seat) { s.Depth[1] = 51 }, func(s *Seat) { s.InSection[0] = -60.1 },
+		func(s *Seat) { s.InSection[1] = 60.1 }, func(s *Seat) { s.MesioDistal = [2]float64{-61, -60} }, func(s *Seat) { s.Axis = v(0, 0, -1.00001) }, func(s *Seat) { s.Platform.X = math.Inf(1) },
+	} {
+		s := wide
+		change(&s)
+		if s.check() == nil {
+			t.Errorf("change %d passed", i)
+		}
+	}
+}

@@ -132,6 +132,8 @@ func TestNoBodyIsAnError(t *testing.T) {
 		Structure{}, Structure{Path: []r3.Vec{{}}}, capsule(-1, v(0, 0, 0)), capsule(1, v(math.NaN(), 0, 0)),
 		capsule(math.Inf(1), v(0, 0, 0)), Structure{Surface: &Surface{}}, Implant{},
 		Implant{Axis: v(0, 0, 2), Diameter: 1, Length: 1}, upright(v(0, 0, 0), 4, -1), upright(v(0, 0, 0), math.NaN(), 1),
+		upright(v(0, 0, 0), 0, 1), upright(v(0, 0, 0), 1, 0), Implant{Axis: v(0, 0, 1), Diameter: 1, Length: 1, ApexDiameter: -1}, Implant{Axis: v(0, 0, 1.00001), Diameter: 1, Length: 1},
+		Structure{Surface: boxMesh(v(0, 0, 0), v(1, 1, 1)), Path: []r3.Vec{{}}, Radii: []float64{1}}, Structure{Path: []r3.Vec{{}, {}}, Radii: []float64{1}},
 	} {
 		t.Run(fmt.Sprint(i), func(t *testing.T) {
 			if _, err := Distance(ok, b); !errors.Is(err, ErrBody) {
@@ -139,4 +141,13 @@ func TestNoBodyIsAnError(t *testing.T) {
 			}
 		})
 	}
+}
+
+// Rounding of an axis' length is no error, nor a radius of 0 or an apex as wide as asked for.
+func TestBodiesOnTheirBounds(t *testing.T) {
+	im := Implant{Axis: v(0, 0, 1+9e-7), Diameter: 4, ApexDiameter: 6, Length: 10}
+	near(t, "beside the apex", gapBetween(t, im, capsule(0, v(7, 0, 10))).Distance, 4, 1e-5)
+	near(t, "apex", r3.Norm(r3.Sub(im.Apex(), v(0, 0, 10))), 0, 1e-5)
+	im.ApexDiameter = 0
+	near(t, "beside an apex as wide as the platform", gapBetween(t, im, capsule(0, v(7, 0, 10))).Distance, 5, 1e-5)
 }

@@ -164,7 +164,7 @@ func (m *missing) need(kind Kind, reach float64, reason string) {
 		return
 	}
 	for _, s := range m.marked(kind) {
-		if m.beside(s) <= reach {
+		if d, _ := m.beside(s); d <= reach {
 			return
 		}
 	}
@@ -244,10 +244,10 @@ func (m *missing) radius() float64 {
 // runsPast says why a canal does not run past the site by need mm on both sides, or nothing;
 // off is how far beside the site it lies, mm.
 func (m *missing) runsPast(s *Structure, need float64) (off float64, why string) {
-	off = m.beside(s)
+	off, along := m.beside(s)
 	from, to := m.reach(s)
 	switch {
-	case off > sideReach && m.along(s):
+	case off > sideReach && along:
 		return off, fmt.Sprintf("canal %q does not reach the site: it ends %.0f mm away", s.Name, off)
 	case off > sideReach:
 		return off, fmt.Sprintf("canal not marked on this side: %q lies %.0f mm away", s.Name, off)
@@ -267,43 +267,34 @@ func ends(name string, past float64, this, other string) string {
 }
 
 // beside returns the least distance between the site and the structure's marking, seen along
-// the occlusal direction, mm.
-func (m *missing) beside(s *Structure) float64 {
-	least := math.Inf(1)
+// the occlusal direction, mm, and whether its nearest point lies rather along the arch than across it.
+func (m *missing) beside(s *Structure) (least float64, along bool) {
+	least = math.Inf(1)
+	take := func(d float64, away r3.Vec) {
+		if d < least {
+			t := r3.Dot(away, m.mesial)
+			least, along = d, 2*t*t > 1
+		}
+	}
 	if s.Surface != nil {
 		for i := range s.Surface.Triangles {
 			t := s.Surface.corner(i)
 			flat := triangle{m.flat(t[0]), m.flat(t[1]), m.flat(t[2])}
-			d, _ := flat.signed(r3.Vec{})
-			least = min(least, d)
+			take(flat.signed(r3.Vec{}))
 		}
-		return least
+		return least, along
 	}
 	for i, x := range s.Path {
 		seg := newRoundCone(m.flat(x), m.flat(s.Path[min(i+1, len(s.Path)-1)]), 0, 0)
-		d, _ := seg.signed(r3.Vec{})
-		least = min(least, d)
+		take(seg.signed(r3.Vec{}))
 	}
-	return least
+	return least, along
 }
 
 // flat returns a point relative to the site, with the occlusal direction taken out.
 func (m *missing) flat(x r3.Vec) r3.Vec {
 	v := r3.Sub(x, m.At)
 	return r3.Sub(v, r3.Scale(r3.Dot(v, m.Occlusal), m.Occlusal))
-}
-
-// along says whether the structure's nearest point lies rather along the arch than across it.
-func (m *missing) along(s *Structure) bool {
-	least, along := math.Inf(1), false
-	for _, x := range s.points() {
-		v := m.flat(x)
-		if d := r3.Norm(v); d < least {
-			t := r3.Dot(v, m.mesial)
-			least, along = d, 2*t*t > d*d
-		}
-	}
-	return along
 }
 
 // endsAtForamen says whether the structure's mesial end lies at a marked mental foramen or loop.
@@ -361,8 +352,8 @@ func (m *missing) ownSide(kind Kind, tooth int) *Structure {
 	least := math.Inf(1)
 	for _, s := range m.marked(kind) {
 		_, to := m.reach(s)
-		own := to < 0 || tooth >= 3 && m.beside(s) <= sideReach
-		if d := m.beside(s); own && d < least {
+		d, _ := m.beside(s)
+		if own := to < 0 || tooth >= 3 && d <= sideReach; own && d < least {
 			at, least = s, d
 		}
 	}

@@ -251,3 +251,119 @@ func TestCanalRunsPastTheSiteByItsSurface(t *testing.T) {
 		}
 	}
 }
+
+// What each tooth asks for where nothing is marked: docs/safety.md. The two sides ask alike.
+func TestWhatEveryToothAsksFor(t *testing.T) {
+	want := map[string]string{
+		"1": "nasal_floor incisive_canal", "2": "nasal_floor", "3": "nasal_floor", "4": "sinus", "5": "sinus", "6": "sinus", "7": "sinus", "8": "sinus",
+	}
+	below := map[string]string{"1": "", "2": "", "3": "anterior_loop", "4": "canal anterior_loop", "5": "canal", "6": "canal", "7": "canal", "8": "canal"}
+	for quadrant, kinds := range map[string]map[string]string{"1": want, "2": want, "3": below, "4": below} {
+		for tooth, want := range kinds {
+			var got []string
+			for _, f := range Missing(Place{Tooth: quadrant + tooth, Tangent: v(1, 0, 0), Occlusal: v(0, 0, 1)}, nil, Margins()) {
+				got = append(got, string(f.Kind))
+			}
+			if strings.Join(got, " ") != want {
+				t.Errorf("%s%s: %v, want %s", quadrant, tooth, got, want)
+			}
+		}
+	}
+}
+
+// flat is a site at the origin of a straight arch, mesial toward +x, and mark a mark beside it, both 15 mm apart
+// in height, which says nothing.
+func flat(tooth string) Place {
+	return Place{Tooth: tooth, Tangent: v(1, 0, 0), Mesial: v(1, 0, 0), Occlusal: v(0, 0, 1), Radius: 2}
+}
+
+func mark(kind Kind, x, y, radius float64) Structure {
+	return Structure{Name: string(kind), Kind: kind, Path: []r3.Vec{v(x, y, -15)}, Radii: []float64{radius}}
+}
+
+func straight(name string, y float64, x ...float64) Structure {
+	s := Structure{Name: name, Kind: Canal}
+	for _, x := range x {
+		s.Path, s.Radii = append(s.Path, v(x, y, -15)), append(s.Radii, 1)
+	}
+	return s
+}
+
+// Every bound of these rules, on it and just past it: 20 mm to the side; the implant's radius of 2 mm (2.5 mm where
+// it is not known) and the margin of 2 mm along the arch; 5 mm from a canal's end to its foramen; half-way between
+// along the arch and across it.
+func TestBoundsOfWhatIsMissing(t *testing.T) {
+	unknown := flat("36")
+	unknown.Radius = 0
+	elsewhere := func(loop bool) Place {
+		p := flat("36")
+		p.CanalElsewhere = true
+		if loop {
+			p.Absent = []Kind{AnteriorLoop}
+		}
+		return p
+	}
+	over := func(x float64) Place {
+		p := elsewhere(true)
+		p.Along = []Spot{{At: v(x, 0, 0), Mesial: v(1, 0, 0)}}
+		return p
+	}
+	mesh := Structure{Name: "mesh", Kind: Canal, Surface: boxMesh(v(-30, -1, -16), v(3, 1, -14))}
+	for name, c := range map[string]struct {
+		place Place
+		marks []Structure
+		want  string // a part of the reasons; empty: nothing is missing
+	}{
+		"sinus at 20 mm":                      {flat("26"), []Structure{mark(Sinus, 0, 20, 0)}, ""},
+		"sinus past 20 mm":                    {flat("26"), []Structure{mark(Sinus, 0, 20.01, 0)}, "sinus not marked on this side"},
+		"canal at 20 mm":                      {flat("36"), []Structure{straight("c", 20, -30, 30)}, ""},
+		"canal past 20 mm":                    {flat("36"), []Structure{straight("c", 20.01, -30, 30)}, `canal not marked on this side: "c" lies 20 mm away`},
+		"nearest part rather along the arch":  {flat("36"), []Structure{straight("c", -20, -30, -21)}, `canal "c" does not reach the site: it ends 29 mm away`},
+		"nearest part rather across the arch": {flat("36"), []Structure{straight("c", -22, -30, -21)}, `canal not marked on this side: "c" lies 30 mm away`},
+
+		"mesially by radius and margin":  {flat("36"), []Structure{straight("c", 0, -30, 3)}, ""},
+		"less than that":                 {flat("36"), []Structure{straight("c", 0, -30, 2.99)}, `canal "c" ends 4.0 mm mesial of the site, within reach of the margin: mark it further mesially`},
+		"distally by radius and margin":  {flat("36"), []Structure{straight("c", 0, 30, -3)}, ""},
+		"less than that distally":        {flat("36"), []Structure{straight("c", 0, 30, -2.99)}, `canal "c" ends 4.0 mm distal of the site`},
+		"just at the site":               {flat("36"), []Structure{straight("c", 0, -30, -1)}, `canal "c" ends 0.0 mm mesial of the site`},
+		"radius not known":               {unknown, []Structure{straight("c", 0, -30, 3.5)}, ""},
+		"radius not known, less":         {unknown, []Structure{straight("c", 0, -30, 3.49)}, "4.5 mm mesial"},
+		"a canal drawn as a surface":     {flat("36"), []Structure{mesh, mark(MentalForamen, 4, 0, 1)}, `canal "mesh" ends 3.0 mm mesial`},
+		"of two canals the nearer":       {flat("36"), []Structure{straight("far", 9, -30, 0), straight("near", 1, -30, 2)}, `"near" ends 3.0`},
+		"of two canals the nearer first": {flat("36"), []Structure{straight("near", 1, -30, 2), straight("far", 9, -30, 0)}, `"near" ends 3.0`},
+
+		"end 5 mm from its foramen":           {flat("36"), []Structure{straight("c", 0, -30, 0), mark(MentalForamen, 7, 0, 1)}, ""},
+		"end past 5 mm from it":               {flat("36"), []Structure{straight("c", 0, -30, 0), mark(MentalForamen, 7.01, 0, 1)}, `canal "c" ends 1.0 mm mesial`},
+		"the other end at it":                 {flat("36"), []Structure{straight("c", 0, 0, -30), mark(MentalForamen, 7, 0, 1)}, ""},
+		"the distal end at one":               {flat("36"), []Structure{straight("c", 0, -10, 0), mark(MentalForamen, -12, 0, 1)}, `canal "c" ends 1.0 mm mesial`},
+		"end at its loop":                     {flat("36"), []Structure{straight("c", 0, -30, 0), mark(AnteriorLoop, 7, 0, 1)}, ""},
+		"not in the section, foramen by both": {elsewhere(true), []Structure{straight("c", 0, -30, -5), mark(MentalForamen, -5, 0, 1)}, ""},
+		"not in the section, nearer":          {elsewhere(true), []Structure{straight("c", 0, -30, -5), mark(MentalForamen, -4.99, 0, 1)}, "does not lie distal"},
+		"not in the section, loop unknown":    {elsewhere(false), []Structure{straight("c", 0, -30, -5), mark(MentalForamen, -5, 0, 1)}, "anterior loop is neither marked"},
+
+		"not in the section, body by both": {over(0), []Structure{straight("c", 0, -30, -5), mark(MentalForamen, -5, 0, 1)}, ""},
+		"not in the section, body nearer":  {over(-0.01), []Structure{straight("c", 0, -30, -5), mark(MentalForamen, -5, 0, 1)}, "does not lie distal"},
+		"canal 20 mm off along the arch":   {flat("36"), []Structure{straight("c", 0, -40, -20)}, "does not reach the site: it ends 19.0 mm distal"},
+
+		"35 distal of its foramen by both":    {flat("35"), []Structure{straight("c", 0, -30, 30), mark(MentalForamen, 3, 0, 1)}, ""},
+		"35 less than that":                   {flat("35"), []Structure{straight("c", 0, -30, 30), mark(MentalForamen, 2.99, 0, 1)}, `does not lie distal to "mental_foramen"`},
+		"36 over its foramen":                 {flat("36"), []Structure{straight("c", 0, -30, 30), mark(MentalForamen, 0, 0, 1)}, ""},
+		"33, foramen mesial within 20 mm":     {flat("33"), []Structure{mark(MentalForamen, 20, 0, 1)}, ""},
+		"33, foramen mesial past 20 mm":       {flat("33"), []Structure{mark(MentalForamen, 20.01, 0, 1)}, "nor the mental foramen on this side"},
+		"32, foramen mesial is the other's":   {flat("32"), []Structure{mark(MentalForamen, 10, 0, 1)}, ""},
+		"32, foramen just at the site's side": {flat("32"), []Structure{mark(MentalForamen, -1, 0, 1)}, ""},
+		"32, foramen distal":                  {flat("32"), []Structure{mark(MentalForamen, -1.01, 0, 1)}, `"mental_foramen"`},
+	} {
+		got := reasons(Missing(c.place, c.marks, Margins()))
+		if (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
+			t.Errorf("%s: %q, want %q", name, got, c.want)
+		}
+	}
+	near, far := mark(MentalForamen, -6, 0, 1), mark(MentalForamen, -9, 0, 1)
+	near.Name, far.Name = "near", "far"
+	for _, marks := range [][]Structure{{near, far}, {far, near}} {
+		if got := reasons(Missing(flat("33"), marks, Margins())); !strings.Contains(got, `distal to "near"`) {
+			t.Errorf("of two foramina the nearer: %q", got)
+		}
+	}
+}

@@ -16,6 +16,7 @@ import (
 type CheckOptions struct {
 	Jobs     int                   // entries at once; 0 means 1
 	Memory   int64                 // bytes that a run will be allowed; 0: no limit
+	Limits   dicomio.Limits        // of reading a series; the zero value is the usual ones
 	Progress func(done, total int) // from one goroutine at a time; nil: silent
 }
 
@@ -34,7 +35,7 @@ func Check(ctx context.Context, m *Manifest, o CheckOptions) ([]Failure, error) 
 		}
 		g.Go(func() error {
 			faults[i] = recovered(func() error {
-				bytes, err := e.look(within)
+				bytes, err := e.look(within, o.Limits)
 				return cmp.Or(err, gate.fits(bytes))
 			})
 			mu.Lock()
@@ -58,17 +59,17 @@ func Check(ctx context.Context, m *Manifest, o CheckOptions) ([]Failure, error) 
 }
 
 // look holds the entry's plan against the headers of its series, and returns the bytes that it takes to measure.
-func (e Entry) look(ctx context.Context) (int64, error) {
+func (e Entry) look(ctx context.Context, limits dicomio.Limits) (int64, error) {
 	plan, err := measure.OpenPlan(e.Plan)
 	if err != nil {
 		return 0, failureOf(err, StagePlan)
 	}
-	door, err := dicomio.Open(e.Series, dicomio.Limits{})
+	door, err := dicomio.Open(e.Series, limits)
 	if err != nil {
 		return 0, failureOf(err, StageSeries)
 	}
 	defer door.Close()
-	found, err := dicomio.Scan(ctx, door, dicomio.Limits{})
+	found, err := dicomio.Scan(ctx, door, limits)
 	if err != nil {
 		return 0, failureOf(err, StageSeries)
 	}

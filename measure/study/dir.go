@@ -11,6 +11,8 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+
+	"ridgerule/dicomio/temporary"
 )
 
 // dir is a study's folder:
@@ -153,26 +155,12 @@ func readFacts(path string) (facts, error) {
 	return facts{r.Provenance.Plan.SHA256, r.Scan.Hash}, err
 }
 
-// writeWhole writes a file beside its place, brings it to the disk and moves it there.
-func writeWhole(path string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".part-")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name()) // gone already when all went well
-	_, err = f.Write(data)
-	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
-}
-
 func writeJSON(path string, v any) error {
 	data, err := json.MarshalIndent(v, "", "  ")
 	if err != nil {
 		return err
 	}
-	return writeWhole(path, append(data, '\n'))
+	return temporary.WriteFile(path, append(data, '\n'))
 }
 
 func csvBytes(rows [][]string) ([]byte, error) {

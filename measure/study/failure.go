@@ -81,14 +81,18 @@ func planReason(faults measure.PlanErrors) string {
 // plainReason is an error's text without the rooms' names and without the path of a file.
 func plainReason(err error) string {
 	var path *fs.PathError
-	if errors.As(err, &path) {
-		return oneLine(path.Op + ": " + path.Err.Error())
-	}
 	var link *os.LinkError
-	if errors.As(err, &link) {
-		return oneLine(link.Op + ": " + link.Err.Error())
-	}
 	text := err.Error()
+	for named := true; named; { // one may wrap another
+		switch {
+		case errors.As(err, &path):
+			text, err = path.Op+": "+path.Err.Error(), path.Err
+		case errors.As(err, &link):
+			text, err = link.Op+": "+link.Err.Error(), link.Err
+		default:
+			named = false
+		}
+	}
 	for _, room := range []string{"dicomio: ", "measure: ", "report: ", "reformat: ", "safety: "} {
 		text = strings.ReplaceAll(text, room, "")
 	}

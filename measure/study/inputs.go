@@ -31,13 +31,13 @@ type inputs struct {
 
 // inputsOf looks at the entry's plan and series as they are now. Problems of the plan are not judged
 // here: it is hashed, readable or not.
-func (e Entry) inputsOf(tool string) (inputs, error) {
+func (e Entry) inputsOf(tool string, limits dicomio.Limits) (inputs, error) {
 	var in inputs
 	var err error
 	if in.Plan, err = planHash(e.Plan); err != nil {
 		return in, err
 	}
-	if in.Series, err = seriesHash(e.Series); err != nil {
+	if in.Series, err = seriesHash(e.Series, limits); err != nil {
 		return in, err
 	}
 	all := sha256.New()
@@ -95,8 +95,8 @@ func (r *recorder) Open(name string) (fs.File, error) {
 }
 
 // seriesHash hashes the names, sizes and times of what lies behind the path.
-func seriesHash(path string) (string, error) {
-	door, err := dicomio.Open(path, dicomio.Limits{})
+func seriesHash(path string, limits dicomio.Limits) (string, error) {
+	door, err := dicomio.Open(path, limits)
 	if err != nil {
 		return "", failureOf(err, StageSeries)
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"ridgerule/dicomio/temporary"
 	"ridgerule/measure/report"
 )
 
@@ -164,13 +165,13 @@ func (g *merger) commit() error {
 	if err := report.DataPackage(&pack, "Ridge measurements of a study", g.o.Made, all); err != nil {
 		return err
 	}
-	return writeWhole(g.dir.at("datapackage.json"), pack.Bytes())
+	return temporary.WriteFile(g.dir.at("datapackage.json"), pack.Bytes())
 }
 
 // abandon removes what was not committed.
 func (g *merger) abandon() {
 	for _, t := range g.tables {
-		t.abandon()
+		t.file.Remove() // after a commit it does nothing
 	}
 }
 

@@ -15,6 +15,7 @@ import (
 	"slices"
 	"strconv"
 
+	"ridgerule/dicomio/temporary"
 	"ridgerule/measure/report"
 )
 
@@ -23,7 +24,7 @@ type table struct {
 	about   report.Table
 	columns []report.Column // after the study's
 	dir     dir
-	file    *os.File // nil once it is committed or abandoned
+	file    *temporary.Place
 	buffer  *bufio.Writer
 	sum     hash.Hash
 	rows    *csv.Writer
@@ -32,18 +33,13 @@ type table struct {
 
 // table begins a table with the study's columns and these; key is of these.
 func (g *merger) table(name, title string, columns []report.Column, key []string) (*table, error) {
-	if left, err := filepath.Glob(g.dir.at("." + name + ".part-*")); err == nil { // by a merge that was killed
-		for _, path := range left {
-			_ = remove(path)
-		}
-	}
-	f, err := os.CreateTemp(string(g.dir), "."+name+".part-")
+	f, err := temporary.File(string(g.dir))
 	if err != nil {
 		return nil, fmt.Errorf("study: %s cannot be written: %s", name, plainReason(err))
 	}
 	t := &table{dir: g.dir, columns: columns, file: f, sum: sha256.New(), further: name != "failures.csv"}
 	g.tables = append(g.tables, t)
-	t.buffer = bufio.NewWriterSize(io.MultiWriter(f, t.sum), 1<<16)
+	t.buffer = bufio.NewWriterSize(io.MultiWriter(f.Lock, t.sum), 1<<16)
 	t.rows = csv.NewWriter(t.buffer)
 	study := labelColumns()
 	if t.further {
@@ -102,25 +98,16 @@ func (t *table) add(e Entry, folder string, made marker) error {
 func (t *table) commit() error {
 	t.rows.Flush()
 	err := errors.Join(t.rows.Error(), t.buffer.Flush())
-	info, statErr := t.file.Stat()
-	err = errors.Join(err, statErr, t.file.Sync(), t.file.Close())
+	info, statErr := t.file.Lock.Stat()
+	err = errors.Join(err, statErr, t.file.Lock.Sync())
 	if err == nil {
 		t.about.Bytes, t.about.SHA256 = info.Size(), hexOf(t.sum)
-		err = os.Rename(t.file.Name(), t.dir.at(t.about.Path))
+		err = t.file.Commit(func() error { return os.Rename(t.file.Path, t.dir.at(t.about.Path)) })
 	}
 	if err != nil {
 		return fmt.Errorf("study: %s cannot be written: %s", t.about.Path, plainReason(err))
 	}
-	t.file = nil
 	return nil
-}
-
-// abandon removes what was written. After commit it does nothing.
-func (t *table) abandon() {
-	if t.file != nil {
-		t.file.Close()
-		os.Remove(t.file.Name())
-	}
 }
 
 // readTable returns the rows of one entry's table, which is as its marker says.

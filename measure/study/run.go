@@ -11,6 +11,9 @@ import (
 	"sync"
 
 	"golang.org/x/sync/errgroup"
+
+	"ridgerule/dicomio"
+	"ridgerule/dicomio/temporary"
 )
 
 // Job is one entry to measure.
@@ -19,6 +22,8 @@ type Job struct {
 	Series string `json:"series"` // path
 	Plan   string `json:"plan"`   // path
 	Folder string `json:"folder"` // an empty folder to fill with the outputs of one case
+
+	Limits dicomio.Limits `json:"limits"` // of the series
 
 	Memory int64    `json:"-"` // what the heap may grow to, bytes; 0: no limit
 	Hold   *os.File `json:"-"` // the folder's lock, for a process that fills it to inherit; never nil
@@ -34,6 +39,7 @@ type Options struct {
 	Shard    Shard                 // which entries; the zero value: all
 	Jobs     int                   // entries at once; 0 means 1
 	Memory   int64                 // bytes for all of them together; 0: no limit
+	Limits   dicomio.Limits        // of each series
 	Progress func(done, total int) // of what is left to do, from one goroutine at a time; nil: silent
 }
 
@@ -70,7 +76,7 @@ func Run(ctx context.Context, m *Manifest, folder string, o Options) (Outcome, e
 	}
 	rows, tableErr := csvBytes(failureRows(r.dir.failures(m.Entries)))
 	if tableErr == nil {
-		tableErr = writeWhole(r.dir.at("failures.csv"), rows)
+		tableErr = temporary.WriteFile(r.dir.at("failures.csv"), rows)
 	}
 	return r.out, errors.Join(err, tableErr)
 }
@@ -150,7 +156,7 @@ func (r *runner) look(ctx context.Context, m *Manifest) ([]task, error) {
 // wanted reports whether the entry is to be measured, and notes its inputs. The error is the study's
 // own, not the entry's.
 func (r *runner) wanted(t *task) (bool, error) {
-	in, err := t.entry.inputsOf(r.o.Tool)
+	in, err := t.entry.inputsOf(r.o.Tool, r.o.Limits)
 	t.in = in
 	made, unmade := readWhole(r.dir.whole(t.entry.Name()))
 	switch {
@@ -197,13 +203,13 @@ func (r *runner) measure(ctx context.Context, t task) error {
 	defer r.step()
 	c, err := r.dir.claim(t.entry.Name())
 	switch {
-	case errors.Is(err, errBusy):
+	case errors.Is(err, temporary.ErrBusy):
 		r.count(&r.out.Elsewhere)
 		return nil
 	case err != nil:
 		return fmt.Errorf("study: %s cannot be written: %s", t.entry.Name(), plainReason(err))
 	}
-	defer c.abandon()
+	defer c.Remove()
 	if made, err := readWhole(c.final); err == nil && made.Hash == t.in.Hash {
 		r.count(&r.out.Before) // by another process, since it was looked at
 		return nil
@@ -235,7 +241,7 @@ func (r *runner) step() {
 // fill fills the claimed folder: the series' headers first, then, once there is memory for its
 // volume, the case.
 func (r *runner) fill(ctx context.Context, t task, c *claim) error {
-	bytes, err := t.entry.look(ctx)
+	bytes, err := t.entry.look(ctx, r.o.Limits)
 	if err != nil {
 		return err
 	}
@@ -246,17 +252,17 @@ func (r *runner) fill(ctx context.Context, t task, c *claim) error {
 		return err
 	}
 	defer r.gate.leave(bytes)
-	job := Job{Case: t.entry.Case, Series: t.entry.Series, Plan: t.entry.Plan, Folder: c.temp, Hold: c.lock}
+	job := Job{Case: t.entry.Case, Series: t.entry.Series, Plan: t.entry.Plan, Folder: c.Path, Limits: r.o.Limits, Hold: c.Lock}
 	if r.gate != nil {
 		job.Memory = bytes - spare
 	}
 	if err := r.o.Do(ctx, job); err != nil {
 		return err
 	}
-	if now, err := t.entry.inputsOf(r.o.Tool); err != nil || now != t.in {
+	if now, err := t.entry.inputsOf(r.o.Tool, r.o.Limits); err != nil || now != t.in {
 		return &Failure{Stage: StageSeries, Reason: "the plan or the series changed while it was measured; run again"}
 	}
-	if err := writeMarker(c.temp, r.o.Tool, t.in); err != nil {
+	if err := writeMarker(c.Path, r.o.Tool, t.in); err != nil {
 		return failureOf(err, StageWrite)
 	}
 	return nil

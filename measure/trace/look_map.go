@@ -87,7 +87,10 @@ func (s sheet) blank(mm float64) bool {
 	return false
 }
 
-const directions = 16 // ways out of a lumen
+const (
+	directions = 16 // ways out of a lumen
+	turn       = 5  // from one to the next; no divisor in common: what is open to one side is soon found to be
+)
 
 var (
 	// lumenRadii are those looked for, mm: a canal's lumen, by what is left of it after blur. A wider one
@@ -142,54 +145,76 @@ var stencils = sync.OnceValue(func() (s [len(lumenRadii)]stencil) {
 			}
 		}
 		for d := range directions {
-			// 5 and 16 have no divisor in common: successive ways look far apart, and what is open to
-			// one side is soon found to be
-			turn := 5 * float64(d) / directions
-			s[k].out[d], s[k].past[d] = ray(r+0.2, r+1.05, turn), ray(r+1.4, r+2.3, turn)
+			turned := float64(turnOf(d)) / directions
+			s[k].out[d], s[k].past[d] = ray(r+0.2, r+1.05, turned), ray(r+1.4, r+2.3, turned)
 		}
 	}
 	return s
 })
 
 // score returns by how many grey values the ways out of a lumen at place at are brighter than it: the
-// mean of the two least of them. Where that is no more than worth, it returns worth.
+// mean of the two least of them. Where that is no more than worth, it returns worth. What goes on behind a wall is a
+// plate: a canal may lie against one, but between two there is marrow everywhere, and plates then count little.
 func (t *stencil) score(s sheet, at int, b bounds, wall, worth float32) float32 {
 	var lumen float32
 	for _, d := range t.lumen {
 		lumen += s[at+d] / float32(len(t.lumen))
 	}
 	least, second := wall, wall
+	plates := uint(0)
+	take := func(top float32) bool {
+		least, second = min(least, top), min(second, max(least, top))
+		return (least+second)/2-lumen > worth
+	}
 	for d := range t.out {
-		if !((least+second)/2-lumen > worth) {
+		top, plate := t.wayOut(s, at, d, b)
+		if top != top {
+			return worth // the field ends here
+		}
+		if plate {
+			plates |= 1 << turnOf(d)
+		}
+		if !take(top) {
 			return worth
 		}
-		switch top := t.wayOut(s, at, d, b); {
-		case top != top:
-			return worth // the field ends here
-		case top < least:
-			least, second = top, least
-		case top < second:
-			second = top
-		}
+	}
+	if opposite(plates) && (!take(b.plate) || !take(b.plate)) {
+		return worth
 	}
 	return max(worth, (least+second)/2-lumen)
 }
 
-// wayOut returns the brightest grey value on way d out of a lumen.
-func (t *stencil) wayOut(s sheet, at, d int, b bounds) float32 {
-	top := s[at+t.out[d][0]]
+// turnOf returns which of the ways out d is, counted around.
+func turnOf(d int) int { return turn * d % directions }
+
+// opposite reports whether plates stand on opposite sides: no half of all ways around is free of them.
+func opposite(plates uint) bool {
+	const free = 1<<(directions/2) - 1
+	around := plates | plates<<directions
+	for d := range directions {
+		if around>>d&free == 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// wayOut returns the brightest grey value on way d out of a lumen, and whether it goes on, as plates do and
+// canal walls do not.
+func (t *stencil) wayOut(s sheet, at, d int, b bounds) (top float32, plate bool) {
+	top = s[at+t.out[d][0]]
 	for _, e := range t.out[d][1:] {
 		top = max(top, s[at+e])
 	}
-	if top > b.plate {
-		for _, e := range t.past[d] {
-			if !(s[at+e] > b.past) {
-				return top
-			}
-		}
-		return b.plate
+	if !(top > b.plate) {
+		return top, false
 	}
-	return top
+	for _, e := range t.past[d] {
+		if !(s[at+e] > b.past) {
+			return top, false
+		}
+	}
+	return top, true
 }
 
 // tubeMap holds the best score of every place across a piece, over all radii and drifts.

@@ -73,6 +73,32 @@ func TestCanalIsSeenAtItsMarkAndElsewhereBesideIt(t *testing.T) {
 	}
 }
 
+// A canal hardly darker than marrow that lies against a plate is seen by its wall, as one that lies free; a narrow
+// marrow with plates all around it is none.
+func TestCanalAgainstAPlate(t *testing.T) {
+	s := lookScene()
+	s.marrow, s.texture = [2]float64{80, 80}, 20
+	s.canal = sweep(-12, 12, func(x float64) r3.Vec { return r3.Vec{X: x, Z: 0.01*x*x - 0.1*x} })
+	s.middle[0] = s.radius + s.wall + 0.1 + s.cortex - s.half[0] // 0.1 mm of marrow between its wall and the plate
+	v := s.paint(t, s.lookGrid())
+	o := LookOptions{SD: 0.3, Depth: s.depth}
+	for d, want := range map[float64]Answer{0: Seen, 2: Elsewhere, -2: Elsewhere} {
+		for _, p := range look1(t, v, marks(shift(s.canal, r3.Vec{Z: d})), o) {
+			if off, _ := nearestOn(s.canal, p.Rival); p.Answer != want || want == Elsewhere && off > 0.4 {
+				t.Errorf("moved by %g mm: %v, rival %.2f mm off: %+v", d, p.Answer, off, p)
+			}
+		}
+	}
+	g, path := s.lookGrid(), marks(s.canal)
+	s.middle[0], s.half = 0, [2]float64{s.cortex + 1.3, s.cortex + 1.6}
+	s.canal = shift(s.canal, r3.Vec{X: 500})
+	for _, p := range look1(t, s.paint(t, g), path, o) {
+		if p.Answer == Elsewhere || p.Answer == Seen {
+			t.Errorf("between plates: %v: %+v", p.Answer, p)
+		}
+	}
+}
+
 // Where the picture has no canal there is no alarm: plates, their corners and marrow are none. Nor is a
 // dark hole across the path, as a socket is.
 func TestBoneWithoutCanalIsNotShown(t *testing.T) {

@@ -1,6 +1,6 @@
 //go:build unix && !solaris && !aix
 
-package study
+package temporary
 
 import (
 	"errors"
@@ -8,7 +8,7 @@ import (
 	"syscall"
 )
 
-// lock takes an open folder for this process and those that inherit the file. sure is false where
+// lock takes an open folder or file for this process and those that inherit the file. sure is false where
 // the file system knows no locks, and held then means nothing.
 func lock(f *os.File) (held, sure bool) {
 	err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)

@@ -1,6 +1,6 @@
 //go:build !unix || solaris || aix
 
-package study
+package temporary
 
 import "os"
 

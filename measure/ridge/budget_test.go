@@ -1,0 +1,204 @@
+package ridge
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/uncertainty"
+)
+
+// term returns the only term of this name.
+func term(t testing.TB, b uncertainty.Budget, name string) uncertainty.Term {
+	var found uncertainty.Budget
+	for _, x := range b {
+		if x.Name == name {
+			found = append(found, x)
+		}
+	}
+	require.Len(t, found, 1, name)
+	return found[0]
+}
+
+// uneven is a ridge 7 mm wide, its crest a half circle, with a buccal and a lingual plate of these
+// thicknesses, mm.
+func uneven(height, buccal, lingual float64) (outer, inner shape) {
+	const r = 3.5
+	outer = stadium(r, height)
+	in := stadium(r-(buccal+lingual)/2, height-3)
+	shifted := (lingual - buccal) / 2
+	return outer, shape{in.base - 1.5, in.top - 1.5, func(v float64) (float64, float64) {
+		lo, hi := in.row(v + 1.5)
+		return lo + shifted, hi + shifted
+	}}
+}
+
+// Buccal is toward +u: the plate drawn there is the buccal one, and stands first.
+func TestPlatesAreThoseOfTheirSides(t *testing.T) {
+	outer, inner := uneven(22, 1.2, 2.2)
+	o, a := trace(t, around(22, 0.2, 50).field(t, bony(outer, inner, 0.2)))
+	for _, d := range []float64{7, 10} {
+		w, err := o.Width(a, d, Hand{})
+		require.NoError(t, err)
+		for i, want := range []float64{1.2, 2.2} {
+			require.NoError(t, w.Plates[i].Err)
+			require.InDelta(t, want, w.Plates[i].Value, 0.06, "depth %g, plate %d", d, i)
+		}
+		require.Greater(t, w.Buccal.U, w.Plates[0].Inner.U)
+		require.Less(t, w.Lingual.U, w.Plates[1].Inner.U)
+	}
+}
+
+// A plate is a number from one full width at half maximum of the blur on, 2√(2·ln 2)·σ = 0.471 mm at σ 0.2 mm:
+// three quarters of that is none, 1.4 times is one, though the plate opposite teaches the blur both times.
+func TestPlateThinnerThanTheBlurHasNoNumber(t *testing.T) {
+	const fwhm = 0.471
+	for _, c := range []struct {
+		plate float64
+		thin  bool
+	}{{0.75 * fwhm, true}, {1.4 * fwhm, false}} {
+		outer, inner := uneven(22, c.plate, 2.2)
+		o, a := trace(t, around(22, 0.15, 30).field(t, bony(outer, inner, 0.2)))
+		for _, d := range []float64{7, 9, 11} {
+			w, err := o.Width(a, d, Hand{})
+			require.NoError(t, err)
+			if c.thin {
+				require.ErrorIs(t, w.Plates[0].Err, ErrThin, "%.2f mm at %g mm: %.2f mm", c.plate, d, w.Plates[0].Value)
+				require.ErrorContains(t, w.Plates[0].Err, "0.5 mm")
+				continue
+			}
+			require.NoError(t, w.Plates[0].Err)
+			require.InDelta(t, c.plate, w.Plates[0].Value, w.Plates[0].U())
+		}
+	}
+}
+
+// A scan whose scale is s too large shows the same ridge (1+s) times as large, and the plan's depths lie too
+// near its crest: a width w(d) grows by w − d·w', the depth h at which it reaches W by h − W/w'. In
+// a round crest of radius r, w = 2√(d·(2r−d)) and w' = 4·(r−d)/w. Lengths between two places of the image grow by
+// themselves. Here the ridge is drawn 2 % too large and too small.
+func TestScaleMovesAValueAsItsTermSays(t *testing.T) {
+	const r, height, want, s, half = 3.5, 20.0, 6.0, 0.02, 0.005
+	lengths := func(size float64) map[string]uncertainty.Length {
+		outer, inner := hollow(r, height, 1.5)
+		grey := bony(outer, inner, 0.2)
+		scene := around(height, 0.2, 0)
+		scene.voxel, scene.depth = size*scene.voxel, size*scene.depth
+		scene.min, scene.max = scale(size, scene.min), scale(size, scene.max)
+		o, a := trace(t, scene.field(t, func(p reformat.UV) float64 { return grey(scale(1/size, p)) }))
+		h := Hand{Scale: half}
+		at1, err1 := o.Width(a, 1, h)
+		at8, err8 := o.Width(a, 8, h)
+		usable, err2 := o.UsableCrest(a, want, h)
+		end, err3 := o.End(a, h)
+		beside, err4 := o.Beside(scale(size, reformat.UV{U: 1, V: -8}), reformat.UV{U: 1}, h)
+		for _, err := range []error{err1, err8, err2, err3, err4} {
+			require.NoError(t, err)
+		}
+		return map[string]uncertainty.Length{"width at 1 mm": at1.Length, "width at 8 mm": at8.Length, "plate": at8.Plates[0].Length,
+			"usable crest": usable, "height": end.Length, "beside": beside}
+	}
+	low, here, high := lengths(1-s), lengths(1), lengths(1+s)
+	w1 := 2 * math.Sqrt(2*r-1)
+	depth := r - math.Sqrt(r*r-want*want/4)
+	for name, growth := range map[string]float64{
+		"width at 1 mm": w1 - 4*(r-1)/w1,
+		"width at 8 mm": 2 * r,
+		"plate":         1.5,
+		"usable crest":  depth - want/(4*(r-depth)/want),
+		"height":        height,
+		"beside":        r - 1,
+	} {
+		drawn := (high[name].Value - low[name].Value) / (2 * s)
+		const tol = 0.02 // mm: what a fitted edge is off in a curved crest
+		require.InDelta(t, growth, drawn, tol, "%s: drawn", name)
+		scaled := term(t, here[name].Budget, "scale of the scan")
+		require.InDelta(t, half/math.Sqrt(3)*growth, scaled.Contribution(), half/math.Sqrt(3)*tol, "%s: term", name)
+		require.Equal(t, "scale", scaled.Group, "one error in all that is measured in the scan")
+	}
+}
+
+// The crest's error is one error in all that is measured from it: a crest found too far coronally makes
+// heights and the usable crest's depth greater by as much, a width smaller by its growth with depth, and
+// leaves what lies below the usable crest as it is.
+func TestCrestCountsOnceAndWithItsSign(t *testing.T) {
+	outer, inner := hollow(3.5, 20, 1.5)
+	o, a := trace(t, around(20, 0.2, 50).field(t, bony(outer, inner, 0.2)))
+	w, err := o.Width(a, 1, Hand{})
+	require.NoError(t, err)
+	usable, err := o.UsableCrest(a, 6, Hand{})
+	require.NoError(t, err)
+	end, err := o.End(a, Hand{})
+	require.NoError(t, err)
+	crest := o.crestTerm(a, 1).Std
+	require.Greater(t, crest, a.CrestSD, "the edge rule is in it")
+	require.InDelta(t, -crest*10/math.Sqrt(24), term(t, w.Budget, "crest").Contribution(), 0.01*crest, "w' = 4·(r−d)/w at 1 mm")
+	require.InDelta(t, crest, term(t, usable.Budget, "crest").Contribution(), 1e-9)
+	require.InDelta(t, crest, term(t, end.Budget, "crest").Contribution(), 1e-9)
+	squares := 0.0
+	for _, b := range []uncertainty.Budget{end.Budget, usable.Budget} {
+		for _, x := range b {
+			if x.Name != "crest" {
+				squares += x.Contribution() * x.Contribution()
+			}
+		}
+	}
+	left := append(append(uncertainty.Budget{}, end.Budget...), usable.Budget.Scaled(-1)...)
+	require.InDelta(t, math.Sqrt(squares), left.Std(), 1e-9)
+}
+
+// The crests of twelve scans scatter about the true one as their stated uncertainty says: of 12 squares of
+// error over uncertainty the mean lies between 0.18 and 2.74 with 99.8 % (χ² of 12 degrees of freedom).
+func TestCrestScattersAsItsUncertaintySays(t *testing.T) {
+	outer, inner := hollow(3.5, 20, 1.5)
+	grey := bony(outer, inner, 0.2)
+	mean := 0.0
+	for n := range 12 {
+		s := around(20, 0.2, 100)
+		s.seed, s.offset = uint64(n), reformat.UV{U: 0.37 * float64(n), V: 0.21 * float64(n)}
+		_, a := trace(t, s.field(t, grey))
+		mean += a.Crest.V * a.Crest.V / (a.CrestSD * a.CrestSD) / 12
+	}
+	require.InDelta(t, (0.18+2.74)/2, mean, (2.74-0.18)/2)
+}
+
+// Every edge of a length adds the edge rule: 2 % of the blur, σ 0.2 mm here and no curvature at 8 mm, as no noise
+// adds a disturbance worth a tenth of it; a plate's two edges move apart, √2 of it. The base is a half circle, of
+// curvature 1/r.
+func TestEveryEdgeAddsItsRule(t *testing.T) {
+	const r, rule = 3.5, 0.02 * 0.2
+	outer, inner := hollow(r, 20, 1.5)
+	o, a := trace(t, around(20, 0.2, 0).field(t, bony(outer, inner, 0.2)))
+	w, err := o.Width(a, 8, Hand{})
+	require.NoError(t, err)
+	end, err := o.End(a, Hand{})
+	require.NoError(t, err)
+	beside, err := o.Beside(a.At(8), reformat.UV{U: 1}, Hand{})
+	require.NoError(t, err)
+	round := math.Hypot(rule, 0.01/r)
+	for _, c := range []struct {
+		b    uncertainty.Budget
+		name string
+		want float64
+	}{
+		{w.Budget, "edge rule, buccal", rule}, {w.Budget, "edge rule, lingual", rule}, {w.Plates[0].Budget, "edge rule", math.Sqrt2 * rule},
+		{w.Plates[1].Budget, "edge rule", math.Sqrt2 * rule}, {beside.Budget, "edge rule", rule},
+		{end.Budget, "edge rule, base", round}, {end.Budget, "crest", round},
+	} {
+		require.InEpsilon(t, c.want, term(t, c.b, c.name).Contribution(), 0.1, c.name)
+	}
+}
+
+// The rule's three parts by hand, on voxels of 0.4 mm: 2 % of a blur of 0.2 mm; 0.01 mm for each 1/mm of curvature,
+// here 0.3 of the surface and 0.4 of the plate's inner side; a tenth of the 0.1 mm by which the voxels are coarser
+// than one and a half sigma.
+func TestEdgeRuleByHand(t *testing.T) {
+	o := &Outline{field: around(5, 0.4, 0).field(t, func(reformat.UV) float64 { return soft })}
+	w := &Wall{}
+	w.p[pSigma], w.p[pCXX], w.p[pTauXX] = 0.2, 0.3, 0.4
+	require.InDelta(t, math.Sqrt(0.004*0.004+0.005*0.005+0.01*0.01), o.layerTerm(w), 1e-9)
+	w.p[pSigma] = 0.3
+	require.InDelta(t, math.Hypot(0.006, 0.005), o.layerTerm(w), 1e-9, "voxels fine enough")
+}
