@@ -41,7 +41,9 @@ type Result struct {
 type settings struct {
 	confidence, factor float64
 	unit               string
-	bare               bool // figures without their intervals, for the draws of a bootstrap
+
+	bare      bool // figures without their intervals, for the draws of a bootstrap
+	pairsOnly bool // without what all raters give together
 }
 
 // tail is the probability left out at each end; a pure number.
@@ -101,7 +103,9 @@ func compare(g *grid, s settings) *Result {
 			r.Pairs = append(r.Pairs, newPair(g, j, k, s))
 		}
 	}
-	r.Overall = newOverall(g, s)
+	if !s.pairsOnly {
+		r.Overall = newOverall(g, s)
+	}
 	r.Design = g.Design
 	return r
 }

@@ -15,7 +15,7 @@ type Clusters struct {
 	Draws  int    `json:"draws"`  // of the bootstrap; 0 where there are too few clusters
 
 	// Intervals of the figures by [CSVColumns]' key. Those that hold for any raters are not in it: cases drawn
-	// anew say nothing of raters drawn anew.
+	// anew say nothing of raters drawn anew. Of a large unequal table it has those of raters and pairs alone.
 	Intervals map[string]Interval `json:"intervals"`
 }
 
@@ -23,7 +23,8 @@ const (
 	mostDraws   = 999 // an end of a 95 % interval is then the 25th from its side
 	leastDraws  = 199 // of tables so large that more would take minutes
 	drawnInAll  = 20_000_000
-	fewClusters = 8 // from fewer a bootstrap says nothing; our choice
+	largeREML   = 2000 // readings of an unequal table from which REML in every draw would take minutes
+	fewClusters = 8    // from fewer a bootstrap says nothing; our choice
 )
 
 // newClusters draws whole clusters with replacement and takes the figures each time; nil where every subject
@@ -47,7 +48,9 @@ func newClusters(g *grid, s settings) *Clusters {
 	if c.Number < fewClusters {
 		return c
 	}
-	c.Draws = min(mostDraws, max(leastDraws, drawnInAll/g.Readings))
+	pairs := len(g.Raters) * (len(g.Raters) - 1) / 2
+	c.Draws = min(mostDraws, max(leastDraws, drawnInAll/(g.Readings+50*pairs)))
+	s.pairsOnly = g.Model == TwoWayUnequal && g.Readings > largeREML
 	found := map[string][]float64{}
 	s.bare = true
 	rng := rand.New(rand.NewPCG(uint64(len(g.cell)), uint64(c.Number)))

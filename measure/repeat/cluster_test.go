@@ -29,7 +29,7 @@ func siteTable(r *rand.Rand, cases int) *Table {
 // The truth is a bias of 0, an SD of √0.5, limits of ±1.96·√0.5. The intervals that suppose independent sites fall
 // short of 95 %; those by whole cases hold it to 4 %, and the noise of so few trials.
 func TestClusterIntervalsCover(t *testing.T) {
-	const trials = 100
+	const trials = 60
 	r := rand.New(rand.NewPCG(21, 22))
 	truth := map[string]float64{"bias:A − B": 0, "sd_of_difference:A − B": math.Sqrt(0.5), "upper_limit:A − B": 1.96 * math.Sqrt(0.5)}
 	by, naive := map[string]int{}, 0

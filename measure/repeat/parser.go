@@ -156,7 +156,7 @@ func (p *parser) add(row []string, line int) {
 func (p *parser) first(r Reading) bool {
 	key := [3]string{r.Subject, r.Rater, r.Replicate}
 	if line, twice := p.seen[key]; twice {
-		remedy := "keep one, or name a replicate column"
+		remedy := "keep one, name what else tells subjects or quantities apart, or name a replicate column"
 		if p.replicate >= 0 {
 			remedy = "keep one, or number the replicates apart"
 		}

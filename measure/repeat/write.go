@@ -70,7 +70,16 @@ func (r *Result) rows() []row {
 	for _, p := range r.Pairs {
 		p.rows(r.LimitsFactor, add)
 	}
-	r.Overall.rows(r.Design.Subjects, r.fewRaters(), add)
+	if len(r.Overall.Components) > 0 {
+		r.Overall.rows(r.Design.Subjects, r.fewRaters(), add)
+	}
+	seen := map[string]int{}
+	for i, x := range out { // a rater may be called "all", or "A − B"
+		key := x.key()
+		if seen[key]++; seen[key] > 1 {
+			out[i].which += fmt.Sprintf("_%d", seen[key])
+		}
+	}
 	return out
 }
 
@@ -129,10 +138,10 @@ func (o Overall) rows(n int, few string, add func(row)) {
 		name := "variance_" + strings.ReplaceAll(c.Of, " × ", "_by_")
 		put(name, exactly(float64(c.Variance), c.UnitSq, ""), "below zero is 0", c.Of == "rater")
 	}
-	any := o.Meaning != replicated
-	put("within_subject_sd", o.WithinSD, o.Meaning, any)
+	byAny := o.Meaning != replicated
+	put("within_subject_sd", o.WithinSD, o.Meaning, byAny)
 	put("random_error_sd", o.RandomSD, "two-way residual", false)
-	put("repeatability_coefficient", o.Repeat, "1.96·√2·within-subject SD; "+o.Meaning, any)
+	put("repeatability_coefficient", o.Repeat, "1.96·√2·within-subject SD; "+o.Meaning, byAny)
 	put("standard_error_of_measurement", o.SEM, "one reading by any rater; absolute agreement", true)
 	put("standard_error_of_measurement_consistency", o.SEMSame, "one reading, constant differences between these raters taken off", false)
 	put("reproducibility_sd", o.reproducibilitySD(), "readings of one subject by any raters", true)

@@ -94,8 +94,17 @@ func TestHostileNamesAreHarmless(t *testing.T) {
 			table.Readings[i].Rater = "=HYPERLINK(\"x\")\n<script>\x01|" + strings.Repeat("w", 60)
 		}
 	}
+	for i, x := range []string{"all", "B − all"} { // and a pair whose names run together with another's
+		table.Readings = append(table.Readings, Reading{"0", x, "1", 1, 0, ""}, Reading{"1", x, "1", 2, 0, ""}, Reading{"2", x, "1", 4, 0, ""},
+			Reading{"0", x, "2", 1, 0, ""}, Reading{"1", x, "2", 3, 0, ""}, Reading{"2", x, "2", 4 + float64(i), 0, ""})
+	}
 	r, err := Analyse(table, Options{Unit: "mm"})
 	require.NoError(t, err)
+	keys := map[string]bool{}
+	for _, x := range r.rows() {
+		assert.False(t, keys[x.key()], x.key())
+		keys[x.key()] = true
+	}
 	var b bytes.Buffer
 	require.NoError(t, r.WriteCSV(&b))
 	rows, err := csv.NewReader(&b).ReadAll()
