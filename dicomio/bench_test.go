@@ -116,7 +116,6 @@ func BenchmarkFirstTouch(b *testing.B) {
 					stored[i] = 1
 				}
 				runtime.KeepAlive(stored)
-				stored = nil
 				b.StopTimer()
 				debug.FreeOSMemory()
 				b.StartTimer()

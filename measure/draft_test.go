@@ -35,6 +35,7 @@ type draftSite struct {
 	at               r3.Vec
 	crest            *r3.Vec
 	hangs            bool // the plan leaves the platform out
+	sizes            bool // sizes are tried
 	platform, axis   r3.Vec
 	diameter, length float64
 }
@@ -194,6 +195,9 @@ func (d *draft) write() []byte {
 			put("      platform: %s\n      axis: %s", point(s.platform), direction(s.axis))
 		}
 		put("      diameter_mm: %g\n      length_mm: %g", s.diameter*scale, s.length*scale)
+		if s.sizes {
+			put("    sizes: {diameters_mm: [3.5, 4, 4.5], lengths_mm: [6, 8, 10, 12]}")
+		}
 	}
 	if len(d.structures) > 0 {
 		put("structures:")

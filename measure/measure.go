@@ -16,6 +16,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/fault"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -206,12 +207,12 @@ func (c *run) guarded(s *site) {
 
 // recovered turns a panic into the site's error, with an empty row for every number that it was asked for.
 func (c *run) recovered(s *site) {
-	fault := recover()
-	if fault == nil {
+	panicked := recover()
+	if panicked == nil {
 		return
 	}
 	s.outline, s.doubts, s.shown = nil, nil, nil
-	s.out.Err = fmt.Sprintf("internal fault, please report it: %v", fault)
+	s.out.Err = fault.Sentence(panicked)
 	s.out.Rows, s.out.Findings, s.out.Implant = nil, nil, nil
 	for _, r := range c.asked(s) {
 		r.Note = s.out.Err

@@ -3,6 +3,7 @@ package measure
 import (
 	"context"
 
+	"ridgerule/measure/fault"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 )
@@ -33,14 +34,18 @@ func (c *run) stations() []float64 {
 // station, which then teaches nothing, and is said.
 func (c *run) learn(ctx context.Context) error {
 	arcs := c.stations()
-	seen, faults := make([]ridge.Station, len(arcs)), make([]any, len(arcs))
+	seen, faults := make([]ridge.Station, len(arcs)), make([]string, len(arcs))
 	err := each(ctx, len(arcs), func(i int) {
-		defer func() { faults[i] = recover() }()
+		defer func() {
+			if p := recover(); p != nil {
+				faults[i] = fault.Sentence(p)
+			}
+		}()
 		seen[i] = ridge.NewStation(reformat.NewField(c.v, c.curve.Frame(arcs[i])))
 	})
-	for i, fault := range faults {
-		if fault != nil {
-			c.taught = append(c.taught, Cautionf("internal_fault", SeverityCaution, "internal fault at %.1f mm of the arch, please report it: %v", arcs[i], fault))
+	for i, said := range faults {
+		if said != "" {
+			c.taught = append(c.taught, Cautionf("internal_fault", SeverityCaution, "at %.1f mm of the arch: %s", arcs[i], said))
 		}
 	}
 	c.tissue = ridge.Learn(seen)

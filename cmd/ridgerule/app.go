@@ -17,11 +17,9 @@ import (
 	"ridgerule/dicomio"
 	"ridgerule/dicomio/temporary"
 	"ridgerule/measure"
+	"ridgerule/measure/fault"
 	"ridgerule/measure/study"
 )
-
-// version is the program's, as outputs carry it.
-const version = "0.1.0"
 
 // app is what every verb is given: where to write and what the common flags say.
 type app struct {
@@ -36,6 +34,7 @@ type app struct {
 
 // run runs one command line and returns the exit status.
 func run(args []string, stdout, stderr io.Writer) int {
+	fault.Version = version
 	a := &app{stdout: stdout, stderr: stderr, getenv: os.Getenv, now: time.Now}
 	moment := 150 * time.Millisecond
 	if len(args) > 1 && args[0] == "study" && args[1] == "case" {
@@ -69,7 +68,7 @@ func (a *app) interruptible(moment time.Duration, do func(context.Context) int) 
 func guard(stderr io.Writer, do func() int) (status int) {
 	defer func() {
 		if r := recover(); r != nil {
-			fmt.Fprintf(stderr, "ridgerule: unexpected failure, which is a fault of this program: %v\n", r)
+			fmt.Fprintf(stderr, "ridgerule: %s\n", fault.Sentence(r))
 			status = exitFailure
 		}
 	}()

@@ -10,6 +10,7 @@ import (
 
 	"ridgerule/dicomio"
 	"ridgerule/measure"
+	"ridgerule/measure/fault"
 )
 
 // The stages at which an entry can fail, in order.
@@ -112,7 +113,7 @@ func oneLine(s string) string {
 func recovered(do func() error) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = &Failure{Stage: StageCrash, Reason: oneLine(fmt.Sprintf("unexpected failure, which is a fault of this program: %v", p))}
+			err = &Failure{Stage: StageCrash, Reason: oneLine(fault.Sentence(p))}
 		}
 	}()
 	return do()

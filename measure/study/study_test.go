@@ -147,7 +147,7 @@ func TestOneFailureStopsNoOther(t *testing.T) {
 	require.NotContains(t, text, home)
 	require.Contains(t, text, "fails,,,measure,open: permission denied\n")
 	require.Contains(t, text, `noseries,,,series,no such path; correct the series in the manifest`)
-	require.Contains(t, text, `"panics"`[1:7]+",,,crash,\"unexpected failure, which is a fault of this program: index out of range\"")
+	require.Contains(t, text, `"panics"`[1:7]+",,,crash,\"unexpected failure, which is a fault of this program: index out of range; please send us ridgerule-fault-")
 }
 
 // Readings that could not be made in memory are refused before a pixel is read; the others never
