@@ -222,7 +222,13 @@ func (c *run) misplaced(st safety.Structure, near []place) string {
 		}
 	case safety.Root, safety.ImplantBody:
 		deeper, _ := c.halves(st, near)
-		if off := c.outsideBy(deeper, func(place) float64 { return math.Max(openCanal, 2*st.SD) }); off > 0 && !c.intoCavity(deeper) {
+		allowed := func(p place) float64 {
+			if c.atFieldEnd(p.at) {
+				return math.Inf(1)
+			}
+			return math.Max(openCanal, 2*st.SD)
+		}
+		if off := c.outsideBy(deeper, allowed); off > 0 && !c.intoCavity(deeper) {
 			return "its deeper half stands " + mm(off) + " outside the bone"
 		}
 	}
@@ -265,6 +271,20 @@ func (c *run) outsideBy(near []place, allowed func(place) float64) float64 {
 		most = math.Max(most, worst)
 	}
 	return most
+}
+
+// fieldEnd is how near the field's end an outline may have been closed by it before a root, mm: a section that it crosses
+// aslant. Our choice.
+const fieldEnd = 3.0
+
+// atFieldEnd reports whether the field ends so near a point that being outside the outline says nothing.
+func (c *run) atFieldEnd(p r3.Vec) bool {
+	for _, d := range []r3.Vec{{X: fieldEnd}, {Y: fieldEnd}, {Z: fieldEnd}} {
+		if !c.v.Contains(c.v.Index(r3.Add(p, d))) || !c.v.Contains(c.v.Index(r3.Sub(p, d))) {
+			return true
+		}
+	}
+	return false
 }
 
 // halves returns the places in the half of the path that lies toward the base of the jaw, and those in the other. A path

@@ -220,14 +220,23 @@ func (t *standing) toBorder(im safety.Implant) (least uncertainty.Length, err er
 		return least, err
 	}
 	least.Value = math.Inf(1)
+	var unfitted error
+	open := math.Inf(1) // by the outline alone, on lines whose end cannot be fitted
 	for _, a := range lines {
 		end, err := cut.outline.End(a, t.c.handFor(t.s, cut.frame.Arc))
 		if err != nil {
-			return least, err
+			_, left := cut.outline.Near(a.At(long), a.Dir)
+			if unfitted = err; !(left >= open) {
+				open = left
+			}
+			continue
 		}
 		if end.Value -= long; end.Value < least.Value {
 			least = end.Length
 		}
+	}
+	if unfitted != nil && !(open > least.Value+coarseOff) {
+		return least, unfitted
 	}
 	return least, nil
 }

@@ -162,10 +162,7 @@ func (t *stencil) score(s sheet, at int, b bounds, wall, worth float32) float32 
 	}
 	least, second := wall, wall
 	plates := uint(0)
-	take := func(top float32) bool {
-		least, second = min(least, top), min(second, max(least, top))
-		return (least+second)/2-lumen > worth
-	}
+	take := func(top float32) { least, second = min(least, top), min(second, max(least, top)) }
 	for d := range t.out {
 		top, plate := t.wayOut(s, at, d, b)
 		if top != top {
@@ -174,12 +171,13 @@ func (t *stencil) score(s sheet, at int, b bounds, wall, worth float32) float32 
 		if plate {
 			plates |= 1 << turnOf(d)
 		}
-		if !take(top) {
+		if take(top); !((least+second)/2-lumen > worth) {
 			return worth
 		}
 	}
-	if opposite(plates) && (!take(b.plate) || !take(b.plate)) {
-		return worth
+	if opposite(plates) { // at least two
+		take(b.plate)
+		take(b.plate)
 	}
 	return max(worth, (least+second)/2-lumen)
 }
