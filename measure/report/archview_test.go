@@ -70,6 +70,30 @@ func TestNamesOnTheArchStandApartAndWhole(t *testing.T) {
 	}
 }
 
+// Over the unrolled picture too: in rows where one has no room, each with a hair to its line.
+func TestNamesOverThePanoramicStandApartAndWhole(t *testing.T) {
+	r := crowded()
+	for i := range r.Sites {
+		r.Sites[i].Frame.Arc = []float64{0.5, 4, 11, 19, 26, 33, 38, 39.5}[i]
+	}
+	p := Picture{Step: 0.2, Width: 200, Height: 100, Grey: make([]float32, 20000)}
+	s := panoramicSheet(r, p, window{0, 1}, panoramicRoom)
+	var pen collector
+	s.draw(&pen)
+	seen := 0
+	for i, a := range pen.labels {
+		room := boxOf(a)
+		require.True(t, room.low.X >= 0 && room.high.X <= s.Width && room.low.Y >= 0 && room.high.Y <= s.Height, "%q is cut", a.Text)
+		if a.Size == idSize {
+			seen++
+		}
+		for _, b := range pen.labels[:i] {
+			require.False(t, room.overlaps(boxOf(b)), "%q and %q collide", a.Text, b.Text)
+		}
+	}
+	require.Equal(t, 8, seen)
+}
+
 // A canal of 31 points is drawn as one body: one outline, every point of which is a radius from the canal's middle line.
 func TestCanalIsOneTube(t *testing.T) {
 	r := crowded()

@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -14,9 +15,12 @@ var panoramicRoom = spot{158, 90}
 // panoramicSheet draws the picture along the arch with the place of each site and the marked
 // structures; the picture fits into room. Across runs the arc length; the patient's head is up.
 func panoramicSheet(r *measure.Result, p Picture, w window, room spot) *sheet {
-	const left, top, bottom, edge = 8.0, 10.0, 18.0, 4.0
+	const left, bottom, edge = 8.0, 18.0, 4.0
 	width, height := float64(p.Width)*p.Step, float64(p.Height)*p.Step
 	scale := paperScale(width, height, room.X, room.Y)
+	across := func(arc float64) float64 { return left + (arc-p.First.U+p.Step/2)*scale }
+	names, rows := siteNames(r, across, left, left+width*scale)
+	top := 6.4 + idRow*float64(rows)
 	s := &sheet{
 		Title: "Along the arch", About: "Panoramic view along the arch with the place of each site.", Scale: scale,
 		Edge: edge, Width: left + width*scale + edge, Height: top + height*scale + bottom,
@@ -28,7 +32,7 @@ func panoramicSheet(r *measure.Result, p Picture, w window, room spot) *sheet {
 		if flip {
 			y = v - p.last().V + p.Step/2
 		}
-		return spot{left + (arc-p.First.U+p.Step/2)*scale, top + y*scale}
+		return spot{across(arc), top + y*scale}
 	}
 	floor := top + height*scale
 	for _, structure := range r.Structures {
@@ -40,11 +44,17 @@ func panoramicSheet(r *measure.Result, p Picture, w window, room spot) *sheet {
 			s.onPicture(points, false, 0.3, 0.9, 0.7)
 		}
 	}
-	for i := range r.Sites {
-		s.siteLine(&r.Sites[i], at(r.Sites[i].Frame.Arc, 0).X, left, left+width*scale, top, floor)
+	for _, n := range names {
+		s.onPicture([]spot{{n.x, top}, {n.x, floor}}, false, 0.2, 2, 1)
+		y := top - 1.6 - idRow*float64(n.row)
+		if n.row > 0 {
+			s.rule(spot{n.x, y + 0.6}, spot{n.x, top}, 0.12, soft)
+		}
+		n.label.At.Y = y
+		s.write(n.label)
 	}
 	s.arcRuler(p, scale, left, floor)
-	s.ends(r, left, top-1.6)
+	s.ends(r, left, 4.4)
 	if r.Synthetic {
 		s.namePicture(spot{left + 1.6, floor - 1.6}, syntheticCaution, start, small)
 	}
@@ -64,16 +74,37 @@ func (s *sheet) ends(r *measure.Result, left, y float64) {
 	if r.Arch.Curve[0].X > r.Arch.Curve[n-1].X {
 		first, last = last, first
 	}
-	s.write(label{At: spot{left, y - 4}, Text: first, Size: small, Weight: italic, Ink: black})
-	s.write(label{At: spot{s.Width - s.Edge, y - 4}, Text: last, Size: small, Weight: italic, Anchor: end, Ink: black})
+	s.write(label{At: spot{left, y}, Text: first, Size: small, Weight: italic, Ink: black})
+	s.write(label{At: spot{s.Width - s.Edge, y}, Text: last, Size: small, Weight: italic, Anchor: end, Ink: black})
 }
 
-func (s *sheet) siteLine(site *measure.SiteResult, x, left, right, top, floor float64) {
-	if math.IsNaN(x) || x < left || x > right {
-		return
+// idRow is how far rows of sites' names stand apart over the picture, mm of paper.
+const idRow = 4.0
+
+// arcName is a site's name over the picture, in a row from 0, the lowest.
+type arcName struct {
+	label
+	x   float64 // where the site's line stands
+	row int
+}
+
+// siteNames puts the sites' names over their lines, none over another nor over an edge, in as few rows as that
+// needs. Sites outside the picture have none.
+func siteNames(r *measure.Result, across func(arc float64) float64, left, right float64) (names []arcName, rows int) {
+	rows = 1
+	for _, s := range r.Sites {
+		n := arcName{label: label{Text: s.ID, Size: idSize, Weight: bold, Ink: black}, x: across(s.Frame.Arc)}
+		if math.IsNaN(n.x) || n.x < left || n.x > right {
+			continue
+		}
+		wide := textWidth(s.ID, idSize, bold)
+		n.At.X = math.Max(left, math.Min(n.x-wide/2, right-wide))
+		for slices.ContainsFunc(names, func(o arcName) bool { return o.row == n.row && boxOf(o.label).overlaps(boxOf(n.label)) }) {
+			n.row++
+		}
+		names, rows = append(names, n), max(rows, n.row+1)
 	}
-	s.onPicture([]spot{{x, top}, {x, floor}}, false, 0.2, 2, 1)
-	s.write(label{At: spot{x, top - 1.6}, Text: site.ID, Size: 3.2, Weight: bold, Anchor: middleOf, Ink: black})
+	return names, rows
 }
 
 func (s *sheet) arcRuler(p Picture, scale, left, floor float64) {
