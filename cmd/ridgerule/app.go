@@ -37,7 +37,7 @@ type app struct {
 // run runs one command line and returns the exit status.
 func run(args []string, stdout, stderr io.Writer) int {
 	a := &app{stdout: stdout, stderr: stderr, getenv: os.Getenv, now: time.Now}
-	moment := 150 * time.Millisecond
+	moment := 100 * time.Millisecond
 	if len(args) > 1 && args[0] == "study" && args[1] == "case" {
 		moment = 50 * time.Millisecond // the study waits for it
 	}
