@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -31,6 +32,7 @@ type app struct {
 
 	json, quiet, noProgress bool
 	limits                  dicomio.Limits
+	reported                sync.Once
 	parsed                  bool // flags and arguments were right: an error from here on is no usage error
 }
 
