@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -29,6 +30,7 @@ type app struct {
 
 	json, quiet, noProgress bool
 	limits                  dicomio.Limits
+	reported                sync.Once
 	parsed                  bool // flags and arguments were right: an error from here on is no usage error
 }
 
@@ -36,7 +38,7 @@ type app struct {
 func run(args []string, stdout, stderr io.Writer) int {
 	fault.Version = version
 	a := &app{stdout: stdout, stderr: stderr, getenv: os.Getenv, now: time.Now}
-	moment := 150 * time.Millisecond
+	moment := 100 * time.Millisecond
 	if len(args) > 1 && args[0] == "study" && args[1] == "case" {
 		moment = 50 * time.Millisecond // the study waits for it
 	}

@@ -51,11 +51,17 @@ type errSaid struct{ error }
 
 func (e errSaid) Unwrap() error { return e.error }
 
-// report prints err on stderr and returns the exit status that belongs to it.
+// report prints err on stderr and returns the exit status that belongs to it. Only the first error is printed: a command
+// that is being ended may notice it too.
 func (a *app) report(err error) int {
 	if err == nil {
 		return exitDone
 	}
+	a.reported.Do(func() { a.print(err) })
+	return statusOf(err)
+}
+
+func (a *app) print(err error) {
 	var said errSaid
 	var plan measure.PlanErrors
 	switch {
@@ -67,7 +73,6 @@ func (a *app) report(err error) int {
 	default:
 		fmt.Fprintln(a.stderr, "ridgerule: "+plain(err))
 	}
-	return statusOf(err)
 }
 
 // plain returns an error's message without the rooms' names, and on one line. A limit has the name of its flag.
