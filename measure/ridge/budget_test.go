@@ -75,48 +75,59 @@ func TestPlateThinnerThanTheBlurHasNoNumber(t *testing.T) {
 	}
 }
 
-// A scan whose scale is s too large shows the same ridge (1+s) times as large, and the plan's depths lie too
-// near its crest: a width w(d) grows by w − d·w', the depth h at which it reaches W by h − W/w'. In
-// a round crest of radius r, w = 2√(d·(2r−d)) and w' = 4·(r−d)/w. Lengths between two places of the image grow by
-// themselves. Here the ridge is drawn 2 % too large and too small.
-func TestScaleMovesAValueAsItsTermSays(t *testing.T) {
-	const r, height, want, s, half = 3.5, 20.0, 6.0, 0.02, 0.005
-	lengths := func(size float64) map[string]uncertainty.Length {
-		outer, inner := hollow(r, height, 1.5)
-		grey := bony(outer, inner, 0.2)
-		scene := around(height, 0.2, 0)
-		scene.voxel, scene.depth = size*scene.voxel, size*scene.depth
-		scene.min, scene.max = scale(size, scene.min), scale(size, scene.max)
-		o, a := trace(t, scene.field(t, func(p reformat.UV) float64 { return grey(scale(1/size, p)) }))
-		h := Hand{Scale: half}
-		at1, err1 := o.Width(a, 1, h)
-		at8, err8 := o.Width(a, 8, h)
-		usable, err2 := o.UsableCrest(a, want, h)
-		end, err3 := o.End(a, h)
-		beside, err4 := o.Beside(scale(size, reformat.UV{U: 1, V: -8}), reformat.UV{U: 1}, 0, h)
-		for _, err := range []error{err1, err8, err2, err3, err4} {
-			require.NoError(t, err)
-		}
-		return map[string]uncertainty.Length{"width at 1 mm": at1.Length, "width at 8 mm": at8.Length, "plate": at8.Plates[0].Length,
-			"usable crest": usable, "height": end.Length, "beside": beside}
+// measuredLengths are lengths of a stadium of radius 3.5 mm, 20 mm high, size times as large, for a hand.
+func measuredLengths(t testing.TB, s scene, size float64, h Hand) map[string]uncertainty.Length {
+	outer, inner := hollow(3.5, 20, 1.5)
+	grey := bony(outer, inner, 0.2)
+	s.voxel, s.depth, s.min, s.max = size*s.voxel, size*s.depth, scale(size, s.min), scale(size, s.max)
+	o, a := trace(t, s.field(t, func(p reformat.UV) float64 { return grey(scale(1/size, p)) }))
+	at1, err1 := o.Width(a, 1, h)
+	at8, err8 := o.Width(a, 8, h)
+	usable, err2 := o.UsableCrest(a, 6, h)
+	end, err3 := o.End(a, h)
+	beside, err4 := o.Beside(scale(size, reformat.UV{U: 1, V: -8}), reformat.UV{U: 1}, 0, h)
+	for _, err := range []error{err1, err8, err2, err3, err4} {
+		require.NoError(t, err)
 	}
-	low, here, high := lengths(1-s), lengths(1), lengths(1+s)
-	w1 := 2 * math.Sqrt(2*r-1)
-	depth := r - math.Sqrt(r*r-want*want/4)
-	for name, growth := range map[string]float64{
-		"width at 1 mm": w1 - 4*(r-1)/w1,
-		"width at 8 mm": 2 * r,
-		"plate":         1.5,
-		"usable crest":  depth - want/(4*(r-depth)/want),
-		"height":        height,
-		"beside":        r - 1,
-	} {
-		drawn := (high[name].Value - low[name].Value) / (2 * s)
+	return map[string]uncertainty.Length{"width at 1 mm": at1.Length, "width at 8 mm": at8.Length, "plate": at8.Plates[0].Length,
+		"usable crest": usable, "height": end.Length, "beside": beside}
+}
+
+// growth is by how much these lengths grow per unit of growth of the ridge about its crest, mm: a width w(d) at a depth
+// that does not grow by w − d·w', the depth h at which it reaches W by h − W/w'. In a round crest of
+// radius r, w = 2√(d·(2r−d)) and w' = 4·(r−d)/w. Lengths between two places of the bone grow by themselves.
+func growth() map[string]float64 {
+	const r, want = 3.5, 6.0
+	w1, depth := 2*math.Sqrt(2*r-1), r-math.Sqrt(r*r-want*want/4)
+	return map[string]float64{"width at 1 mm": w1 - 4*(r-1)/w1, "width at 8 mm": 2 * r, "plate": 1.5,
+		"usable crest": depth - want/(4*(r-depth)/want), "height": 20, "beside": r - 1}
+}
+
+// A scan whose scale is s too large shows the same ridge (1+s) times as large, and the plan's depths lie too
+// near its crest. Here the ridge is drawn 2 % too large and too small.
+func TestScaleMovesAValueAsItsTermSays(t *testing.T) {
+	const s, half = 0.02, 0.005
+	around := around(20, 0.2, 0)
+	low, here, high := measuredLengths(t, around, 1-s, Hand{}), measuredLengths(t, around, 1, Hand{Scale: half}), measuredLengths(t, around, 1+s, Hand{})
+	for name, growth := range growth() {
 		const tol = 0.02 // mm: what a fitted edge is off in a curved crest
-		require.InDelta(t, growth, drawn, tol, "%s: drawn", name)
+		require.InDelta(t, growth, (high[name].Value-low[name].Value)/(2*s), tol, "%s: drawn", name)
 		scaled := term(t, here[name].Budget, "scale of the scan")
 		require.InDelta(t, half/math.Sqrt(3)*growth, scaled.Contribution(), half/math.Sqrt(3)*tol, "%s: term", name)
 		require.Equal(t, "scale", scaled.Group, "one error in all that is measured in the scan")
+	}
+}
+
+// A ridge that runs to buccal by 0.2 mm per mm along the arch: a section turned by φ cuts it aslant, widths grow by 0.2·w·φ,
+// and in second order by w·φ²/2, whose share of a normal φ is √½·w·φ². Its direction turns none.
+func TestSectionsDirectionMovesAValueAsItsTermSays(t *testing.T) {
+	const shear, turn = 0.2, 0.05
+	s := around(20, 0.2, 0)
+	s.shear = shear
+	here := measuredLengths(t, s, 1, Hand{Turn: turn})
+	for name, width := range map[string]float64{"width at 8 mm": 7, "plate": 1.5, "beside": 2.5} {
+		want := turn * width * math.Hypot(shear, turn/math.Sqrt2)
+		require.InDelta(t, want, term(t, here[name].Budget, "section direction").Contribution(), 0.03*want, name)
 	}
 }
 

@@ -12,8 +12,8 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// scene is a volume whose grey value is known at every point of the section and does not change
-// along the arch.
+// scene is a volume whose grey value is known at every point of the section, and does not change
+// along the arch but for shear.
 type scene struct {
 	voxel    float64     // mm, the same each way
 	min, max reformat.UV // of the field, mm
@@ -24,6 +24,7 @@ type scene struct {
 	offset   reformat.UV // of the grid, voxels
 	seed     uint64
 	rescale  volume.Rescale // of the grey values; zero: as they are
+	shear    float64        // how far it lies toward buccal per mm along the arch
 }
 
 // field samples grey at the voxel centres, adds noise and rounds as a scanner does.
@@ -43,6 +44,10 @@ func (s scene) field(t testing.TB, grey func(p reformat.UV) float64) reformat.Fi
 			p, _ := frame.Section(g.Patient(volume.Index{I: float64(i), K: float64(k)}))
 			value := grey(p)
 			for j := range g.Size[1] {
+				if s.shear != 0 {
+					along := g.Patient(volume.Index{J: float64(j)}).Y
+					value = grey(sub(p, reformat.UV{U: s.shear * along}))
+				}
 				at := (k*g.Size[1]+j)*g.Size[0] + i
 				v.Stored[at] = int16(math.Round(value + s.noise*noise[at]))
 			}
