@@ -94,7 +94,7 @@ func statusOf(err error) int {
 	case errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, phantom.ErrOptions), errors.Is(err, report.ErrResult), errors.Is(err, report.ErrPicture),
 		errors.Is(err, reformat.ErrCurve), errors.Is(err, safety.ErrBody):
 		return exitUsage
-	case errors.Is(err, dicomio.ErrSeries), errors.Is(err, study.ErrDamaged), errors.Is(err, errUnfit):
+	case errors.Is(err, dicomio.ErrSeries), errors.Is(err, study.ErrDamaged), errors.Is(err, errUnfit), errors.Is(err, report.ErrChanged):
 		return exitSeries
 	}
 	return exitFailure

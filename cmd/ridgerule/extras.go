@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -68,12 +69,9 @@ func (k *extraFlags) write(f *folder, c fullCase) error {
 		}
 	}
 	if k.identity {
-		if err := f.write("identity.json", func(w io.Writer) error { return encode(w, identified{1, c.source}) }); err != nil {
+		if err := f.write("identity.json", func(w io.Writer) error { return encode(w, identified{1, c.Result.Scan.SeriesHash, c.source}) }); err != nil {
 			return err
 		}
-	}
-	if k.stl {
-		return writeSurfaces(f, c)
 	}
 	return nil
 }
@@ -82,11 +80,13 @@ func (k *extraFlags) write(f *folder, c fullCase) error {
 // always be given away.
 type identified struct {
 	Format int            `json:"format"`
+	Series string         `json:"series_hash"` // of the result that it belongs to
 	Source dicomio.Source `json:"source"`
 }
 
-// identityIn reads identity.json of a case's folder.
-func identityIn(folder fs.FS) (dicomio.Source, error) {
+// identityIn reads identity.json of a case's folder: of the patient on whose series the result was measured, and of
+// no other.
+func identityIn(folder fs.FS, series string) (dicomio.Source, error) {
 	data, err := fs.ReadFile(folder, "identity.json")
 	if errors.Is(err, fs.ErrNotExist) {
 		return dicomio.Source{}, usagef("--with-identity needs identity.json beside the result: give --dicom --with-identity to ridgerule measure")
@@ -98,6 +98,9 @@ func identityIn(folder fs.FS) (dicomio.Source, error) {
 	if err != nil || file.Format != 1 || file.Source.Identity == nil {
 		return dicomio.Source{}, usagef("identity.json beside the result is none of ridgerule measure; measure again")
 	}
+	if file.Series != series {
+		return dicomio.Source{}, usagef("identity.json beside the result is of another series than the result; measure again with --dicom --with-identity")
+	}
 	return file.Source, nil
 }
 
@@ -108,25 +111,30 @@ const (
 	sides     = 64  // of an implant's prism: at most 0.003 mm within 5 mm of diameter
 )
 
-// writeSurfaces writes surfaces/implant-SITE.stl and, where there is one, surfaces/bone-SITE.stl.
-func writeSurfaces(f *folder, c fullCase) error {
+// surfaces draws surfaces/implant-SITE.stl and, where there is one, surfaces/bone-SITE.stl, if they are asked for.
+func (k *extraFlags) surfaces(c fullCase) (out []report.File, err error) {
+	if !k.stl {
+		return nil, nil
+	}
 	names := report.SiteFiles(c.Result)
 	for i, s := range c.Result.Sites {
-		surfaces := map[string]*safety.Surface{"bone": c.bone[s.ID]}
+		drawn := map[string]*safety.Surface{"bone": c.bone[s.ID]}
 		if s.Implant != nil {
-			surfaces["implant"] = report.ImplantSurface(*s.Implant, sides)
+			drawn["implant"] = report.ImplantSurface(*s.Implant, sides)
 		}
-		for kind, surface := range surfaces {
-			if surface == nil || len(surface.Triangles) == 0 {
+		for _, kind := range []string{"bone", "implant"} {
+			if drawn[kind] == nil || len(drawn[kind].Triangles) == 0 {
 				continue
 			}
 			name := fmt.Sprintf("surfaces/%s-%s.stl", kind, names[i])
-			if err := f.write(name, func(w io.Writer) error { return safety.WriteSTL(w, surface) }); err != nil {
-				return fmt.Errorf("%s: %w", name, err)
+			var b bytes.Buffer
+			if err := safety.WriteSTL(&b, drawn[kind]); err != nil {
+				return nil, fmt.Errorf("%s: %w", name, err)
 			}
+			out = append(out, report.File{Name: name, Data: b.Bytes()})
 		}
 	}
-	return nil
+	return out, nil
 }
 
 // surfacesIn reads the bone's surfaces kept beside a result: no volume is there to draw them from.

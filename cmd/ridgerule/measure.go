@@ -89,6 +89,9 @@ No output names the patient; only --with-identity does, in dicom/ and identity.j
 			return err
 		}
 		defer f.abandon()
+		if result.Surfaces, err = extra.surfaces(result); err != nil {
+			return err
+		}
 		if err := errors.Join(report.Write(result.Case, f.create), extra.write(f, result)); err != nil {
 			return err
 		}

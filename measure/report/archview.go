@@ -258,8 +258,8 @@ func (v *planView) words() {
 	v.fixed(label{At: spot{v.Width - 1, 3}, Text: "patient left", Size: letters, Weight: italic, Anchor: end, Ink: black})
 	v.fixed(label{At: spot{v.Width / 2, 3}, Text: "anterior", Size: letters, Weight: italic, Anchor: middleOf, Ink: black})
 	bottom := v.Height - 7
-	if v.result.Synthetic {
-		v.fixed(label{At: spot{v.Width / 2, bottom - 2.5}, Text: syntheticCaution, Size: letters, Anchor: middleOf, Weight: bold, Ink: black})
+	if mark := markOf(v.result); mark != "" {
+		v.fixed(label{At: spot{v.Width / 2, bottom - 2.5}, Text: mark, Size: letters, Anchor: middleOf, Weight: bold, Ink: black})
 	}
 	if v.least > tiny {
 		return

@@ -4,7 +4,10 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"maps"
 	"runtime"
+	"slices"
+	"strings"
 
 	"golang.org/x/sync/errgroup"
 )
@@ -31,11 +34,10 @@ func Files(c Case) ([]File, error) {
 	work := []job{
 		{"measurements.csv", give(tables[0].Data)},
 		{"sites.csv", give(tables[1].Data)},
-		{"result.json", func(w io.Writer) error { return WriteJSON(w, c.Result, c.Provenance) }},
 		{"datapackage.json", func(w io.Writer) error {
 			title := "Ridge measurements of " + c.Result.Case
-			if c.Result.Synthetic {
-				title += ". " + syntheticCaution
+			if mark := markOf(c.Result); mark != "" {
+				title += ". " + mark
 			}
 			return DataPackage(w, title, c.Provenance.Date, tables)
 		}},
@@ -49,7 +51,29 @@ func Files(c Case) ([]File, error) {
 			work = append(work, job{d.Name + ".png", d.PNG})
 		}
 	}
-	return run(append(work, pictureJobs(c)...))
+	files, err := run(append(work, pictureJobs(c)...))
+	if err != nil {
+		return nil, err
+	}
+	return withResult(c, append(files, c.Surfaces...))
+}
+
+// withResult puts result.json after the tables: it knows the hashes of the pictures and surfaces beside it.
+func withResult(c Case, files []File) ([]File, error) {
+	p := c.Provenance
+	if p.Files = maps.Clone(p.Files); p.Files == nil {
+		p.Files = map[string]string{}
+	}
+	for _, f := range files {
+		if strings.HasPrefix(f.Name, "pictures/") || strings.HasPrefix(f.Name, "surfaces/") {
+			p.Files[f.Name] = hashOf(f.Data)
+		}
+	}
+	var b bytes.Buffer
+	if err := WriteJSON(&b, c.Result, p); err != nil {
+		return nil, err
+	}
+	return slices.Insert(files, 2, File{"result.json", b.Bytes()}), nil
 }
 
 // job is one file and what writes it.

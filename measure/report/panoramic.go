@@ -55,8 +55,8 @@ func panoramicSheet(r *measure.Result, p Picture, w window, room spot) *sheet {
 	}
 	s.arcRuler(p, scale, left, floor)
 	s.ends(r, left, 4.4)
-	if r.Synthetic {
-		s.namePicture(spot{left + 1.6, floor - 1.6}, syntheticCaution, start, small)
+	if mark := markOf(r); mark != "" {
+		s.namePicture(spot{left + 1.6, floor - 1.6}, mark, start, small)
 	}
 	s.write(label{At: spot{s.Width - edge, floor + 11}, Text: "scale " + plain(scale) + " : 1, " + w.String(), Size: tiny, Anchor: end, Ink: soft})
 	s.write(label{At: spot{left, floor + 11}, Text: "Arc length from the first arch point, mm. Measure in the sections, not here.", Size: tiny, Ink: soft})

@@ -118,8 +118,8 @@ func (d *pdfDoc) rule(width float64, colour ink) {
 func (d *pdfDoc) head() {
 	r := d.c.Result
 	text := r.Case + " · " + string(r.Jaw)
-	if r.Synthetic {
-		text += " · " + syntheticCaution
+	if mark := markOf(r); mark != "" {
+		text += " · " + mark
 	}
 	d.y = 7
 	for _, line := range wrapped(text, 2.7, bold, d.room()) {

@@ -29,6 +29,7 @@ type Case struct {
 	Result     *measure.Result
 	Sections   map[string]Picture // grey values of the sections, by site id; a site without one is drawn as lines only
 	Panoramic  *Picture           // along the arch; nil: none
+	Surfaces   []File             // written with the standard outputs, surfaces/…
 	Provenance Provenance
 }
 
@@ -56,6 +57,7 @@ type Provenance struct {
 	Tool    string            // name and version of the program: "ridgerule 0.1.0"
 	Date    time.Time         // of measuring; zero: not stated
 	Options map[string]string // options that differ from their defaults, by flag name
+	Files   map[string]string // SHA-256 of the pictures and surfaces beside the result, by name; of a result that was read
 	Source  dicomio.Source    // the series, by UIDs that stand for its own (see [dicomio.Source.Deidentified]); zero: not known
 }
 

@@ -48,7 +48,8 @@ var resultSchema = sync.OnceValues(func() (*jsonschema.Schema, error) {
 })
 
 // ReadJSON reads a result that [WriteJSON] wrote. The file is held against [Schema] first; an
-// error wraps [ErrResult] and says where the file departs from it.
+// error wraps [ErrResult] and says where the file departs from it. With [ErrChanged], for a file that is not as it was
+// written, comes the result all the same.
 func ReadJSON(r io.Reader) (*measure.Result, Provenance, error) {
 	data, err := io.ReadAll(io.LimitReader(r, maxResult+1))
 	if err != nil {
@@ -68,7 +69,11 @@ func ReadJSON(r io.Reader) (*measure.Result, Provenance, error) {
 	if err != nil {
 		return nil, Provenance{}, err
 	}
-	return file.result(), p, nil
+	p.Files = file.Files
+	if counted, written := ContentHash(data); counted != written {
+		err = fmt.Errorf("%w: the bytes of the result do not fit its content_sha256", ErrChanged)
+	}
+	return file.result(), p, err
 }
 
 func validate(data []byte) error {

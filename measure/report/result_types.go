@@ -16,6 +16,8 @@ import (
 
 type resultJSON struct {
 	Format     int               `json:"format"`
+	Content    string            `json:"content_sha256"`
+	Files      map[string]string `json:"files,omitempty"`
 	Case       string            `json:"case"`
 	Jaw        measure.Jaw       `json:"jaw"`
 	Synthetic  bool              `json:"synthetic"`

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"bytes"
 	"io"
 	"math"
 	"time"
@@ -13,14 +14,19 @@ import (
 const resultFormat = 1
 
 // WriteJSON writes everything of the result: numbers with their budgets term by term, places,
-// margins, the scan and the provenance, as [Schema] describes it. [ReadJSON] gives it back.
+// margins, the scan and the provenance, as [Schema] describes it, with its [ContentHash]. [ReadJSON] gives it back.
 func WriteJSON(w io.Writer, r *measure.Result, p Provenance) error {
-	return writeIndented(w, fileOf(r, p))
+	var b bytes.Buffer
+	if err := writeIndented(&b, fileOf(r, p)); err != nil {
+		return err
+	}
+	_, err := w.Write(sealed(b.Bytes()))
+	return err
 }
 
 func fileOf(r *measure.Result, p Provenance) resultJSON {
 	return resultJSON{
-		Format: resultFormat, Case: r.Case, Jaw: r.Jaw, Synthetic: r.Synthetic,
+		Format: resultFormat, Content: noContent, Files: p.Files, Case: r.Case, Jaw: r.Jaw, Synthetic: r.Synthetic,
 		Cautions:   cautions(r),
 		Provenance: provenanceOf(r, p),
 		Scan:       scanOf(r),

@@ -8,10 +8,7 @@ import (
 func (v *sectionView) frameText() {
 	v.sides()
 	v.ruler()
-	said := ""
-	if v.result.Synthetic {
-		said = syntheticCaution
-	}
+	said := markOf(v.result)
 	if v.site.Err != "" {
 		said += " not measured"
 	}

@@ -74,8 +74,8 @@ func siteGroup(r *measure.Result, s *measure.SiteResult, seed string) dicomio.No
 		g = withRow(g, r.Jaw, s, row)
 	}
 	says := "Expanded uncertainty U = 2 u (k = 2) stands behind each number. " + shortCaution
-	if r.Synthetic {
-		says += " " + syntheticCaution
+	if mark := markOf(r); mark != "" {
+		says += " " + mark
 	}
 	g.Nodes = append(g.Nodes, note("CONTAINS", comment, says))
 	return g

@@ -18,7 +18,7 @@ type pageView struct {
 	Tool       string
 	Date       string
 	Series     string // short hash
-	Synthetic  bool
+	Mark       string // on every page; empty: none
 	Caution    string
 	Answer     string
 	InnerPlate string
@@ -37,7 +37,7 @@ type pageView struct {
 }
 
 // words are sentences that the template needs and the code owns.
-type words struct{ Short, Pass, Grey, Side, Share, Thin, Synthetic string }
+type words struct{ Short, Pass, Grey, Side, Share, Thin string }
 
 type fact struct{ Name, Value string }
 
@@ -100,10 +100,10 @@ type budgetRow struct {
 func viewOf(c Case) pageView {
 	r := c.Result
 	v := pageView{
-		Case: printable(r.Case), Jaw: string(r.Jaw), Tool: c.Provenance.Tool, Synthetic: r.Synthetic,
+		Case: printable(r.Case), Jaw: string(r.Jaw), Tool: c.Provenance.Tool, Mark: markOf(r),
 		Answer: answer(r), InnerPlate: quantity("lingual_plate", r.Jaw),
 		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: cautionsOf(r),
-		Date: dateWords(c.Provenance.Date), Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution, syntheticCaution},
+		Date: dateWords(c.Provenance.Date), Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution},
 	}
 	depths := Depths(r)
 	for _, d := range depths {

@@ -15,6 +15,7 @@ const (
 	sideCaution      = "Confirm the patient's side before use: in an axial view seen from below, patient left is at the right."
 	shareCaution     = "A scan can show a face. De-identify before sharing."
 	syntheticCaution = "Synthetic volume: invented anatomy."
+	editedCaution    = "Changed by hand since it was measured."
 )
 
 // quantityWords are what a person reads for a quantity of the table.

@@ -1,0 +1,102 @@
+package report
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"regexp"
+	"slices"
+	"strings"
+
+	"ridgerule/measure"
+)
+
+// A result knows its own content: what accident or hand changed since is found. It is no signature: whoever changes a file
+// can count its hash anew.
+
+// ErrChanged says that a result, or what lies beside it, is not as it was written; test for it with errors.Is.
+var ErrChanged = errors.New("report: changed since it was measured")
+
+// codeEdited is the code of the caution that a result carries which was changed by hand and taken all the same.
+const codeEdited = "edited"
+
+// contentKey finds the hash in a result's bytes: it stands before all that a plan can name.
+var contentKey = regexp.MustCompile(`"content_sha256": *"([0-9a-f]{64})"`)
+
+// noContent stands for the hash while it is counted.
+var noContent = strings.Repeat("0", 64)
+
+// ContentHash returns the SHA-256 (64 hex digits) of a result's bytes with its own 64 digits written as zeros, and those
+// digits; "" for bytes that hold none.
+func ContentHash(data []byte) (counted, written string) {
+	at := contentKey.FindSubmatchIndex(data)
+	if at == nil {
+		return "", ""
+	}
+	sum := sha256.New()
+	sum.Write(data[:at[2]])
+	sum.Write([]byte(noContent))
+	sum.Write(data[at[3]:])
+	return fmt.Sprintf("%x", sum.Sum(nil)), string(data[at[2]:at[3]])
+}
+
+// sealed returns a result's bytes with their hash in place of the zeros.
+func sealed(data []byte) []byte {
+	counted, _ := ContentHash(data)
+	return bytes.Replace(data, []byte(noContent), []byte(counted), 1)
+}
+
+// hashOf is a file's SHA-256, 64 hex digits.
+func hashOf(data []byte) string { return fmt.Sprintf("%x", sha256.Sum256(data)) }
+
+// Changed returns the names of the files beside a result that are not as they were when it was written, sorted. A file
+// that is not there is none of them.
+func (p Provenance) Changed(folder fs.FS) ([]string, error) {
+	var out []string
+	for name, want := range p.Files {
+		f, err := folder.Open(name)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		sum := sha256.New()
+		_, err = io.Copy(sum, f)
+		f.Close()
+		if err != nil {
+			return nil, err
+		}
+		if fmt.Sprintf("%x", sum.Sum(nil)) != want {
+			out = append(out, name)
+		}
+	}
+	slices.Sort(out)
+	return out, nil
+}
+
+// MarkEdited makes every output of a result say that it was changed by hand; once is enough.
+func MarkEdited(r *measure.Result) {
+	if !edited(r) {
+		r.Cautions = append(slices.Clone(r.Cautions), measure.Caution{Code: codeEdited, Text: editedCaution[:len(editedCaution)-1], Severity: measure.SeverityCaution})
+	}
+}
+
+func edited(r *measure.Result) bool {
+	return slices.ContainsFunc(r.Cautions, func(c measure.Caution) bool { return c.Code == codeEdited })
+}
+
+// markOf is what stands on every page and picture of a result beside its name; empty: nothing.
+func markOf(r *measure.Result) string {
+	var marks []string
+	if r.Synthetic {
+		marks = append(marks, syntheticCaution)
+	}
+	if edited(r) {
+		marks = append(marks, editedCaution)
+	}
+	return strings.Join(marks, " ")
+}

@@ -1,0 +1,85 @@
+package report
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"regexp"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// A result's hash is that of its bytes with the 64 digits written as zeros, counted here from its words in the contract; a
+// changed byte is found, and so is a changed picture or surface beside it.
+func TestResultKnowsItsContent(t *testing.T) {
+	c := sampleCase()
+	c.Surfaces = []File{{"surfaces/bone-36.stl", []byte("solid")}}
+	files, err := Files(c)
+	require.NoError(t, err)
+	folder, kept := fstest.MapFS{}, 0
+	for _, f := range files {
+		folder[f.Name] = &fstest.MapFile{Data: f.Data}
+		if strings.HasPrefix(f.Name, "pictures/") || strings.HasPrefix(f.Name, "surfaces/") {
+			kept++
+		}
+	}
+	data := folder["result.json"].Data
+	var said struct {
+		Content string            `json:"content_sha256"`
+		Files   map[string]string `json:"files"`
+	}
+	require.NoError(t, json.Unmarshal(data, &said))
+	zeros := strings.Replace(string(data), said.Content, strings.Repeat("0", 64), 1)
+	sum := sha256.Sum256([]byte(zeros))
+	require.Equal(t, hex.EncodeToString(sum[:]), said.Content)
+	require.Len(t, said.Files, kept)
+	for name, hash := range said.Files {
+		sum := sha256.Sum256(folder[name].Data)
+		require.Equal(t, hex.EncodeToString(sum[:]), hash, name)
+	}
+
+	_, p, err := ReadJSON(bytes.NewReader(data))
+	require.NoError(t, err)
+	changed, err := p.Changed(folder)
+	require.NoError(t, err)
+	require.Empty(t, changed)
+	folder["surfaces/bone-36.stl"].Data = []byte("SOLID")
+	delete(folder, "pictures/panoramic.png")
+	changed, err = p.Changed(folder)
+	require.NoError(t, err)
+	require.Equal(t, []string{"surfaces/bone-36.stl"}, changed, "and what is not there is not changed")
+
+	edited := regexp.MustCompile(`"verdict": "[a-z ]+"`).ReplaceAll(data, []byte(`"verdict": "held"`))
+	require.NotEqual(t, data, edited)
+	r, _, err := ReadJSON(bytes.NewReader(edited))
+	require.ErrorIs(t, err, ErrChanged)
+	require.NotNil(t, r)
+}
+
+// What was changed by hand and taken all the same says so on every page and picture, and in every later result.
+func TestEditedResultSaysSoEverywhere(t *testing.T) {
+	c := sampleCase()
+	MarkEdited(c.Result)
+	MarkEdited(c.Result)
+	files, err := Files(c)
+	require.NoError(t, err)
+	seen := 0
+	for _, f := range files {
+		switch {
+		case f.Name == "report.html", f.Name == "arch.svg", f.Name == "datapackage.json":
+			assert.Contains(t, string(f.Data), editedCaution, f.Name)
+			seen++
+		case f.Name == "result.json":
+			assert.Equal(t, 1, strings.Count(string(f.Data), `"edited"`))
+			r, _, err := ReadJSON(bytes.NewReader(f.Data))
+			require.NoError(t, err, "it is as it was written now")
+			assert.Contains(t, markOf(r), editedCaution)
+		}
+	}
+	assert.Equal(t, 3, seen)
+}
