@@ -3,6 +3,7 @@ package measure
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -18,6 +19,37 @@ const nearForamen = 5.0
 
 // lookDoubts asks the image along the stretches of a canal that concern the site.
 func (c *run) lookDoubts(s *site, i int, near []place) []doubt {
+	seen, hidden, d, elsewhere := c.look(i, near)
+	st := c.plan.Structures[i]
+	switch {
+	case elsewhere:
+		return []doubt{d.atSite(s)}
+	case seen > hidden:
+		s.shown = append(s.shown, st.Name)
+	case hidden > seen:
+		return []doubt{c.plan.structureDoubt(i, ".path[0]", "canal_not_shown", SeverityNote,
+			"%s is not visible here: the marking stands alone, and that does not mean that there is none", st.Name).atSite(s)}
+	}
+	return nil
+}
+
+// lookBeyond asks along what of a canal concerns no site: where it is marked beside the canal there, it may be so at the
+// sites, too.
+func (c *run) lookBeyond(sites []*site, i int) []doubt {
+	rest := places(c.plan.Structures[i])
+	for _, s := range sites {
+		near := s.concerned(rest)
+		rest = slices.DeleteFunc(rest, func(p place) bool { return slices.Contains(near, p) })
+	}
+	if _, _, d, elsewhere := c.look(i, rest); elsewhere {
+		return []doubt{d}
+	}
+	return nil
+}
+
+// look asks the image along places of a canal: how many pieces show it, how many do not, and where a more canal-like tube
+// lies beside it, if anywhere; one is enough to look.
+func (c *run) look(i int, at []place) (seen, hidden int, d doubt, elsewhere bool) {
 	st := c.plan.Structures[i]
 	o := trace.LookOptions{SD: st.SD, Depth: c.sections.depth}
 	for _, f := range c.plan.Structures {
@@ -27,9 +59,7 @@ func (c *run) lookDoubts(s *site, i int, near []place) []doubt {
 			}
 		}
 	}
-	var seen, hidden int
-	var out []doubt
-	for _, stretch := range stretches(near) {
+	for _, stretch := range stretches(at) {
 		pieces, err := trace.Look(context.Background(), c.v, stretch, o)
 		if err != nil {
 			continue // a path of one point has no direction to look along
@@ -41,22 +71,16 @@ func (c *run) lookDoubts(s *site, i int, near []place) []doubt {
 			case trace.NotShown:
 				hidden++
 			case trace.Elsewhere:
-				out = append(out, c.plan.structureDoubt(i, ".path[0]", "canal_elsewhere", SeverityUncertain,
-					"%s: a more canal-like tube lies %s beside it near %s: look which is the canal", st.Name, mm(p.Away), pointText(p.Rival)).atSite(s))
+				if elsewhere {
+					continue
+				}
+				d = c.plan.structureDoubt(i, ".path[0]", "canal_elsewhere", SeverityUncertain,
+					"%s: a more canal-like tube lies %s beside it near %s: look which is the canal", st.Name, mm(p.Away), pointText(p.Rival))
+				d.also, d.spreads, elsewhere = c.plan.sameNerve(i), true, true
 			}
 		}
 	}
-	if len(out) > 0 {
-		out = out[:1] // one is enough to look
-		out[0].spreads = true
-	} else if seen > hidden {
-		s.shown = append(s.shown, st.Name)
-	}
-	if len(out) == 0 && hidden > seen {
-		out = append(out, c.plan.structureDoubt(i, ".path[0]", "canal_not_shown", SeverityNote,
-			"%s is not visible here: the marking stands alone, and that does not mean that there is none", st.Name).atSite(s))
-	}
-	return out
+	return seen, hidden, d, elsewhere
 }
 
 // stretches returns the runs of neighbouring places as paths.

@@ -144,6 +144,9 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 			continue
 		}
 		all := places(st)
+		if st.Kind == safety.Canal && c.plan.Jaw == Mandible {
+			out = append(out, c.lookBeyond(sites, i)...)
+		}
 		if !oneBody[st.Kind] {
 			if slices.ContainsFunc(sites, func(s *site) bool { return len(s.concerned(all)) > 0 }) {
 				continue // asked there

@@ -48,6 +48,8 @@ func buccalOf(s *sections) float64 { return math.Copysign(1, s.frames[0].Patient
 // A canal marked wrongly at one site is doubted at every other, but where the image shows it at its mark.
 func TestDoubtAboutAPathSpreads(t *testing.T) {
 	wrong := doubt{Caution: Caution{Code: "canal_elsewhere", Text: "left canal: look", Severity: SeverityNotAssessed, Site: "46"}, structure: "left canal", spreads: true}
+	beyond := wrong
+	beyond.Site, beyond.Severity = "", SeverityUncertain
 	local := wrong
 	local.spreads = false
 	for name, c := range map[string]struct {
@@ -60,13 +62,15 @@ func TestDoubtAboutAPathSpreads(t *testing.T) {
 		"at another":                 {"44", nil, wrong, Uncertain},
 		"at another that shows it":   {"44", []string{"left canal"}, wrong, Held},
 		"what is of one place alone": {"44", nil, local, Held},
+		"of no site":                 {"44", nil, beyond, Uncertain},
+		"of no site, and shown here": {"44", []string{"left canal"}, beyond, Held},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := &site{plan: Site{ID: c.site}, shown: c.shown}
 			s.out.Rows = []Row{{Quantity: "clearance", To: "left canal", Verdict: Held}}
 			s.doubt(c.d)
 			assert.Equal(t, c.want, s.out.Rows[0].Verdict)
-			assert.Equal(t, c.want == Uncertain, s.out.Rows[0].Note == "at site 46 left canal: look")
+			assert.Equal(t, c.want == Uncertain && c.d.Site != "", s.out.Rows[0].Note == "at site 46 left canal: look")
 		})
 	}
 }

@@ -31,8 +31,11 @@ func (c *run) applyDoubts(sites []*site, arch []ArchRow, doubts []doubt) {
 
 // doubt limits what the doubt is about at this site.
 func (s *site) doubt(d doubt) {
+	if d.spreads && d.Site != s.plan.ID && slices.Contains(s.shown, d.structure) {
+		return
+	}
 	if d.Site != "" && d.Site != s.plan.ID {
-		if !d.spreads || slices.Contains(s.shown, d.structure) {
+		if !d.spreads {
 			return
 		}
 		d.Text, d.Site, d.Severity = "at site "+d.Site+" "+d.Text, "", SeverityUncertain
