@@ -133,10 +133,13 @@ func (f *folder) create(name string) (io.WriteCloser, error) {
 		return nil, fmt.Errorf("output name %q leaves its folder", name)
 	}
 	path := f.path(name)
-	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-		return nil, err
-	}
-	file, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	var file *os.File
+	err := temporary.Make(func() (err error) {
+		if err = os.MkdirAll(filepath.Dir(path), 0o700); err == nil {
+			file, err = os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+		}
+		return err
+	})
 	return synced{file}, err
 }
 

@@ -155,6 +155,17 @@ func (p *Place) Commit(move func() error) error {
 	return p.release()
 }
 
+// Make runs a step that makes a file or folder, not at the same time as [RemoveAll] and not after it: then the error is
+// [context.Canceled], and nothing removed comes again.
+func Make(step func() error) error {
+	live.Lock()
+	defer live.Unlock()
+	if live.ended {
+		return context.Canceled
+	}
+	return step()
+}
+
 // Remove removes the place with what is in it. After Commit it does nothing.
 func (p *Place) Remove() {
 	live.Lock()

@@ -98,6 +98,9 @@ func TestNothingIsMadeAfterTheEnd(t *testing.T) {
 		t.Fatal(err)
 	}
 	RemoveAll()
+	if err := Make(func() error { t.Error("made after the end"); return nil }); !errors.Is(err, context.Canceled) {
+		t.Error(err)
+	}
 	if err := p.Commit(func() error { return os.Mkdir(filepath.Join(dir, "made"), 0o700) }); !errors.Is(err, context.Canceled) {
 		t.Errorf("a commit after the end gave %v", err)
 	}
