@@ -92,7 +92,7 @@ func TestWhatIsNoResultIsRefused(t *testing.T) {
 	}
 }
 
-// What reads is written and reads the same; what does not read fails with our error.
+// What reads, as it was written or changed since, is written and reads the same; what does not read fails with our error.
 func FuzzReadJSON(f *testing.F) {
 	var seed bytes.Buffer
 	c := sampleCase()
@@ -104,7 +104,7 @@ func FuzzReadJSON(f *testing.F) {
 	f.Add(seed.Bytes())
 	f.Fuzz(func(t *testing.T, data []byte) {
 		r, p, err := ReadJSON(bytes.NewReader(data))
-		if err != nil {
+		if err != nil && !errors.Is(err, ErrChanged) {
 			require.ErrorIs(t, err, ErrResult)
 			return
 		}
