@@ -249,5 +249,5 @@ func (p *Pair) lin(s settings) {
 	vz := (1-r*r)*cb*cb/q + 2*rho*rho*cb*(1-rho)*u2/(q*q) - rho*rho*cb*cb*u2*u2/(2*q*q)
 	half := normalQuantile(1-s.tail()) * math.Sqrt(math.Max(0, vz)/(n-2))
 	z := math.Atanh(rho)
-	p.Concordance = between(rho, math.Tanh(z-half), math.Tanh(z+half), "1")
+	p.Concordance = between(rho, math.Min(rho, math.Tanh(z-half)), math.Max(rho, math.Tanh(z+half)), "1") // tanh of atanh rounds
 }
