@@ -36,11 +36,9 @@ func (c *run) lookDoubts(s *site, i int, near []place) []doubt {
 // lookBeyond asks along what of a canal concerns no site: where it is marked beside the canal there, it may be so at the
 // sites, too.
 func (c *run) lookBeyond(sites []*site, i int) []doubt {
-	rest := places(c.plan.Structures[i])
-	for _, s := range sites {
-		near := s.concerned(rest)
-		rest = slices.DeleteFunc(rest, func(p place) bool { return slices.Contains(near, p) })
-	}
+	rest := slices.DeleteFunc(places(c.plan.Structures[i]), func(p place) bool {
+		return slices.ContainsFunc(sites, func(s *site) bool { return s.concerns(p) })
+	})
 	if _, _, d, elsewhere := c.look(i, rest); elsewhere {
 		return []doubt{d}
 	}

@@ -56,14 +56,15 @@ func places(s safety.Structure) []place {
 // concerned returns the places of a path that lie within reach of the site: near its section, or near the
 // body of its implant.
 func (s *site) concerned(all []place) []place {
-	return slices.DeleteFunc(slices.Clone(all), func(p place) bool {
-		uv, t := s.frame.Section(p.at)
-		if math.Abs(t) <= reachOfMark && math.Abs(uv.U) <= besideArch {
-			return false
-		}
-		im := s.out.Implant
-		return im == nil || toAxis(p.at, *im) > reachOfMark+p.radius
-	})
+	return slices.DeleteFunc(slices.Clone(all), func(p place) bool { return !s.concerns(p) })
+}
+
+func (s *site) concerns(p place) bool {
+	if uv, t := s.frame.Section(p.at); math.Abs(t) <= reachOfMark && math.Abs(uv.U) <= besideArch {
+		return true
+	}
+	im := s.out.Implant
+	return im != nil && toAxis(p.at, *im) <= reachOfMark+p.radius
 }
 
 // toAxis returns a point's distance from an implant's axis, mm.
@@ -94,10 +95,7 @@ func (c *run) doubtMarks(s *site) {
 			continue
 		}
 		if st.Kind == safety.Canal && c.plan.Jaw == Mandible {
-			for _, d := range slices.Concat(c.canalBounds(s, i, near), c.lookDoubts(s, i, near)) {
-				d.also = c.plan.sameNerve(i)
-				out = append(out, d)
-			}
+			out = slices.Concat(out, c.canalBounds(s, i, near), c.lookDoubts(s, i, near))
 		}
 	}
 }
@@ -148,7 +146,7 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 			out = append(out, c.lookBeyond(sites, i)...)
 		}
 		if !oneBody[st.Kind] {
-			if slices.ContainsFunc(sites, func(s *site) bool { return len(s.concerned(all)) > 0 }) {
+			if slices.ContainsFunc(sites, func(s *site) bool { return slices.ContainsFunc(all, s.concerns) }) {
 				continue // asked there
 			}
 			all = few(all)
@@ -319,7 +317,7 @@ func (c *run) cavityDoubts(s *site, i int) []doubt {
 	if st.Surface != nil {
 		corners = st.Surface.Points
 	}
-	if !slices.ContainsFunc(corners, func(p r3.Vec) bool { return len(s.concerned([]place{{at: p}})) > 0 }) {
+	if !slices.ContainsFunc(corners, func(p r3.Vec) bool { return s.concerns(place{at: p}) }) {
 		return nil
 	}
 	least := math.Inf(1)
@@ -386,8 +384,10 @@ func (c *run) canalBounds(s *site, i int, near []place) []doubt {
 			return nil
 		}
 		if m := middle(x); m < low || m > high {
-			return []doubt{c.plan.structureDoubt(i, ".path[0]", "canal_course", SeverityUncertain,
-				"%s runs %s from the %s, where %g to %g mm are usual: look whether it is the canal", st.Name, mm(m), of, math.Max(low, 0), high).atSite(s)}
+			d := c.plan.structureDoubt(i, ".path[0]", "canal_course", SeverityUncertain,
+				"%s runs %s from the %s, where %g to %g mm are usual: look whether it is the canal", st.Name, mm(m), of, math.Max(low, 0), high)
+			d.also = c.plan.sameNerve(i)
+			return []doubt{d.atSite(s)}
 		}
 		return nil
 	}

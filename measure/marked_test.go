@@ -289,4 +289,24 @@ func TestImplantInAnUnmarkedBody(t *testing.T) {
 	}
 }
 
+// A mark accounts for the body that it is on, not for one 2 mm from its surface: a front tooth's neighbour stands no farther.
+func TestMarkBesideABodyIsNotIts(t *testing.T) {
+	v, p := lowerSite()
+	im := p.Sites[0]
+	from := r3.Add(im.Platform, r3.Scale(2, im.Implant))
+	in := withRod(v, from, im.Implant)
+	curve := r3.Unit(r3.Sub(p.Arch[len(p.Arch)-3], p.Arch[len(p.Arch)-5]))
+	aside := r3.Unit(r3.Cross(im.Implant, curve))
+	for off, said := range map[float64]bool{rodRadius + 0.5: false, rodRadius + 2: true} {
+		a := r3.Add(from, r3.Scale(off, aside))
+		b := r3.Add(a, r3.Scale(6, im.Implant))
+		r, err := measuredIn(t, in, func(*phantom.Plan) {}, func(text string) string {
+			return strings.Replace(text, "structures:\n", fmt.Sprintf("structures:\n  - {name: old implant, kind: implant, path: [[%g, %g, %g], [%g, %g, %g]], radius_mm: %g}\n", a.X, a.Y, a.Z, b.X, b.Y, b.Z, rodRadius), 1)
+		})
+		require.NoError(t, err)
+		_, found := caution(r, "unmarked_body")
+		assert.Equal(t, said, found, "marked %g mm off: %v", off, codes(r))
+	}
+}
+
 var nan = math.NaN()

@@ -148,6 +148,16 @@ func (p *Plan) Check(g *volume.Grid) ([]Caution, error) {
 	return slices.Concat(p.Cautions, cautionsOf(append(doubts, p.idle(numberWords, silenced)...))), nil
 }
 
+// Fits places the plan on the grid of a scan (see [Plan.Place]) and holds it against itself and the grid, before any pixel
+// is read: a wrong plan is said at once. The error is as of [Plan.Check].
+func (p *Plan) Fits(g volume.Grid) error {
+	if err := p.Place(g); err != nil {
+		return err
+	}
+	_, err := p.Check(&g)
+	return err
+}
+
 // newCurve returns the arch curve of a placed plan; the error wraps [reformat.ErrCurve].
 func newCurve(p *Plan) (*reformat.Curve, error) {
 	curve, err := reformat.NewCurve(p.Arch, p.Occlusal)

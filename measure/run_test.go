@@ -167,6 +167,23 @@ func TestBoneBesideALeaningImplantTurnsWithTheSection(t *testing.T) {
 	}
 }
 
+// The least bone beside an implant is nowhere more than at its apex. On this ridge the bone is 1.5 mm all the way and
+// the implant leans by 0.3° at most: the outline alone picks a depth that is not the least in five of the six.
+func TestLeastBoneIsNoMoreThanAtTheApex(t *testing.T) {
+	for _, y := range []float64{-3, 0, 4} {
+		for _, lean := range []float64{0, 0.005} {
+			implant := fmt.Sprintf("implant: {platform: [0, %g, -5], axis: [%g, 0, -1], diameter_mm: 4, length_mm: 5}", y, lean)
+			s := runPlan(t, strings.Replace(straightPlan, "implant: {platform: [0, 4, -2], diameter_mm: 4, length_mm: 10}", implant, 1)).Sites[0]
+			for _, row := range s.Rows {
+				if (row.Quantity == "buccal_bone" || row.Quantity == "lingual_bone") && row.At == nil {
+					require.NotNil(t, row.Value, row.Note)
+					assert.LessOrEqual(t, *row.Value, *value(t, s, row.Quantity, 5).Value, "%s at y %g, lean %g", row.Quantity, y, lean)
+				}
+			}
+		}
+	}
+}
+
 // Every number of a straight ridge is a closed form: width = chord of the circle, then 2r; height to
 // the canal's roof 15 − 1.5; plates; no tilt; the usable crest r − √(r² − W²/4). Clearances are the
 // plan's own geometry, to 0.02 mm: canal 15 − 1.5 − (2 + 10); root: axes 5 mm apart, less both radii.

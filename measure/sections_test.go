@@ -1,6 +1,8 @@
 package measure
 
 import (
+	"errors"
+	"fmt"
 	"math"
 	"testing"
 
@@ -8,13 +10,15 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/dicomio/volume"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
+	"ridgerule/measure/safety"
 )
 
-// Three sections 2 mm apart through a bar of 10 mm × 10 mm; the middle one shows a strip of 2 mm at its buccal side
-// alone, as where a foramen opens the wall. What lies in the bar is in bone, what lies beside it is not.
-func TestOneFailedSectionIsBridged(t *testing.T) {
+// barSections are three sections 2 mm apart through a bar of 10 mm × 10 mm; the middle one shows a strip of 2 mm at its
+// buccal side alone, as where a foramen opens the wall.
+func barSections(t *testing.T) *sections {
 	curve, err := reformat.NewCurve([]r3.Vec{{Y: -2}, {Y: -1}, {Y: 1}, {Y: 2}}, r3.Vec{Z: 1})
 	require.NoError(t, err)
 	box := func(from, to float64) func() *ridge.Outline {
@@ -25,6 +29,12 @@ func TestOneFailedSectionIsBridged(t *testing.T) {
 	for arc := 0.0; arc <= 4; arc += 2 {
 		s.frames = append(s.frames, curve.Frame(arc))
 	}
+	return s
+}
+
+// What lies in the bar is in bone, what lies beside it is not.
+func TestOneFailedSectionIsBridged(t *testing.T) {
+	s := barSections(t)
 	for _, c := range []struct {
 		at                      r3.Vec
 		depth, bridged, surface float64 // mm
@@ -44,6 +54,92 @@ func TestOneFailedSectionIsBridged(t *testing.T) {
 
 // buccalOf is +1 where the sections' buccal side lies along x.
 func buccalOf(s *sections) float64 { return math.Copysign(1, s.frames[0].Patient(reformat.UV{U: 1}).X) }
+
+// barRun is a run that knows a bar's sections and a field that ends at x = ±end mm.
+func barRun(t *testing.T, end int, structures ...safety.Structure) *run {
+	v, err := volume.New(volume.Grid{Size: [3]int{2*end + 1, 41, 41}, Origin: r3.Vec{X: -float64(end), Y: -20, Z: -20},
+		Step: [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}}})
+	require.NoError(t, err)
+	p := &Plan{Jaw: Mandible, Occlusal: r3.Vec{Z: 1}, Structures: structures}
+	return &run{plan: p, v: v, sections: barSections(t)}
+}
+
+// A foramen is held against the bone's surface in space, where one section fails too; a root outside the bone is
+// none, but at the field's end nobody knows where the bone ends.
+func TestWhatLiesAtOnePlaceIsHeldAgainstTheBone(t *testing.T) {
+	foramen := safety.Structure{Kind: safety.MentalForamen}
+	root := safety.Structure{Kind: safety.Root, Path: []r3.Vec{{X: 9, Z: 4}, {X: 9, Z: -4}}, Radii: []float64{2, 2}}
+	for name, c := range map[string]struct {
+		structure safety.Structure
+		at        []place
+		end       int // of the field, mm
+		want      string
+	}{
+		"on the surface that one section lacks": {foramen, []place{{at: r3.Vec{X: -5}}}, 20, ""},
+		"4 mm outside":                          {foramen, []place{{at: r3.Vec{X: -9}}}, 20, "it lies 4.5 mm from the bone's surface"},
+		"a root beside the bone":                {root, places(root), 20, "its deeper half stands 4.0 mm outside the bone"},
+		"a root at the field's end":             {root, places(root), 11, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			c.structure.Path = append([]r3.Vec{}, c.structure.Path...)
+			run := barRun(t, c.end)
+			side := buccalOf(run.sections)
+			for i := range c.at {
+				c.at[i].at.X *= side
+			}
+			for i := range c.structure.Path {
+				c.structure.Path[i].X *= side
+			}
+			assert.Equal(t, c.want, run.misplaced(c.structure, c.at))
+		})
+	}
+}
+
+// Three marks that the image speaks against, and half of those in the field, doubt the whole plan.
+func TestHalfOfTheMarksDoubtThePlan(t *testing.T) {
+	for name, c := range map[string]struct {
+		off, in, beyond int // marks spoken against, in the field, out of it
+		said            bool
+	}{
+		"three of six":                   {3, 6, 0, true},
+		"three of seven":                 {3, 7, 0, false},
+		"two of two":                     {2, 2, 0, false},
+		"what lies outside is not asked": {3, 6, 4, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var all []safety.Structure
+			for i := range c.in + c.beyond {
+				at := r3.Vec{X: 4 * buccalOf(barSections(t))}
+				if i >= c.in {
+					at.Y = 50
+				}
+				all = append(all, safety.Structure{Name: fmt.Sprint(i), Kind: safety.Root, Path: []r3.Vec{at}, Radii: []float64{1}})
+			}
+			run := barRun(t, 20, all...)
+			var doubts []doubt
+			for i := range c.off {
+				d := run.plan.structureDoubt(i, "", "root_not_there", SeverityUncertain, "not there")
+				doubts = append(doubts, d, d)
+			}
+			assert.Equal(t, c.said, run.frameDoubt(doubts) != nil)
+		})
+	}
+}
+
+// The least of the fitted ends is the least of all where the outline shows the others 0.3 mm farther and more.
+func TestAnEndThatIsNotFitted(t *testing.T) {
+	lost := errors.New("runs along the surface")
+	for _, c := range []struct {
+		least, open float64
+		unfitted    error
+		want        error
+	}{
+		{3, math.Inf(1), nil, nil}, {3, 3.4, lost, nil}, {3, 3.2, lost, lost}, {3, 1, lost, lost},
+		{3, math.NaN(), lost, lost}, {math.Inf(1), 9, lost, lost}, {math.Inf(1), math.Inf(1), lost, lost},
+	} {
+		assert.Equal(t, c.want, unsure(c.least, c.open, c.unfitted), "%g, %g", c.least, c.open)
+	}
+}
 
 // A canal marked wrongly at one site is doubted at every other, but where the image shows it at its mark.
 func TestDoubtAboutAPathSpreads(t *testing.T) {

@@ -235,10 +235,16 @@ func (t *standing) toBorder(im safety.Implant) (least uncertainty.Length, err er
 			least = end.Length
 		}
 	}
-	if unfitted != nil && !(open > least.Value+coarseOff) {
-		return least, unfitted
+	return least, unsure(least.Value, open, unfitted)
+}
+
+// unsure returns why the least of the fitted ends may not be that of all: an end that cannot be fitted, unless the
+// outline alone shows it clearly farther, at open mm.
+func unsure(least, open float64, unfitted error) error {
+	if unfitted == nil || open > least+coarseOff {
+		return nil
 	}
-	return least, nil
+	return unfitted
 }
 
 // below is toBorder off the outline alone, mm; NaN where nothing is known.

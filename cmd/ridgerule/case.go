@@ -38,7 +38,7 @@ func (a *app) measureCase(ctx context.Context, path, selector string, plan *meas
 		return fullCase{}, err
 	}
 	defer s.door.Close()
-	if err := fits(plan, s.Grid); err != nil { // before the pixels: a wrong plan is said at once
+	if err := plan.Fits(s.Grid); err != nil { // before the pixels: a wrong plan is said at once
 		return fullCase{}, err
 	}
 	v, err := a.volume(ctx, s)

@@ -8,7 +8,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"ridgerule/dicomio"
-	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 )
 
@@ -76,7 +75,7 @@ func (a *app) checkPlan(ctx context.Context, plan *measure.Plan, path, selector 
 		return checked{}, err
 	}
 	defer s.door.Close()
-	if err := fits(plan, s.Grid); err != nil {
+	if err := plan.Fits(s.Grid); err != nil {
 		return checked{}, err
 	}
 	v, err := a.volume(ctx, s)
@@ -89,15 +88,6 @@ func (a *app) checkPlan(ctx context.Context, plan *measure.Plan, path, selector 
 		return checked{}, err
 	}
 	return checked{r.Cautions, &madeFor{scan.SeriesHash, scan.FrameHash}}, nil
-}
-
-// fits places the plan on the grid and holds it against it.
-func fits(plan *measure.Plan, g volume.Grid) error {
-	if err := plan.Place(g); err != nil {
-		return err
-	}
-	_, err := plan.Check(&g)
-	return err
 }
 
 // planFault is an error of a plan as --json prints it.

@@ -65,7 +65,7 @@ func (a *app) simulate(ctx context.Context, path, selector string, plan *measure
 		return nil, err
 	}
 	defer s.door.Close()
-	if err := fits(plan, s.Grid); err != nil {
+	if err := plan.Fits(s.Grid); err != nil {
 		return nil, err
 	}
 	v, err := a.volume(ctx, s)

@@ -1,9 +1,6 @@
 package main
 
-import (
-	"runtime/debug"
-	"strings"
-)
+import "runtime/debug"
 
 // release is the number of the release that this code is on its way to.
 const release = "0.1.0"
@@ -28,5 +25,5 @@ func versionOf(info *debug.BuildInfo, ok bool) string {
 	if revision == "" {
 		return release
 	}
-	return strings.Join([]string{release, "+", revision[:min(12, len(revision))], changed}, "")
+	return release + "+" + revision[:min(12, len(revision))] + changed
 }

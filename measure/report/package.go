@@ -1,8 +1,6 @@
 package report
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"io"
 	"slices"
@@ -73,8 +71,7 @@ func DataPackage(w io.Writer, title string, made time.Time, tables []Table) erro
 
 func resource(t Table) resourceJSON {
 	if t.SHA256 == "" {
-		sum := sha256.Sum256(t.Data)
-		t.Bytes, t.SHA256 = int64(len(t.Data)), hex.EncodeToString(sum[:])
+		t.Bytes, t.SHA256 = int64(len(t.Data)), hashOf(t.Data)
 	}
 	return resourceJSON{
 		Schema: "https://datapackage.org/profiles/2.0/dataresource.json",

@@ -70,7 +70,7 @@ func ReadJSON(r io.Reader) (*measure.Result, Provenance, error) {
 		return nil, Provenance{}, err
 	}
 	p.Files = file.Files
-	if counted, written := ContentHash(data); counted != written {
+	if counted, written := contentHash(data); counted != written {
 		err = fmt.Errorf("%w: the bytes of the result do not fit its content_sha256", ErrChanged)
 	}
 	return file.result(), p, err

@@ -14,7 +14,7 @@ import (
 const resultFormat = 1
 
 // WriteJSON writes everything of the result: numbers with their budgets term by term, places,
-// margins, the scan and the provenance, as [Schema] describes it, with its [ContentHash]. [ReadJSON] gives it back.
+// margins, the scan and the provenance, as [Schema] describes it, with its content_sha256. [ReadJSON] gives it back.
 func WriteJSON(w io.Writer, r *measure.Result, p Provenance) error {
 	var b bytes.Buffer
 	if err := writeIndented(&b, fileOf(r, p)); err != nil {

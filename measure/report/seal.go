@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"regexp"
 	"slices"
@@ -29,23 +28,19 @@ var contentKey = regexp.MustCompile(`"content_sha256": *"([0-9a-f]{64})"`)
 // noContent stands for the hash while it is counted.
 var noContent = strings.Repeat("0", 64)
 
-// ContentHash returns the SHA-256 (64 hex digits) of a result's bytes with its own 64 digits written as zeros, and those
+// contentHash returns the SHA-256 (64 hex digits) of a result's bytes with its own 64 digits written as zeros, and those
 // digits; "" for bytes that hold none.
-func ContentHash(data []byte) (counted, written string) {
+func contentHash(data []byte) (counted, written string) {
 	at := contentKey.FindSubmatchIndex(data)
 	if at == nil {
 		return "", ""
 	}
-	sum := sha256.New()
-	sum.Write(data[:at[2]])
-	sum.Write([]byte(noContent))
-	sum.Write(data[at[3]:])
-	return fmt.Sprintf("%x", sum.Sum(nil)), string(data[at[2]:at[3]])
+	return hashOf(slices.Concat(data[:at[2]], []byte(noContent), data[at[3]:])), string(data[at[2]:at[3]])
 }
 
 // sealed returns a result's bytes with their hash in place of the zeros.
 func sealed(data []byte) []byte {
-	counted, _ := ContentHash(data)
+	counted, _ := contentHash(data)
 	return bytes.Replace(data, []byte(noContent), []byte(counted), 1)
 }
 
@@ -57,20 +52,12 @@ func hashOf(data []byte) string { return fmt.Sprintf("%x", sha256.Sum256(data)) 
 func (p Provenance) Changed(folder fs.FS) ([]string, error) {
 	var out []string
 	for name, want := range p.Files {
-		f, err := folder.Open(name)
-		if errors.Is(err, fs.ErrNotExist) {
-			continue
-		}
-		if err != nil {
+		data, err := fs.ReadFile(folder, name)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+		case err != nil:
 			return nil, err
-		}
-		sum := sha256.New()
-		_, err = io.Copy(sum, f)
-		f.Close()
-		if err != nil {
-			return nil, err
-		}
-		if fmt.Sprintf("%x", sum.Sum(nil)) != want {
+		case hashOf(data) != want:
 			out = append(out, name)
 		}
 	}

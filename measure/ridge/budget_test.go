@@ -229,4 +229,32 @@ func TestEdgeRuleGrowsOnASlant(t *testing.T) {
 	end, err := o.End(Axis{Crest: a.At(8), Dir: slanted}, Hand{})
 	require.NoError(t, err)
 	require.InEpsilon(t, want, term(t, end.Budget, "edge rule, base").Contribution(), 0.1)
+	plate := func(angle float64) float64 {
+		w, err := o.Width(Axis{Crest: a.At(0), Dir: turnBy(a.Dir, angle)}, 9, Hand{})
+		require.NoError(t, err)
+		require.NoError(t, w.Plates[0].Err)
+		return term(t, w.Plates[0].Budget, "edge rule").Contribution()
+	}
+	require.InEpsilon(t, plate(0)/math.Cos(15*math.Pi/180), plate(15*math.Pi/180), 0.02)
 }
+
+// A floor that slopes by 30° under a vertical line: its edge rule is that of a wall met squarely over cos 30°.
+func TestEdgeRuleOfASlopingFloor(t *testing.T) {
+	const height = 12.0
+	rule := func(slope float64) float64 {
+		bone := shape{-30, 0, func(float64) (float64, float64) { return -8, 8 }}.blurred(0.25)
+		cos := math.Cos(slope)
+		grey := func(p reformat.UV) float64 {
+			under := (p.V + height - math.Tan(slope)*p.U) * cos // mm below 0: in the cavity
+			solid := bone(p) * phiOf(under/0.25)
+			return air*(1-phiOf(under/0.25)) + phiOf(under/0.25)*soft*(1-bone(p)) + solid*cortex
+		}
+		o, _ := trace(t, around(24, 0.3, 10).field(t, grey))
+		f, err := o.Floor(Axis{Crest: reformat.UV{}, Dir: down})
+		require.NoError(t, err)
+		return term(t, f.Budget, "edge rule, floor").Contribution()
+	}
+	require.InEpsilon(t, rule(0)/math.Cos(math.Pi/6), rule(math.Pi/6), 0.1)
+}
+
+func phiOf(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }

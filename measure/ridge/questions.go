@@ -212,29 +212,15 @@ func (o *Outline) Beside(p, dir reformat.UV, turn float64, h Hand) (uncertainty.
 	if o.cutNear(c.at) {
 		return uncertainty.Length{}, fmt.Errorf("%w: the field ends before the bone does", ErrNoEdge)
 	}
-	value, slope := dot(sub(c.at, p), dir), w.p[pST]/c.square
+	value, far := dot(sub(c.at, p), dir), Axis{Crest: p, Dir: dir}.farOn(w, c)
 	return uncertainty.Length{Value: value, Budget: uncertainty.Budget{
 		{Name: "edge noise", Std: c.sd},
 		{Name: "edge rule", Std: o.ruleTerm(w, c)},
-		uncertainty.Moved("section place along the arch", h.Along, slope),
-		uncertainty.Moved("section direction", h.Turn, w.swing(p, dir)*turn-slope*value*dir.U),
+		uncertainty.Moved("section place along the arch", h.Along, far.Rise),
+		uncertainty.Moved("section direction", h.Turn, far.Swing*turn-far.Rise*value*dir.U),
 		{Name: "section direction, of second order", Std: value * h.Turn * h.Turn / math.Sqrt2},
 		scaleTerm(value, h),
 	}}, nil
-}
-
-// swing returns how much farther the surface lies from p along dir per radian that dir turns from u to v, mm.
-func (w *Wall) swing(p, dir reformat.UV) float64 {
-	const step = 0.01
-	at := func(angle float64) float64 {
-		d := turnBy(dir, angle)
-		c, ok := w.outer(p, d)
-		if !ok {
-			return math.NaN()
-		}
-		return dot(sub(c.at, p), d)
-	}
-	return finite((at(step) - at(-step)) / (2 * step))
 }
 
 // Near returns the two ends of the stretch of bone on the line p + s·dir that contains p, or lies

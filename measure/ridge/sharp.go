@@ -3,7 +3,6 @@ package ridge
 import (
 	"fmt"
 	"math"
-	"slices"
 )
 
 // Signs of motion. A scan of a patient who moved is the mean of copies some tenths of a millimetre apart: edges along
@@ -51,11 +50,11 @@ func (w allFacings) motion(lower bool) string {
 		all.asked += f.asked
 		all.blur = append(all.blur, f.blur...)
 	}
-	switch wide, least, most := all.wide(), w.least(), w.most(); {
+	switch wide, uneven := all.wide(), w.uneven(); {
 	case wide > 1:
 		return fmt.Sprintf("one in ten edges of the bone is drawn apart to %.1f times the width of the sharp ones", wide)
-	case most > oneWayWide*least:
-		return fmt.Sprintf("edges that face one way are %.1f times as wide as those that face another", most/least)
+	case uneven > oneWayWide:
+		return fmt.Sprintf("edges that face one way are %.1f times as wide as those that face another", uneven)
 	case lower && w[faceBase].asked >= fewestBase && w[faceBase].like() < 1-mostLost,
 		w[faceAside].lostBeside(w[faceAhead]), w[faceAhead].lostBeside(w[faceAside]),
 		all.asked >= fewestAsked && all.like() < 1-mostLostAll:
@@ -71,18 +70,9 @@ func facings(stations []Station) (w allFacings) {
 	c := coarseOf(stations)
 	for _, st := range stations {
 		for k, wall := range st.fitted {
-			if !st.asked[k] {
+			face, known := st.face(k)
+			if !st.asked[k] || !known {
 				continue
-			}
-			face := faceBase
-			if wall != nil && !math.IsInf(stationWalls[k].depth, 1) {
-				face = faceAhead
-				if n := st.outline.field.Direction(wall.in); math.Abs(n.X) > math.Abs(n.Y) {
-					face = faceAside
-				}
-			}
-			if wall == nil && !math.IsInf(stationWalls[k].depth, 1) {
-				continue // nobody knows which way
 			}
 			w[face].asked++
 			if wall != nil && wall.spread(only(pSigma)) <= surelyWide*wall.p[pSigma] && c.like(wall) {
@@ -91,6 +81,21 @@ func facings(stations []Station) (w allFacings) {
 		}
 	}
 	return w
+}
+
+// face returns which way the k-th of stationWalls faces in the patient; not known of a side wall that was not fitted.
+func (st *Station) face(k int) (face int, known bool) {
+	w := st.fitted[k]
+	switch {
+	case math.IsInf(stationWalls[k].depth, 1):
+		return faceBase, true
+	case w == nil:
+		return 0, false
+	}
+	if n := st.outline.field.Direction(w.in); math.Abs(n.X) > math.Abs(n.Y) {
+		return faceAside, true
+	}
+	return faceAhead, true
 }
 
 // like reports whether a wall's grey values, outside and in the plate, are those beside the stations' coarse outlines.
@@ -111,20 +116,19 @@ func (f facing) wide() float64 {
 	return 0
 }
 
-// least and most return the median blur of the ways that are sharpest and widest, mm.
-func (w allFacings) least() float64 { return slices.Min(w.medians()) }
-func (w allFacings) most() float64  { return slices.Max(w.medians()) }
-
-func (w allFacings) medians() (blur []float64) {
+// uneven returns the median blur of the way that is widest over that of the sharpest; 1 where none tells.
+func (w allFacings) uneven() float64 {
+	least, most := math.Inf(1), 0.0
 	for _, f := range w {
 		if len(f.blur) >= fewestOneWay {
-			blur = append(blur, median(f.blur))
+			blur := median(f.blur)
+			least, most = math.Min(least, blur), math.Max(most, blur)
 		}
 	}
-	if blur == nil {
-		return []float64{0}
+	if most == 0 {
+		return 1
 	}
-	return blur
+	return most / least
 }
 
 // lostBeside reports whether hardly a wall that faces this way is alike, where many that face another are.

@@ -124,12 +124,12 @@ func (o *Outline) sample() {
 func (o *Outline) weigh() {
 	_, most := o.field.Voxel()
 	o.site = siteTrust{disturbance: o.shared(), sampled: len(o.walls)}
-	low, high := o.blurs()
+	alike := o.alike()
+	low, high := blurs(alike)
 	if len(low) == 0 {
 		return
 	}
 	sharp := math.Inf(1)
-	alike := o.alike()
 	for _, w := range alike {
 		sharp = math.Min(sharp, w.p[pSigma]+w.spread(only(pSigma)))
 	}
@@ -190,9 +190,9 @@ func (o *Outline) alike() (out []*Wall) {
 	return out
 }
 
-// blurs returns the least and the largest blur that each well-determined sampled wall may have, mm.
-func (o *Outline) blurs() (low, high []float64) {
-	for _, w := range o.alike() {
+// blurs returns the least and the largest blur that each well-determined wall may have, mm.
+func blurs(walls []*Wall) (low, high []float64) {
+	for _, w := range walls {
 		sigma, sd := w.p[pSigma], w.spread(only(pSigma))
 		if sd < 0.25*sigma {
 			off := math.Max(3*sd, leastSpread*sigma)

@@ -92,9 +92,5 @@ func suits(plan *measure.Plan, s *dicomio.Series) error {
 	if frame := plan.For.Frame; frame != "" && frame != s.FrameHash() {
 		return errors.New("the plan was made on another scan: it names another frame of reference; correct the series or the plan in the manifest")
 	}
-	if err := plan.Place(s.Grid); err != nil {
-		return err
-	}
-	_, err := plan.Check(&s.Grid)
-	return err
+	return plan.Fits(s.Grid)
 }
