@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -24,6 +25,19 @@ type standing struct {
 	own slice
 	fan map[int]*slice    // coarse sections beside the site's, by their distance along the arch in steps of fanStep
 	cut map[float64]slice // exact sections, by their arc length
+	ray map[spot]boneBeside
+}
+
+// spot is where the bone beside an implant is measured.
+type spot struct {
+	im          safety.Implant
+	depth, side float64
+}
+
+// boneBeside is what was measured there, or why it could not be.
+type boneBeside struct {
+	uncertainty.Length
+	err error
 }
 
 // slice is a section with the bone's outline in it.
@@ -48,7 +62,7 @@ var errAlongArch = errors.New("the implant runs along the arch: nothing lies buc
 // standing returns what answers for the implants of s, the same each time.
 func (c *run) standing(s *site) *standing {
 	if s.implants == nil {
-		s.implants = &standing{c: c, s: s, own: slice{s.frame, s.outline, nil}, fan: map[int]*slice{}, cut: map[float64]slice{}}
+		s.implants = &standing{c: c, s: s, own: slice{s.frame, s.outline, nil}, fan: map[int]*slice{}, cut: map[float64]slice{}, ray: map[spot]boneBeside{}}
 	}
 	return s.implants
 }
@@ -315,8 +329,18 @@ func (t *standing) ahead(r ray) float64 {
 	return math.Inf(1)
 }
 
-// beside measures the bone between implant and outer outline at one depth on one side, mm.
+// beside returns the bone between implant and outer outline at one depth on one side, mm, measured once.
 func (t *standing) beside(im safety.Implant, depth, side float64) (uncertainty.Length, error) {
+	at := spot{im, depth, side}
+	known, ok := t.ray[at]
+	if !ok {
+		known.Length, known.err = t.measureBeside(im, depth, side)
+		t.ray[at] = known
+	}
+	return known.Length, known.err
+}
+
+func (t *standing) measureBeside(im safety.Implant, depth, side float64) (uncertainty.Length, error) {
 	if t.s.outline == nil || t.s.out.Err != "" {
 		return uncertainty.Length{}, fmt.Errorf("no outline of the bone: %s", t.s.out.Err)
 	}
@@ -399,7 +423,8 @@ func (c *run) boneRows(s *site, im safety.Implant) {
 }
 
 // leastBeside measures the bone on one side where it is least, and returns how far below the platform that is, mm.
-// The outline alone tells the place to a tenth of a millimetre of bone: the implant's ends are measured, too.
+// The outline alone tells the place to a tenth of a millimetre of bone: the implant's ends and the depths that have rows
+// of their own are measured, too.
 func (t *standing) leastBeside(im safety.Implant, side float64) (least uncertainty.Length, depth float64, err error) {
 	depth, err = t.thinnest(im, side)
 	if err != nil {
@@ -408,7 +433,10 @@ func (t *standing) leastBeside(im safety.Implant, side float64) (least uncertain
 	if least, err = t.beside(im, depth, side); err != nil {
 		return least, depth, err
 	}
-	for _, d := range []float64{0, im.Length} {
+	for _, d := range slices.Concat([]float64{0, im.Length}, boneDepths) {
+		if d > im.Length {
+			continue
+		}
 		p, err := t.post(im, d, false)
 		if err != nil || t.coarse(p.to(side)) > least.Value+coarseOff {
 			continue
