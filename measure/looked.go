@@ -27,10 +27,39 @@ func (c *run) lookDoubts(s *site, i int, near []place) []doubt {
 	case seen > hidden:
 		s.shown = append(s.shown, st.Name)
 	case hidden > seen:
-		return []doubt{c.plan.structureDoubt(i, ".path[0]", "canal_not_shown", SeverityNote,
-			"%s is not visible here: the marking stands alone, and that does not mean that there is none", st.Name).atSite(s)}
+		return []doubt{c.notShown(i).atSite(s)}
 	}
 	return nil
+}
+
+// lookShort asks the image about an incisive canal, whole: it is one for all sites.
+func (c *run) lookShort(i int) []doubt {
+	st := c.plan.Structures[i]
+	p, err := trace.LookShort(c.v, st.Path, c.tissue.Marrow, c.tissue.Cortex, trace.LookOptions{SD: st.SD})
+	if err != nil {
+		return nil // one point, or a series that taught no greys: there is nothing to look at
+	}
+	switch p.Answer {
+	case trace.NotShown:
+		return []doubt{c.notShown(i)}
+	case trace.Elsewhere:
+		return []doubt{c.elsewhere(i, p)}
+	}
+	return nil
+}
+
+// notShown says that the image does not show a marked canal: no alarm.
+func (c *run) notShown(i int) doubt {
+	return c.plan.structureDoubt(i, ".path[0]", "canal_not_shown", SeverityNote,
+		"%s is not visible here: the marking stands alone, and that does not mean that there is none", c.plan.Structures[i].Name)
+}
+
+// elsewhere says that a more canal-like tube lies beside a marked canal: so, most likely, it does at every site.
+func (c *run) elsewhere(i int, p trace.Piece) doubt {
+	d := c.plan.structureDoubt(i, ".path[0]", "canal_elsewhere", SeverityUncertain,
+		"%s: a more canal-like tube lies %s beside it near %s: look which is the canal", c.plan.Structures[i].Name, mm(p.Away), pointText(p.Rival))
+	d.also, d.spreads = c.plan.sameNerve(i), true
+	return d
 }
 
 // lookBeyond asks along what of a canal concerns no site: where it is marked beside the canal there, it may be so at the
@@ -69,12 +98,9 @@ func (c *run) look(i int, at []place) (seen, hidden int, d doubt, elsewhere bool
 			case trace.NotShown:
 				hidden++
 			case trace.Elsewhere:
-				if elsewhere {
-					continue
+				if !elsewhere {
+					d, elsewhere = c.elsewhere(i, p), true
 				}
-				d = c.plan.structureDoubt(i, ".path[0]", "canal_elsewhere", SeverityUncertain,
-					"%s: a more canal-like tube lies %s beside it near %s: look which is the canal", st.Name, mm(p.Away), pointText(p.Rival))
-				d.also, d.spreads, elsewhere = c.plan.sameNerve(i), true, true
 			}
 		}
 	}

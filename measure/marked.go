@@ -145,6 +145,9 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 		if st.Kind == safety.Canal && c.plan.Jaw == Mandible {
 			out = append(out, c.lookBeyond(sites, i)...)
 		}
+		if st.Kind == safety.IncisiveCanal {
+			out = append(out, c.lookShort(i)...)
+		}
 		if !oneBody[st.Kind] {
 			if slices.ContainsFunc(sites, func(s *site) bool { return slices.ContainsFunc(all, s.concerns) }) {
 				continue // asked there

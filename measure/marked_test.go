@@ -19,11 +19,21 @@ import (
 	"ridgerule/measure/phantom"
 )
 
-// lowerSite is the left lower quadrant of an invented jaw with texture and noise, about tooth 36, drawn once.
-var lowerSite = sync.OnceValues(func() (*volume.Volume, phantom.Plan) {
-	o := phantom.Demo(phantom.Mandible)
+// lowerSite is the left lower quadrant of an invented jaw with texture and noise, about tooth 36; frontSite the front of an
+// upper one, about tooth 21. Each is drawn once.
+var (
+	lowerSite = sync.OnceValues(func() (*volume.Volume, phantom.Plan) { return drawnAbout(phantom.Mandible, 36) })
+	frontSite = sync.OnceValues(func() (*volume.Volume, phantom.Plan) { return drawnAbout(phantom.Maxilla, 21) })
+)
+
+// drawnAbout draws 46 mm of an invented jaw about a tooth that is missing.
+func drawnAbout(jaw phantom.Kind, tooth int) (*volume.Volume, phantom.Plan) {
+	o := phantom.Demo(jaw)
 	o.Scan.Voxel, o.Scan.Blur, o.Scan.Noise = [3]float64{0.4, 0.4, 0.4}, 0.25, 60
-	small, err := o.Small(36, 46)
+	if jaw == phantom.Maxilla {
+		o.Teeth, o.Sites = []int{}, []int{tooth}
+	}
+	small, err := o.Small(tooth, 46)
 	if err != nil {
 		panic(err)
 	}
@@ -36,7 +46,7 @@ var lowerSite = sync.OnceValues(func() (*volume.Volume, phantom.Plan) {
 		panic(err)
 	}
 	return v, made.Plan()
-})
+}
 
 // measured runs the plan of [lowerSite] after change; extra goes to the end of its text.
 func measured(t *testing.T, change func(p *phantom.Plan), extra string) (*measure.Result, error) {
@@ -49,6 +59,12 @@ func measured(t *testing.T, change func(p *phantom.Plan), extra string) (*measur
 func measuredIn(t *testing.T, v *volume.Volume, change func(p *phantom.Plan), edit func(string) string) (*measure.Result, error) {
 	t.Helper()
 	_, p := lowerSite()
+	return measuredAs(t, v, p, change, edit)
+}
+
+// measuredAs runs a drawn plan in v after change, its text after edit.
+func measuredAs(t *testing.T, v *volume.Volume, p phantom.Plan, change func(p *phantom.Plan), edit func(string) string) (*measure.Result, error) {
+	t.Helper()
 	p.Sites, p.Structures, p.Arch = slices.Clone(p.Sites), slices.Clone(p.Structures), slices.Clone(p.Arch)
 	for i := range p.Structures {
 		p.Structures[i].Path = slices.Clone(p.Structures[i].Path)
@@ -310,3 +326,29 @@ func TestMarkBesideABodyIsNotIts(t *testing.T) {
 }
 
 var nan = math.NaN()
+
+// The incisive canal is one for all sites: marked beside itself, the image shows where it is, and no site's margin to
+// it is held.
+func TestIncisiveCanalBesideItsPlace(t *testing.T) {
+	v, drawn := frontSite()
+	same := func(text string) string { return text }
+	for _, by := range []r3.Vec{{}, {X: 1}, {X: -4}, {X: 5, Y: -2}, {Y: -5}} {
+		r, err := measuredAs(t, v, drawn, func(p *phantom.Plan) {
+			i := slices.IndexFunc(p.Structures, func(s phantom.PlanStructure) bool { return s.Kind == "incisive_canal" })
+			for k, x := range p.Structures[i].Path {
+				p.Structures[i].Path[k] = r3.Add(x, by)
+			}
+		}, same)
+		require.NoError(t, err)
+		found, said := caution(r, "canal_elsewhere")
+		row := rowTo(t, r, "incisive canal")
+		assert.Equal(t, r3.Norm(by) > 2, said, "moved by %v: %v", by, codes(r))
+		assert.NotContains(t, codes(r), "canal_not_shown")
+		if said {
+			assert.Equal(t, measure.SeverityUncertain, found.Severity)
+			assert.NotEqual(t, measure.Held, row.Verdict, "moved by %v", by)
+		} else {
+			assert.Equal(t, measure.Held, row.Verdict, "moved by %v: %v", by, row)
+		}
+	}
+}

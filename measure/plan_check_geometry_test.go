@@ -10,6 +10,11 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// frontRoot writes a root with a tooth's number in its name, x mm to the left of the midline.
+func frontRoot(number int, x float64) string {
+	return fmt.Sprintf("{name: root %d, kind: root, radius_mm: 2, path: [[%g, -38, -5], [%g, -38, -15]]}", number, x, x)
+}
+
 // What is said of a plan's structures and points by themselves: structures and site lines go into a right plan.
 func TestPlanAgainstItself(t *testing.T) {
 	p := archOf(0)
@@ -30,6 +35,11 @@ func TestPlanAgainstItself(t *testing.T) {
 		"a root whose number says the other side":  {"{name: root 36, kind: root, radius_mm: 2, " + right + "}", "", "name_side at best uncertain"},
 		"a number of the other jaw says no side":   {"{name: root 16, kind: root, radius_mm: 2, " + left + "}", "", ""},
 		"words and number that contradict":         {"{name: left root 46, kind: root, radius_mm: 2, " + left + "}", "", ""},
+		"front roots with their names":             {frontRoot(41, -4) + "\n  - " + frontRoot(31, 4), "", ""},
+		"front roots with each other's names":      {frontRoot(31, -4) + "\n  - " + frontRoot(41, 4), "", "structure_order at best uncertain"},
+		"crowded front roots, 3 mm apart":          {frontRoot(31, -1.5) + "\n  - " + frontRoot(41, 1.5), "", ""},
+		"a root behind the site named as before":   {"{name: root 34, kind: root, radius_mm: 2, path: [[27, 0, -5], [27, 0, -15]]}", "", "structure_order at best uncertain"},
+		"a root behind the site":                   {"{name: root 37, kind: root, radius_mm: 2, path: [[27, 0, -5], [27, 0, -15]]}", "", ""},
 		"a foramen where premolars stand":          {"{name: f, kind: mental_foramen, radius_mm: 1.5, path: [[24, -18, -10]]}", "", ""},
 		"a foramen in front":                       {"{name: f, kind: mental_foramen, radius_mm: 1.5, path: [[3, -38, -10]]}", "", "foramen_place at best uncertain"},
 		"a foramen far behind":                     {"{name: f, kind: mental_foramen, radius_mm: 1.5, path: [[27, 3, -10]]}", "", "foramen_place at best uncertain"},

@@ -39,7 +39,7 @@ func (p *Plan) checkTeeth(l landmarks) []doubt {
 	slices.SortStableFunc(all, func(a, b numbered) int { return cmp.Compare(a.left, b.left) })
 	var out []doubt
 	if !l.curve.Straight() {
-		out = append(out, p.checkOrder(all, l)...)
+		out = slices.Concat(p.checkOrder(all, l), p.checkRoots(all, l))
 	}
 	out = append(out, p.checkGaps(all)...)
 	if !l.known() {
@@ -50,11 +50,10 @@ func (p *Plan) checkTeeth(l landmarks) []doubt {
 	return append(out, p.checkPlaces(all, l)...)
 }
 
-// outOfOrder reports whether a, which lies farther to the patient's right, has a number farther to the
-// left than b's.
+// outOfOrder reports whether a lies farther to the patient's right than b and has a number farther to the left.
 func outOfOrder(a, b numbered) bool {
 	d := rankSteps(a.t, b.t)
-	return d < 0 && !(d == -1 && b.left-a.left < betweenTeeth)
+	return a.left <= b.left && d < 0 && !(d == -1 && b.left-a.left < betweenTeeth)
 }
 
 // rankSteps returns how many teeth b's number lies to the left of a's; no unit.
@@ -82,7 +81,7 @@ func (p *Plan) checkOrder(all []numbered, l landmarks) []doubt {
 		for i := range rest {
 			n, with := 0, 0
 			for j := range rest {
-				if i < j && outOfOrder(rest[i], rest[j]) || j < i && outOfOrder(rest[j], rest[i]) {
+				if outOfOrder(rest[i], rest[j]) || outOfOrder(rest[j], rest[i]) {
 					n, with = n+1, j
 				}
 			}

@@ -129,28 +129,38 @@ type stencil struct {
 }
 
 var stencils = sync.OnceValue(func() (s [len(lumenRadii)]stencil) {
-	ray := func(from, to, turn float64) (steps []int) {
-		sin, cos := math.Sincos(2 * math.Pi * turn)
-		for rho := from; rho <= to; rho += cell {
-			steps = append(steps, int(math.Round(rho*sin/cell))*halfSide+int(math.Round(rho*cos/cell)))
-		}
-		return steps
-	}
 	for k, r := range lumenRadii {
-		for y := -2; y <= 2; y++ {
-			for x := -2; x <= 2; x++ {
-				if cell*math.Hypot(float64(x), float64(y)) <= 0.6*r { // blur spoils the rim
-					s[k].lumen = append(s[k].lumen, y*halfSide+x)
-				}
-			}
-		}
+		s[k] = newStencil(r, r+1.05)
 		for d := range directions {
-			turned := float64(turnOf(d)) / directions
-			s[k].out[d], s[k].past[d] = ray(r+0.2, r+1.05, turned), ray(r+1.4, r+2.3, turned)
+			s[k].past[d] = wayFrom(r+1.4, r+2.3, d)
 		}
 	}
 	return s
 })
+
+// newStencil looks for a wall from 0.2 mm outside a lumen's radius on, mm.
+func newStencil(r, to float64) (s stencil) {
+	for y := -3; y <= 3; y++ {
+		for x := -3; x <= 3; x++ {
+			if cell*math.Hypot(float64(x), float64(y)) <= 0.6*r { // blur spoils the rim
+				s.lumen = append(s.lumen, y*halfSide+x)
+			}
+		}
+	}
+	for d := range directions {
+		s.out[d] = wayFrom(r+0.2, to, d)
+	}
+	return s
+}
+
+// wayFrom returns the steps of way d out of a lumen between two distances from its middle, mm.
+func wayFrom(from, to float64, d int) (steps []int) {
+	sin, cos := math.Sincos(2 * math.Pi * float64(turnOf(d)) / directions)
+	for rho := from; rho <= to; rho += cell {
+		steps = append(steps, int(math.Round(rho*sin/cell))*halfSide+int(math.Round(rho*cos/cell)))
+	}
+	return steps
+}
 
 // score returns by how many grey values the ways out of a lumen at place at are brighter than it: the
 // mean of the two least of them. Where that is no more than worth, it returns worth. What goes on behind a wall is a
