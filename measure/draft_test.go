@@ -2,6 +2,7 @@ package measure_test
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -28,6 +29,8 @@ type draft struct {
 	declared   []string // kinds looked for and absent, on both sides
 	named      bool     // the plan names its scan
 	scale      float64  // of everything written, 0: 1
+	flipped    bool     // the occlusal direction is given the wrong way
+	jawWord    string   // the jaw that the plan says, where it is not the right one
 }
 
 type draftSite struct {
@@ -165,9 +168,13 @@ func (d *draft) write() []byte {
 		p = d.head.dir(p)
 		return fmt.Sprintf("[%.7f, %.7f, %.7f]", p.X, p.Y, p.Z)
 	}
-	put("format: 1\ncase: campaign\njaw: %v", d.jaw.plan.Jaw)
+	put("format: 1\ncase: campaign\njaw: %v", cmp.Or(d.jawWord, fmt.Sprint(d.jaw.plan.Jaw)))
 	if d.occlusal {
-		put("occlusal: %s", direction(d.jaw.up()))
+		up := d.jaw.up()
+		if d.flipped {
+			up = r3.Scale(-1, up)
+		}
+		put("occlusal: %s", direction(up))
 	}
 	if d.named {
 		put("for: {series: %064d, frame: %064d}", 1, 2)
