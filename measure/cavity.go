@@ -10,6 +10,7 @@ import (
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -173,8 +174,8 @@ func settle(grid [][]floorNode) (untold []r3.Vec) {
 }
 
 // block is the closed surface between the floor and its shift along the axis.
-func block(grid [][]floorNode, axis r3.Vec) *safety.Surface {
-	s := &safety.Surface{}
+func block(grid [][]floorNode, axis r3.Vec) *solid.Surface {
+	s := &solid.Surface{}
 	across := len(grid[0])
 	id := func(k, j, top int) int { return 2*(k*across+j) + top }
 	for _, row := range grid {

@@ -12,6 +12,7 @@ import (
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 )
 
 // drawnJaw is a synthetic jaw of the campaign with its scan and what is true of it.
@@ -195,7 +196,7 @@ func (j *drawnJaw) breaches(im safety.Implant) []breach {
 	var out []breach
 	for i := range j.truth {
 		rule, ok := safety.Margins().For(&j.truth[i])
-		if g, err := safety.Distance(im, j.truth[i]); ok && err == nil && g.Distance < rule.Margin {
+		if g, err := solid.Distance(im, j.truth[i]); ok && err == nil && g.Distance < rule.Margin {
 			out = append(out, breach{j.truth[i].Name, rule.Margin - g.Distance})
 		}
 	}

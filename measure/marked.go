@@ -8,6 +8,7 @@ import (
 
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 )
 
 // Marked structures held against the bone in which they must lie: a path that was marked in the mouth, on
@@ -123,7 +124,7 @@ func (p *Plan) sameNerve(i int) []string {
 		if k == i || !nerve[st.Kind] || !nerve[p.Structures[i].Kind] {
 			continue
 		}
-		if g, err := safety.Distance(p.Structures[i], st); err == nil && g.Distance <= oneNerve {
+		if g, err := solid.Distance(p.Structures[i], st); err == nil && g.Distance <= oneNerve {
 			out = append(out, st.Name)
 		}
 	}
@@ -342,8 +343,8 @@ func (c *run) cavityDoubts(s *site, i int) []doubt {
 
 // toSurface returns a point's distance from a body's surface, mm, negative inside; +Inf where the body has
 // no distance.
-func toSurface(p r3.Vec, of safety.Body) float64 {
-	g, err := safety.Distance(safety.Structure{Path: []r3.Vec{p}, Radii: []float64{1e-6}}, of)
+func toSurface(p r3.Vec, of solid.Body) float64 {
+	g, err := solid.Distance(safety.Structure{Path: []r3.Vec{p}, Radii: []float64{1e-6}}, of)
 	if err != nil {
 		return math.Inf(1)
 	}

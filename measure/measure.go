@@ -37,7 +37,7 @@ const handSD = 0.3
 //
 // A site that cannot be measured carries its reason in the result; Run itself fails for a plan
 // that does not fit the volume ([PlanErrors]), an arch that is no curve ([reformat.ErrCurve]), a
-// structure that is no body ([safety.ErrBody]) and a cancelled context.
+// structure that is no body ([solid.ErrBody]) and a cancelled context.
 func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Options) (*Result, error) {
 	if err := plan.Place(v.Grid); err != nil {
 		return nil, err

@@ -1,12 +1,15 @@
 package measure
 
-import "ridgerule/measure/safety"
+import (
+	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
+)
 
 // The words of a [Result] that package safety defines, so that whoever reads a result needs
 // this package only.
 type (
 	Structure = safety.Structure
-	Surface   = safety.Surface
+	Surface   = solid.Surface
 	Implant   = safety.Implant
 	Finding   = safety.Finding
 	Verdict   = safety.Verdict

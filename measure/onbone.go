@@ -10,6 +10,7 @@ import (
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 )
 
 // The arch, and the implants on it, held against the bone that the image shows: a plan whose frame is
@@ -129,7 +130,7 @@ func toBody(im safety.Implant, f reformat.Frame, b ridge.Body) float64 {
 		top.V, low.V = b.Middle.V, b.Middle.V
 	}
 	rod := safety.Structure{Path: []r3.Vec{f.Patient(top), f.Patient(low)}, Radii: []float64{half, half}}
-	g, err := safety.Distance(im, rod)
+	g, err := solid.Distance(im, rod)
 	if err != nil {
 		return math.Inf(1)
 	}

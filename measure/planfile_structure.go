@@ -11,6 +11,7 @@ import (
 	"github.com/goccy/go-yaml/ast"
 
 	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 )
 
 // defaultMarkingSD is the standard uncertainty of a marked structure when the plan gives none, mm.
@@ -143,7 +144,7 @@ func (r *planReader) radii(f fields, points int, check bool) []float64 {
 }
 
 // surface reads the closed surface that the plan names.
-func (r *planReader) surface(n node, dir fs.FS) *safety.Surface {
+func (r *planReader) surface(n node, dir fs.FS) *solid.Surface {
 	name, ok := n.text(500)
 	if !ok {
 		return nil
@@ -152,8 +153,8 @@ func (r *planReader) surface(n node, dir fs.FS) *safety.Surface {
 	if !ok {
 		return nil
 	}
-	s, err := safety.ReadSTL(bytes.NewReader(data), int64(len(data)))
-	var size *safety.ExtentError
+	s, err := solid.ReadSTL(bytes.NewReader(data), int64(len(data)))
+	var size *solid.ExtentError
 	switch {
 	case errors.As(err, &size):
 		n.fail("export the surface in mm", "surface %s: %v", quoted(name), err)

@@ -13,6 +13,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 )
 
 // Right plans with a hand's ordinary scatter: what they read must not be an alarm.
@@ -361,7 +362,7 @@ func (d *draft) judgeRows(t *testing.T, number int, kind string, s measure.SiteR
 func (d *draft) trueDistance(name string, im safety.Implant) (float64, bool) {
 	for _, s := range d.jaw.truth {
 		if s.Name == name {
-			g, err := safety.Distance(im, s)
+			g, err := solid.Distance(im, s)
 			return g.Distance, err == nil
 		}
 	}

@@ -254,7 +254,7 @@ func unique(all []string) []string {
 // plain is an error's text for a table's cell, without the packages' names.
 func plain(err error) string {
 	text := err.Error()
-	for _, room := range []string{"ridge: ", "reformat: ", "safety: "} {
+	for _, room := range []string{"ridge: ", "reformat: ", "safety: ", "solid: "} {
 		text = strings.ReplaceAll(text, room, "")
 	}
 	return text

@@ -17,6 +17,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 )
 
 // spoilt plans: the implant of the first site breaks a margin in the jaw as it is; then a slip is made.
@@ -416,7 +417,7 @@ func (d *draft) plausible() bool {
 	for _, s := range d.structures {
 		body := s.body()
 		rule, ok := safety.Margins().For(&body)
-		g, err := safety.Distance(im, body)
+		g, err := solid.Distance(im, body)
 		if ok && err == nil && !s.removal && g.Distance < rule.Margin+0.7 {
 			return false
 		}
@@ -606,7 +607,7 @@ func (d *draft) shiftOf(name string, im safety.Implant) float64 {
 					p = r3.Add(p, r3.Scale(x, r3.Sub(true.Path[i+1], p)))
 				}
 				ball := safety.Structure{Path: []r3.Vec{p}, Radii: []float64{0.1}}
-				if g, err := safety.Distance(im, ball); err == nil && g.Distance < 10 {
+				if g, err := solid.Distance(im, ball); err == nil && g.Distance < 10 {
 					worst = max(worst, toPath(p, d.structures[k].Path))
 				}
 			}

@@ -16,14 +16,14 @@ import (
 	"ridgerule/measure"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/report"
-	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 )
 
 // fullCase is a case with what its optional outputs need.
 type fullCase struct {
 	report.Case
-	source dicomio.Source             // as found, patient included
-	bone   map[string]*safety.Surface // by site id; nil: not asked for
+	source dicomio.Source            // as found, patient included
+	bone   map[string]*solid.Surface // by site id; nil: not asked for
 }
 
 // measureCase takes one case from files to what outputs are made of: series, volume, result, pictures

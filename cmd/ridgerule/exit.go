@@ -14,7 +14,7 @@ import (
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/report"
-	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 	"ridgerule/measure/study"
 )
 
@@ -92,7 +92,7 @@ func statusOf(err error) int {
 	case errors.As(err, &usage), errors.As(err, &plan):
 		return exitUsage
 	case errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, phantom.ErrOptions), errors.Is(err, report.ErrResult), errors.Is(err, report.ErrPicture),
-		errors.Is(err, reformat.ErrCurve), errors.Is(err, safety.ErrBody):
+		errors.Is(err, reformat.ErrCurve), errors.Is(err, solid.ErrBody):
 		return exitUsage
 	case errors.Is(err, dicomio.ErrSeries), errors.Is(err, study.ErrDamaged), errors.Is(err, errUnfit), errors.Is(err, report.ErrChanged):
 		return exitSeries

@@ -19,7 +19,7 @@ import (
 	"ridgerule/measure"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/report"
-	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 )
 
 // extraFlags ask for outputs beside the standard ones.
@@ -118,7 +118,7 @@ func (k *extraFlags) surfaces(c fullCase) (out []report.File, err error) {
 	}
 	names := report.SiteFiles(c.Result)
 	for i, s := range c.Result.Sites {
-		drawn := map[string]*safety.Surface{"bone": c.bone[s.ID]}
+		drawn := map[string]*solid.Surface{"bone": c.bone[s.ID]}
 		if s.Implant != nil {
 			drawn["implant"] = report.ImplantSurface(*s.Implant, sides)
 		}
@@ -128,7 +128,7 @@ func (k *extraFlags) surfaces(c fullCase) (out []report.File, err error) {
 			}
 			name := fmt.Sprintf("surfaces/%s-%s.stl", kind, names[i])
 			var b bytes.Buffer
-			if err := safety.WriteSTL(&b, drawn[kind]); err != nil {
+			if err := solid.WriteSTL(&b, drawn[kind]); err != nil {
 				return nil, fmt.Errorf("%s: %w", name, err)
 			}
 			out = append(out, report.File{Name: name, Data: b.Bytes()})
@@ -138,8 +138,8 @@ func (k *extraFlags) surfaces(c fullCase) (out []report.File, err error) {
 }
 
 // surfacesIn reads the bone's surfaces kept beside a result: no volume is there to draw them from.
-func surfacesIn(folder fs.FS, r *measure.Result) (map[string]*safety.Surface, error) {
-	out := map[string]*safety.Surface{}
+func surfacesIn(folder fs.FS, r *measure.Result) (map[string]*solid.Surface, error) {
+	out := map[string]*solid.Surface{}
 	for i, name := range report.SiteFiles(r) {
 		f, err := folder.Open("surfaces/bone-" + name + ".stl")
 		if errors.Is(err, fs.ErrNotExist) {
@@ -148,7 +148,7 @@ func surfacesIn(folder fs.FS, r *measure.Result) (map[string]*safety.Surface, er
 		if err != nil {
 			return nil, err
 		}
-		s, err := safety.ReadSTL(f, -1)
+		s, err := solid.ReadSTL(f, -1)
 		f.Close()
 		if err != nil {
 			return nil, usagef("surfaces/bone-%s.stl: %w", name, err)
@@ -160,7 +160,7 @@ func surfacesIn(folder fs.FS, r *measure.Result) (map[string]*safety.Surface, er
 
 // boneAround returns the surface of the bone around each site that has an outline, drawn at the grey
 // value on which the outlines lie in the median: half way from soft tissue to cortical bone.
-func boneAround(v *volume.Volume, r *measure.Result) map[string]*safety.Surface {
+func boneAround(v *volume.Volume, r *measure.Result) map[string]*solid.Surface {
 	var onEdge []float64
 	for _, s := range r.Sites {
 		for _, p := range s.Outline {
@@ -174,7 +174,7 @@ func boneAround(v *volume.Volume, r *measure.Result) map[string]*safety.Surface 
 	}
 	slices.Sort(onEdge)
 	level := onEdge[len(onEdge)/2]
-	out := map[string]*safety.Surface{}
+	out := map[string]*solid.Surface{}
 	for _, s := range r.Sites {
 		if len(s.Outline) > 0 {
 			out[s.ID] = report.BoneSurface(blockAround(v, s), level)

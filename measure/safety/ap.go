@@ -86,7 +86,7 @@ func distalLine(all []Implant, front r3.Vec, right, left int, o r3.Vec) (line, b
 	p, q := all[right], all[left]
 	across := r3.Sub(q.Platform, p.Platform)
 	across = r3.Sub(across, r3.Scale(r3.Dot(across, o), o))
-	apart := length(across)
+	apart := r3.Norm(across)
 	if apart < 1e-9 {
 		return line{}, false
 	}
@@ -119,9 +119,9 @@ func DistalExtension(all []Placed, occlusal, end r3.Vec, opts Options) (d uncert
 		return uncertainty.Length{Value: math.NaN()}, false
 	}
 	right, left := mostDistal(all, 1, 4), mostDistal(all, 2, 3)
-	front := mostAnterior(bodiesOf(all), right, left, unit(occlusal))
+	front := mostAnterior(bodiesOf(all), right, left, r3.Unit(occlusal))
 	return opts.length(all, func(p []Implant) float64 {
-		l, _ := distalLine(p, p[front].Platform, right, left, unit(occlusal))
+		l, _ := distalLine(p, p[front].Platform, right, left, r3.Unit(occlusal))
 		return -l.ahead(end)
 	}), true
 }

@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/solid"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -28,10 +29,10 @@ type Pair struct {
 }
 
 // Pairs measures every pair of implants, in the order given: first with second, first with
-// third, … It fails for an implant that is none ([ErrBody]).
+// third, … It fails for an implant that is none ([solid.ErrBody]).
 func Pairs(all []Placed, rules Rules, opts Options) ([]Pair, error) {
 	for _, p := range all {
-		if err := p.Implant.Validate(); err != nil {
+		if _, err := p.Implant.Shape(); err != nil {
 			return nil, fmt.Errorf("site %q: %w", p.Site, err)
 		}
 	}
@@ -46,10 +47,10 @@ func Pairs(all []Placed, rules Rules, opts Options) ([]Pair, error) {
 
 func pair(a, b Placed, rules Rules, opts Options) Pair {
 	two := []Placed{a, b}
-	platforms := func(p []Implant) float64 { return length(r3.Sub(p[1].Platform, p[0].Platform)) }
+	platforms := func(p []Implant) float64 { return r3.Norm(r3.Sub(p[1].Platform, p[0].Platform)) }
 	angle := func(p []Implant) float64 { return angleLines(p[0].Axis, p[1].Axis) }
-	g, _ := Distance(a.Implant, b.Implant) // both were validated
-	surface := func(p []Implant) float64 { g, _ := Distance(p[0], p[1]); return g.Distance }
+	g, _ := solid.Distance(a.Implant, b.Implant) // both were validated
+	surface := func(p []Implant) float64 { g, _ := solid.Distance(p[0], p[1]); return g.Distance }
 	name := a.Site + "|" + b.Site
 	return Pair{
 		Sites:     [2]string{a.Site, b.Site},
@@ -109,7 +110,7 @@ func moved(im Implant, k int, d float64) Implant {
 	} else {
 		apex = r3.Add(apex, shift)
 	}
-	im.Axis = unit(r3.Sub(apex, im.Platform))
+	im.Axis = r3.Unit(r3.Sub(apex, im.Platform))
 	return im
 }
 
@@ -138,15 +139,15 @@ func Spread(all []Placed, occlusal r3.Vec, opts Options) (Arch, error) {
 	}
 	var a Arch
 	for _, p := range all {
-		if err := p.Implant.Validate(); err != nil {
+		if _, err := p.Implant.Shape(); err != nil {
 			return Arch{}, fmt.Errorf("site %q: %w", p.Site, err)
 		}
 		a.Sites = append(a.Sites, p.Site)
 	}
-	if !finite(occlusal) || length(occlusal) == 0 {
+	if n := r3.Norm(occlusal); !(n > 0) || math.IsInf(n, 1) {
 		return Arch{}, fmt.Errorf("safety: occlusal direction (%g, %g, %g) is no direction", occlusal.X, occlusal.Y, occlusal.Z)
 	}
-	o := unit(occlusal)
+	o := r3.Unit(occlusal)
 	axes := axesOf(bodiesOf(all))
 	a.Mean, a.Common = meanAxis(axes), smallestCone(axes)
 	for i := range axes {
@@ -190,7 +191,7 @@ func widest(axes []r3.Vec, to r3.Vec) float64 {
 
 // angle returns the angle between two vectors, 0…180 degrees, exact also when it is small.
 func angle(a, b r3.Vec) float64 {
-	return math.Atan2(length(r3.Cross(a, b)), r3.Dot(a, b)) * 180 / math.Pi
+	return math.Atan2(r3.Norm(r3.Cross(a, b)), r3.Dot(a, b)) * 180 / math.Pi
 }
 
 // angleLines returns the angle between two lines, 0…90 degrees.
@@ -201,8 +202,8 @@ func meanAxis(axes []r3.Vec) r3.Vec {
 	for _, a := range axes {
 		sum = r3.Add(sum, a)
 	}
-	if length(sum) == 0 {
+	if r3.Norm(sum) == 0 {
 		return axes[0]
 	}
-	return unit(sum)
+	return r3.Unit(sum)
 }

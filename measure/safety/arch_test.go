@@ -76,7 +76,7 @@ func TestSmallestConeIsSmallest(t *testing.T) {
 		c := smallestCone(dirs)
 		w := widest(dirs, c)
 		for range 200 {
-			m := unit(r3.Add(c, r3.Scale(math.Pow(10, -5*rng.Float64()), v(rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()))))
+			m := r3.Unit(r3.Add(c, r3.Scale(math.Pow(10, -5*rng.Float64()), v(rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()))))
 			if better := widest(dirs, m); better < w-1e-9 {
 				t.Fatalf("%v: %.9f°, but %v gives %.9f°", dirs, w, m, better)
 			}
@@ -154,15 +154,15 @@ func TestArchIsTheSameMovedAndReordered(t *testing.T) {
 			all[i].Implant.Platform.Z = rapid.Float64Range(-2, 2).Draw(t, "height")
 			all[i].SD = 0.05
 		}
-		m := motion{r3.NewRotation(rapid.Float64Range(0, 6).Draw(t, "turn"), drawUnit(t, "about")), 1, drawVec(t, 50, "shift")}
+		rot := r3.NewRotation(rapid.Float64Range(0, 6).Draw(t, "turn"), leaning(rapid.Float64Range(0, 180).Draw(t, "about"), rapid.Float64Range(0, 360).Draw(t, "azimuth of it")))
 		var moved []Placed
 		for _, k := range []int{2, 0, 3, 1} {
 			p := all[k]
-			p.Implant = m.implant(p.Implant)
+			p.Implant.Platform, p.Implant.Axis = r3.Add(rot.Rotate(p.Implant.Platform), v(40, -7, 21)), r3.Unit(rot.Rotate(p.Implant.Axis))
 			moved = append(moved, p)
 		}
 		a, err := Spread(all, v(0, 0, 1), Options{})
-		b, err2 := Spread(moved, m.dir(v(0, 0, 1)), Options{})
+		b, err2 := Spread(moved, rot.Rotate(v(0, 0, 1)), Options{})
 		if err != nil || err2 != nil {
 			t.Fatal(err, err2)
 		}

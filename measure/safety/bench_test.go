@@ -1,11 +1,13 @@
 package safety
 
 import (
-	"bytes"
+	"math"
 	"math/rand/v2"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/solid"
 )
 
 // crowd is 500 structures around a jaw: chains of 20 pieces, all within 60 mm.
@@ -23,35 +25,6 @@ func crowd() []Structure {
 	return out
 }
 
-func BenchmarkImplantCanal(b *testing.B) {
-	im, c := upright(v(0, 0, 0), 4, 10), capsule(1.5, v(-20, 5, -14), v(20, 4, -13))
-	f, rc := newFrustum(im), newRoundCone(c.Path[0], c.Path[1], 1.5, 1.5)
-	for b.Loop() {
-		slide(&rc, &f, 1e9)
-	}
-}
-
-func BenchmarkImplantImplant(b *testing.B) {
-	x, y := newFrustum(upright(v(0, 0, 0), 4, 10)), newFrustum(Implant{Platform: v(7, 1, 0), Axis: leaning(15, 70), Diameter: 4, Length: 12})
-	for b.Loop() {
-		gjk(&x, &y, r3.Sub(y.c, x.c))
-	}
-}
-
-func BenchmarkDepth(b *testing.B) {
-	x, y := newFrustum(upright(v(0, 0, 0), 4, 10)), newFrustum(Implant{Platform: v(3, 1, 0), Axis: leaning(15, 70), Diameter: 4, Length: 12})
-	for b.Loop() {
-		overlap(&x, &y)
-	}
-}
-
-func BenchmarkDepthOfCoaxialCylinders(b *testing.B) {
-	x, y := newFrustum(upright(v(0, 0, 0), 4, 10)), newFrustum(upright(v(0, 0, 0), 3, 10))
-	for b.Loop() {
-		overlap(&x, &y)
-	}
-}
-
 func Benchmark500Structures(b *testing.B) {
 	s, err := NewScene(crowd())
 	if err != nil {
@@ -65,42 +38,9 @@ func Benchmark500Structures(b *testing.B) {
 	}
 }
 
-func BenchmarkMesh200kPrepare(b *testing.B) {
-	for b.Loop() {
-		m := torusMesh(20, 6, 500, 200)
-		if err := m.Validate(); err != nil {
-			b.Fatal(err)
-		}
-	}
-}
-
-func BenchmarkMesh200kDistance(b *testing.B) {
-	m := torusMesh(20, 6, 500, 200)
-	s, err := NewScene([]Structure{{Name: "ring", Surface: m}})
-	if err != nil {
-		b.Fatal(err)
-	}
-	im := Implant{Platform: v(3, 2, 3), Axis: leaning(20, 30), Diameter: 4, Length: 10}
-	for b.Loop() {
-		if _, err := s.Check(im, Margins(), Options{}); err != nil {
-			b.Fatal(err)
-		}
-	}
-}
-
-func BenchmarkReadSTL200k(b *testing.B) {
-	data := asBinary(b, torusMesh(20, 6, 500, 200))
-	b.SetBytes(int64(len(data)))
-	for b.Loop() {
-		if _, err := ReadSTL(bytes.NewReader(data), int64(len(data))); err != nil {
-			b.Fatal(err)
-		}
-	}
-}
-
 // Twelve sizes at eight sites, each with a canal, a foramen, two roots and a sinus surface.
 func BenchmarkLadder12SizesAt8Sites(b *testing.B) {
-	m, _ := sphereMesh(v(0, 25, -30), 12, 5)
+	m := ring(v(0, 25, -30), 8, 4, 64)
 	s, err := NewScene([]Structure{
 		capsule(1.5, v(-20, 1, -15), v(-10, 0, -14), v(0, 1, -15), v(20, -1, -14)), capsule(1.5, v(20, 3, -12)),
 		capsule(2, v(7, 0, 1), v(6, 1, -12)), capsule(2, v(-7, 0, 1), v(-8, -1, -12)), {Name: "ball", Kind: Sinus, Surface: m}})
@@ -142,4 +82,19 @@ func BenchmarkLadderAmong500Structures(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// ring is the surface of a torus about c in 2·n² triangles, radii R of the ring and r of its tube, mm.
+func ring(c r3.Vec, R, r float64, n int) *solid.Surface {
+	s := &solid.Surface{}
+	at := func(i, j int) int { return i%n*n + j%n }
+	for i := range n {
+		for j := range n {
+			su, cu := math.Sincos(2 * math.Pi * float64(i) / float64(n))
+			sv, cv := math.Sincos(2 * math.Pi * float64(j) / float64(n))
+			s.Points = append(s.Points, r3.Add(c, v((R+r*cv)*cu, (R+r*cv)*su, r*sv)))
+			s.Triangles = append(s.Triangles, [3]int{at(i, j), at(i+1, j), at(i+1, j+1)}, [3]int{at(i, j), at(i+1, j+1), at(i, j+1)})
+		}
+	}
+	return s
 }

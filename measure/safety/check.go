@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/solid"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -23,7 +24,7 @@ type Options struct {
 // options, and the scale of the scan (d·half-width/√3, rectangular).
 //
 // What has PlannedRemoval, and a structure without a margin that is not overlapped, are measured, not
-// judged; the finding's Reason says so. Check fails for a body that is none ([ErrBody]).
+// judged; the finding's Reason says so. Check fails for a body that is none ([solid.ErrBody]).
 func Check(im Implant, structures []Structure, rules Rules, opts Options) ([]Finding, error) {
 	scene, err := NewScene(structures)
 	if err != nil {
@@ -35,22 +36,22 @@ func Check(im Implant, structures []Structure, rules Rules, opts Options) ([]Fin
 // Scene is a plan's structures made ready, for many questions about the same structures.
 type Scene struct {
 	structures []Structure
-	shapes     []*shape
+	shapes     []*solid.Shape
 }
 
-// NewScene checks the structures and builds what makes distances fast. It returns [ErrBody]
+// NewScene checks the structures and builds what makes distances fast. It returns [solid.ErrBody]
 // for the first structure that is no body, has no SD ≥ 0 or a margin that is not ≥ 0.
 func NewScene(structures []Structure) (*Scene, error) {
 	s := &Scene{structures: structures}
 	for i := range structures {
 		t := &structures[i]
 		if !(t.SD >= 0) || math.IsInf(t.SD, 0) {
-			return nil, fmt.Errorf("%w: structure %q has sd %g mm, want a number ≥ 0", ErrBody, t.Name, t.SD)
+			return nil, fmt.Errorf("%w: structure %q has sd %g mm, want a number ≥ 0", solid.ErrBody, t.Name, t.SD)
 		}
 		if t.Margin != nil && !(*t.Margin >= 0 && !math.IsInf(*t.Margin, 0)) {
-			return nil, fmt.Errorf("%w: structure %q has margin %g mm, want a number ≥ 0", ErrBody, t.Name, *t.Margin)
+			return nil, fmt.Errorf("%w: structure %q has margin %g mm, want a number ≥ 0", solid.ErrBody, t.Name, *t.Margin)
 		}
-		sh, err := t.shape()
+		sh, err := t.Shape()
 		if err != nil {
 			return nil, err
 		}
@@ -61,13 +62,13 @@ func NewScene(structures []Structure) (*Scene, error) {
 
 // Check is [Check] on the scene's structures.
 func (s *Scene) Check(im Implant, rules Rules, opts Options) ([]Finding, error) {
-	body, err := im.shape()
+	body, err := im.Shape()
 	if err != nil {
 		return nil, err
 	}
 	out := make([]Finding, len(s.shapes))
 	for i, sh := range s.shapes {
-		g := body.gap(sh)
+		g := body.Gap(sh)
 		t := &s.structures[i]
 		f := Finding{To: t.Name, Kind: t.Kind, Near: g.Near,
 			Distance: uncertainty.Length{Value: g.Distance, Budget: opts.budget(g.Distance, t.SD)}}

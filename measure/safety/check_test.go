@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/solid"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -133,7 +134,7 @@ func TestUnknownDistanceIsNeverHeld(t *testing.T) {
 func TestStructuresThatCannotBeHeldAreRefused(t *testing.T) {
 	nan := math.NaN()
 	for _, s := range []Structure{{SD: nan}, {SD: -1, Path: []r3.Vec{{}}, Radii: []float64{1}}, {Margin: &nan, Path: []r3.Vec{{}}, Radii: []float64{1}}, {Name: "empty"}} {
-		if _, err := NewScene([]Structure{s}); !errors.Is(err, ErrBody) {
+		if _, err := NewScene([]Structure{s}); !errors.Is(err, solid.ErrBody) {
 			t.Errorf("%+v: %v", s, err)
 		}
 	}

@@ -40,24 +40,24 @@ type sphereCap struct {
 	chord float64 // without unit
 }
 
-func (c sphereCap) holds(p r3.Vec) bool { return length(r3.Sub(p, c.axis)) <= c.chord+1e-12 }
+func (c sphereCap) holds(p r3.Vec) bool { return r3.Norm(r3.Sub(p, c.axis)) <= c.chord+1e-12 }
 
 func capOf(p, q r3.Vec) sphereCap {
 	m := r3.Add(p, q)
-	if length(m) == 0 {
-		m = across(p)
+	if r3.Norm(m) == 0 {
+		return sphereCap{p, 2} // opposite directions: only the whole sphere holds both, and no half-space
 	}
-	m = unit(m)
-	return sphereCap{m, length(r3.Sub(p, m))}
+	m = r3.Unit(m)
+	return sphereCap{m, r3.Norm(r3.Sub(p, m))}
 }
 
 func capThrough(p, q, r r3.Vec) sphereCap {
 	m := r3.Cross(r3.Sub(q, p), r3.Sub(r, p))
-	if length(m) < 1e-300 {
+	if r3.Norm(m) < 1e-300 {
 		return capOf(p, q)
 	}
-	if m = unit(m); r3.Dot(m, p) < 0 {
+	if m = r3.Unit(m); r3.Dot(m, p) < 0 {
 		m = r3.Scale(-1, m)
 	}
-	return sphereCap{m, length(r3.Sub(p, m))}
+	return sphereCap{m, r3.Norm(r3.Sub(p, m))}
 }

@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/solid"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -69,7 +70,7 @@ type Rung struct {
 // gives the same answer: the search draws no random numbers. It finds a local optimum from a grid
 // of starts; a better pose may exist, so not held means "none found".
 //
-// It fails for limits that are no interval or lie beyond ±60°, and for a size or seat that is no body ([ErrBody]).
+// It fails for limits that are no interval or lie beyond ±60°, and for a size or seat that is no body ([solid.ErrBody]).
 func (s *Scene) Ladder(seat Seat, sizes []Size, bone Bone, rules Rules, opts Options, absent []Finding) ([]Rung, error) {
 	if err := seat.check(); err != nil {
 		return nil, err
@@ -82,7 +83,7 @@ func (s *Scene) Ladder(seat Seat, sizes []Size, bone Bone, rules Rules, opts Opt
 	out := make([]Rung, len(sizes))
 	var last *Pose
 	for i, size := range sizes {
-		if err := seat.implant(size, Pose{}).Validate(); err != nil {
+		if _, err := seat.implant(size, Pose{}).Shape(); err != nil {
 			return nil, fmt.Errorf("size %g × %g mm: %w", size.Diameter, size.Length, err)
 		}
 		pose := f.best(size, last)
@@ -127,8 +128,8 @@ func (s Seat) check() error {
 		}
 	}
 	b := r3.Sub(s.Buccal, r3.Scale(r3.Dot(s.Buccal, s.Axis), s.Axis))
-	if !finite(s.Platform, s.Axis, s.Buccal) || math.Abs(length(s.Axis)-1) > 1e-6 || length(b) < 1e-6 {
-		return fmt.Errorf("%w: seat with axis %v and buccal direction %v", ErrBody, s.Axis, s.Buccal)
+	if !(math.Abs(r3.Norm(s.Axis)-1) <= 1e-6 && r3.Norm(b) >= 1e-6) {
+		return fmt.Errorf("%w: seat with axis %v and buccal direction %v", solid.ErrBody, s.Axis, s.Buccal)
 	}
 	return nil
 }
@@ -136,11 +137,11 @@ func (s Seat) check() error {
 // implant returns the implant of a size in a pose: turned about the seat's platform centre,
 // then shifted.
 func (s Seat) implant(size Size, p Pose) Implant {
-	buccal := unit(r3.Sub(s.Buccal, r3.Scale(r3.Dot(s.Buccal, s.Axis), s.Axis)))
+	buccal := r3.Unit(r3.Sub(s.Buccal, r3.Scale(r3.Dot(s.Buccal, s.Axis), s.Axis)))
 	side := r3.Cross(s.Axis, buccal)
 	turn := r3.Add(r3.Scale(tan(p.InSection), buccal), r3.Scale(tan(p.MesioDistal), side))
 	at := r3.Add(s.Platform, r3.Add(r3.Scale(p.Lateral, buccal), r3.Scale(p.Depth, s.Axis)))
-	return Implant{Platform: at, Axis: unit(r3.Add(s.Axis, turn)), Diameter: size.Diameter, ApexDiameter: size.Apex, Length: size.Length}
+	return Implant{Platform: at, Axis: r3.Unit(r3.Add(s.Axis, turn)), Diameter: size.Diameter, ApexDiameter: size.Apex, Length: size.Length}
 }
 
 func tan(degrees float64) float64 { return math.Tan(degrees * math.Pi / 180) }

@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/solid"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -276,17 +277,21 @@ func (m *missing) beside(s *Structure) (least float64, along bool) {
 			least, along = d, 2*t*t > 1
 		}
 	}
+	near := func(t solid.Triangle) {
+		for k := range t {
+			t[k] = m.flat(t[k])
+		}
+		p, _ := t.Nearest(r3.Vec{})
+		take(r3.Norm(p), r3.Unit(p))
+	}
 	if s.Surface != nil {
 		for i := range s.Surface.Triangles {
-			t := s.Surface.corner(i)
-			flat := triangle{m.flat(t[0]), m.flat(t[1]), m.flat(t[2])}
-			take(flat.signed(r3.Vec{}))
+			near(s.Surface.Triangle(i))
 		}
 		return least, along
 	}
 	for i, x := range s.Path {
-		seg := newRoundCone(m.flat(x), m.flat(s.Path[min(i+1, len(s.Path)-1)]), 0, 0)
-		take(seg.signed(r3.Vec{}))
+		near(solid.Triangle{x, x, s.Path[min(i+1, len(s.Path)-1)]})
 	}
 	return least, along
 }
@@ -307,9 +312,9 @@ func (m *missing) endsAtForamen(s *Structure) bool {
 	if r3.Dot(m.flat(last), m.mesial) > r3.Dot(m.flat(first), m.mesial) {
 		end, r = last, s.radius(len(s.Path)-1)
 	}
-	tip := Structure{Path: []r3.Vec{end}, Radii: []float64{r}}
+	tip := solid.Chain{Path: []r3.Vec{end}, Radii: []float64{r}}
 	for _, f := range append(m.marked(MentalForamen), m.marked(AnteriorLoop)...) {
-		if g, err := Distance(tip, *f); err == nil && g.Distance <= foramenReach {
+		if g, err := solid.Distance(tip, *f); err == nil && g.Distance <= foramenReach {
 			return true
 		}
 	}

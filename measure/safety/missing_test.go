@@ -10,7 +10,7 @@ import (
 // lower is a site on an invented lower arch, a parabola y = x²/18 with its tip at the
 // incisors (LPS: left is +x, back is +y), by how far left it lies.
 func lower(tooth string, x float64) Place {
-	return Place{Tooth: tooth, At: v(x, x*x/18, 0), Tangent: unit(v(1, x/9, 0)), Occlusal: v(0, 0, 1), Radius: 2}
+	return Place{Tooth: tooth, At: v(x, x*x/18, 0), Tangent: r3.Unit(v(1, x/9, 0)), Occlusal: v(0, 0, 1), Radius: 2}
 }
 
 // run returns a canal below the arch between two x, 15 mm deep.
@@ -137,7 +137,12 @@ func TestMissingDoesNotDependOnTheArchsDirection(t *testing.T) {
 			turned.At, turned.Tangent = rot.Rotate(p.At), rot.Rotate(p.Tangent)
 			var moved []Structure
 			for _, s := range marks {
-				moved = append(moved, motion{rot, 1, r3.Vec{}}.chain(s))
+				path := s.Path
+				s.Path = nil
+				for _, x := range path {
+					s.Path = append(s.Path, rot.Rotate(x))
+				}
+				moved = append(moved, s)
 			}
 			if got := reasons(Missing(turned, moved, Margins())); got != want {
 				t.Errorf("head turned: %q, want %q", got, want)
@@ -148,9 +153,9 @@ func TestMissingDoesNotDependOnTheArchsDirection(t *testing.T) {
 
 // along is a place of the implant's body over the invented arch of [lower], mesial toward its tip.
 func along(x float64, number int) Spot {
-	m := unit(v(-1, -x/9, 0))
+	m := r3.Unit(v(-1, -x/9, 0))
 	if x < 0 {
-		m = unit(v(1, x/9, 0))
+		m = r3.Unit(v(1, x/9, 0))
 	}
 	return Spot{At: v(x, x*x/18, 0), Mesial: m, Number: number}
 }

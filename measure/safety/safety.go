@@ -6,8 +6,11 @@
 package safety
 
 import (
+	"fmt"
+
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/solid"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -29,17 +32,17 @@ const (
 
 // Structure is something an implant must keep away from: a chain of capsules or a closed surface.
 type Structure struct {
-	Name           string    // unique in its plan
-	Kind           Kind      //
-	Path           []r3.Vec  // capsule chain, patient LPS, mm; one point is a sphere; empty when Surface is set
-	Radii          []float64 // mm, one a point of Path; between points the radius changes linearly
-	Surface        *Surface  // closed triangle surface, patient LPS, mm; nil when Path is set
-	SD             float64   // standard uncertainty of its marking, mm
-	Margin         *float64  // mm; nil: the rule of its kind
-	PlannedRemoval bool      // a root or an implant that will be taken out: distances are reported, not judged
-	PlannedLift    float64   // by which the floor of a sinus is to be raised, mm; shown beside its distance, never judged
-	Proposed       bool      // by a program, confirmed by nobody: no margin to it is more than uncertain
-	Confidence     *float64  // of the program that proposed it, 0 to 1, no unit; nil: none
+	Name           string         // unique in its plan
+	Kind           Kind           //
+	Path           []r3.Vec       // capsule chain, patient LPS, mm; one point is a sphere; empty when Surface is set
+	Radii          []float64      // mm, one a point of Path; between points the radius changes linearly
+	Surface        *solid.Surface // closed triangle surface, patient LPS, mm; nil when Path is set
+	SD             float64        // standard uncertainty of its marking, mm
+	Margin         *float64       // mm; nil: the rule of its kind
+	PlannedRemoval bool           // a root or an implant that will be taken out: distances are reported, not judged
+	PlannedLift    float64        // by which the floor of a sinus is to be raised, mm; shown beside its distance, never judged
+	Proposed       bool           // by a program, confirmed by nobody: no margin to it is more than uncertain
+	Confidence     *float64       // of the program that proposed it, 0 to 1, no unit; nil: none
 }
 
 // Implant is a virtual implant: a flat-ended cylinder or cone.
@@ -49,6 +52,39 @@ type Implant struct {
 	Diameter     float64 // at the platform, mm
 	ApexDiameter float64 // at the apex, mm; 0: as Diameter
 	Length       float64 // mm
+}
+
+// Shape returns the implant as a body; [solid.ErrBody] for numbers that are no implant.
+func (im Implant) Shape() (*solid.Shape, error) {
+	apex := im.ApexDiameter
+	if apex == 0 {
+		apex = im.Diameter
+	}
+	s, err := solid.Frustum{Base: im.Platform, Axis: im.Axis, Length: im.Length, Radius: im.Diameter / 2, TipRadius: apex / 2}.Shape()
+	if err != nil {
+		return nil, fmt.Errorf("implant: %w", err)
+	}
+	return s, nil
+}
+
+// Apex returns the centre of the apical end, patient LPS, mm.
+func (im Implant) Apex() r3.Vec { return r3.Add(im.Platform, r3.Scale(im.Length, im.Axis)) }
+
+// Shape returns the structure as a body; [solid.ErrBody] for a path, radii or a surface that are no
+// structure.
+func (s Structure) Shape() (shape *solid.Shape, err error) {
+	switch {
+	case s.Surface == nil:
+		shape, err = solid.Chain{Path: s.Path, Radii: s.Radii}.Shape()
+	case len(s.Path) > 0:
+		err = fmt.Errorf("%w: both a path and a surface", solid.ErrBody)
+	default:
+		shape, err = s.Surface.Shape()
+	}
+	if err != nil {
+		return nil, fmt.Errorf("structure %q: %w", s.Name, err)
+	}
+	return shape, nil
 }
 
 // Verdict is what a distance says about a margin.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/solid"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -23,7 +24,7 @@ type fitter struct {
 
 // judged is a structure that has a margin.
 type judged struct {
-	shape  *shape
+	shape  *solid.Shape
 	margin float64 // mm
 	u2     float64 // u² of everything but the scale, mm²
 }
@@ -43,11 +44,11 @@ func (f *fitter) prepare() {
 // nearFirst puts the structures that leave the least at a pose first: they cut the search in the
 // others short.
 func (f *fitter) nearFirst(size Size) {
-	body, err := f.seat.implant(size, Pose{}).shape()
+	body, err := f.seat.implant(size, Pose{}).Shape()
 	if err != nil {
 		return
 	}
-	left := map[*shape]float64{}
+	left := map[*solid.Shape]float64{}
 	for i := range f.judged {
 		left[f.judged[i].shape] = f.judged[i].reserve(body, math.Inf(1), math.Inf(-1), f.scale)
 	}
@@ -59,7 +60,7 @@ func (f *fitter) nearFirst(size Size) {
 // how far the axis must go stands for it.
 func (f *fitter) score(size Size, p Pose, floor float64) float64 {
 	im := f.seat.implant(size, p)
-	body, err := im.shape()
+	body, err := im.Shape()
 	if err != nil {
 		return math.Inf(-1)
 	}
@@ -87,7 +88,7 @@ func (f *fitter) inBone(im Implant, floor float64) float64 {
 
 // reserve returns reserve − U of the structure, mm, or anything ≥ stop when it is no less, or
 // anything ≤ floor when it is no more.
-func (j *judged) reserve(body *shape, stop, floor, scale float64) float64 {
+func (j *judged) reserve(body *solid.Shape, stop, floor, scale float64) float64 {
 	// reserve − U ≥ d·(1 − k·scale) − k·u − margin, so beyond this distance nothing is decided
 	reach := math.Inf(1)
 	if left := 1 - uncertainty.Coverage*scale; left > 0 {
@@ -97,42 +98,8 @@ func (j *judged) reserve(body *shape, stop, floor, scale float64) float64 {
 		reach = stop
 	}
 	enough := floor + j.margin + uncertainty.Coverage*math.Sqrt(j.u2) // nearer, the reserve is no more than floor
-	g, met := body.search(j.shape, max(enough, 0), reach)
-	d := g.Distance
-	switch {
-	case len(met) > 0:
-		d = body.cheapDepth(j.shape)
-	case j.shape.surface != nil && j.shape.holds(body):
-		d = -d
-	}
+	d := body.Estimate(j.shape, enough, reach)
 	return d - uncertainty.Coverage*math.Sqrt(j.u2+d*d*scale*scale) - j.margin
-}
-
-// cheapDepth returns something for the depth of an overlap, mm, that falls as the overlap
-// grows: minus how deep the implant's axis lies below the other body's surface, less its radius.
-func (s *shape) cheapDepth(o *shape) float64 {
-	f := s.frustum
-	r := max(f.r0, f.r1)
-	deep := 0.0
-	axis := newRoundCone(f.c, f.c, 0, 0)
-	axis.l, axis.u = f.l, f.a
-	if o.surface == nil {
-		thin := &shape{cones: []roundCone{axis}, tree: newTree([]box{axis.box()})}
-		g, _ := thin.search(o, math.Inf(-1), math.Inf(1))
-		for i := range o.cones {
-			if h := slide(&o.cones[i], &axis, math.Inf(1)); h.Distance < deep {
-				deep = h.Distance
-			}
-		}
-		return min(deep, max(g.Distance, 0)-r)
-	}
-	for i := range 9 {
-		x, _ := axis.at(f.l * float64(i) / 8)
-		if d, _ := o.surface.signed(x); d < deep {
-			deep = d
-		}
-	}
-	return deep - r
 }
 
 // best seeks the pose of the largest score: a coarse grid over the limits, then a pattern search

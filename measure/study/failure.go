@@ -94,7 +94,7 @@ func plainReason(err error) string {
 			named = false
 		}
 	}
-	for _, room := range []string{"dicomio: ", "measure: ", "report: ", "reformat: ", "safety: "} {
+	for _, room := range []string{"dicomio: ", "measure: ", "report: ", "reformat: ", "safety: ", "solid: "} {
 		text = strings.ReplaceAll(text, room, "")
 	}
 	return oneLine(text)

@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"bytes"
@@ -19,7 +19,7 @@ func asText(s *Surface) string {
 	b.WriteString("solid made here\n")
 	for i := range s.Triangles {
 		b.WriteString("  facet normal 0 0 0\n    outer loop\n")
-		for _, p := range s.corner(i) {
+		for _, p := range s.Triangle(i) {
 			fmt.Fprintf(&b, "      vertex %g %g %g\n", p.X, p.Y, p.Z)
 		}
 		b.WriteString("    endloop\n  endfacet\n")
@@ -44,8 +44,8 @@ func same(t *testing.T, got, want *Surface) {
 		t.Fatalf("%d points, %d triangles; want %d, %d", len(got.Points), len(got.Triangles), len(want.Points), len(want.Triangles))
 	}
 	for i := range got.Triangles {
-		for k, p := range got.corner(i) {
-			if d := r3.Norm(r3.Sub(p, want.corner(i)[k])); d > 1e-5 {
+		for k, p := range got.Triangle(i) {
+			if d := r3.Norm(r3.Sub(p, want.Triangle(i)[k])); d > 1e-5 {
 				t.Fatalf("triangle %d, corner %d is off by %g mm", i, k, d)
 			}
 		}
@@ -177,7 +177,7 @@ func FuzzReadSTL(f *testing.F) {
 		default:
 			t.Fatalf("a strange error: %v", err)
 		}
-		if err := s.Validate(); err != nil {
+		if _, err := s.Shape(); err != nil {
 			t.Fatal(err)
 		}
 		first := asBinary(t, s)

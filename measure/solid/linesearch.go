@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"math"
@@ -179,7 +179,7 @@ func holdsOrigin(s simplex) bool {
 
 // weights returns the barycentric coordinates of the simplex's point nearest to the origin.
 func (s simplex) weights() [3]float64 {
-	t := triangle{s[0].w, s[0].w, s[0].w}
+	t := Triangle{s[0].w, s[0].w, s[0].w}
 	for i, v := range s {
 		t[i] = v.w
 	}
@@ -194,7 +194,7 @@ func (s simplex) weights() [3]float64 {
 		}
 		return [3]float64{1 - k, k, 0}
 	}
-	_, w := t.nearest(r3.Vec{})
+	_, w := t.Nearest(r3.Vec{})
 	return w
 }
 

@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"math"
@@ -88,8 +88,8 @@ func (c *roundCone) box() box {
 	return ballBox(c.a, c.ra).with(ballBox(b, c.rb))
 }
 
-// frustum is a flat-ended cylinder or truncated cone, the body of an implant.
-type frustum struct {
+// flatCone is a [Frustum] made ready.
+type flatCone struct {
 	c, a   r3.Vec  // centre of the first end; unit vector to the second
 	l      float64 // mm
 	r0, r1 float64 // radii of the ends, mm
@@ -97,8 +97,8 @@ type frustum struct {
 	side   float64 // length of the side from end to end, mm
 }
 
-func newFrustum(im Implant) frustum {
-	f := frustum{c: im.Platform, a: unit(im.Axis), l: im.Length, r0: im.Diameter / 2, r1: im.apexDiameter() / 2}
+func newFlatCone(from Frustum) flatCone {
+	f := flatCone{c: from.Base, a: unit(from.Axis), l: from.Length, r0: from.Radius, r1: from.TipRadius}
 	f.side = math.Hypot(f.l, f.r0-f.r1)
 	f.nr, f.nz = f.l/f.side, (f.r0-f.r1)/f.side
 	return f
@@ -106,7 +106,7 @@ func newFrustum(im Implant) frustum {
 
 // signed works in the half-plane (ρ, z) through the axis and x, where the body is the
 // trapezium (0,0) (r0,0) (r1,l) (0,l).
-func (f *frustum) signed(x r3.Vec) (float64, r3.Vec) {
+func (f *flatCone) signed(x r3.Vec) (float64, r3.Vec) {
 	v := r3.Sub(x, f.c)
 	z := r3.Dot(v, f.a)
 	out := r3.Sub(v, r3.Scale(z, f.a))
@@ -124,7 +124,7 @@ func (f *frustum) signed(x r3.Vec) (float64, r3.Vec) {
 }
 
 // profile returns the signed distance (mm) from (rho, z) and its gradient in the half-plane.
-func (f *frustum) profile(rho, z float64) (d, nr, nz float64) {
+func (f *flatCone) profile(rho, z float64) (d, nr, nz float64) {
 	side := (rho-f.r0)*f.nr + z*f.nz
 	if -z <= 0 && z-f.l <= 0 && side <= 0 {
 		return f.inside(z, side)
@@ -145,7 +145,7 @@ func (f *frustum) profile(rho, z float64) (d, nr, nz float64) {
 }
 
 // inside returns the distance to the nearest of the three faces, negative, mm, and its normal.
-func (f *frustum) inside(z, side float64) (d, nr, nz float64) {
+func (f *flatCone) inside(z, side float64) (d, nr, nz float64) {
 	switch {
 	case side >= -z && side >= z-f.l:
 		return side, f.nr, f.nz
@@ -155,7 +155,7 @@ func (f *frustum) inside(z, side float64) (d, nr, nz float64) {
 	return z - f.l, 0, 1
 }
 
-func (f *frustum) support(d r3.Vec) r3.Vec {
+func (f *flatCone) support(d r3.Vec) r3.Vec {
 	z := r3.Dot(d, f.a)
 	out := r3.Sub(d, r3.Scale(z, f.a))
 	out = r3.Sub(out, r3.Scale(r3.Dot(out, f.a), f.a)) // once more: near the axis rounding tilts it
@@ -170,12 +170,12 @@ func (f *frustum) support(d r3.Vec) r3.Vec {
 	return r3.Add(c, r3.Scale(r/n, out))
 }
 
-func (f *frustum) normals() (r3.Vec, func(d r3.Vec) []r3.Vec) {
+func (f *flatCone) normals() (r3.Vec, func(d r3.Vec) []r3.Vec) {
 	middle := r3.Add(f.c, r3.Scale(f.l/2, f.a))
 	return middle, func(d r3.Vec) []r3.Vec { return sideNormals(f.a, d, f.nr, f.nz) }
 }
 
-func (f *frustum) box() box {
+func (f *flatCone) box() box {
 	var b box
 	for i, e := range []r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
 		b.hi[i] = r3.Dot(f.support(e), e)

@@ -1,6 +1,7 @@
-package safety
+package solid
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -75,8 +76,8 @@ func sphereMesh(c r3.Vec, r float64, times int) (*Surface, float64) {
 	}
 	dip := 0.0
 	for i := range s.Triangles {
-		t := s.corner(i)
-		p, _ := t.nearest(r3.Vec{})
+		t := s.Triangle(i)
+		p, _ := t.Nearest(r3.Vec{})
 		dip = max(dip, 1-r3.Norm(p))
 	}
 	for i, p := range s.Points {
@@ -92,12 +93,12 @@ func TestVolumesOfClosedSurfaces(t *testing.T) {
 
 // An implant over the top face of a box: the face's height decides, wherever over it.
 func TestImplantOverABox(t *testing.T) {
-	b := Structure{Name: "box", Surface: boxMesh(v(-10, -10, -30), v(10, 10, -13))}
+	b := boxMesh(v(-10, -10, -30), v(10, 10, -13))
 	im := upright(v(0, 0, 0), 4, 10)
 	near(t, "flat apex over the face", gapBetween(t, im, b).Distance, 3, 1e-12)
 	near(t, "swapped", gapBetween(t, b, im).Distance, 3, 1e-12)
 	im.Axis = unit(v(0.3, 0.1, -1))
-	low := newFrustum(im)
+	low := newFlatCone(im)
 	near(t, "tilted: the lowest rim point", gapBetween(t, im, b).Distance, low.support(v(0, 0, -1)).Z+13, 1e-12)
 	near(t, "beside the box (3-4-5)", gapBetween(t, upright(v(15, 0, 1), 4, 10), b).Distance, 5, 1e-12)
 	near(t, "over a corner", gapBetween(t, capsule(1, v(13, 14, -13)), b).Distance, 4, 1e-12)
@@ -114,10 +115,9 @@ func TestBallMeshAgainstTheBall(t *testing.T) {
 	mesh, dip := sphereMesh(v(0, 0, 0), 5, 4)
 	ball := capsule(5, v(0, 0, 0))
 	for range 80 {
-		im := Implant{Platform: r3.Scale(6+6*rng.Float64(), unit(v(rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()))),
-			Axis: unit(v(rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64())), Diameter: 4, Length: 8, ApexDiameter: 3}
+		im := Frustum{Base: r3.Scale(6+6*rng.Float64(), unit(v(rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()))), Axis: unit(v(rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64())), Length: 8, Radius: 2, TipRadius: 1.5}
 		want := gapBetween(t, im, ball).Distance
-		got := gapBetween(t, im, Structure{Surface: mesh}).Distance
+		got := gapBetween(t, im, mesh).Distance
 		if want > 0 && (got < want-1e-9 || got > want+dip+1e-9) {
 			t.Fatalf("implant %v: mesh %.6f mm, ball %.6f mm, dip %.6f mm", im, got, want, dip)
 		}
@@ -132,11 +132,11 @@ func TestImplantThroughTheHoleOfATorus(t *testing.T) {
 	mesh := torusMesh(8, 2, 240, 120)
 	// At the hole a chord of the tube lies outside the hole, a chord of the ring inside it.
 	out, in := 2*(1-math.Cos(math.Pi/120)), 6*(1-math.Cos(math.Pi/240))
-	got := gapBetween(t, upright(v(0, 0, 5), 4, 10), Structure{Surface: mesh}).Distance
+	got := gapBetween(t, upright(v(0, 0, 5), 4, 10), mesh).Distance
 	if got < 4-in-1e-9 || got > 4+out+1e-9 {
 		t.Errorf("distance %.6f mm, want %.6f … %.6f mm", got, 4-in, 4+out)
 	}
-	ring := gapBetween(t, capsule(0.5, v(8, 0, 0)), Structure{Surface: mesh}).Distance
+	ring := gapBetween(t, capsule(0.5, v(8, 0, 0)), mesh).Distance
 	near(t, "ball in the tube: its far side is 2.5 − radius below", ring, -2, 0.05)
 }
 
@@ -148,11 +148,11 @@ func TestTreeSkipsNothing(t *testing.T) {
 		c := newRoundCone(v(20*rng.Float64()-10, 20*rng.Float64()-10, 6+4*rng.Float64()), v(20*rng.Float64()-10, 20*rng.Float64()-10, 4+4*rng.Float64()), 0.3, 0.6)
 		least := math.Inf(1)
 		for i := range mesh.Triangles {
-			tri := mesh.corner(i)
+			tri := mesh.Triangle(i)
 			least = min(least, slide(&c, &tri, math.Inf(1)).Distance)
 		}
 		b, _ := c.at(c.l)
-		got := gapBetween(t, Structure{Path: []r3.Vec{c.a, b}, Radii: []float64{c.ra, 0.6}}, Structure{Surface: mesh}).Distance
+		got := gapBetween(t, Chain{Path: []r3.Vec{c.a, b}, Radii: []float64{c.ra, 0.6}}, mesh).Distance
 		if least > 0 {
 			near(t, "least over all triangles", got, least, 1e-9)
 		} else if got > 0 {
@@ -164,7 +164,7 @@ func TestTreeSkipsNothing(t *testing.T) {
 // Signs at faces, edges and corners of a box, inside and out; and where two boxes touch in a point.
 func TestInsideOfASurface(t *testing.T) {
 	s := boxMesh(v(0, 0, 0), v(2, 2, 2))
-	if err := s.Validate(); err != nil {
+	if _, err := s.Shape(); err != nil {
 		t.Fatal(err)
 	}
 	rng := rand.New(rand.NewPCG(5, 6))
@@ -185,7 +185,7 @@ func TestInsideOfASurface(t *testing.T) {
 		}
 		both.Triangles = append(both.Triangles, c)
 	}
-	if err := both.Validate(); err != nil {
+	if _, err := both.Shape(); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ x, want float64 }{{1.9, -0.1}, {2.1, -0.1}} {
@@ -203,7 +203,7 @@ func TestOpenOrTwistedSurfaceIsRefused(t *testing.T) {
 	twisted.Triangles[3] = [3]int{twisted.Triangles[3][1], twisted.Triangles[3][0], twisted.Triangles[3][2]}
 	inward := boxMesh(v(10, 0, 0), v(0, 10, 10))
 	for name, s := range map[string]*Surface{"open": open, "twisted": twisted, "inward": inward} {
-		if s.Validate() == nil {
+		if _, err := s.Shape(); !errors.Is(err, ErrBody) {
 			t.Errorf("%s surface passed", name)
 		}
 	}
@@ -214,16 +214,14 @@ func TestOpenOrTwistedSurfaceIsRefused(t *testing.T) {
 func TestTwoSurfaces(t *testing.T) {
 	a, dip := sphereMesh(v(0, 0, 0), 5, 3)
 	b, dip2 := sphereMesh(v(9, 6, 2), 4, 3)
-	sa, sb := Structure{Name: "a", Surface: a}, Structure{Name: "b", Surface: b}
 	want := 11 - 9.0 // √(81 + 36 + 4) = 11
-	got := gapBetween(t, sa, sb).Distance
+	got := gapBetween(t, a, b).Distance
 	if got < want-1e-9 || got > want+dip+dip2 {
 		t.Errorf("distance %.6f mm, want %g … %.6f mm", got, want, want+dip+dip2)
 	}
-	near(t, "swapped", gapBetween(t, sb, sa).Distance, got, 1e-12)
+	near(t, "swapped", gapBetween(t, b, a).Distance, got, 1e-12)
 	inner, _ := sphereMesh(v(1, 0, 0), 2, 2)
-	in := Structure{Name: "inner", Surface: inner}
-	near(t, "ball in a ball: it holds the middle, 5 deep", gapBetween(t, sa, in).Distance, -5, dip+sinkTolerance+0.15)
-	near(t, "swapped", gapBetween(t, in, sa).Distance, gapBetween(t, sa, in).Distance, 1e-9)
-	near(t, "capsule in a ball", gapBetween(t, capsule(1, v(0, 0, 0)), sa).Distance, -5, dip+sinkTolerance)
+	near(t, "ball in a ball: it holds the middle, 5 deep", gapBetween(t, a, inner).Distance, -5, dip+sinkTolerance+0.15)
+	near(t, "swapped", gapBetween(t, inner, a).Distance, gapBetween(t, a, inner).Distance, 1e-9)
+	near(t, "capsule in a ball", gapBetween(t, capsule(1, v(0, 0, 0)), a).Distance, -5, dip+sinkTolerance)
 }

@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"math"
@@ -6,13 +6,13 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// triangle is one facet of a surface.
-type triangle [3]r3.Vec
+// Triangle is one facet of a surface, or a segment where two of its corners are one; mm.
+type Triangle [3]r3.Vec
 
-// nearest returns the point of the triangle nearest to x and its barycentric coordinates.
+// Nearest returns the point of the triangle nearest to x, mm, and its barycentric coordinates.
 //
 // Source: Ericson C. Real-Time Collision Detection, 2005, 5.1.5 (the regions; from memory).
-func (t *triangle) nearest(x r3.Vec) (r3.Vec, [3]float64) {
+func (t *Triangle) Nearest(x r3.Vec) (r3.Vec, [3]float64) {
 	ab, ac, ax := r3.Sub(t[1], t[0]), r3.Sub(t[2], t[0]), r3.Sub(x, t[0])
 	d1, d2 := r3.Dot(ab, ax), r3.Dot(ac, ax)
 	if d1 <= 0 && d2 <= 0 {
@@ -38,7 +38,7 @@ func (t *triangle) nearest(x r3.Vec) (r3.Vec, [3]float64) {
 	return t.nearestEdge(x)
 }
 
-func (t *triangle) nearestEdge(x r3.Vec) (p r3.Vec, w [3]float64) {
+func (t *Triangle) nearestEdge(x r3.Vec) (p r3.Vec, w [3]float64) {
 	least := math.Inf(1)
 	for i := range 3 {
 		j := (i + 1) % 3
@@ -56,12 +56,12 @@ func (t *triangle) nearestEdge(x r3.Vec) (p r3.Vec, w [3]float64) {
 	return p, w
 }
 
-func (t *triangle) point(w [3]float64) r3.Vec {
+func (t *Triangle) point(w [3]float64) r3.Vec {
 	return r3.Add(r3.Add(r3.Scale(w[0], t[0]), r3.Scale(w[1], t[1])), r3.Scale(w[2], t[2]))
 }
 
-func (t *triangle) signed(x r3.Vec) (float64, r3.Vec) {
-	p, _ := t.nearest(x)
+func (t *Triangle) signed(x r3.Vec) (float64, r3.Vec) {
+	p, _ := t.Nearest(x)
 	v := r3.Sub(x, p)
 	d := length(v)
 	if d == 0 {
@@ -70,17 +70,17 @@ func (t *triangle) signed(x r3.Vec) (float64, r3.Vec) {
 	return d, r3.Scale(1/d, v)
 }
 
-func (t *triangle) edge(i int) roundCone { return newRoundCone(t[i], t[(i+1)%3], 0, 0) }
+func (t *Triangle) edge(i int) roundCone { return newRoundCone(t[i], t[(i+1)%3], 0, 0) }
 
-func (t *triangle) box() box { return ballBox(t[0], 0).with(ballBox(t[1], 0)).with(ballBox(t[2], 0)) }
+func (t *Triangle) box() box { return ballBox(t[0], 0).with(ballBox(t[1], 0)).with(ballBox(t[2], 0)) }
 
-// frustumTriangle returns the gap between a frustum and a triangle; a distance of −0 or less
+// coneTriangle returns the gap between a frustum and a triangle; a distance of −0 or less
 // says that they meet and is no depth. Beyond stop (mm) any lower bound will do.
 //
 // The triangle's nearest point lies on an edge (three slides), or inside it: then the frustum's
 // furthest point towards the triangle's plane stands over the triangle. Any one such point
 // will do: where there are many and an edge runs under some, that edge is as near.
-func frustumTriangle(f *frustum, t *triangle, stop float64) Gap {
+func coneTriangle(f *flatCone, t *Triangle, stop float64) Gap {
 	best := Gap{Distance: math.Inf(1)}
 	if d := far(f, t); d > stop {
 		return Gap{Distance: d}
@@ -112,14 +112,14 @@ func frustumTriangle(f *frustum, t *triangle, stop float64) Gap {
 			foot = low
 		}
 	}
-	if p, w := t.nearest(foot); w[0] > 0 && w[1] > 0 && w[2] > 0 && d < best.Distance {
+	if p, w := t.Nearest(foot); w[0] > 0 && w[1] > 0 && w[2] > 0 && d < best.Distance {
 		return Gap{Distance: d, Near: [2]r3.Vec{foot, p}}
 	}
 	return best
 }
 
 // far returns a lower bound of the distance, mm, from the ball around the triangle's centre.
-func far(f *frustum, t *triangle) float64 {
+func far(f *flatCone, t *Triangle) float64 {
 	c := r3.Scale(1.0/3, r3.Add(r3.Add(t[0], t[1]), t[2]))
 	d, _ := f.signed(c)
 	return d - math.Sqrt(max(r3.Norm2(r3.Sub(t[0], c)), r3.Norm2(r3.Sub(t[1], c)), r3.Norm2(r3.Sub(t[2], c))))
@@ -127,7 +127,7 @@ func far(f *frustum, t *triangle) float64 {
 
 // triangles returns the gap between two triangles; 0 where they meet. The nearest points of two
 // triangles apart lie on a corner and a face, or on two edges.
-func triangles(s, t *triangle) Gap {
+func triangles(s, t *Triangle) Gap {
 	best := Gap{Distance: math.Inf(1)}
 	keep := func(g Gap) {
 		if g.Distance < best.Distance {
@@ -135,9 +135,9 @@ func triangles(s, t *triangle) Gap {
 		}
 	}
 	for i := range 3 {
-		p, _ := t.nearest(s[i])
+		p, _ := t.Nearest(s[i])
 		keep(gapOf(s[i], p))
-		q, _ := s.nearest(t[i])
+		q, _ := s.Nearest(t[i])
 		keep(gapOf(q, t[i]))
 		es, et := s.edge(i), t.edge(i)
 		keep(pierces(es, t))
@@ -152,7 +152,7 @@ func triangles(s, t *triangle) Gap {
 }
 
 // pierces returns a gap of 0 where the edge runs through the triangle, else an infinite one.
-func pierces(e roundCone, t *triangle) Gap {
+func pierces(e roundCone, t *Triangle) Gap {
 	n := r3.Cross(r3.Sub(t[1], t[0]), r3.Sub(t[2], t[0]))
 	b, _ := e.at(e.l)
 	da, db := r3.Dot(n, r3.Sub(e.a, t[0])), r3.Dot(n, r3.Sub(b, t[0]))
@@ -160,7 +160,7 @@ func pierces(e roundCone, t *triangle) Gap {
 		return Gap{Distance: math.Inf(1)}
 	}
 	x := r3.Add(e.a, r3.Scale(da/(da-db), r3.Sub(b, e.a)))
-	p, w := t.nearest(x)
+	p, w := t.Nearest(x)
 	if w[0] > 0 && w[1] > 0 && w[2] > 0 {
 		return Gap{Near: [2]r3.Vec{x, p}}
 	}

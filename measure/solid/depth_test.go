@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"math"
@@ -37,7 +37,7 @@ func TestSideNormalsByHand(t *testing.T) {
 // The way out of two bodies is along a face's normal of the first, or against one of the second: of an upright cone with
 // sides of slope 1/10 the side away from the other body, and that toward it.
 func TestGuessesAreNormalsOfTheDifference(t *testing.T) {
-	cone := newFrustum(Implant{Platform: v(0, 0, 0), Axis: v(0, 0, 1), Diameter: 6, ApexDiameter: 4, Length: 10})
+	cone := newFlatCone(Frustum{Base: v(0, 0, 0), Axis: v(0, 0, 1), Length: 10, Radius: 3, TipRadius: 2})
 	far := ball(v(9, 0, 5), 1)
 	long := math.Hypot(10, 1)
 	side, back := v(10/long, 0, 1/long), v(-10/long, 0, 1/long)
@@ -89,12 +89,12 @@ func TestAroundFollowsTheCreaseOfAnAxis(t *testing.T) {
 // another: an implant of r 2 mm and 10 mm with a capsule of r 0.5 mm or another implant of r 1.5 mm in its axis, across
 // its middle, and beside it.
 func TestWaysOutInClosedForm(t *testing.T) {
-	a := newFrustum(upright(v(0, 0, 0), 4, 10))
+	a := newFlatCone(upright(v(0, 0, 0), 4, 10))
 	across := newRoundCone(v(-20, 0, -5), v(20, 0, -5), 0.5, 0.5)
 	aside := newRoundCone(v(-20, 1.2, -5), v(20, 1.2, -5), 0.5, 0.5)
-	inside := newFrustum(upright(v(0, 0, -1), 3, 8))
-	beside := newFrustum(upright(v(3, 0, -1), 3, 8))
-	end := newFrustum(upright(v(0.3, 0.2, -9.5), 3, 8))
+	inside := newFlatCone(upright(v(0, 0, -1), 3, 8))
+	beside := newFlatCone(upright(v(3, 0, -1), 3, 8))
+	end := newFlatCone(upright(v(0.3, 0.2, -9.5), 3, 8))
 	for name, c := range map[string]struct {
 		b     convex
 		depth float64

@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"encoding/csv"
@@ -11,10 +11,10 @@ import (
 )
 
 // Random convex pairs against an independent minimiser: scipy 1.10.1, numpy 1.24.2, script and
-// table in testdata/safety. Distances to 1e-9 mm; depths to 1e-6 mm, for the minimiser stops
+// table in testdata/solid. Distances to 1e-9 mm; depths to 1e-6 mm, for the minimiser stops
 // on creases.
 func TestConvexPairsAgainstScipy(t *testing.T) {
-	f, err := os.Open("../../testdata/safety/pairs.csv")
+	f, err := os.Open("../../testdata/solid/pairs.csv")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -63,9 +63,9 @@ func params(t *testing.T, cells []string) []float64 {
 
 func body(kind string, p []float64) Body {
 	if kind == "frustum" {
-		return Implant{Platform: v(p[0], p[1], p[2]), Axis: v(p[3], p[4], p[5]), Length: p[6], Diameter: 2 * p[7], ApexDiameter: 2 * p[8]}
+		return Frustum{Base: v(p[0], p[1], p[2]), Axis: v(p[3], p[4], p[5]), Length: p[6], Radius: p[7], TipRadius: p[8]}
 	}
-	return Structure{Path: []r3.Vec{v(p[0], p[1], p[2]), v(p[3], p[4], p[5])}, Radii: []float64{p[6], p[7]}}
+	return Chain{Path: []r3.Vec{v(p[0], p[1], p[2]), v(p[3], p[4], p[5])}, Radii: []float64{p[6], p[7]}}
 }
 
 func distanceOf(t *testing.T, ka string, a []float64, kb string, b []float64) float64 {
@@ -73,13 +73,13 @@ func distanceOf(t *testing.T, ka string, a []float64, kb string, b []float64) fl
 	if kb != "triangle" {
 		return gapBetween(t, body(ka, a), body(kb, b)).Distance
 	}
-	tri := triangle{v(b[0], b[1], b[2]), v(b[3], b[4], b[5]), v(b[6], b[7], b[8])}
-	s, err := body(ka, a).shape()
+	tri := Triangle{v(b[0], b[1], b[2]), v(b[3], b[4], b[5]), v(b[6], b[7], b[8])}
+	s, err := body(ka, a).Shape()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.frustum != nil {
-		return frustumTriangle(s.frustum, &tri, math.Inf(1)).Distance
+	if s.cone != nil {
+		return coneTriangle(s.cone, &tri, math.Inf(1)).Distance
 	}
-	return slide(&s.cones[0], &tri, math.Inf(1)).Distance
+	return slide(&s.chain[0], &tri, math.Inf(1)).Distance
 }

@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"fmt"
@@ -15,42 +15,38 @@ type Surface struct {
 	Triangles [][3]int // indices of Points, counter-clockwise seen from outside
 
 	once  sync.Once
-	ready *shape
+	ready *Shape
 	err   error
 	faces []r3.Vec         // normal of each triangle
 	tips  [][3]r3.Vec      // angle-weighted normal at each corner
 	edge  map[uint64]int32 // the triangle that runs through an edge in this direction, see way
 }
 
-// Validate returns [ErrBody] unless the surface is finite, closed and consistently oriented:
-// every edge is run through exactly once each way.
-func (s *Surface) Validate() error {
+// Shape returns [ErrBody] unless the surface is finite, closed and consistently oriented: every
+// edge is run through exactly once each way.
+func (s *Surface) Shape() (*Shape, error) {
 	s.once.Do(s.prepare)
-	return s.err
-}
-
-func (s *Surface) shape() *shape {
-	s.once.Do(s.prepare)
-	return s.ready
+	return s.ready, s.err
 }
 
 func (s *Surface) prepare() {
 	if s.err = s.check(); s.err != nil {
 		return
 	}
-	s.ready = &shape{surface: s, triangles: make([]triangle, len(s.Triangles))}
+	s.ready = &Shape{surface: s, triangles: make([]Triangle, len(s.Triangles))}
 	boxes := make([]box, len(s.Triangles))
 	for i := range s.Triangles {
-		s.ready.triangles[i] = s.corner(i)
+		s.ready.triangles[i] = s.Triangle(i)
 		boxes[i] = s.ready.triangles[i].box()
 	}
 	s.ready.tree = newTree(boxes)
 	s.normals()
 }
 
-func (s *Surface) corner(i int) triangle {
+// Triangle returns facet i of the surface, its corners in mm.
+func (s *Surface) Triangle(i int) Triangle {
 	t := s.Triangles[i]
-	return triangle{s.Points[t[0]], s.Points[t[1]], s.Points[t[2]]}
+	return Triangle{s.Points[t[0]], s.Points[t[1]], s.Points[t[2]]}
 }
 
 func (s *Surface) check() error {
@@ -117,7 +113,7 @@ func (s *Surface) normals() {
 	s.faces = make([]r3.Vec, len(s.Triangles))
 	s.tips = make([][3]r3.Vec, len(s.Triangles))
 	for i := range s.Triangles {
-		c := s.corner(i)
+		c := s.Triangle(i)
 		if n := r3.Cross(r3.Sub(c[1], c[0]), r3.Sub(c[2], c[0])); length(n) > 0 {
 			s.faces[i] = unit(n)
 		}
@@ -140,7 +136,7 @@ func (s *Surface) fan(i, k int, seen [][3]bool) {
 	for !seen[i][k] {
 		seen[i][k] = true
 		met = append(met, [2]int{i, k})
-		c := s.corner(i)
+		c := s.Triangle(i)
 		u, v := r3.Sub(c[(k+1)%3], c[k]), r3.Sub(c[(k+2)%3], c[k])
 		sum = r3.Add(sum, r3.Scale(math.Atan2(length(r3.Cross(u, v)), r3.Dot(u, v)), s.faces[i]))
 		here := s.Triangles[i][k]
@@ -159,7 +155,7 @@ func (s *Surface) signed(x r3.Vec) (float64, r3.Vec) {
 	best, at := math.Inf(1), 0
 	s.nearest(0, &box{lo: array(x), hi: array(x)}, x, &best, &at)
 	t := s.Triangles[at]
-	p, w := s.ready.triangles[at].nearest(x)
+	p, w := s.ready.triangles[at].Nearest(x)
 	n := s.faces[at]
 	for k := range 3 {
 		a, b := (k+1)%3, (k+2)%3
@@ -185,7 +181,7 @@ func (s *Surface) nearest(i int, b *box, x r3.Vec, best *float64, at *int) {
 	n := &t.nodes[i]
 	if n.leaf() {
 		for _, k := range t.order[n.from:n.to] {
-			p, _ := s.ready.triangles[k].nearest(x)
+			p, _ := s.ready.triangles[k].Nearest(x)
 			if d := r3.Norm2(r3.Sub(x, p)); d < *best {
 				*best, *at = d, k
 			}

@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"bufio"
@@ -106,7 +106,7 @@ func ReadSTL(r io.Reader, size int64) (*Surface, error) {
 			s.Triangles[i] = [3]int{t[0], t[2], t[1]}
 		}
 	}
-	if err := s.Validate(); err != nil {
+	if _, err := s.Shape(); err != nil {
 		return nil, &STLError{Reason: err.Error(), Err: err}
 	}
 	if err := checkExtent(s); err != nil {

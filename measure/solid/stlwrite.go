@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"bufio"
@@ -22,7 +22,7 @@ func WriteSTL(out io.Writer, s *Surface) error {
 	binary.LittleEndian.PutUint32(head[80:], uint32(len(s.Triangles)))
 	w.Write(head[:])
 	for i := range s.Triangles {
-		t := s.corner(i)
+		t := s.Triangle(i)
 		for k, p := range t {
 			t[k] = r3.Vec{X: float64(float32(p.X)), Y: float64(float32(p.Y)), Z: float64(float32(p.Z))}
 		}

@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"math"
@@ -182,10 +182,10 @@ func (p *polytope) witness(d float64) (at [2]r3.Vec) {
 		}
 		f := p.faces[i].v
 		u, v, w := p.vertices[f[0]], p.vertices[f[1]], p.vertices[f[2]]
-		t := triangle{u.w, v.w, w.w}
-		x, k := t.nearest(r3.Vec{})
+		t := Triangle{u.w, v.w, w.w}
+		x, k := t.Nearest(r3.Vec{})
 		if l := r3.Norm2(x); l < least {
-			ta, tb := triangle{u.a, v.a, w.a}, triangle{u.b, v.b, w.b}
+			ta, tb := Triangle{u.a, v.a, w.a}, Triangle{u.b, v.b, w.b}
 			least, at = l, [2]r3.Vec{ta.point(k), tb.point(k)}
 		}
 	}

@@ -1,5 +1,5 @@
 #!/usr/bin/python3
-"""Least distances of random convex pairs by an independent minimiser, for measure/safety.
+"""Least distances of random convex pairs by an independent minimiser, for measure/solid.
 
     /usr/bin/python3 pairs.py pairs.csv
 

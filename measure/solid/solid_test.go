@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"errors"
@@ -25,8 +25,8 @@ func gapBetween(t *testing.T, a, b Body) Gap {
 	return g
 }
 
-func capsule(r float64, points ...r3.Vec) Structure {
-	s := Structure{Name: "chain", Kind: Canal, Path: points}
+func capsule(r float64, points ...r3.Vec) Chain {
+	s := Chain{Path: points}
 	for range points {
 		s.Radii = append(s.Radii, r)
 	}
@@ -36,8 +36,8 @@ func capsule(r float64, points ...r3.Vec) Structure {
 func v(x, y, z float64) r3.Vec { return r3.Vec{X: x, Y: y, Z: z} }
 
 // upright returns a cylinder standing on its platform at c, pointing down.
-func upright(c r3.Vec, diameter, length float64) Implant {
-	return Implant{Platform: c, Axis: v(0, 0, -1), Diameter: diameter, Length: length}
+func upright(c r3.Vec, diameter, length float64) Frustum {
+	return Frustum{Base: c, Axis: v(0, 0, -1), Length: length, Radius: diameter / 2, TipRadius: diameter / 2}
 }
 
 // Segments by Ericson 2005 and Eberly, computed here with 20 digits (reference.md 7.4).
@@ -92,7 +92,7 @@ func TestDistancesFromAnUprightCylinder(t *testing.T) {
 		{"cylinder in line below", upright(v(0, 0, -12), 4, 10), 2},
 		{"cylinder diagonal", upright(v(8, 0, -13), 4, 10), 5},
 		{"cylinder overlapping beside", upright(v(3, 0, 0), 4, 10), -1},
-		{"cylinder crossing", Implant{Platform: v(-10, 5, -5), Axis: v(1, 0, 0), Diameter: 4, Length: 20}, 1},
+		{"cylinder crossing", Frustum{Base: v(-10, 5, -5), Axis: v(1, 0, 0), Length: 20, Radius: 2, TipRadius: 2}, 1},
 		{"cylinder concentric", upright(v(0, 0, 0), 2, 10), -3},
 	} {
 		near(t, c.name, gapBetween(t, im, c.to).Distance, c.want, 1e-6)
@@ -103,7 +103,7 @@ func TestDistancesFromAnUprightCylinder(t *testing.T) {
 // A cone of radii 3 and 1 over 8: its side leans by atan(2/8), so a ball centre at distance D from
 // the side's line is D − r away.
 func TestDistanceFromATaperedImplant(t *testing.T) {
-	im := Implant{Platform: v(0, 0, 0), Axis: v(0, 0, -1), Diameter: 6, ApexDiameter: 2, Length: 8}
+	im := Frustum{Base: v(0, 0, 0), Axis: v(0, 0, -1), Length: 8, Radius: 3, TipRadius: 1}
 	side := math.Hypot(8, 2)
 	near(t, "beside", gapBetween(t, im, capsule(0.5, v(6, 0, -4))).Distance, (6-2)*8/side-0.5, 1e-12)
 	near(t, "below", gapBetween(t, im, capsule(0.5, v(0, 0, -10))).Distance, 1.5, 1e-12)
@@ -111,11 +111,11 @@ func TestDistanceFromATaperedImplant(t *testing.T) {
 
 // A round cone with centres 10 apart and radii 3 and 1: its side has sin = 0.2.
 func TestDistanceFromARoundCone(t *testing.T) {
-	c := Structure{Path: []r3.Vec{v(0, 0, 0), v(10, 0, 0)}, Radii: []float64{3, 1}}
+	c := Chain{Path: []r3.Vec{v(0, 0, 0), v(10, 0, 0)}, Radii: []float64{3, 1}}
 	cos := math.Sqrt(1 - 0.04)
 	near(t, "side", gapBetween(t, c, capsule(0.5, v(5, 6, 0))).Distance, 6*cos+5*0.2-3-0.5, 1e-12)
 	near(t, "end", gapBetween(t, c, capsule(0.5, v(15, 0, 0))).Distance, 3.5, 1e-12)
-	swallowed := Structure{Path: []r3.Vec{v(0, 0, 0), v(1, 0, 0)}, Radii: []float64{3, 1}}
+	swallowed := Chain{Path: []r3.Vec{v(0, 0, 0), v(1, 0, 0)}, Radii: []float64{3, 1}}
 	near(t, "swallowed ball", gapBetween(t, swallowed, capsule(0.5, v(9, 0, 0))).Distance, 5.5, 1e-12)
 }
 
@@ -129,11 +129,11 @@ func TestNearestPointsLieOnTheSurfacesAndApartByTheDistance(t *testing.T) {
 func TestNoBodyIsAnError(t *testing.T) {
 	ok := upright(v(0, 0, 0), 4, 10)
 	for i, b := range []Body{
-		Structure{}, Structure{Path: []r3.Vec{{}}}, capsule(-1, v(0, 0, 0)), capsule(1, v(math.NaN(), 0, 0)),
-		capsule(math.Inf(1), v(0, 0, 0)), Structure{Surface: &Surface{}}, Implant{},
-		Implant{Axis: v(0, 0, 2), Diameter: 1, Length: 1}, upright(v(0, 0, 0), 4, -1), upright(v(0, 0, 0), math.NaN(), 1),
-		upright(v(0, 0, 0), 0, 1), upright(v(0, 0, 0), 1, 0), Implant{Axis: v(0, 0, 1), Diameter: 1, Length: 1, ApexDiameter: -1}, Implant{Axis: v(0, 0, 1.00001), Diameter: 1, Length: 1},
-		Structure{Surface: boxMesh(v(0, 0, 0), v(1, 1, 1)), Path: []r3.Vec{{}}, Radii: []float64{1}}, Structure{Path: []r3.Vec{{}, {}}, Radii: []float64{1}},
+		Chain{}, Chain{Path: []r3.Vec{{}}}, capsule(-1, v(0, 0, 0)), capsule(1, v(math.NaN(), 0, 0)),
+		capsule(math.Inf(1), v(0, 0, 0)), &Surface{}, Frustum{},
+		Frustum{Axis: v(0, 0, 2), Length: 1, Radius: 0.5, TipRadius: 0.5}, upright(v(0, 0, 0), 4, -1), upright(v(0, 0, 0), math.NaN(), 1),
+		upright(v(0, 0, 0), 0, 1), upright(v(0, 0, 0), 1, 0), Frustum{Axis: v(0, 0, 1), Length: 1, Radius: 0.5, TipRadius: -0.5}, Frustum{Axis: v(0, 0, 1.00001), Length: 1, Radius: 0.5, TipRadius: 0.5},
+		Chain{Path: []r3.Vec{{}, {}}, Radii: []float64{1}},
 	} {
 		t.Run(fmt.Sprint(i), func(t *testing.T) {
 			if _, err := Distance(ok, b); !errors.Is(err, ErrBody) {
@@ -143,11 +143,8 @@ func TestNoBodyIsAnError(t *testing.T) {
 	}
 }
 
-// Rounding of an axis' length is no error, nor a radius of 0 or an apex as wide as asked for.
+// Rounding of an axis' length is no error, nor a radius of 0.
 func TestBodiesOnTheirBounds(t *testing.T) {
-	im := Implant{Axis: v(0, 0, 1+9e-7), Diameter: 4, ApexDiameter: 6, Length: 10}
-	near(t, "beside the apex", gapBetween(t, im, capsule(0, v(7, 0, 10))).Distance, 4, 1e-5)
-	near(t, "apex", r3.Norm(r3.Sub(im.Apex(), v(0, 0, 10))), 0, 1e-5)
-	im.ApexDiameter = 0
-	near(t, "beside an apex as wide as the platform", gapBetween(t, im, capsule(0, v(7, 0, 10))).Distance, 5, 1e-5)
+	im := Frustum{Axis: v(0, 0, 1+9e-7), Length: 10, Radius: 2, TipRadius: 3}
+	near(t, "beside the tip", gapBetween(t, im, capsule(0, v(7, 0, 10))).Distance, 4, 1e-5)
 }

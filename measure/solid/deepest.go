@@ -1,4 +1,4 @@
-package safety
+package solid
 
 import (
 	"container/heap"
@@ -7,9 +7,9 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// sinks returns the gap between two shapes of which at least one is a closed surface; best is
+// surfaceGap returns the gap between two shapes of which at least one is a closed surface; best is
 // the gap of their skins. Bodies that do not meet may still hold one another.
-func (s *shape) sinks(o *shape, best Gap) Gap {
+func (s *Shape) surfaceGap(o *Shape, best Gap) Gap {
 	if best.Distance > 0 && !s.holds(o) && !o.holds(s) {
 		return best
 	}
@@ -29,7 +29,7 @@ func (s *shape) sinks(o *shape, best Gap) Gap {
 }
 
 // holds says whether a point of o lies inside the closed surface s.
-func (s *shape) holds(o *shape) bool {
+func (s *Shape) holds(o *Shape) bool {
 	if s.surface == nil {
 		return false
 	}
@@ -38,19 +38,19 @@ func (s *shape) holds(o *shape) bool {
 }
 
 // somePoint returns a point of the body.
-func (s *shape) somePoint() r3.Vec {
+func (s *Shape) somePoint() r3.Vec {
 	switch {
-	case s.frustum != nil:
-		return s.frustum.c
-	case s.cones != nil:
-		return s.cones[0].a
+	case s.cone != nil:
+		return s.cone.c
+	case s.chain != nil:
+		return s.chain[0].a
 	}
 	return s.triangles[0][0]
 }
 
 // within returns the signed distance of x from the body, negative inside, mm, and the body's
 // point nearest to x (x itself inside).
-func (s *shape) within(x r3.Vec) (float64, r3.Vec) {
+func (s *Shape) within(x r3.Vec) (float64, r3.Vec) {
 	if s.surface != nil {
 		d, p := s.surface.signed(x)
 		if d < 0 {
@@ -64,11 +64,11 @@ func (s *shape) within(x r3.Vec) (float64, r3.Vec) {
 			best, n = d, m
 		}
 	}
-	if s.frustum != nil {
-		try(s.frustum.signed(x))
+	if s.cone != nil {
+		try(s.cone.signed(x))
 	}
-	for i := range s.cones {
-		try(s.cones[i].signed(x))
+	for i := range s.chain {
+		try(s.chain[i].signed(x))
 	}
 	return best, r3.Sub(x, r3.Scale(max(best, 0), n))
 }
@@ -82,7 +82,7 @@ const sinkTolerance = 0.02
 //
 // Method: branch and bound over cubes. Depth changes by no more than the way gone, so a cube
 // of half diagonal ρ holds nothing deeper than its centre's depth + ρ.
-func (s *Surface) deepest(o *shape) Gap {
+func (s *Surface) deepest(o *Shape) Gap {
 	root := o.tree.nodes[0].box
 	best := Gap{}
 	q := cubes{}
@@ -142,4 +142,30 @@ func (q *cubes) Pop() any {
 	c := old[len(old)-1]
 	*q = old[:len(old)-1]
 	return c
+}
+
+// axisDepth stands for the depth of a frustum's overlap with another body, see [Shape.Estimate].
+func (s *Shape) axisDepth(o *Shape) float64 {
+	f := s.cone
+	r := max(f.r0, f.r1)
+	deep := 0.0
+	axis := newRoundCone(f.c, f.c, 0, 0)
+	axis.l, axis.u = f.l, f.a
+	if o.surface == nil {
+		thin := &Shape{chain: []roundCone{axis}, tree: newTree([]box{axis.box()})}
+		g, _ := thin.search(o, math.Inf(-1), math.Inf(1))
+		for i := range o.chain {
+			if h := slide(&o.chain[i], &axis, math.Inf(1)); h.Distance < deep {
+				deep = h.Distance
+			}
+		}
+		return min(deep, max(g.Distance, 0)-r)
+	}
+	for i := range 9 {
+		x, _ := axis.at(f.l * float64(i) / 8)
+		if d, _ := o.surface.signed(x); d < deep {
+			deep = d
+		}
+	}
+	return deep - r
 }
