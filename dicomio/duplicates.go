@@ -2,6 +2,7 @@ package dicomio
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -91,7 +92,8 @@ func trues(flags []bool) (n int) {
 
 // asSeriesError returns err as our type.
 func asSeriesError(err error, name string) *SeriesError {
-	if e, ok := err.(*SeriesError); ok {
+	var e *SeriesError
+	if errors.As(err, &e) {
 		return e
 	}
 	return &SeriesError{Code: "unreadable", File: name, Problem: "cannot be read (" + printable(reason(err), 120) + ")", Remedy: "copy the file again", Cause: err}

@@ -99,7 +99,7 @@ func (r *pixelReader) bytes(b []byte, off int64) error {
 		return nil
 	}
 	e := r.lost("cannot be read", err)
-	if err == io.EOF || errors.Is(err, io.ErrUnexpectedEOF) {
+	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 		e.Code, e.Problem = "truncated", fmt.Sprintf("Pixel Data is cut short: at least %d bytes are missing", len(b)-n)
 	}
 	return e

@@ -5,8 +5,7 @@ import (
 	"ridgerule/measure/solid"
 )
 
-// The words of a [Result] that package safety defines, so that whoever reads a result needs
-// this package only.
+// Words of a [Result] that other packages define, so that whoever reads a result needs this package only.
 type (
 	Structure = safety.Structure
 	Surface   = solid.Surface

@@ -272,14 +272,19 @@ func reason(err error) error {
 }
 
 // private takes the rights of others from a tree that was written by another room.
-func private(root string) error {
-	return filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+func private(path string) error {
+	root, err := os.OpenRoot(path)
+	if err != nil {
+		return err
+	}
+	defer root.Close()
+	return fs.WalkDir(root.FS(), ".", func(name string, d fs.DirEntry, err error) error {
 		switch {
 		case err != nil:
 			return err
 		case d.IsDir():
-			return os.Chmod(path, 0o700)
+			return root.Chmod(name, 0o700)
 		}
-		return os.Chmod(path, 0o600)
+		return root.Chmod(name, 0o600)
 	})
 }

@@ -19,7 +19,7 @@ import (
 // prefix begins the names of what grows; the next process knows by it what may be removed.
 const prefix = ".ridgerule-part-"
 
-// ErrBusy: another process holds the place.
+// ErrBusy says that another process holds the place.
 var ErrBusy = errors.New("temporary: held by another process")
 
 // Place is a folder or file that grows, of this process alone until [Place.Commit] or [Place.Remove].
@@ -216,7 +216,7 @@ func Sweep(dir string, ours func(name string) bool) {
 			continue
 		}
 		if held, sure := lock(f); held && sure {
-			os.RemoveAll(path)
+			_ = os.RemoveAll(path) // the next run tries again
 		}
 		f.Close()
 	}

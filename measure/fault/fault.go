@@ -4,7 +4,9 @@ package fault
 
 import (
 	"crypto/sha256"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime/debug"
@@ -35,8 +37,19 @@ func keep(stack string) string {
 		}
 	}
 	name := fmt.Sprintf("ridgerule-fault-%x.txt", places.Sum(nil)[:6])
-	text := fmt.Sprintf("ridgerule %s\n\n%s", Version, stack)
-	if os.WriteFile(filepath.Join(os.TempDir(), name), []byte(text), 0o600) != nil {
+	path := filepath.Join(os.TempDir(), name)
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600) // never through a link that stands there
+	if errors.Is(err, fs.ErrExist) {
+		if there, err := os.Lstat(path); err != nil || !there.Mode().IsRegular() {
+			return ""
+		}
+		return name // kept before: a stack has one name
+	}
+	if err != nil {
+		return ""
+	}
+	_, err = fmt.Fprintf(f, "ridgerule %s\n\n%s", Version, stack)
+	if errors.Join(err, f.Close()) != nil {
 		return ""
 	}
 	return name

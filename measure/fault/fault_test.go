@@ -1,6 +1,7 @@
 package fault
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -38,5 +39,35 @@ func TestStackIsKept(t *testing.T) {
 	}
 	if other := fails(1); other == again[0] {
 		t.Errorf("two faults, one sentence: %q", other)
+	}
+}
+
+// In a folder that others can write to, a link under the file's name is not followed.
+func TestStackIsNotWrittenThroughALink(t *testing.T) {
+	fails := func() (said string) {
+		defer func() { said = Sentence(recover()) }()
+		panic("again")
+	}
+	t.Setenv("TMPDIR", t.TempDir())
+	victim := filepath.Join(t.TempDir(), "victim")
+	if err := os.WriteFile(victim, []byte("kept"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	file := regexp.MustCompile(`ridgerule-fault-[0-9a-f]{12}\.txt`)
+	for i := range 2 { // one call: the same stack, and so the same name
+		said := fails()
+		if i > 0 {
+			if file.MatchString(said) {
+				t.Errorf("names a file that was not written: %q", said)
+			}
+			break
+		}
+		name := filepath.Join(os.TempDir(), file.FindString(said))
+		if err := errors.Join(os.Remove(name), os.Symlink(victim, name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if data, err := os.ReadFile(victim); err != nil || string(data) != "kept" {
+		t.Errorf("written through a link: %q, %v", data, err)
 	}
 }

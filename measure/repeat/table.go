@@ -102,7 +102,7 @@ func Read(r io.Reader, c Columns, o Options) (*Table, error) {
 	rd := csv.NewReader(skipMark(io.TeeReader(r, sum)))
 	rd.ReuseRecord = true
 	head, err := rd.Read()
-	if err == io.EOF {
+	if errors.Is(err, io.EOF) {
 		return nil, &TableError{Reason: "the table is empty: the first line must name the columns"}
 	}
 	if err != nil {
@@ -132,7 +132,7 @@ func Read(r io.Reader, c Columns, o Options) (*Table, error) {
 func skipMark(r io.Reader) io.Reader {
 	b := bufio.NewReader(r)
 	if mark, _ := b.Peek(3); string(mark) == "\xef\xbb\xbf" {
-		b.Discard(3) // cannot fail: Peek saw them
+		_, _ = b.Discard(3) // cannot fail: Peek saw them
 	}
 	return b
 }

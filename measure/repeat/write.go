@@ -39,13 +39,13 @@ func (x row) key() string { return x.statistic + x.which + ":" + x.of }
 // that a spreadsheet would run as a formula are made safe with an apostrophe.
 func (r *Result) WriteCSV(w io.Writer) error {
 	out := csv.NewWriter(w)
-	out.Write(CSVColumns) // an error stays in out and comes back at the end
+	_ = out.Write(CSVColumns) // an error stays in out and comes back at the end
 	for _, x := range r.rows() {
 		level, c := "", r.Clusters.of(x)
 		if x.Low.Known() || x.High.Known() || c.Low.Known() {
 			level = fmt.Sprint(r.Confidence)
 		}
-		out.Write([]string{x.key(), x.statistic, safe(x.of), x.Value.String(), x.Low.String(), x.High.String(), level, c.Low.String(), c.High.String(), safe(x.Unit),
+		_ = out.Write([]string{x.key(), x.statistic, safe(x.of), x.Value.String(), x.Low.String(), x.High.String(), level, c.Low.String(), c.High.String(), safe(x.Unit),
 			fmt.Sprint(x.n), x.df.String(), x.df2.String(), x.p.String(), x.method, x.Reason})
 	}
 	out.Flush()

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -142,8 +143,7 @@ func put(f File, create func(name string) (io.WriteCloser, error)) error {
 		return err
 	}
 	if _, err := w.Write(f.Data); err != nil {
-		w.Close()
-		return err
+		return errors.Join(err, w.Close())
 	}
 	return w.Close()
 }

@@ -91,7 +91,7 @@ func greyOf(src *image.RGBA) *image.Gray {
 
 func colourOf(c ink) color.RGBA {
 	var r, g, b uint8
-	fmt.Sscanf(string(c), "#%02x%02x%02x", &r, &g, &b)
+	_, _ = fmt.Sscanf(string(c), "#%02x%02x%02x", &r, &g, &b)
 	return color.RGBA{r, g, b, 255}
 }
 

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -88,7 +89,7 @@ func checkExtent(s *Surface) error {
 func ReadSTL(r io.Reader, size int64) (*Surface, error) {
 	in := bufio.NewReaderSize(r, 1<<16)
 	head, err := in.Peek(stlHead)
-	if err != nil && err != io.EOF {
+	if err != nil && !errors.Is(err, io.EOF) {
 		return nil, &STLError{Reason: err.Error(), Err: err}
 	}
 	w := welder{points: map[r3.Vec]int{}}

@@ -20,7 +20,7 @@ func WriteSTL(out io.Writer, s *Surface) error {
 	var head [stlHead]byte
 	copy(head[:80], "ridgerule surface, patient LPS, mm")
 	binary.LittleEndian.PutUint32(head[80:], uint32(len(s.Triangles)))
-	w.Write(head[:])
+	_, _ = w.Write(head[:]) // an error stays in w and comes back at the end
 	for i := range s.Triangles {
 		t := s.Triangle(i)
 		for k, p := range t {
@@ -36,7 +36,7 @@ func WriteSTL(out io.Writer, s *Surface) error {
 				binary.LittleEndian.PutUint32(b[12*k+4*m:], math.Float32bits(float32(x)))
 			}
 		}
-		w.Write(b[:])
+		_, _ = w.Write(b[:])
 	}
 	return w.Flush()
 }

@@ -64,7 +64,7 @@ func (c *claim) commit() error {
 		}
 		return nil
 	})
-	os.RemoveAll(c.gone)
+	_ = os.RemoveAll(c.gone) // the next run takes it away
 	syncDir(filepath.Dir(c.final))
 	return err
 }

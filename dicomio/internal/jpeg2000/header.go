@@ -3,6 +3,7 @@ package jpeg2000
 import (
 	"bytes"
 	"encoding/binary"
+	"errors"
 
 	"ridgerule/dicomio/internal/codec"
 )
@@ -124,7 +125,8 @@ func (d *decoder) header(p *params, main bool) (byte, error) {
 			return 0, err
 		}
 		if err := d.parameters(p, marker, body, main); err != nil {
-			if e, ok := err.(*codec.Error); ok {
+			var e *codec.Error
+			if errors.As(err, &e) {
 				e.Offset = at
 			}
 			return 0, err

@@ -72,6 +72,10 @@ func (d *decoder) fail(kind error, format string, args ...any) error {
 }
 
 func failAt(offset int, kind error, format string, args ...any) error {
+	return failure(offset, kind, format, args...)
+}
+
+func failure(offset int, kind error, format string, args ...any) *codec.Error {
 	return &codec.Error{Codec: name, Offset: offset, Kind: kind, What: fmt.Sprintf(format, args...)}
 }
 

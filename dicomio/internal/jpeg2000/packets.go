@@ -65,13 +65,13 @@ func (t *tile) packets(data []byte) *codec.Error {
 	var failed *codec.Error
 	t.order(func(layer int, res *resolution, k int) bool {
 		if what := r.packet(t, &res.precincts[k], res, layer); what != "" {
-			failed = failAt(r.pos, codec.ErrCorrupt, "packet of layer %d, resolution %d, precinct %d: %s",
-				layer, t.params.levels-res.level, k, what).(*codec.Error)
+			failed = failure(r.pos, codec.ErrCorrupt, "packet of layer %d, resolution %d, precinct %d: %s",
+				layer, t.params.levels-res.level, k, what)
 		}
 		return failed == nil
 	})
 	if failed == nil && r.pos < len(data) {
-		failed = failAt(r.pos, codec.ErrCorrupt, "%d bytes are left over after the last packet", len(data)-r.pos).(*codec.Error)
+		failed = failure(r.pos, codec.ErrCorrupt, "%d bytes are left over after the last packet", len(data)-r.pos)
 	}
 	return failed
 }
