@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"bytes"
@@ -30,7 +30,7 @@ var structureKinds = []string{
 	string(safety.Root), string(safety.ImplantBody), string(safety.Other),
 }
 
-func (r *planReader) structures(n node, dir fs.FS) []safety.Structure {
+func (r *reader) structures(n node, dir fs.FS) []safety.Structure {
 	var all []safety.Structure
 	seen := map[string]int{} // line by name
 	for i, e := range n.list(maxStructures) {
@@ -45,7 +45,7 @@ func (r *planReader) structures(n node, dir fs.FS) []safety.Structure {
 	return all
 }
 
-func (r *planReader) structure(n node, i int, dir fs.FS) safety.Structure {
+func (r *reader) structure(n node, i int, dir fs.FS) safety.Structure {
 	s := safety.Structure{SD: defaultMarkingSD}
 	n.where = fmt.Sprintf("structure %d", i+1)
 	n.where = peekName(n, "structure", "name")
@@ -80,7 +80,7 @@ func (r *planReader) structure(n node, i int, dir fs.FS) safety.Structure {
 	return s
 }
 
-func (r *planReader) name(f fields, s *safety.Structure) {
+func (r *reader) name(f fields, s *safety.Structure) {
 	n, ok := f.need("name", "give it a name: name: right canal")
 	if !ok {
 		return
@@ -91,7 +91,7 @@ func (r *planReader) name(f fields, s *safety.Structure) {
 }
 
 // shape reads a capsule chain or a closed surface.
-func (r *planReader) shape(f fields, s *safety.Structure, dir fs.FS) {
+func (r *reader) shape(f fields, s *safety.Structure, dir fs.FS) {
 	path, hasPath := f.get("path")
 	surface, hasSurface := f.get("surface")
 	switch {
@@ -115,7 +115,7 @@ func (r *planReader) shape(f fields, s *safety.Structure, dir fs.FS) {
 }
 
 // radii returns one radius a point, mm.
-func (r *planReader) radii(f fields, points int, check bool) []float64 {
+func (r *reader) radii(f fields, points int, check bool) []float64 {
 	one, hasOne := f.get("radius_mm")
 	many, hasMany := f.get("radii_mm")
 	radii := make([]float64, points)
@@ -143,7 +143,7 @@ func (r *planReader) radii(f fields, points int, check bool) []float64 {
 }
 
 // surface reads the closed surface that the plan names.
-func (r *planReader) surface(n node, dir fs.FS) *safety.Surface {
+func (r *reader) surface(n node, dir fs.FS) *safety.Surface {
 	name, ok := n.text(500)
 	if !ok {
 		return nil
