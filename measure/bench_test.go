@@ -12,6 +12,7 @@ import (
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/plan"
 )
 
 // BenchmarkRun measures every number of a demo case of six sites on a volume in memory; sites/s is
@@ -58,9 +59,9 @@ func benchRun(b *testing.B, o phantom.Options, seen func(*volume.Volume)) (sites
 	require.NoError(b, j.Plan().Write(&text))
 	seen(v)
 	for b.Loop() {
-		plan, err := measure.ReadPlan("plan.yaml", text.Bytes(), fstest.MapFS{})
+		p, err := plan.Read("plan.yaml", text.Bytes(), fstest.MapFS{})
 		require.NoError(b, err)
-		r, err := measure.Run(context.Background(), v, plan, measure.Scan{}, measure.Options{})
+		r, err := measure.Run(context.Background(), v, p, measure.Scan{}, measure.Options{})
 		require.NoError(b, err)
 		sites = len(r.Sites)
 	}

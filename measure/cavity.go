@@ -230,7 +230,7 @@ func (c *run) cavityFor(s *site) *cavity {
 		}
 	}
 	if s.plan.Sizes != nil && len(s.plan.Sizes.Lengths) > 0 {
-		seat, long := c.seat(s, s.plan.Sizes.widest()), slices.Max(s.plan.Sizes.Lengths)
+		seat, long := c.seat(s, s.plan.Sizes.Widest()), slices.Max(s.plan.Sizes.Lengths)
 		swing := func(lean [2]float64) float64 {
 			return long * math.Sin(math.Max(math.Abs(lean[0]), math.Abs(lean[1]))*math.Pi/180)
 		}
@@ -266,4 +266,10 @@ func (c *run) toCavity(s *site, im safety.Implant) []safety.Finding {
 		f.Distance.Budget[0].Name = "floor found in the image"
 	}
 	return findings
+}
+
+// middle returns the median; the list is sorted.
+func middle(x []float64) float64 {
+	slices.Sort(x)
+	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
 }

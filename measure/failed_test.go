@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"ridgerule/measure/plan"
 	"ridgerule/measure/safety"
 )
 
@@ -16,7 +17,7 @@ func TestFailedSiteHasEveryRowThatAMeasuredOneHas(t *testing.T) {
 	text := straightPlan + "levelling_plane: [[0, 0, -2.5], [5, 0, -2.5], [0, 5, -2.5]]\n"
 	good := runPlan(t, text).Sites[0]
 	require.Empty(t, good.Err)
-	plan, err := ReadPlan("plan.yaml", []byte(text), nil)
+	p, err := plan.Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
 	key := func(r Row) string {
 		if r.At != nil && (r.Quantity != "buccal_undercut" && r.Quantity != "lingual_undercut") {
@@ -35,9 +36,9 @@ func TestFailedSiteHasEveryRowThatAMeasuredOneHas(t *testing.T) {
 		return slices.Compact(out)
 	}
 	rules := safety.Margins()
-	s := &site{plan: plan.Sites[0]}
+	s := &site{plan: p.Sites[0]}
 	s.out.Err = "the field ends"
-	c := &run{plan: plan, rules: rules}
+	c := &run{plan: p, rules: rules}
 	for _, r := range c.asked(s) {
 		s.add(r)
 	}

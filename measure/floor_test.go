@@ -12,6 +12,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/plan"
 )
 
 // scanned is a kind of scan: voxel and blur in mm, noise in grey values.
@@ -35,13 +36,13 @@ func heightIn(t *testing.T, o phantom.Options, s scanned, tooth int, edge float6
 	drawn.Structures = nil
 	var text bytes.Buffer
 	require.NoError(t, drawn.Write(&text))
-	plan, err := measure.ReadPlan("plan.yaml", text.Bytes(), nil)
+	p, err := plan.Read("plan.yaml", text.Bytes(), nil)
 	require.NoError(t, err)
 	if o.Jaw == phantom.Mandible {
-		plan.Sites[0].HeightTo = measure.ToBorder
+		p.Sites[0].HeightTo = measure.ToBorder
 	}
 	still := 0.0
-	r, err := measure.Run(context.Background(), v, plan, measure.Scan{}, measure.Options{PlacedBy: &still})
+	r, err := measure.Run(context.Background(), v, p, measure.Scan{}, measure.Options{PlacedBy: &still})
 	require.NoError(t, err)
 	row, ok := r.Sites[0].Lookup("ridge_height", math.NaN())
 	require.True(t, ok)

@@ -13,11 +13,12 @@ import (
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 )
 
 // offset returns the plan with its whole arch moved by mm toward buccal.
-func offset(p *measure.Plan, c *reformat.Curve, mm float64) *measure.Plan {
+func offset(p *plan.Plan, c *reformat.Curve, mm float64) *plan.Plan {
 	moved := *p
 	moved.Arch = nil
 	for _, a := range p.Arch {
@@ -28,7 +29,7 @@ func offset(p *measure.Plan, c *reformat.Curve, mm float64) *measure.Plan {
 }
 
 // placed returns the plan with its site at arc length arc, mm.
-func placed(p *measure.Plan, arc float64) *measure.Plan {
+func placed(p *plan.Plan, arc float64) *plan.Plan {
 	moved := *p
 	moved.Sites = slices.Clone(p.Sites)
 	moved.Sites[0].At, moved.Sites[0].ArcMM = nil, &arc
@@ -38,8 +39,8 @@ func placed(p *measure.Plan, arc float64) *measure.Plan {
 // handShares measures the site as planned and as another hand might have: the arch 1 mm to buccal
 // and to lingual, the site 0.5 mm either way along it. It returns how far each width moves, as a
 // share of the U that a user gets who says nothing about the hand, by depth.
-func handShares(t *testing.T, name string, v *volume.Volume, plan *measure.Plan) (arch, site map[float64][]float64) {
-	widths := func(p *measure.Plan) map[float64]measure.Row {
+func handShares(t *testing.T, name string, v *volume.Volume, p *plan.Plan) (arch, site map[float64][]float64) {
+	widths := func(p *plan.Plan) map[float64]measure.Row {
 		r, err := measure.Run(context.Background(), v, p, measure.Scan{}, measure.Options{})
 		require.NoError(t, err)
 		out := map[float64]measure.Row{}
@@ -55,11 +56,11 @@ func handShares(t *testing.T, name string, v *volume.Volume, plan *measure.Plan)
 		}
 		return out
 	}
-	curve, err := reformat.NewCurve(plan.Arch, plan.Occlusal)
+	curve, err := reformat.NewCurve(p.Arch, p.Occlusal)
 	require.NoError(t, err)
-	arc, _ := curve.Project(*plan.Sites[0].At)
-	base := widths(plan)
-	shares := func(plans ...*measure.Plan) map[float64][]float64 {
+	arc, _ := curve.Project(*p.Sites[0].At)
+	base := widths(p)
+	shares := func(plans ...*plan.Plan) map[float64][]float64 {
 		out := map[float64][]float64{}
 		for _, p := range plans {
 			for at, row := range widths(p) {
@@ -75,7 +76,7 @@ func handShares(t *testing.T, name string, v *volume.Volume, plan *measure.Plan)
 		}
 		return out
 	}
-	return shares(offset(plan, curve, 1), offset(plan, curve, -1)), shares(placed(plan, arc+0.5), placed(plan, arc-0.5))
+	return shares(offset(p, curve, 1), offset(p, curve, -1)), shares(placed(p, arc+0.5), placed(p, arc-0.5))
 }
 
 // Another hand draws the arch 1 mm beside this one, or sets the site 0.5 mm farther along it: widths
@@ -86,8 +87,8 @@ func handShares(t *testing.T, name string, v *volume.Volume, plan *measure.Plan)
 // moves by 0.83 of its U.
 func TestWidthsMoveByLessThanTheirUForAnotherHand(t *testing.T) {
 	var arch, site, near []float64
-	held := func(name string, v *volume.Volume, plan *measure.Plan) {
-		a, s := handShares(t, name, v, plan)
+	held := func(name string, v *volume.Volume, p *plan.Plan) {
+		a, s := handShares(t, name, v, p)
 		for at := range a {
 			if at < 2 {
 				near = slices.Concat(near, a[at], s[at])
@@ -104,9 +105,9 @@ func TestWidthsMoveByLessThanTheirUForAnotherHand(t *testing.T) {
 	for _, seed := range handSeeds() {
 		o := phantom.Random(seed, phantom.Kind(seed%2))
 		o.Scan.Voxel, o.Scan.Blur, o.Scan.Noise, o.Hand = [3]float64{0.4, 0.4, 0.4}, 0.3, 50, 0
-		v, plan, err := imaged(o, [2][]int{{36, 45, 42}, {16, 25, 12}}[seed%2][seed/2%3], 20)
+		v, p, err := imaged(o, [2][]int{{36, 45, 42}, {16, 25, 12}}[seed%2][seed/2%3], 20)
 		require.NoError(t, err)
-		held(plan.Case, v, plan)
+		held(p.Case, v, p)
 	}
 	for _, c := range []struct {
 		name   string

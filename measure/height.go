@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -117,8 +118,8 @@ const posteriorFrom = 4
 
 // posterior reports whether the tooth is a premolar or molar.
 func posterior(designation string) bool {
-	t, ok := toothOf(designation)
-	return ok && t.number >= posteriorFrom
+	t, ok := plan.ToothOf(designation)
+	return ok && t.Number >= posteriorFrom
 }
 
 // mayHaveCanal reports whether a canal may lie under the site: by its number or by its place, the stricter.

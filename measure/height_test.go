@@ -7,6 +7,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"ridgerule/measure/plan"
 )
 
 // An axis that leans by 20° leaves a ridge 7 mm wide through its side and never reaches the base: what is
@@ -47,7 +49,7 @@ func TestHeightThroughASideWallIsNoHeight(t *testing.T) {
 
 // Where the ridge's own axis leaves through a wall the remedy is another axis rule.
 func TestRemedyOfAHeightToTheBorder(t *testing.T) {
-	s := &site{plan: Site{Axis: AxisRidge}}
+	s := &site{plan: plan.Site{Axis: AxisRidge}}
 	h := s.toBase(height{to: ToBuccalWall})
 	assert.Contains(t, h.why, "give axis: occlusal, or a vector")
 	assert.Empty(t, h.to)

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -56,17 +57,17 @@ func (c *run) withoutUnmarked(s *site, findings, missing []safety.Finding) []saf
 // sideOfPoint returns the patient's side of a point by its place along the arch; empty where that does not tell.
 func (c *run) sideOfPoint(p r3.Vec) Side {
 	arc, _ := c.curve.Project(p)
-	return c.marks.side(arc)
+	return c.marks.Side(arc)
 }
 
 // widest is the diameter (mm) that must find its structures marked: the implant's, else the largest
 // of the sizes to try; 0: neither is given.
-func widest(s Site) float64 {
+func widest(s plan.Site) float64 {
 	switch {
 	case s.Implant != nil:
 		return math.Max(s.Implant.Diameter, s.Implant.ApexDiameter)
 	case s.Sizes != nil:
-		return s.Sizes.widest()
+		return s.Sizes.Widest()
 	}
 	return 0
 }
@@ -104,13 +105,13 @@ func (c *run) sideOf(s *site) Side {
 	if s.out.Side != "" {
 		return s.out.Side
 	}
-	t, _ := toothOf(s.plan.Tooth)
-	return t.side()
+	t, _ := plan.ToothOf(s.plan.Tooth)
+	return t.Side()
 }
 
 // mesial returns the arch's unit tangent toward the midline at an arc length, as seen from a site.
 func (c *run) mesial(s *site, arc float64) r3.Vec {
-	way := c.marks.leftward // toward the patient's left: mesial on the right side
+	way := c.marks.Leftward // toward the patient's left: mesial on the right side
 	if c.sideOf(s) == Left {
 		way = -way
 	}
@@ -121,12 +122,12 @@ func (c *run) mesial(s *site, arc float64) r3.Vec {
 func (c *run) spot(s *site, p r3.Vec) safety.Spot {
 	arc, _ := c.arcOf(p, s.frame.Arc)
 	spot := safety.Spot{At: c.curve.At(arc), Mesial: c.mesial(s, arc)}
-	if !c.marks.known() {
+	if !c.marks.Known() {
 		return spot
 	}
-	spot.Number = nearestTooth(c.plan.Jaw, math.Abs(c.marks.fromMidline(arc)))
-	if t, _ := toothOf(s.plan.Tooth); s.height.seen && c.plan.Jaw == Maxilla && (t.number >= posteriorFrom) != (spot.Number >= posteriorFrom) {
-		spot.Number = t.number // one cavity stands over the site, whatever it is called there
+	spot.Number = plan.NearestTooth(c.plan.Jaw, math.Abs(c.marks.FromMidline(arc)))
+	if t, _ := plan.ToothOf(s.plan.Tooth); s.height.seen && c.plan.Jaw == Maxilla && (t.Number >= posteriorFrom) != (spot.Number >= posteriorFrom) {
+		spot.Number = t.Number // one cavity stands over the site, whatever it is called there
 	}
 	return spot
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
@@ -63,7 +64,7 @@ func TestClippedPeaksCountBoth(t *testing.T) {
 // (Pappus: area times the way of its centroid), whichever side of the arch it hangs on.
 func TestRemovedVolumeIsPappus(t *testing.T) {
 	const area, radius = 12.0, 25.0
-	c := &run{plan: &Plan{}}
+	c := &run{plan: &plan.Plan{}}
 	at := func(angle, u float64) *site {
 		sin, cos := math.Sincos(angle)
 		s := &site{cut: &cut{area: uncertainty.Length{Value: area}, centre: u}}

@@ -23,11 +23,11 @@ func (c *run) lookDoubts(s *site, i int, near []place) []doubt {
 	st := c.plan.Structures[i]
 	switch {
 	case elsewhere:
-		return []doubt{d.atSite(s)}
+		return []doubt{d.At(s.plan.ID)}
 	case seen > hidden:
 		s.shown = append(s.shown, st.Name)
 	case hidden > seen:
-		return []doubt{c.notShown(i).atSite(s)}
+		return []doubt{c.notShown(i).At(s.plan.ID)}
 	}
 	return nil
 }
@@ -50,15 +50,15 @@ func (c *run) lookShort(i int) []doubt {
 
 // notShown says that the image does not show a marked canal: no alarm.
 func (c *run) notShown(i int) doubt {
-	return c.plan.structureDoubt(i, ".path[0]", "canal_not_shown", SeverityNote,
+	return c.plan.StructureDoubt(i, ".path[0]", "canal_not_shown", SeverityNote,
 		"%s is not visible here: the marking stands alone, and that does not mean that there is none", c.plan.Structures[i].Name)
 }
 
 // elsewhere says that a more canal-like tube lies beside a marked canal: so, most likely, it does at every site.
 func (c *run) elsewhere(i int, p trace.Piece) doubt {
-	d := c.plan.structureDoubt(i, ".path[0]", "canal_elsewhere", SeverityUncertain,
+	d := c.plan.StructureDoubt(i, ".path[0]", "canal_elsewhere", SeverityUncertain,
 		"%s: a more canal-like tube lies %s beside it near %s: look which is the canal", c.plan.Structures[i].Name, mm(p.Away), pointText(p.Rival))
-	d.also, d.spreads = c.plan.sameNerve(i), true
+	d.Also, d.Spreads = c.plan.SameNerve(i), true
 	return d
 }
 

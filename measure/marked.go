@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/solid"
@@ -92,7 +93,7 @@ func (c *run) doubtMarks(s *site) {
 			continue
 		}
 		if d, wrong := c.placeDoubt(i, near); wrong {
-			out = append(out, d.atSite(s))
+			out = append(out, d.At(s.plan.ID))
 			continue
 		}
 		if st.Kind == safety.Canal && c.plan.Jaw == Mandible {
@@ -107,28 +108,9 @@ func (c *run) placeDoubt(i int, near []place) (d doubt, wrong bool) {
 	if why == "" {
 		return d, false
 	}
-	d = c.plan.structureDoubt(i, ".path[0]", "structure_place", SeverityNotAssessed, "%s is marked where none can lie: %s", c.plan.Structures[i].Name, why)
-	d.also, d.spreads = c.plan.sameNerve(i), true
+	d = c.plan.StructureDoubt(i, ".path[0]", "structure_place", SeverityNotAssessed, "%s is marked where none can lie: %s", c.plan.Structures[i].Name, why)
+	d.Also, d.Spreads = c.plan.SameNerve(i), true
 	return d, true
-}
-
-// oneNerve is how near to each other marks of the lower jaw's nerve lie that belong together, mm. Our choice.
-const oneNerve = 8.0
-
-// sameNerve returns the names of the canals, foramina and loops marked as one nerve with the i-th structure:
-// where one of them is marked in the wrong place, so are, most likely, the others.
-func (p *Plan) sameNerve(i int) []string {
-	nerve := map[safety.Kind]bool{safety.Canal: true, safety.MentalForamen: true, safety.AnteriorLoop: true}
-	var out []string
-	for k, st := range p.Structures {
-		if k == i || !nerve[st.Kind] || !nerve[p.Structures[i].Kind] {
-			continue
-		}
-		if g, err := solid.Distance(p.Structures[i], st); err == nil && g.Distance <= oneNerve {
-			out = append(out, st.Name)
-		}
-	}
-	return out
 }
 
 // oneBody are the kinds that lie at one place: marked wrongly they are so for every site.
@@ -139,7 +121,7 @@ var oneBody = map[safety.Kind]bool{safety.MentalForamen: true, safety.Root: true
 func (c *run) bodyDoubts(sites []*site) []doubt {
 	var out []doubt
 	for i, st := range c.plan.Structures {
-		if len(st.Path) == 0 || !inJaw[st.Kind] {
+		if len(st.Path) == 0 || !plan.InJaw[st.Kind] {
 			continue
 		}
 		all := places(st)
@@ -157,7 +139,7 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 		}
 		if d, wrong := c.placeDoubt(i, all); wrong {
 			out = append(out, d)
-		} else if deeper, upper := c.halves(st, all); standsInJaw(st.Kind) && (c.noRoot(deeper) || c.noRoot(upper)) {
+		} else if deeper, upper := c.halves(st, all); plan.StandsInJaw(st.Kind) && (c.noRoot(deeper) || c.noRoot(upper)) {
 			out = append(out, c.noRootDoubt(i))
 		}
 	}
@@ -173,24 +155,24 @@ func (c *run) frameDoubt(doubts []doubt) []doubt {
 	off, all := map[string]bool{}, 0
 	for _, d := range doubts {
 		if slices.Contains([]string{"structure_place", "root_not_there", "canal_elsewhere"}, d.Code) {
-			off[d.structure] = true
+			off[d.Structure] = true
 		}
 	}
 	for _, st := range c.plan.Structures {
-		if len(st.Path) > 0 && inJaw[st.Kind] && slices.ContainsFunc(few(places(st)), func(p place) bool { return !math.IsNaN(c.sections.depth(p.at)) }) {
+		if len(st.Path) > 0 && plan.InJaw[st.Kind] && slices.ContainsFunc(few(places(st)), func(p place) bool { return !math.IsNaN(c.sections.depth(p.at)) }) {
 			all++
 		}
 	}
 	if len(off) < fewestOff || 2*len(off) < all {
 		return nil
 	}
-	return []doubt{{Caution: Cautionf("structures_off", SeverityUncertain, "%d of %d marked structures in the field do not lie where the image shows such: check the plan's frame, signs and unit", len(off), all), mark: c.plan.markAt(archPath(0))}}
+	return []doubt{{Caution: Cautionf("structures_off", SeverityUncertain, "%d of %d marked structures in the field do not lie where the image shows such: check the plan's frame, signs and unit", len(off), all)}}
 }
 
 // noRootDoubt says that the image shows no root, or no implant, where one is marked.
 func (c *run) noRootDoubt(i int) doubt {
 	st := c.plan.Structures[i]
-	return c.plan.structureDoubt(i, ".path[0]", "root_not_there", SeverityUncertain, "%s: the image shows marrow, or less, where this %s is marked: check its place", st.Name, spaced(st.Kind))
+	return c.plan.StructureDoubt(i, ".path[0]", "root_not_there", SeverityUncertain, "%s: the image shows marrow, or less, where this %s is marked: check its place", st.Name, spaced(st.Kind))
 }
 
 // few returns the ends and the middle of a list, each once.
@@ -202,12 +184,6 @@ func few(all []place) []place {
 		}
 	}
 	return out
-}
-
-// atSite makes a doubt about a structure one of this site.
-func (d doubt) atSite(s *site) doubt {
-	d.Site = s.plan.ID
-	return d
 }
 
 // misplaced says why a path cannot lie where it is marked, or nothing.
@@ -337,8 +313,8 @@ func (c *run) cavityDoubts(s *site, i int) []doubt {
 	if least <= floorToBone || math.IsInf(least, 1) {
 		return nil
 	}
-	return []doubt{c.plan.structureDoubt(i, "", "structure_place", SeverityNotAssessed,
-		"%s is marked where none can lie: its surface is %s from the bone", st.Name, mm(least)).atSite(s)}
+	return []doubt{c.plan.StructureDoubt(i, "", "structure_place", SeverityNotAssessed,
+		"%s is marked where none can lie: its surface is %s from the bone", st.Name, mm(least)).At(s.plan.ID)}
 }
 
 // toSurface returns a point's distance from a body's surface, mm, negative inside; +Inf where the body has
@@ -388,10 +364,10 @@ func (c *run) canalBounds(s *site, i int, near []place) []doubt {
 			return nil
 		}
 		if m := middle(x); m < low || m > high {
-			d := c.plan.structureDoubt(i, ".path[0]", "canal_course", SeverityUncertain,
+			d := c.plan.StructureDoubt(i, ".path[0]", "canal_course", SeverityUncertain,
 				"%s runs %s from the %s, where %g to %g mm are usual: look whether it is the canal", st.Name, mm(m), of, math.Max(low, 0), high)
-			d.also = c.plan.sameNerve(i)
-			return []doubt{d.atSite(s)}
+			d.Also = c.plan.SameNerve(i)
+			return []doubt{d.At(s.plan.ID)}
 		}
 		return nil
 	}

@@ -17,6 +17,7 @@ import (
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/plan"
 )
 
 // lowerSite is the left lower quadrant of an invented jaw with texture and noise, about tooth 36; frontSite the front of an
@@ -72,11 +73,11 @@ func measuredAs(t *testing.T, v *volume.Volume, p phantom.Plan, change func(p *p
 	change(&p)
 	var text bytes.Buffer
 	require.NoError(t, p.Write(&text))
-	plan, err := measure.ReadPlan("plan.yaml", []byte(edit(text.String())), nil)
+	read, err := plan.Read("plan.yaml", []byte(edit(text.String())), nil)
 	if err != nil {
 		return nil, err
 	}
-	return measure.Run(context.Background(), v, plan, measure.Scan{}, measure.Options{})
+	return measure.Run(context.Background(), v, read, measure.Scan{}, measure.Options{})
 }
 
 // moveCanal moves every point of the left canal.
@@ -213,13 +214,13 @@ func TestPlanNamesItsScan(t *testing.T) {
 	require.NoError(t, p.Write(&text))
 	hash := func(c string) string { return strings.Repeat(c, 64) }
 	run := func(with string, scan measure.Scan, o measure.Options) (*measure.Result, error) {
-		plan, err := measure.ReadPlan("plan.yaml", append(bytes.Clone(text.Bytes()), with...), nil)
+		p, err := plan.Read("plan.yaml", append(bytes.Clone(text.Bytes()), with...), nil)
 		require.NoError(t, err)
-		return measure.Run(context.Background(), v, plan, scan, o)
+		return measure.Run(context.Background(), v, p, scan, o)
 	}
 	named := fmt.Sprintf("for: {series: %s, frame: %s}\n", hash("a"), hash("b"))
 	_, err := run(named, measure.Scan{SeriesHash: hash("c"), FrameHash: hash("b")}, measure.Options{})
-	var faults measure.PlanErrors
+	var faults plan.Errors
 	require.ErrorAs(t, err, &faults)
 	assert.ErrorContains(t, err, "made on another scan")
 	assert.NotZero(t, faults[0].Line)

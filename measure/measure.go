@@ -17,6 +17,7 @@ import (
 
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure/fault"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -29,43 +30,37 @@ type Options struct {
 	Other    bool                  // measure another scan than the plan names, with a caution
 }
 
-// handSD is the standard uncertainty of an arch point drawn by hand, mm. Our choice; the
-// calibration of docs/accuracy.md draws its arch points with it.
-const handSD = 0.3
-
-// Run measures the sites of plan in volume v. scan says what v is; it is carried into the result.
+// Run measures the sites of plan p in volume v. scan says what v is; it is carried into the result.
 //
 // A site that cannot be measured carries its reason in the result; Run itself fails for a plan
-// that does not fit the volume ([PlanErrors]), an arch that is no curve ([reformat.ErrCurve]), a
+// that does not fit the volume ([plan.Errors]), an arch that is no curve ([reformat.ErrCurve]), a
 // structure that is no body ([solid.ErrBody]) and a cancelled context.
-func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Options) (*Result, error) {
-	if err := plan.Place(v.Grid); err != nil {
+func Run(ctx context.Context, v *volume.Volume, p *plan.Plan, scan Scan, opt Options) (*Result, error) {
+	if err := p.Place(v.Grid); err != nil {
 		return nil, err
 	}
-	curve, err := newCurve(plan)
+	curve, err := plan.NewCurve(p)
 	if err != nil {
 		return nil, err
 	}
-	marks, silenced := newLandmarks(plan, curve), map[confirmation]bool{}
-	doubts, err := plan.examine(marks, &v.Grid, silenced)
+	marks := plan.NewLandmarks(p, curve)
+	doubts, err := p.Examine(marks, &v.Grid)
 	if err != nil {
 		return nil, err
 	}
-	faults := &faults{}
-	doubts = append(doubts, plan.resolve(plan.checkMadeFor(scan, opt.Other), faults, silenced)...)
-	if err := faults.err(); err != nil {
+	if err := doubts.Add(p.CheckMadeFor(plan.MadeFor{Series: scan.SeriesHash, Frame: scan.FrameHash}, opt.Other)...); err != nil {
 		return nil, err
 	}
-	rules, err := safety.Margins().With(plan.Margins, plan.MarginsSource)
+	rules, err := safety.Margins().With(p.Margins, p.MarginsSource)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", plan.Path, err)
+		return nil, fmt.Errorf("%s: %w", p.Path, err)
 	}
-	scene, err := safety.NewScene(plan.Structures)
+	scene, err := safety.NewScene(p.Structures)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", plan.Path, err)
+		return nil, fmt.Errorf("%s: %w", p.Path, err)
 	}
-	c := &run{plan: plan, v: v, curve: curve, marks: marks, rules: rules, scene: scene,
-		placed: placedBy(plan, opt), voxel: v.Spacing(), doubts: doubts, silenced: silenced}
+	c := &run{plan: p, v: v, curve: curve, marks: marks, rules: rules, scene: scene,
+		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts}
 	if err := c.learn(ctx); err != nil {
 		return nil, err
 	}
@@ -81,13 +76,12 @@ func Run(ctx context.Context, v *volume.Volume, plan *Plan, scan Scan, opt Optio
 
 // run is what the sites of one case share.
 type run struct {
-	plan     *Plan
+	plan     *plan.Plan
 	v        *volume.Volume
 	curve    *reformat.Curve
-	marks    landmarks
+	marks    plan.Landmarks
 	sections *sections
-	doubts   []doubt // about plan and sites
-	silenced map[confirmation]bool
+	doubts   *plan.Doubts
 	rules    safety.Rules
 	scene    *safety.Scene
 	placed   float64 // standard uncertainty of the arch points, mm
@@ -97,11 +91,11 @@ type run struct {
 }
 
 // placedBy returns the standard uncertainty of the plan's arch points, in mm.
-func placedBy(plan *Plan, opt Options) float64 {
+func placedBy(p *plan.Plan, opt Options) float64 {
 	if opt.PlacedBy != nil {
 		return *opt.PlacedBy
 	}
-	return plan.PlacedSD
+	return p.PlacedSD
 }
 
 // handAt turns the scatter of hand-drawn arch points into what the section at arc length s feels:
@@ -124,7 +118,7 @@ func (c *run) handFor(s *site, arc float64) ridge.Hand {
 // site is one site on its way through a run.
 type site struct {
 	index    int // in the plan
-	plan     Site
+	plan     plan.Site
 	frame    reformat.Frame
 	outline  *ridge.Outline
 	axis     ridge.Axis
@@ -148,7 +142,7 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 		defer c.recovered(s)
 		s.frame = c.curve.Frame(c.arc(s.plan))
 		s.hand = c.handAt(s.frame.Arc)
-		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Side: c.marks.side(s.frame.Arc), Name: nameOf(s.plan.Tooth, c.marks.side(s.frame.Arc)), Frame: s.frame, AxisFrom: s.plan.Axis}
+		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Side: c.marks.Side(s.frame.Arc), Name: nameOf(s.plan.Tooth, c.marks.Side(s.frame.Arc)), Frame: s.frame, AxisFrom: s.plan.Axis}
 		o, err := ridge.Trace(reformat.NewField(v, s.frame), c.tissue)
 		if err != nil {
 			s.out.Err = plain(err)
@@ -160,19 +154,7 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 }
 
 // arc returns a site's arc length, in mm.
-func (c *run) arc(s Site) float64 { return siteArc(c.curve, s) }
-
-// placed reports whether the site says where it is, in one way; otherwise that is a fault already.
-func (s Site) placed() bool { return (s.At != nil) != (s.ArcMM != nil) }
-
-// siteArc returns the arc length at which a site stands on the curve, in mm.
-func siteArc(curve *reformat.Curve, s Site) float64 {
-	if s.ArcMM != nil {
-		return *s.ArcMM
-	}
-	arc, _ := curve.Project(*s.At)
-	return arc
-}
+func (c *run) arc(s plan.Site) float64 { return plan.SiteArc(c.curve, s) }
 
 // measure measures every site; what fails stays with its site.
 func (c *run) measure(ctx context.Context, sites []*site, progress func(done, total int)) error {
@@ -262,10 +244,10 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 		seen = append(seen, s.doubts...)
 	}
 	seen = slices.Concat(c.frameDoubt(seen), seen, c.archDoubts())
-	c.doubts = append(c.doubts, c.plan.resolve(seen, &faults{}, c.silenced)...)
-	c.doubts = append(c.doubts, c.plan.idle(confirmWords, c.silenced)...)
-	c.applyDoubts(sites, r.Arch.Rows, c.doubts)
-	r.Cautions = slices.Concat(cautions, cautionsOf(c.doubts))
+	_ = c.doubts.Add(seen...) // what the image shows is a caution, never an error
+	c.doubts.AddIdle(true)
+	c.applyDoubts(sites, r.Arch.Rows, c.doubts.All())
+	r.Cautions = slices.Concat(cautions, c.doubts.Cautions())
 	for _, s := range sites {
 		s.out.Rows = ordered(s.out.Rows)
 		s.out.Verdict = worst(s.out.Rows)

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"ridgerule/measure/plan"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/solid"
 )
@@ -17,6 +18,15 @@ type (
 	Rung      = safety.Rung
 	Size      = safety.Size
 	Pose      = safety.Pose
+
+	Jaw      = plan.Jaw
+	Side     = plan.Side
+	Limit    = plan.Limit
+	AxisRule = plan.AxisRule
+	Caution  = plan.Caution
+	Severity = plan.Severity
+
+	doubt = plan.Doubt
 )
 
 // The verdicts.
@@ -27,3 +37,37 @@ const (
 	NotHeld     = safety.NotHeld
 	NotAssessed = safety.NotAssessed
 )
+
+// The jaws, the sides, what a height ends at, and where an axis comes from.
+const (
+	Mandible = plan.Mandible
+	Maxilla  = plan.Maxilla
+
+	Left  = plan.Left
+	Right = plan.Right
+
+	ToAuto        = plan.ToAuto
+	ToCanal       = plan.ToCanal
+	ToSinus       = plan.ToSinus
+	ToNasalFloor  = plan.ToNasalFloor
+	ToBorder      = plan.ToBorder
+	ToBuccalWall  = plan.ToBuccalWall
+	ToLingualWall = plan.ToLingualWall
+
+	AxisRidge    = plan.AxisRidge
+	AxisOcclusal = plan.AxisOcclusal
+	AxisGiven    = plan.AxisGiven
+)
+
+// The severities, mildest first.
+const (
+	SeverityNote        = plan.SeverityNote
+	SeverityCaution     = plan.SeverityCaution
+	SeverityUncertain   = plan.SeverityUncertain
+	SeverityNotAssessed = plan.SeverityNotAssessed
+)
+
+// Cautionf makes a caution about the whole case.
+func Cautionf(code string, severity Severity, format string, args ...any) Caution {
+	return plan.Cautionf(code, severity, format, args...)
+}

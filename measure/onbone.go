@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -49,13 +50,13 @@ func (c *run) archDoubts() []doubt {
 	if asked < fewestAsked || float64(off) <= shareOff*float64(asked) {
 		return nil
 	}
-	return []doubt{{Caution: Cautionf("arch_off_bone", SeverityUncertain, "the arch runs beside the bone at %d of %d places: check the plan's frame, signs and unit", off, asked), mark: c.plan.markAt(archPath(0))}}
+	return []doubt{{Caution: Cautionf("arch_off_bone", SeverityUncertain, "the arch runs beside the bone at %d of %d places: check the plan's frame, signs and unit", off, asked)}}
 }
 
 // siteOnBone asks whether the arch runs in the bone at the site.
 func (c *run) siteOnBone(s *site) {
 	if off := besideBone(s.outline); off > offBone {
-		s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".at", "site_off_bone", SeverityUncertain, "the arch runs %s beside the bone at this site", mm(off)))
+		s.doubts = append(s.doubts, c.plan.SiteDoubt(s.index, ".at", "site_off_bone", SeverityUncertain, "the arch runs %s beside the bone at this site", mm(off)))
 	}
 }
 
@@ -84,7 +85,7 @@ func (c *run) denseDoubts(s *site, im safety.Implant) {
 		case gap > 0:
 			where = "stands " + mm(gap) + " beside the implant"
 		}
-		s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".implant", "unmarked_body", SeverityUncertain,
+		s.doubts = append(s.doubts, c.plan.SiteDoubt(s.index, ".implant", "unmarked_body", SeverityUncertain,
 			"something denser than cortical bone %s and is not marked: a tooth, an implant or metal", where))
 		return
 	}
@@ -141,15 +142,12 @@ func toBody(im safety.Implant, f reformat.Frame, b ridge.Body) float64 {
 func (c *run) markedNear(f reformat.Frame, b ridge.Body) bool {
 	foot := f.Patient(reformat.UV{U: b.Middle.U, V: b.Low}) // a crown's middle lies far over its root's mark
 	for _, st := range c.plan.Structures {
-		if standsInJaw(st.Kind) && math.Min(toSurface(f.Patient(b.Middle), st), toSurface(foot, st)) <= markedBody+2*st.SD {
+		if plan.StandsInJaw(st.Kind) && math.Min(toSurface(f.Patient(b.Middle), st), toSurface(foot, st)) <= markedBody+2*st.SD {
 			return true
 		}
 	}
 	return false
 }
-
-// standsInJaw reports whether a kind is a tooth's root or an implant: denser than the bone around it.
-func standsInJaw(k safety.Kind) bool { return k == safety.Root || k == safety.ImplantBody }
 
 // softCore is the share of the step from marrow to cortex below which what is seen along a marked root is
 // marrow and no root. Dentine and metal are brighter than cortex. Our choice.

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -108,8 +109,8 @@ func (c *run) depthRow(s *site, im safety.Implant) {
 	row.To = p.from
 	if p.depth.Value > sunkBy {
 		row.Note = fmt.Sprintf("stands %s under the crest: that much must be levelled", mm(p.depth.Value))
-		d := c.plan.siteDoubt(s.index, ".implant", "platform_deep", SeverityCaution, "the platform %s (%s)", row.Note, p.from)
-		d.confirm = confirmPlatform
+		d := c.plan.SiteDoubt(s.index, ".implant", "platform_deep", SeverityCaution, "the platform %s (%s)", row.Note, p.from)
+		d.Confirm = plan.ConfirmPlatform
 		s.doubts = append(s.doubts, d)
 	}
 	if len(row.Budget) == 0 {

@@ -66,15 +66,6 @@ type SiteResult struct {
 	Err         string // why the site could not be measured; empty: measured
 }
 
-// Side is a side of the patient.
-type Side string
-
-// The two sides.
-const (
-	Left  Side = "left"
-	Right Side = "right"
-)
-
 // Level is the cut that levels a site's crest, in its section.
 type Level struct {
 	Depth float64        // of the new crest below the old one along the axis, mm

@@ -13,6 +13,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -66,9 +67,9 @@ scan: {scale_half_width: 0}
 `
 
 func runPlan(t testing.TB, text string) *Result {
-	plan, err := ReadPlan("plan.yaml", []byte(text), nil)
+	p, err := plan.Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
-	r, err := Run(context.Background(), straightRidge(t), plan, Scan{}, Options{})
+	r, err := Run(context.Background(), straightRidge(t), p, Scan{}, Options{})
 	require.NoError(t, err)
 	return r
 }
@@ -92,9 +93,9 @@ func TestBodyInTheWayOfTheImplant(t *testing.T) {
 				v.Stored[n] = 2600
 			}
 		}
-		plan, err := ReadPlan("plan.yaml", []byte(straightPlan), nil)
+		p, err := plan.Read("plan.yaml", []byte(straightPlan), nil)
 		require.NoError(t, err)
-		r, err := Run(context.Background(), v, plan, Scan{}, Options{})
+		r, err := Run(context.Background(), v, p, Scan{}, Options{})
 		require.NoError(t, err)
 		line := ""
 		for _, c := range r.Cautions {
@@ -116,9 +117,9 @@ func TestBodyInTheWayOfTheImplant(t *testing.T) {
 // crest alone.
 func TestDisturbedSectionsBesideTheSiteAreWeighed(t *testing.T) {
 	least := func(v *volume.Volume) Row {
-		plan, err := ReadPlan("plan.yaml", []byte(strings.NewReplacer("platform: [0, 4, -2]", "platform: [0, 9, -2], axis: [0, -1, -1]", "arch: {", "arch: {sd_mm: 0, ").Replace(straightPlan)), nil)
+		p, err := plan.Read("plan.yaml", []byte(strings.NewReplacer("platform: [0, 4, -2]", "platform: [0, 9, -2], axis: [0, -1, -1]", "arch: {", "arch: {sd_mm: 0, ").Replace(straightPlan)), nil)
 		require.NoError(t, err)
-		r, err := Run(context.Background(), v, plan, Scan{}, Options{})
+		r, err := Run(context.Background(), v, p, Scan{}, Options{})
 		require.NoError(t, err)
 		for _, row := range r.Sites[0].Rows {
 			if row.Quantity == "buccal_bone" && row.At == nil {
@@ -267,7 +268,7 @@ func TestGivenCrestAndAxisAreKept(t *testing.T) {
 // A site whose section shows no bone carries its reason; the others keep their numbers.
 func TestSiteWithoutBoneKeepsTheOthers(t *testing.T) {
 	text := strings.Replace(straightPlan, "structures:", "  - {tooth: \"37\", at: [0, 12, -2]}\nstructures:", 1)
-	plan, err := ReadPlan("plan.yaml", []byte(text), nil)
+	p, err := plan.Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
 	v := straightRidge(t)
 	for n := range v.Stored {
@@ -275,7 +276,7 @@ func TestSiteWithoutBoneKeepsTheOthers(t *testing.T) {
 			v.Stored[n] = 60
 		}
 	}
-	r, err := Run(context.Background(), v, plan, Scan{}, Options{})
+	r, err := Run(context.Background(), v, p, Scan{}, Options{})
 	require.NoError(t, err)
 	require.Empty(t, r.Sites[0].Err)
 	require.NotEmpty(t, r.Sites[1].Err)
@@ -341,11 +342,11 @@ func TestRoofOfATube(t *testing.T) {
 }
 
 func TestCancelledRunStops(t *testing.T) {
-	plan, err := ReadPlan("plan.yaml", []byte(straightPlan), nil)
+	p, err := plan.Read("plan.yaml", []byte(straightPlan), nil)
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	_, err = Run(ctx, straightRidge(t), plan, Scan{}, Options{})
+	_, err = Run(ctx, straightRidge(t), p, Scan{}, Options{})
 	require.ErrorIs(t, err, context.Canceled)
 }
 
@@ -386,9 +387,9 @@ func TestOddVolumesAreNoFault(t *testing.T) {
 	} {
 		v := straightRidge(t)
 		change(v)
-		plan, err := ReadPlan("plan.yaml", []byte(strings.Replace(straightPlan, "wanted_width_mm", "sizes: {diameters_mm: [4], lengths_mm: [8]}\n    wanted_width_mm", 1)), nil)
+		p, err := plan.Read("plan.yaml", []byte(strings.Replace(straightPlan, "wanted_width_mm", "sizes: {diameters_mm: [4], lengths_mm: [8]}\n    wanted_width_mm", 1)), nil)
 		require.NoError(t, err)
-		res, err := Run(context.Background(), v, plan, Scan{}, Options{})
+		res, err := Run(context.Background(), v, p, Scan{}, Options{})
 		require.NoError(t, err, name)
 		for _, s := range res.Sites {
 			require.NotContains(t, s.Err, "unexpected failure", name)
@@ -400,4 +401,21 @@ func TestOddVolumesAreNoFault(t *testing.T) {
 			}
 		}
 	}
+}
+
+// An arch that is placed exactly turns no section; the width itself is the same.
+func TestPlacementOfTheArchTurnsTheSection(t *testing.T) {
+	exact := runPlan(t, strings.Replace(straightPlan, "arch: {", "arch: {sd_mm: 0, ", 1)).Sites[0]
+	drawn := runPlan(t, straightPlan).Sites[0]
+	section := func(s SiteResult) float64 {
+		for _, term := range value(t, s, "ridge_width", 3).Budget {
+			if term.Name == "section direction" {
+				return term.Contribution()
+			}
+		}
+		return math.NaN()
+	}
+	assert.Zero(t, section(exact))
+	assert.Positive(t, section(drawn))
+	assert.Equal(t, *value(t, exact, "ridge_width", 3).Value, *value(t, drawn, "ridge_width", 3).Value)
 }

@@ -11,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -60,7 +61,7 @@ func barRun(t *testing.T, end int, structures ...safety.Structure) *run {
 	v, err := volume.New(volume.Grid{Size: [3]int{2*end + 1, 41, 41}, Origin: r3.Vec{X: -float64(end), Y: -20, Z: -20},
 		Step: [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}}})
 	require.NoError(t, err)
-	p := &Plan{Jaw: Mandible, Occlusal: r3.Vec{Z: 1}, Structures: structures}
+	p := &plan.Plan{Jaw: Mandible, Occlusal: r3.Vec{Z: 1}, Structures: structures}
 	return &run{plan: p, v: v, sections: barSections(t)}
 }
 
@@ -118,7 +119,7 @@ func TestHalfOfTheMarksDoubtThePlan(t *testing.T) {
 			run := barRun(t, 20, all...)
 			var doubts []doubt
 			for i := range c.off {
-				d := run.plan.structureDoubt(i, "", "root_not_there", SeverityUncertain, "not there")
+				d := run.plan.StructureDoubt(i, "", "root_not_there", SeverityUncertain, "not there")
 				doubts = append(doubts, d, d)
 			}
 			assert.Equal(t, c.said, run.frameDoubt(doubts) != nil)
@@ -143,11 +144,11 @@ func TestAnEndThatIsNotFitted(t *testing.T) {
 
 // A canal marked wrongly at one site is doubted at every other, but where the image shows it at its mark.
 func TestDoubtAboutAPathSpreads(t *testing.T) {
-	wrong := doubt{Caution: Caution{Code: "canal_elsewhere", Text: "left canal: look", Severity: SeverityNotAssessed, Site: "46"}, structure: "left canal", spreads: true}
+	wrong := doubt{Caution: Caution{Code: "canal_elsewhere", Text: "left canal: look", Severity: SeverityNotAssessed, Site: "46"}, Structure: "left canal", Spreads: true}
 	beyond := wrong
 	beyond.Site, beyond.Severity = "", SeverityUncertain
 	local := wrong
-	local.spreads = false
+	local.Spreads = false
 	for name, c := range map[string]struct {
 		site  string
 		shown []string
@@ -162,7 +163,7 @@ func TestDoubtAboutAPathSpreads(t *testing.T) {
 		"of no site, and shown here": {"44", []string{"left canal"}, beyond, Held},
 	} {
 		t.Run(name, func(t *testing.T) {
-			s := &site{plan: Site{ID: c.site}, shown: c.shown}
+			s := &site{plan: plan.Site{ID: c.site}, shown: c.shown}
 			s.out.Rows = []Row{{Quantity: "clearance", To: "left canal", Verdict: Held}}
 			s.doubt(c.d)
 			assert.Equal(t, c.want, s.out.Rows[0].Verdict)

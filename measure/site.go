@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -84,7 +85,7 @@ func (c *run) checkCrest(s *site) {
 	case top > 0:
 		where = "crest given by the operator, " + mm(top) + " above the bone's edge"
 	}
-	s.doubts = append(s.doubts, c.plan.siteDoubt(s.index, ".crest", "crest_given", SeverityUncertain, "%s", where))
+	s.doubts = append(s.doubts, c.plan.SiteDoubt(s.index, ".crest", "crest_given", SeverityUncertain, "%s", where))
 }
 
 func (s *site) add(r Row) { s.out.Rows = append(s.out.Rows, r) }
@@ -277,9 +278,9 @@ func mm(x float64) string { return fmt.Sprintf("%.1f mm", x) }
 
 // nameOf returns a site's tooth in number and words, its side by its place.
 func nameOf(number string, side Side) string {
-	t, ok := toothOf(number)
+	t, ok := plan.ToothOf(number)
 	if !ok {
 		return number
 	}
-	return number + ", " + t.words(side)
+	return number + ", " + t.Words(side)
 }

@@ -11,11 +11,12 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/plan"
 )
 
 // at returns the plan with sites at these arc lengths, named after them, each asked for little.
-func at(plan *measure.Plan, arcs []float64) *measure.Plan {
-	out, first := *plan, plan.Sites[0]
+func at(p *plan.Plan, arcs []float64) *plan.Plan {
+	out, first := *p, p.Sites[0]
 	first.At, first.Tooth, first.Implant, first.Depths = nil, "", nil, []float64{3}
 	out.Sites = nil
 	for _, s := range arcs {
@@ -48,7 +49,7 @@ func bits(s measure.SiteResult) string {
 // changes. Once, of 25 sites close together on a plain jaw, none could be measured: two dim walls among
 // many told what bone is. Between 74.7 and 78.5 mm stands a canine, whose crown is no crest.
 func TestSitesDoNotSpoilEachOther(t *testing.T) {
-	v, plan, err := imaged(phantom.Options{Scan: phantom.Scan{Voxel: [3]float64{0.6, 0.6, 0.6}}}, 32, 32)
+	v, p, err := imaged(phantom.Options{Scan: phantom.Scan{Voxel: [3]float64{0.6, 0.6, 0.6}}}, 32, 32)
 	require.NoError(t, err)
 	const low, high = 62.0, 79.0
 	counts := []int{25, 5, 1}
@@ -63,7 +64,7 @@ func TestSitesDoNotSpoilEachOther(t *testing.T) {
 	known := map[string]string{}
 	for _, n := range counts {
 		r.Shuffle(len(arcs), func(i, j int) { arcs[i], arcs[j] = arcs[j], arcs[i] })
-		got, err := measure.Run(context.Background(), v, at(plan, arcs[:n]), measure.Scan{}, measure.Options{})
+		got, err := measure.Run(context.Background(), v, at(p, arcs[:n]), measure.Scan{}, measure.Options{})
 		require.NoError(t, err)
 		require.Len(t, got.Sites, n)
 		for i, s := range got.Sites {

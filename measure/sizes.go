@@ -96,14 +96,6 @@ func (c *run) sizeRows(s *site) {
 	}
 }
 
-// widest returns the largest diameter to try, in mm; 0 where there is none.
-func (s *Sizes) widest() float64 {
-	if len(s.Diameters) == 0 {
-		return 0
-	}
-	return slices.Max(s.Diameters)
-}
-
 // limits says what stood in the way of the smallest size.
 func limits(ladder []safety.Rung) string {
 	if len(ladder) == 0 {
@@ -119,7 +111,7 @@ func limits(ladder []safety.Rung) string {
 // ladder seeks a place for every size, each diameter about the platform that it would have by default.
 func (c *run) ladder(s *site) ([]safety.Rung, error) {
 	ask := s.plan.Sizes
-	absent := safety.Missing(c.place(s, s.out.Implant, ask.widest()), c.plan.Structures, c.rules)
+	absent := safety.Missing(c.place(s, s.out.Implant, ask.Widest()), c.plan.Structures, c.rules)
 	stands, scene := bone{c.standing(s), c.cavityFor(s)}, c.scene
 	if stands.cavity != nil {
 		var err error

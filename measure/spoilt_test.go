@@ -16,6 +16,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/solid"
 )
@@ -536,7 +537,7 @@ func judge(t *testing.T, kind string, number int, d *draft, a *tally) {
 	res, err := d.measure()
 	if err != nil {
 		a.refused++
-		var faults measure.PlanErrors
+		var faults plan.Errors
 		if !errors.As(err, &faults) {
 			t.Errorf("plan %d, %s: %v", number, kind, err)
 		}

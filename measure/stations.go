@@ -53,7 +53,7 @@ func (c *run) learn(ctx context.Context) error {
 		c.taught = append(c.taught, Cautionf("series_not_learnt", SeverityCaution, "%s", text))
 	}
 	if signs := ridge.Motion(seen, c.plan.Jaw == Mandible); signs != "" {
-		c.doubts = append(c.doubts, doubt{Caution: Cautionf("motion", SeverityUncertain, "the patient seems to have moved during the scan: %s. Numbers may be off by more than their uncertainty; look at the pictures, and scan again", signs)})
+		_ = c.doubts.Add(doubt{Caution: Cautionf("motion", SeverityUncertain, "the patient seems to have moved during the scan: %s. Numbers may be off by more than their uncertainty; look at the pictures, and scan again", signs)})
 	}
 	c.sections = newSections(c.v, c.curve, c.tissue)
 	return err

@@ -19,6 +19,7 @@ import (
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/plan"
 )
 
 // How far two measurements of one and the same patient may lie apart: what is left of rounding,
@@ -33,7 +34,7 @@ const (
 // jaw is a patient of these tests; base is what is measured as it lies.
 type jaw struct {
 	v    *volume.Volume
-	plan *measure.Plan
+	plan *plan.Plan
 	base *measure.Result
 }
 
@@ -59,7 +60,7 @@ var jaws = sync.OnceValues(func() (out [2]jaw, err error) {
 })
 
 // imaged returns the scan and the plan of a cube of edge mm about one tooth of the jaw.
-func imaged(o phantom.Options, tooth int, edge float64) (*volume.Volume, *measure.Plan, error) {
+func imaged(o phantom.Options, tooth int, edge float64) (*volume.Volume, *plan.Plan, error) {
 	small, err := o.Small(tooth, edge)
 	if err != nil {
 		return nil, nil, err
@@ -76,8 +77,8 @@ func imaged(o phantom.Options, tooth int, edge float64) (*volume.Volume, *measur
 	if err := made.Plan().Write(&text); err != nil {
 		return nil, nil, err
 	}
-	plan, err := measure.ReadPlan("plan.yaml", text.Bytes(), nil)
-	return v, plan, err
+	p, err := plan.Read("plan.yaml", text.Bytes(), nil)
+	return v, p, err
 }
 
 // drawn is a few draws, or as many as -rapid.checks asks for: each measures a whole site.
@@ -128,10 +129,10 @@ func (m motion) points(ps []r3.Vec) []r3.Vec {
 }
 
 // plan moves everything the phantom's plans hold; in the mirror right is called left.
-func (m motion) plan(p *measure.Plan) *measure.Plan {
+func (m motion) plan(p *plan.Plan) *plan.Plan {
 	moved := *p
 	moved.Occlusal, moved.Arch = m.dir(p.Occlusal), m.points(p.Arch)
-	moved.Sites = append([]measure.Site{}, p.Sites...)
+	moved.Sites = append([]plan.Site{}, p.Sites...)
 	for i := range moved.Sites {
 		s := &moved.Sites[i]
 		at, implant := m.point(*s.At), *s.Implant

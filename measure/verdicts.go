@@ -22,7 +22,7 @@ func (c *run) applyDoubts(sites []*site, arch []ArchRow, doubts []doubt) {
 	for i := range arch {
 		for _, d := range doubts {
 			named := slices.Contains(strings.Split(arch[i].Sites, "|"), d.Site)
-			if d.structure == "" && (d.Site == "" || named) {
+			if d.Structure == "" && (d.Site == "" || named) {
 				limitRow(&arch[i].Row, d)
 			}
 		}
@@ -31,37 +31,37 @@ func (c *run) applyDoubts(sites []*site, arch []ArchRow, doubts []doubt) {
 
 // doubt limits what the doubt is about at this site.
 func (s *site) doubt(d doubt) {
-	if d.spreads && d.Site != s.plan.ID && slices.Contains(s.shown, d.structure) {
+	if d.Spreads && d.Site != s.plan.ID && slices.Contains(s.shown, d.Structure) {
 		return
 	}
 	if d.Site != "" && d.Site != s.plan.ID {
-		if !d.spreads {
+		if !d.Spreads {
 			return
 		}
 		d.Text, d.Site, d.Severity = "at site "+d.Site+" "+d.Text, "", SeverityUncertain
 	}
 	said := false
-	if d.structure != "" && d.about(s.height.name) {
+	if d.Structure != "" && d.About(s.height.name) {
 		s.doubtHeight(d)
 	}
 	for i := range s.out.Rows {
-		if r := &s.out.Rows[i]; d.about(r.To) {
+		if r := &s.out.Rows[i]; d.About(r.To) {
 			limitRow(r, d)
 			said = said || r.Verdict != safety.NoMargin
 		}
 	}
 	for i := range s.out.Findings {
-		if f := &s.out.Findings[i]; d.about(f.To) {
+		if f := &s.out.Findings[i]; d.About(f.To) {
 			f.Verdict = limited(f.Verdict, d.Severity)
 		}
 	}
 	for i := range s.out.Ladder {
 		limitRung(&s.out.Ladder[i], d)
 	}
-	if d.Site == "" || d.Severity != SeverityNotAssessed || d.structure != "" && said {
+	if d.Site == "" || d.Severity != SeverityNotAssessed || d.Structure != "" && said {
 		return
 	}
-	to := d.structure
+	to := d.Structure
 	if to == "" {
 		to = spaced(d.Code)
 	}
@@ -103,9 +103,9 @@ func limitRow(r *Row, d doubt) {
 // limitRung limits the verdict of a size tried. A structure in doubt limits every size that it could
 // limit: nobody knows where it is.
 func limitRung(r *safety.Rung, d doubt) {
-	concerned := d.structure == ""
+	concerned := d.Structure == ""
 	for i := range r.Findings {
-		if f := &r.Findings[i]; d.about(f.To) {
+		if f := &r.Findings[i]; d.About(f.To) {
 			f.Verdict = limited(f.Verdict, d.Severity)
 			concerned = true
 		}

@@ -9,6 +9,7 @@ import (
 
 	"ridgerule/dicomio"
 	"ridgerule/measure"
+	"ridgerule/measure/plan"
 )
 
 func (a *app) check() *cobra.Command {
@@ -25,10 +26,10 @@ names that scan.`,
 	c.Flags().StringVar(&path, "series", "", "the scan `PATH` to hold the plan against")
 	c.Flags().StringVar(&selector, "pick", "", "the series when PATH holds several: its number or `UID`")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		plan, err := measure.OpenPlan(args[0])
+		p, err := plan.Open(args[0])
 		var found checked
 		if err == nil {
-			found, err = a.checkPlan(c.Context(), plan, path, selector)
+			found, err = a.checkPlan(c.Context(), p, path, selector)
 		}
 		if a.json {
 			return a.checkJSON(found, err)
@@ -43,7 +44,7 @@ names that scan.`,
 				fmt.Fprintf(a.stdout, "  frame: %s\n", found.For.Frame)
 			}
 		}
-		fmt.Fprintf(a.stdout, "the plan: no errors; %s, %d sites, %d structures\n", plan.Jaw, len(plan.Sites), len(plan.Structures))
+		fmt.Fprintf(a.stdout, "the plan: no errors; %s, %d sites, %d structures\n", p.Jaw, len(p.Sites), len(p.Structures))
 		return nil
 	}
 	return c
@@ -62,12 +63,12 @@ type madeFor struct {
 }
 
 // checkPlan holds the plan against itself or, as ridgerule measure does, against the series at path.
-func (a *app) checkPlan(ctx context.Context, plan *measure.Plan, path, selector string) (checked, error) {
+func (a *app) checkPlan(ctx context.Context, p *plan.Plan, path, selector string) (checked, error) {
 	if path == "" {
-		if plan.VoxelPoints { // its points have no place without a grid
-			return checked{Cautions: plan.Cautions}, nil
+		if p.VoxelPoints { // its points have no place without a grid
+			return checked{Cautions: p.Cautions}, nil
 		}
-		cautions, err := plan.Check(nil)
+		cautions, err := p.Check(nil)
 		return checked{Cautions: cautions}, err
 	}
 	s, err := a.open(ctx, path, selector)
@@ -75,7 +76,7 @@ func (a *app) checkPlan(ctx context.Context, plan *measure.Plan, path, selector 
 		return checked{}, err
 	}
 	defer s.door.Close()
-	if err := plan.Fits(s.Grid); err != nil {
+	if err := p.Fits(s.Grid); err != nil {
 		return checked{}, err
 	}
 	v, err := a.volume(ctx, s)
@@ -83,7 +84,7 @@ func (a *app) checkPlan(ctx context.Context, plan *measure.Plan, path, selector 
 		return checked{}, err
 	}
 	scan := scanOf(s.Series, v)
-	r, err := measure.Run(ctx, v, plan, scan, measure.Options{})
+	r, err := measure.Run(ctx, v, p, scan, measure.Options{})
 	if err != nil {
 		return checked{}, err
 	}
@@ -108,7 +109,7 @@ func (a *app) checkJSON(found checked, err error) error {
 		Cautions []measure.Caution `json:"cautions"`
 		For      *madeFor          `json:"for,omitempty"`
 	}{Good: err == nil, Errors: []planFault{}, Cautions: append([]measure.Caution{}, found.Cautions...), For: found.For}
-	var faults measure.PlanErrors
+	var faults plan.Errors
 	if err != nil && (!errors.As(err, &faults) || errors.Is(err, dicomio.ErrSeries)) {
 		return err
 	}

@@ -11,6 +11,7 @@ import (
 	"ridgerule/dicomio"
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/report"
 )
 
@@ -65,11 +66,11 @@ func (a *app) demoCase(ctx context.Context, f *folder) (*measure.Result, error) 
 	if err := a.nameScan(ctx, f.path("plan.yaml"), f.path("scan")); err != nil {
 		return nil, err
 	}
-	plan, err := measure.OpenPlan(f.path("plan.yaml"))
+	p, err := plan.Open(f.path("plan.yaml"))
 	if err != nil {
 		return nil, err
 	}
-	c, err := a.measureCase(ctx, f.path("scan"), "", plan, measure.Options{}, false)
+	c, err := a.measureCase(ctx, f.path("scan"), "", p, measure.Options{}, false)
 	if err != nil {
 		return nil, err
 	}

@@ -10,8 +10,8 @@ import (
 	"github.com/spf13/pflag"
 
 	"ridgerule/dicomio"
-	"ridgerule/measure"
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/report"
 	"ridgerule/measure/solid"
@@ -63,11 +63,11 @@ func (a *app) report(err error) int {
 
 func (a *app) print(err error) {
 	var said errSaid
-	var plan measure.PlanErrors
+	var faults plan.Errors
 	switch {
 	case errors.As(err, &said):
-	case errors.As(err, &plan):
-		fmt.Fprintln(a.stderr, plan)
+	case errors.As(err, &faults):
+		fmt.Fprintln(a.stderr, faults)
 	case errors.Is(err, context.Canceled):
 		fmt.Fprintln(a.stderr, "ridgerule: interrupted; nothing half-made was left behind")
 	default:
@@ -84,12 +84,12 @@ func plain(err error) string {
 
 func statusOf(err error) int {
 	var usage usageError
-	var plan measure.PlanErrors
+	var faults plan.Errors
 	var found errFound
 	switch {
 	case errors.As(err, &found):
 		return exitFound
-	case errors.As(err, &usage), errors.As(err, &plan):
+	case errors.As(err, &usage), errors.As(err, &faults):
 		return exitUsage
 	case errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, phantom.ErrOptions), errors.Is(err, report.ErrResult), errors.Is(err, report.ErrPicture),
 		errors.Is(err, reformat.ErrCurve), errors.Is(err, solid.ErrBody):

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"ridgerule/measure"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/report"
 )
 
@@ -37,7 +38,7 @@ func (k *caseFlags) add(f *pflag.FlagSet) {
 }
 
 // result measures the case at path, with its output folder begun: abandon it in the end.
-func (k *caseFlags) result(c *cobra.Command, a *app, path string, plan *measure.Plan, bone bool) (fullCase, *folder, error) {
+func (k *caseFlags) result(c *cobra.Command, a *app, path string, p *plan.Plan, bone bool) (fullCase, *folder, error) {
 	f, err := newFolder(k.dir, k.replace, path, k.plan)
 	if err != nil {
 		return fullCase{}, nil, err
@@ -48,7 +49,7 @@ func (k *caseFlags) result(c *cobra.Command, a *app, path string, plan *measure.
 			f.abandon()
 		}
 	}()
-	result, err := a.measureCase(c.Context(), path, k.series, plan, measure.Options{Other: k.otherScan}, bone)
+	result, err := a.measureCase(c.Context(), path, k.series, p, measure.Options{Other: k.otherScan}, bone)
 	whole = err == nil
 	return result, f, err
 }
@@ -80,11 +81,11 @@ No output names the patient; only --with-identity does, in dicom/ and identity.j
 		if err := errors.Join(checkFailOn(words), extra.check()); err != nil {
 			return err
 		}
-		plan, err := openPlan(flags.plan)
+		p, err := openPlan(flags.plan)
 		if err != nil {
 			return err
 		}
-		result, f, err := flags.result(c, a, args[0], plan, extra.stl)
+		result, f, err := flags.result(c, a, args[0], p, extra.stl)
 		if err != nil {
 			return err
 		}
@@ -100,11 +101,11 @@ No output names the patient; only --with-identity does, in dicom/ and identity.j
 	return c
 }
 
-func openPlan(path string) (*measure.Plan, error) {
+func openPlan(path string) (*plan.Plan, error) {
 	if path == "" {
 		return nil, usagef("no site plan; name one with --plan PLAN")
 	}
-	return measure.OpenPlan(path)
+	return plan.Open(path)
 }
 
 // finish puts the folder in its place, says where it is and what was found.

@@ -9,7 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"ridgerule/measure"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/report"
 )
 
@@ -29,16 +29,16 @@ was drawn goes to stdout, a file a line.
 	flags.add(c.Flags())
 	c.Flags().StringSliceVar(&only, "site", nil, "draw only the site `ID` (may be repeated), and no panoramic")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		plan, err := openPlan(flags.plan)
+		p, err := openPlan(flags.plan)
 		if err != nil {
 			return err
 		}
 		for _, id := range only {
-			if !slices.ContainsFunc(plan.Sites, func(s measure.Site) bool { return s.ID == id }) {
-				return usagef("--site %q is no site of %s", id, plan.Path)
+			if !slices.ContainsFunc(p.Sites, func(s plan.Site) bool { return s.ID == id }) {
+				return usagef("--site %q is no site of %s", id, p.Path)
 			}
 		}
-		result, f, err := flags.result(c, a, args[0], plan, false)
+		result, f, err := flags.result(c, a, args[0], p, false)
 		if err != nil {
 			return err
 		}

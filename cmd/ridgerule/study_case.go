@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ridgerule/measure"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/report"
 	"ridgerule/measure/study"
 )
@@ -127,16 +128,16 @@ func (a *app) studyCase() *cobra.Command {
 
 // fillCase measures a job's case into its folder.
 func (a *app) fillCase(ctx context.Context, j study.Job) error {
-	plan, err := measure.OpenPlan(j.Plan)
+	p, err := plan.Open(j.Plan)
 	if err != nil {
 		return err
 	}
-	if plan.Case != j.Case {
-		plan.Cautions = append(plan.Cautions, measure.Cautionf("other_label", measure.SeverityCaution, "the plan calls this case %s, the study %s", plan.Case, j.Case))
-		plan.Case = j.Case
+	if p.Case != j.Case {
+		p.Cautions = append(p.Cautions, measure.Cautionf("other_label", measure.SeverityCaution, "the plan calls this case %s, the study %s", p.Case, j.Case))
+		p.Case = j.Case
 	}
 	a.limits = j.Limits
-	c, err := a.measureCase(ctx, j.Series, "", plan, measure.Options{}, false)
+	c, err := a.measureCase(ctx, j.Series, "", p, measure.Options{}, false)
 	if err != nil {
 		return err
 	}

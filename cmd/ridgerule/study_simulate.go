@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ridgerule/measure"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/study"
 )
 
@@ -39,11 +40,11 @@ its spread over the readings, beside what its budget sets aside for the placing 
 		if err := o.Check(); err != nil || o.Draws == 0 {
 			return usagef("--draws, --arch-sd, --site-sd or --mark-sd: %w", err)
 		}
-		plan, err := openPlan(planPath)
+		p, err := openPlan(planPath)
 		if err != nil {
 			return err
 		}
-		s, err := a.simulate(c.Context(), args[0], series, plan, o)
+		s, err := a.simulate(c.Context(), args[0], series, p, o)
 		if err != nil {
 			return err
 		}
@@ -59,13 +60,13 @@ its spread over the readings, beside what its budget sets aside for the placing 
 }
 
 // simulate reads the series once and measures the moved plans on it.
-func (a *app) simulate(ctx context.Context, path, selector string, plan *measure.Plan, o study.SimulateOptions) (*study.Simulation, error) {
+func (a *app) simulate(ctx context.Context, path, selector string, p *plan.Plan, o study.SimulateOptions) (*study.Simulation, error) {
 	s, err := a.open(ctx, path, selector)
 	if err != nil {
 		return nil, err
 	}
 	defer s.door.Close()
-	if err := plan.Fits(s.Grid); err != nil {
+	if err := p.Fits(s.Grid); err != nil {
 		return nil, err
 	}
 	v, err := a.volume(ctx, s)
@@ -73,11 +74,11 @@ func (a *app) simulate(ctx context.Context, path, selector string, plan *measure
 		return nil, err
 	}
 	scan := scanOf(s.Series, v)
-	o.Measure = func(ctx context.Context, p *measure.Plan, mo measure.Options) (*measure.Result, error) {
+	o.Measure = func(ctx context.Context, p *plan.Plan, mo measure.Options) (*measure.Result, error) {
 		return measure.Run(ctx, v, p, scan, mo)
 	}
 	step, end := a.progress("readings")
 	defer end()
 	o.Progress = step
-	return study.Simulate(ctx, plan, o)
+	return study.Simulate(ctx, p, o)
 }

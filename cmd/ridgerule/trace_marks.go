@@ -13,6 +13,7 @@ import (
 
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
+	"ridgerule/measure/plan"
 )
 
 // traceKinds are the kinds of structure that run in a tube of about a canal's size.
@@ -102,27 +103,27 @@ func (k *traceFlags) planned() (func(volume.Grid) ([]r3.Vec, error), error) {
 	if k.from != "" || k.to != "" || len(k.through) > 0 || k.voxel {
 		return nil, usagef("--plan and marks of the command line exclude each other; keep one of them")
 	}
-	plan, err := measure.OpenPlan(k.plan)
+	p, err := plan.Open(k.plan)
 	if err != nil {
 		return nil, err
 	}
-	i := slices.IndexFunc(plan.Structures, func(s measure.Structure) bool { return s.Name == k.name })
+	i := slices.IndexFunc(p.Structures, func(s measure.Structure) bool { return s.Name == k.name })
 	if i < 0 {
-		return nil, usagef("--name %q is no structure of %s", k.name, plan.Path)
+		return nil, usagef("--name %q is no structure of %s", k.name, p.Path)
 	}
-	s := &plan.Structures[i]
+	s := &p.Structures[i]
 	if len(s.Path) < 2 {
-		return nil, usagef("structure %q of %s has %d points; a canal is followed between two marks or more", s.Name, plan.Path, len(s.Path))
+		return nil, usagef("structure %q of %s has %d points; a canal is followed between two marks or more", s.Name, p.Path, len(s.Path))
 	}
 	switch {
 	case k.kind != "":
 	case slices.Contains(traceKinds, string(s.Kind)):
 		k.kind = string(s.Kind)
 	default:
-		return nil, usagef("structure %q of %s is of kind %s, which is no canal; give --kind to follow it as one", s.Name, plan.Path, s.Kind)
+		return nil, usagef("structure %q of %s is of kind %s, which is no canal; give --kind to follow it as one", s.Name, p.Path, s.Kind)
 	}
 	return func(g volume.Grid) ([]r3.Vec, error) {
-		err := plan.Place(g)
+		err := p.Place(g)
 		return s.Path, err
 	}, nil
 }

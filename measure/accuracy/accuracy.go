@@ -20,6 +20,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/plan"
 )
 
 // Error is one measured number beside its truth.
@@ -110,13 +111,13 @@ func one(ctx context.Context, o Options, seed uint64) ([]Error, error) {
 	if err := jaw.Plan().Write(&text); err != nil {
 		return nil, err
 	}
-	plan, err := measure.ReadPlan("plan.yaml", text.Bytes(), nil)
+	p, err := plan.Read("plan.yaml", text.Bytes(), nil)
 	if err != nil {
 		return nil, err
 	}
-	exact(plan)
-	misplace(plan, small.Hand, seed)
-	r, err := measure.Run(ctx, v, plan, measure.Scan{}, measure.Options{PlacedBy: &small.Hand})
+	exact(p)
+	misplace(p, small.Hand, seed)
+	r, err := measure.Run(ctx, v, p, measure.Scan{}, measure.Options{PlacedBy: &small.Hand})
 	if err != nil {
 		return nil, err
 	}
@@ -136,22 +137,22 @@ func intended(o phantom.Options) (phantom.Truth, error) {
 }
 
 // misplace moves the sites by the hand's scatter, as the phantom does the arch.
-func misplace(plan *measure.Plan, hand float64, seed uint64) {
+func misplace(p *plan.Plan, hand float64, seed uint64) {
 	r := rand.New(rand.NewPCG(seed, 31))
-	for i := range plan.Sites {
-		at := *plan.Sites[i].At
+	for i := range p.Sites {
+		at := *p.Sites[i].At
 		at.X += hand * r.NormFloat64()
 		at.Y += hand * r.NormFloat64()
-		plan.Sites[i].At = &at
+		p.Sites[i].At = &at
 	}
 }
 
 // exact takes out of the plan what the phantom does not get wrong: its scale, and the marking of
 // its structures. The budget must then stand on what is left.
-func exact(plan *measure.Plan) {
-	plan.ScaleHalfWidth = 0
-	for i := range plan.Structures {
-		plan.Structures[i].SD = 0
+func exact(p *plan.Plan) {
+	p.ScaleHalfWidth = 0
+	for i := range p.Structures {
+		p.Structures[i].SD = 0
 	}
 }
 

@@ -26,6 +26,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/accuracy"
+	"ridgerule/measure/plan"
 )
 
 // A number is held to 3 U of its own, six standard uncertainties, so that a worse scan needs no other
@@ -102,9 +103,9 @@ func oneJaw(t *testing.T, n uint64, cell accuracy.Cell, fine float64) (errs []ac
 	}
 	v, err := j.scan(rng, cell, fine)
 	require.NoError(t, err)
-	plan, err := measure.ReadPlan("plan.yaml", j.plan(), nil)
+	p, err := plan.Read("plan.yaml", j.plan(), nil)
 	require.NoError(t, err)
-	r, err := measure.Run(context.Background(), v, plan, measure.Scan{}, measure.Options{})
+	r, err := measure.Run(context.Background(), v, p, measure.Scan{}, measure.Options{})
 	require.NoError(t, err)
 	c := comparison{jaw: j, site: &r.Sites[0], blank: accuracy.Error{At: math.NaN(), Error: math.NaN(), Cell: cell, Seed: n}}
 	return c.errors(), r.Sites[0].Err

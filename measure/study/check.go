@@ -9,7 +9,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"ridgerule/dicomio"
-	"ridgerule/measure"
+	"ridgerule/measure/plan"
 )
 
 // CheckOptions say how a manifest is checked; the zero value is ready.
@@ -60,7 +60,7 @@ func Check(ctx context.Context, m *Manifest, o CheckOptions) ([]Failure, error) 
 
 // look holds the entry's plan against the headers of its series, and returns the bytes that it takes to measure.
 func (e Entry) look(ctx context.Context, limits dicomio.Limits) (int64, error) {
-	plan, err := measure.OpenPlan(e.Plan)
+	p, err := plan.Open(e.Plan)
 	if err != nil {
 		return 0, failureOf(err, StagePlan)
 	}
@@ -80,17 +80,17 @@ func (e Entry) look(ctx context.Context, limits dicomio.Limits) (int64, error) {
 	if err != nil {
 		return 0, failureOf(err, StageSeries)
 	}
-	if err := suits(plan, s); err != nil {
+	if err := suits(p, s); err != nil {
 		return 0, failureOf(err, StagePlan)
 	}
-	return need(s.Bytes(), len(plan.Sites)), nil
+	return need(s.Bytes(), len(p.Sites)), nil
 }
 
 // suits says why the plan is none for this series, as far as its headers tell: its pixels have a hash too, which
 // is held when they are read.
-func suits(plan *measure.Plan, s *dicomio.Series) error {
-	if frame := plan.For.Frame; frame != "" && frame != s.FrameHash() {
+func suits(p *plan.Plan, s *dicomio.Series) error {
+	if frame := p.For.Frame; frame != "" && frame != s.FrameHash() {
 		return errors.New("the plan was made on another scan: it names another frame of reference; correct the series or the plan in the manifest")
 	}
-	return plan.Fits(s.Grid)
+	return p.Fits(s.Grid)
 }

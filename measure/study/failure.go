@@ -9,8 +9,8 @@ import (
 	"strings"
 
 	"ridgerule/dicomio"
-	"ridgerule/measure"
 	"ridgerule/measure/fault"
+	"ridgerule/measure/plan"
 )
 
 // The stages at which an entry can fail, in order.
@@ -49,13 +49,13 @@ func FailureOf(err error, stage string) *Failure { return failureOf(err, stage) 
 
 func failureOf(err error, stage string) *Failure {
 	var known *Failure
-	var plan measure.PlanErrors
+	var faults plan.Errors
 	var series *dicomio.SeriesError
 	switch {
 	case errors.As(err, &known):
 		return known
-	case errors.As(err, &plan):
-		return &Failure{Stage: StagePlan, Reason: planReason(plan)}
+	case errors.As(err, &faults):
+		return &Failure{Stage: StagePlan, Reason: planReason(faults)}
 	case errors.As(err, &series):
 		return &Failure{Stage: StageSeries, Reason: plainReason(series)} // tells of a file's name what cannot be a person's
 	case errors.Is(err, dicomio.ErrPath):
@@ -65,7 +65,7 @@ func failureOf(err error, stage string) *Failure {
 }
 
 // planReason gives the first faults of a plan, by line, without the file's name.
-func planReason(faults measure.PlanErrors) string {
+func planReason(faults plan.Errors) string {
 	const most = 3
 	var out []string
 	for _, f := range faults[:min(most, len(faults))] {

@@ -18,6 +18,7 @@ import (
 	"ridgerule/dicomio"
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/report"
 )
 
@@ -113,11 +114,11 @@ func manifestOf(t testing.TB, n int) *Manifest {
 
 // doCase measures a job in this process: the tables and the result, no pictures.
 func doCase(ctx context.Context, j Job) error {
-	plan, err := measure.OpenPlan(j.Plan)
+	p, err := plan.Open(j.Plan)
 	if err != nil {
 		return err
 	}
-	plan.Case = j.Case
+	p.Case = j.Case
 	door, err := dicomio.Open(j.Series, dicomio.Limits{})
 	if err != nil {
 		return err
@@ -135,7 +136,7 @@ func doCase(ctx context.Context, j Job) error {
 	if err != nil {
 		return err
 	}
-	r, err := measure.Run(ctx, v, plan, measure.Scan{SeriesHash: s.Hash(v), Size: v.Size, Spacing: v.Spacing(), Verdict: "fit"}, measure.Options{})
+	r, err := measure.Run(ctx, v, p, measure.Scan{SeriesHash: s.Hash(v), Size: v.Size, Spacing: v.Spacing(), Verdict: "fit"}, measure.Options{})
 	if err != nil {
 		return err
 	}

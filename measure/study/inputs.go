@@ -13,7 +13,7 @@ import (
 	"slices"
 
 	"ridgerule/dicomio"
-	"ridgerule/measure"
+	"ridgerule/measure/plan"
 )
 
 // inputs stand for what an entry's outputs follow from.
@@ -57,7 +57,7 @@ func planHash(path string) (string, error) {
 		return "", &Failure{Stage: StagePlan, Reason: plainReason(err)}
 	}
 	opened := &recorder{FS: os.DirFS(filepath.Dir(path))}
-	_, _ = measure.ReadPlan(path, data, opened) // its faults are said when it is measured
+	_, _ = plan.Read(path, data, opened) // its faults are said when it is measured
 	h := sha256.New()
 	h.Write(data)
 	slices.Sort(opened.names)

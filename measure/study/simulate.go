@@ -13,6 +13,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure"
+	"ridgerule/measure/plan"
 )
 
 // Simulation is what the reader's hand does to each number of a case.
@@ -80,15 +81,15 @@ func everyRow(r *measure.Result, do func(site string, row measure.Row)) {
 //	placement = √(u² − u₀²), u₀ from the same budget with every mark exact
 //
 // so that no term need be known by name. The plan's points must be patient coordinates (see
-// [measure.Plan.Place]). Surfaces are not moved: they have no points that a reader set. Nor is what is
+// [plan.Plan.Place]). Surfaces are not moved: they have no points that a reader set. Nor is what is
 // planned and not read from the scan: implants, levels, ends of a prosthesis.
 //
 // It returns ctx's error when cancelled, and the plan's own errors for the marks as they are.
-func Simulate(ctx context.Context, plan *measure.Plan, o SimulateOptions) (*Simulation, error) {
-	if plan.VoxelPoints {
+func Simulate(ctx context.Context, p *plan.Plan, o SimulateOptions) (*Simulation, error) {
+	if p.VoxelPoints {
 		panic("study: Simulate of a plan in voxels; place it first")
 	}
-	s := &simulator{plan: plan, o: o.filled()}
+	s := &simulator{plan: p, o: o.filled()}
 	base, placed, err := s.budgets(ctx)
 	if err != nil {
 		return nil, err
@@ -101,7 +102,7 @@ func Simulate(ctx context.Context, plan *measure.Plan, o SimulateOptions) (*Simu
 }
 
 type simulator struct {
-	plan *measure.Plan
+	plan *plan.Plan
 	o    SimulateOptions
 }
 
@@ -132,7 +133,7 @@ func (s *simulator) budgets(ctx context.Context) (*measure.Result, map[place]flo
 }
 
 // withMarks returns the plan with every marked path of this SD, mm; nil leaves the plan's own.
-func (s *simulator) withMarks(p measure.Plan, sd *float64) measure.Plan {
+func (s *simulator) withMarks(p plan.Plan, sd *float64) plan.Plan {
 	if sd == nil {
 		return p
 	}
@@ -175,7 +176,7 @@ func (s *simulator) draw(ctx context.Context) ([]*measure.Result, error) {
 }
 
 // move returns the plan with its marks moved: the i-th reading of the seed, whatever ran before it.
-func (s *simulator) move(i int) measure.Plan {
+func (s *simulator) move(i int) plan.Plan {
 	rng := rand.New(rand.NewPCG(s.o.Seed, uint64(i)))
 	by := func(p r3.Vec, sd float64) r3.Vec {
 		return r3.Add(p, r3.Vec{X: sd * rng.NormFloat64(), Y: sd * rng.NormFloat64(), Z: sd * rng.NormFloat64()})

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"ridgerule/measure"
+	"ridgerule/measure/plan"
 )
 
 // Hand is the scatter of a reader's marks: the standard deviation along each of x, y and z, mm,
@@ -29,7 +30,7 @@ type SimulateOptions struct {
 
 	// Measure measures one plan on the volume of the case. It is called from several goroutines at
 	// once and must not keep or change what it is given.
-	Measure func(ctx context.Context, plan *measure.Plan, o measure.Options) (*measure.Result, error)
+	Measure func(ctx context.Context, p *plan.Plan, o measure.Options) (*measure.Result, error)
 }
 
 // filled returns the options with defaults for what is nil or 0; Marks stays nil for the plan's own.

@@ -11,14 +11,15 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
 )
 
 // marked is a plan with one of each mark, none at the origin.
-func marked(t *testing.T) *measure.Plan {
+func marked(t *testing.T) *plan.Plan {
 	t.Helper()
-	p, err := measure.ReadPlan("p.yaml", []byte(`format: 1
+	p, err := plan.Read("plan.yaml", []byte(`format: 1
 case: wall
 jaw: mandible
 arch: {points: [[-18, 0, 20], [-6, 0.2, 20], [6, 0.2, 20], [18, 0, 20]]}
@@ -33,7 +34,7 @@ structures:
 
 // linear is a measurement of which everything is known: each number is a sum of marks' coordinates,
 // and its budget says what scatter that gives.
-func linear(_ context.Context, p *measure.Plan, o measure.Options) (*measure.Result, error) {
+func linear(_ context.Context, p *plan.Plan, o measure.Options) (*measure.Result, error) {
 	number := func(quantity string, value, placing float64) measure.Row {
 		r := measure.Row{Quantity: quantity, Value: &value, Unit: "mm"}
 		r.Budget = append(r.Budget, budgetOf("noise", 0.1)...)
@@ -88,15 +89,15 @@ func TestSimulationIsOfItsSeedAlone(t *testing.T) {
 	require.Equal(t, run(SimulateOptions{Seed: 3}), run(SimulateOptions{Seed: 3}))
 	require.NotEqual(t, run(SimulateOptions{Seed: 3}), run(SimulateOptions{Seed: 4}))
 
-	plan, zero := marked(t), 0.0
-	before := *plan.Sites[0].At
-	s, err := Simulate(context.Background(), plan, SimulateOptions{Draws: 10, Measure: linear, Hand: Hand{&zero, &zero, &zero}})
+	p, zero := marked(t), 0.0
+	before := *p.Sites[0].At
+	s, err := Simulate(context.Background(), p, SimulateOptions{Draws: 10, Measure: linear, Hand: Hand{&zero, &zero, &zero}})
 	require.NoError(t, err)
 	for _, r := range s.Rows[:4] {
 		require.Zero(t, r.SD, "a hand that does not move moves nothing")
 	}
-	require.Equal(t, before, *plan.Sites[0].At, "the plan is left as it is")
-	require.Equal(t, r3.Vec{X: -18, Z: 20}, plan.Arch[0])
+	require.Equal(t, before, *p.Sites[0].At, "the plan is left as it is")
+	require.Equal(t, r3.Vec{X: -18, Z: 20}, p.Arch[0])
 
 	table, err := csv.NewReader(bytes.NewBufferString(run(SimulateOptions{}))).ReadAll()
 	require.NoError(t, err)

@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"errors"
@@ -27,7 +27,7 @@ func parseYAML(file string, data []byte, f *faults) ast.Node {
 		f.add(mark{file: file}, "", "make several plans", "the file holds more than %d values and signs", maxTokens)
 		return nil
 	}
-	guard := planGuard{file: file, faults: f}
+	guard := guard{file: file, faults: f}
 	for _, t := range tokens {
 		if guard.see(t); len(f.list) == mostFaults {
 			break
@@ -70,8 +70,8 @@ func markOf(file string, t *token.Token) mark {
 // columnKeys counts the keys of a block mapping, which stand in one column.
 type columnKeys struct{ column, keys int }
 
-// planGuard walks the tokens of a file.
-type planGuard struct {
+// guard walks the tokens of a file.
+type guard struct {
 	file   string
 	faults *faults
 	flow   []int        // keys so far in each open bracket
@@ -82,7 +82,7 @@ type planGuard struct {
 }
 
 // see takes the next token.
-func (g *planGuard) see(t *token.Token) {
+func (g *guard) see(t *token.Token) {
 	if t.Position != nil && t.Position.Line != g.line {
 		g.line, g.dashes = t.Position.Line, 0
 	}
@@ -115,18 +115,18 @@ func (g *planGuard) see(t *token.Token) {
 	}
 }
 
-func (g *planGuard) refuse(t *token.Token, remedy, format string, args ...any) {
+func (g *guard) refuse(t *token.Token, remedy, format string, args ...any) {
 	g.faults.add(markOf(g.file, t), "", remedy, format, args...)
 }
 
-func (g *planGuard) open(t *token.Token) {
+func (g *guard) open(t *token.Token) {
 	g.flow = append(g.flow, 0)
 	if len(g.flow) == maxNesting+1 {
 		g.refuse(t, "close the brackets before it", "more than %d brackets are open", maxNesting)
 	}
 }
 
-func (g *planGuard) dash(t *token.Token) {
+func (g *guard) dash(t *token.Token) {
 	g.forget(t.Position.Column)
 	if g.dashes++; g.dashes == maxNesting+1 {
 		g.refuse(t, "a plan needs one dash, or two for a point written with dashes", "more than %d list dashes on one line", maxNesting)
@@ -135,7 +135,7 @@ func (g *planGuard) dash(t *token.Token) {
 
 // key counts a key with its mapping: the innermost bracket, or the block mapping at the key's
 // column.
-func (g *planGuard) key(t *token.Token) {
+func (g *guard) key(t *token.Token) {
 	if n := len(g.flow); n > 0 {
 		if g.flow[n-1]++; g.flow[n-1] == maxKeys+1 {
 			g.refuse(t, "remove what no plan has", "more than %d keys in one mapping", maxKeys)
@@ -161,7 +161,7 @@ func (g *planGuard) key(t *token.Token) {
 }
 
 // forget ends the block mappings that stand to the right of column.
-func (g *planGuard) forget(column int) {
+func (g *guard) forget(column int) {
 	for n := len(g.block); n > 0 && g.block[n-1].column > column; n-- {
 		g.block = g.block[:n-1]
 	}

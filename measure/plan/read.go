@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"bytes"
@@ -34,12 +34,16 @@ const (
 // without unit. Source: method, section 5; every length's budget grows with it.
 const defaultScaleHalfWidth = 0.005
 
+// handSD is the standard uncertainty of an arch point drawn by hand, mm. Our choice; the
+// calibration of docs/accuracy.md draws its arch points with it.
+const handSD = 0.3
+
 var planKeys = []string{"format", "case", "jaw", "coordinates", "occlusal", "occlusal_plane",
 	"orientation_note", "arch", "sites", "structures", "margins_mm", "margins_source", "scan",
 	"levelling_plane", "occlusal_level", "prosthesis_end", "for", "declared", "proposed"}
 
-// OpenPlan reads the plan file at path; files it names are looked for beside it. See [ReadPlan].
-func OpenPlan(path string) (*Plan, error) {
+// Open reads the plan file at path; files it names are looked for beside it. See [Read].
+func Open(path string) (*Plan, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, planFile(path, err)
@@ -56,7 +60,7 @@ func OpenPlan(path string) (*Plan, error) {
 	if err != nil {
 		return nil, planFile(path, err)
 	}
-	return ReadPlan(filepath.Base(path), data, os.DirFS(filepath.Dir(path)))
+	return Read(filepath.Base(path), data, os.DirFS(filepath.Dir(path)))
 }
 
 // planFile is the fault of a plan that cannot be opened.
@@ -65,18 +69,18 @@ func planFile(path string, err error) error {
 	if errors.As(err, &why) {
 		err = why.Err
 	}
-	return PlanErrors{{File: filepath.Base(path), What: err.Error(), Remedy: "name a site plan (YAML or JSON)"}}
+	return Errors{{File: filepath.Base(path), What: err.Error(), Remedy: "name a site plan (YAML or JSON)"}}
 }
 
-// ReadPlan reads a plan from the bytes of its file. The name is used in messages; dir holds the
+// Read reads a plan from the bytes of its file. The name is used in messages; dir holds the
 // files that the plan names (arch.file, surface), and may be nil when it names none.
 //
 // Points keep the file's coordinates: call [Plan.Place] once before measuring, which turns voxel
 // indices into patient coordinates and does nothing for a plan that gives those.
 //
-// The error is a [PlanErrors] with every fault of the plan.
-func ReadPlan(name string, data []byte, dir fs.FS) (*Plan, error) {
-	r := &planReader{file: filepath.Base(name), marks: map[string]mark{}}
+// The error is a [Errors] with every fault of the plan.
+func Read(name string, data []byte, dir fs.FS) (*Plan, error) {
+	r := &reader{file: filepath.Base(name), marks: map[string]mark{}}
 	if len(data) > maxPlanBytes {
 		r.add(mark{file: r.file}, "", "leave out what is not a site plan", "the file is larger than %d MB", maxPlanBytes>>20)
 		return nil, r.err()
@@ -106,12 +110,12 @@ func ReadPlan(name string, data []byte, dir fs.FS) (*Plan, error) {
 // checkItself adds what is wrong about a plan in patient coordinates that needs no scan, so that all its
 // faults come at once; not where the arch or the jaw is a fault, of which others would follow.
 func (p *Plan) checkItself(f *faults) {
-	told := slices.ContainsFunc(f.list, func(e *PlanError) bool { return e.Where == "" || e.Where == "arch" })
+	told := slices.ContainsFunc(f.list, func(e *Error) bool { return e.Where == "" || e.Where == "arch" })
 	if told || len(p.Arch) < minArch || p.Occlusal == (r3.Vec{}) {
 		return
 	}
-	if curve, err := newCurve(p); err == nil {
-		p.examineInto(f, newLandmarks(p, curve), nil, map[confirmation]bool{})
+	if curve, err := NewCurve(p); err == nil {
+		p.examineInto(f, NewLandmarks(p, curve), nil)
 	}
 }
 
@@ -135,7 +139,7 @@ func yamlBytes(data []byte) []byte {
 
 // format reports whether the file says that it is of the one format there is; otherwise nothing
 // else in it can be judged.
-func (r *planReader) format(top fields) bool {
+func (r *reader) format(top fields) bool {
 	n, ok := top.need("format", "begin the plan with format: 1")
 	if !ok {
 		return false
@@ -147,7 +151,7 @@ func (r *planReader) format(top fields) bool {
 	return true
 }
 
-func (r *planReader) plan(top fields, dir fs.FS) *Plan {
+func (r *reader) plan(top fields, dir fs.FS) *Plan {
 	p := &Plan{ScaleHalfWidth: defaultScaleHalfWidth, PlacedSD: handSD, Margins: map[string]float64{}}
 	r.label(top, p)
 	if n, ok := top.need("jaw", "write jaw: mandible or jaw: maxilla"); ok {
@@ -181,7 +185,7 @@ func (r *planReader) plan(top fields, dir fs.FS) *Plan {
 }
 
 // label reads the case's label, which becomes a file and folder name.
-func (r *planReader) label(top fields, p *Plan) {
+func (r *reader) label(top fields, p *Plan) {
 	n, ok := top.need("case", "give the case a label of your own, not the patient's name: case: pine-042")
 	if !ok {
 		return
@@ -225,7 +229,7 @@ func badFileName(s string) string {
 const occlusalGiven = "given vector"
 
 // occlusal reads the direction toward the biting surface, or keeps the three points of its plane.
-func (r *planReader) occlusal(top fields, p *Plan) {
+func (r *reader) occlusal(top fields, p *Plan) {
 	given, isGiven := top.get("occlusal")
 	plane, isPlane := top.get("occlusal_plane")
 	switch {
@@ -264,7 +268,7 @@ func usualOcclusal(j Jaw) r3.Vec {
 var marginKeys = []string{"canal", "mental_foramen", "anterior_loop", "incisive_canal", "sinus",
 	"nasal_floor", "root", "implant", "other", "buccal_plate", "lingual_plate", "basal_cortex"}
 
-func (r *planReader) margins(top fields, p *Plan) {
+func (r *reader) margins(top fields, p *Plan) {
 	if n, ok := top.get("margins_mm"); ok {
 		f := n.mapping(marginKeys...)
 		for _, key := range marginKeys {
@@ -278,7 +282,7 @@ func (r *planReader) margins(top fields, p *Plan) {
 	}
 }
 
-func (r *planReader) scan(n node, p *Plan) {
+func (r *reader) scan(n node, p *Plan) {
 	if v, ok := n.mapping("scale_half_width").get("scale_half_width"); ok {
 		if x, ok := v.between(0, 0.1, ""); ok {
 			p.ScaleHalfWidth = x

@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"math"
@@ -8,12 +8,12 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// landmarks tell where along the arch a point lies as seen from the patient: from the right to the
+// Landmarks tell where along the arch a point lies as seen from the patient: from the right to the
 // left, and how far from the midline.
-type landmarks struct {
+type Landmarks struct {
 	curve    *reformat.Curve
 	occlusal r3.Vec  // unit, as the plan's
-	leftward float64 // +1: arc length grows toward the patient's left end of the arch; −1: toward the right
+	Leftward float64 // +1: arc length grows toward the patient's left end of the arch; −1: toward the right
 	turn     float64 // of the whole curve about the occlusal direction, without sign, radians
 	midline  float64 // arc length of the midline, mm; NaN: not known
 	doubt    float64 // how far from the midline the side is sure, mm
@@ -40,7 +40,7 @@ const (
 // beside returns the arc length of the curve's point nearest to p and how far p lies beside the curve
 // there, seen along the occlusal direction, mm; past is true where the curve says nothing of p: past an end, or
 // on the inner side of a curve that is no whole arch, where the jaw's other side is.
-func (l landmarks) beside(p r3.Vec) (arc, off float64, past bool) {
+func (l Landmarks) beside(p r3.Vec) (arc, off float64, past bool) {
 	const across = 0.5 // mm along the tangent by which what is nearest to a point of the curve may miss it
 	arc, _ = l.curve.Project(p)
 	d := r3.Sub(p, l.curve.At(arc))
@@ -50,10 +50,10 @@ func (l landmarks) beside(p r3.Vec) (arc, off float64, past bool) {
 	return arc, r3.Norm(flat), past
 }
 
-// newLandmarks finds the midline: the plan's, or else the point of the curve farthest forward along the
+// NewLandmarks finds the midline: the plan's, or else the point of the curve farthest forward along the
 // bisector of its two ends, where the curve is a whole arch.
-func newLandmarks(p *Plan, curve *reformat.Curve) landmarks {
-	l := landmarks{curve: curve, occlusal: p.Occlusal, midline: math.NaN(), leftward: 1}
+func NewLandmarks(p *Plan, curve *reformat.Curve) Landmarks {
+	l := Landmarks{curve: curve, occlusal: p.Occlusal, midline: math.NaN(), Leftward: 1}
 	head := p.Occlusal // toward the patient's head
 	if p.Jaw == Maxilla {
 		head = r3.Scale(-1, head)
@@ -61,7 +61,7 @@ func newLandmarks(p *Plan, curve *reformat.Curve) landmarks {
 	f := curve.Frame(curve.Length() / 2)
 	// Going round an arch from the right end to the left, forward, across and back, one goes along head × buccal.
 	if r3.Dot(f.T, r3.Cross(head, f.U)) < 0 {
-		l.leftward = -1
+		l.Leftward = -1
 	}
 	l.turn = turning(curve, p.Occlusal)
 	if p.Midline != nil {
@@ -75,7 +75,7 @@ func newLandmarks(p *Plan, curve *reformat.Curve) landmarks {
 
 // twoSided reports whether the arc length lies well within the curve: 15 mm from both ends, and, on a curve that
 // is no whole arch, about as far from one as from the other; half an arch that runs past the midline does not.
-func (l landmarks) twoSided(at float64) bool {
+func (l Landmarks) twoSided(at float64) bool {
 	short, long := min(at, l.curve.Length()-at), max(at, l.curve.Length()-at)
 	return short >= leastHalf && (l.turn >= wholeTurn || short >= leastBalance*long)
 }
@@ -112,19 +112,19 @@ func foremost(c *reformat.Curve, occlusal r3.Vec) float64 {
 	return at
 }
 
-// known reports whether the midline is.
-func (l landmarks) known() bool { return !math.IsNaN(l.midline) }
+// Known reports whether the midline is.
+func (l Landmarks) Known() bool { return !math.IsNaN(l.midline) }
 
-// fromMidline returns how far arc length s lies from the midline, positive to the patient's left, mm;
+// FromMidline returns how far arc length s lies from the midline, positive to the patient's left, mm;
 // NaN where the midline is not known.
-func (l landmarks) fromMidline(s float64) float64 { return l.leftward * (s - l.midline) }
+func (l Landmarks) FromMidline(s float64) float64 { return l.Leftward * (s - l.midline) }
 
-// side returns the patient's side of arc length s, by the midline, or without one by the direction in
+// Side returns the patient's side of arc length s, by the midline, or without one by the direction in
 // which the arch runs there: forward on the right, back on the left; nothing too near the midline, or
 // where the arch runs across, as in front. Heads turned by less than 45° are told.
-func (l landmarks) side(s float64) Side {
-	if l.known() {
-		switch from := l.fromMidline(s); {
+func (l Landmarks) Side(s float64) Side {
+	if l.Known() {
+		switch from := l.FromMidline(s); {
 		case from <= -l.doubt:
 			return Right
 		case from >= l.doubt:
@@ -145,7 +145,7 @@ func (l landmarks) side(s float64) Side {
 
 // backward returns the part of the arch's direction, from the patient's right to the left, that runs
 // toward the patient's back: −1 to 1.
-func (l landmarks) backward(s float64) float64 { return l.leftward * l.curve.Tangent(s).Y }
+func (l Landmarks) backward(s float64) float64 { return l.Leftward * l.curve.Tangent(s).Y }
 
 // A tooth's place along the ridge: arc length from the midline to the middle of the site on its own side,
 // mm. usual is the mean of a model of crown widths, ridge offset and crowding; low and high hold 99 % of
@@ -171,8 +171,8 @@ var toothGaps = map[Jaw][8]toothGap{
 	Mandible: {1: {3.9, 7.1}, {4.3, 8.1}, {3.6, 8.1}, {2.7, 8.2}, {7.5, 10.5}, {9.0, 12.4}, {5, 14}},
 }
 
-// nearestTooth returns the number of the tooth whose usual place is nearest to mm from the midline.
-func nearestTooth(jaw Jaw, mm float64) int {
+// NearestTooth returns the number of the tooth whose usual place is nearest to mm from the midline.
+func NearestTooth(jaw Jaw, mm float64) int {
 	best, number := math.Inf(1), 0
 	for n := 1; n <= 8; n++ {
 		if d := math.Abs(toothPlaces[jaw][n].usual - mm); d < best {
@@ -180,4 +180,16 @@ func nearestTooth(jaw Jaw, mm float64) int {
 		}
 	}
 	return number
+}
+
+// placed reports whether the site says where it is, in one way; otherwise that is a fault already.
+func (s Site) placed() bool { return (s.At != nil) != (s.ArcMM != nil) }
+
+// SiteArc returns the arc length at which a site stands on the curve, in mm.
+func SiteArc(curve *reformat.Curve, s Site) float64 {
+	if s.ArcMM != nil {
+		return *s.ArcMM
+	}
+	arc, _ := curve.Project(*s.At)
+	return arc
 }

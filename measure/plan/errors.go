@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"cmp"
@@ -7,9 +7,9 @@ import (
 	"strings"
 )
 
-// PlanError is one fault of a plan file: where it stands, what is wrong with which value, and
+// Error is one fault of a plan file: where it stands, what is wrong with which value, and
 // what to do about it.
-type PlanError struct {
+type Error struct {
 	File         string // base name of the plan, or of the file that the plan names
 	Line, Column int    // from 1; 0: the file as a whole
 	Where        string // whose fault it is: `site "36"`; empty: the plan's
@@ -20,7 +20,7 @@ type PlanError struct {
 // Error returns the fault on one line:
 //
 //	plan.yaml:14:5: site "36": tooth 16 is a tooth of the maxilla; …
-func (e *PlanError) Error() string {
+func (e *Error) Error() string {
 	var b strings.Builder
 	b.WriteString(e.File)
 	if e.Line > 0 {
@@ -37,12 +37,12 @@ func (e *PlanError) Error() string {
 	return b.String()
 }
 
-// PlanErrors are all faults of a plan, sorted by file and line. It is never empty when it is
+// Errors are all faults of a plan, sorted by file and line. It is never empty when it is
 // returned as an error.
-type PlanErrors []*PlanError
+type Errors []*Error
 
 // Error returns the faults, one a line.
-func (e PlanErrors) Error() string {
+func (e Errors) Error() string {
 	lines := make([]string, len(e))
 	for i, fault := range e {
 		lines[i] = fault.Error()
@@ -51,7 +51,7 @@ func (e PlanErrors) Error() string {
 }
 
 // Unwrap returns the faults one by one, for [errors.As].
-func (e PlanErrors) Unwrap() []error {
+func (e Errors) Unwrap() []error {
 	all := make([]error, len(e))
 	for i, fault := range e {
 		all[i] = fault
@@ -71,7 +71,7 @@ const mostFaults = 100
 // faults collects the errors of a plan. It is no error itself, so that a nil collection can
 // never be mistaken for one.
 type faults struct {
-	list PlanErrors
+	list Errors
 	more int // faults past mostFaults
 }
 
@@ -80,7 +80,7 @@ func (f *faults) add(at mark, where, remedy, format string, args ...any) {
 		f.more++
 		return
 	}
-	f.list = append(f.list, &PlanError{
+	f.list = append(f.list, &Error{
 		File: at.file, Line: at.line, Column: at.column,
 		Where: where, What: fmt.Sprintf(format, args...), Remedy: remedy,
 	})
@@ -91,11 +91,11 @@ func (f *faults) err() error {
 	if len(f.list) == 0 {
 		return nil
 	}
-	slices.SortStableFunc(f.list, func(a, b *PlanError) int {
+	slices.SortStableFunc(f.list, func(a, b *Error) int {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
 	})
 	if f.more > 0 {
-		last := PlanError{File: f.list[0].File, What: fmt.Sprintf("%d more errors are not listed", f.more), Remedy: "mend the first ones"}
+		last := Error{File: f.list[0].File, What: fmt.Sprintf("%d more errors are not listed", f.more), Remedy: "mend the first ones"}
 		return append(f.list, &last)
 	}
 	return f.list
@@ -157,3 +157,6 @@ func suggestion(word string, known []string) string {
 	}
 	return "use one of " + strings.Join(known, ", ")
 }
+
+// spaced is a word of the plan file as prose.
+func spaced[T ~string](word T) string { return strings.ReplaceAll(string(word), "_", " ") }

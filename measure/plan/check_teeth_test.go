@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"fmt"
@@ -56,7 +56,7 @@ func planText(arch []r3.Vec, jaw string, top string, sites []string) string {
 // errors.
 func checkText(t *testing.T, text string) (codes []string, err error) {
 	t.Helper()
-	p, err := ReadPlan("plan.yaml", []byte(text), nil)
+	p, err := Read("plan.yaml", []byte(text), nil)
 	if err != nil {
 		return nil, err
 	}
@@ -164,11 +164,11 @@ func TestMidlineOfAnArch(t *testing.T) {
 					arch[i], arch[j] = arch[j], arch[i]
 				}
 			}
-			p, err := ReadPlan("plan.yaml", []byte(planText(arch, "mandible", "", []string{"31@1"})), nil)
+			p, err := Read("plan.yaml", []byte(planText(arch, "mandible", "", []string{"31@1"})), nil)
 			require.NoError(t, err)
-			curve, err := newCurve(p)
+			curve, err := NewCurve(p)
 			require.NoError(t, err)
-			l := newLandmarks(p, curve)
+			l := NewLandmarks(p, curve)
 			// The apex lies at half the length by symmetry; the curve is flat there, to a sample.
 			assert.InDelta(t, curve.Length()/2, l.midline, archSamples)
 			left, _ := curve.Project(arch[3])
@@ -176,7 +176,7 @@ func TestMidlineOfAnArch(t *testing.T) {
 			if flip {
 				want = Left
 			}
-			assert.Equal(t, want, l.side(left))
+			assert.Equal(t, want, l.Side(left))
 		}
 	}
 }
@@ -208,13 +208,13 @@ func TestHalfAnArchShowsNoMidline(t *testing.T) {
 	half := append([]r3.Vec{{X: -27, Y: 30}, {X: -27, Y: 15}}, archOf(0)[:16]...)
 	text := planText(half, "mandible", "", []string{"46@0"}) +
 		"structures:\n  - {name: nerve, kind: canal, radius_mm: 1.5, path: [[26, 20, -15], [26, 24, -15], [26, 28, -15]]}\n"
-	p, err := ReadPlan("plan.yaml", []byte(text), nil)
+	p, err := Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
-	curve, err := newCurve(p)
+	curve, err := NewCurve(p)
 	require.NoError(t, err)
-	l := newLandmarks(p, curve)
+	l := NewLandmarks(p, curve)
 	assert.Greater(t, l.turn, leastTurning, "else another rule decides")
-	assert.False(t, l.known())
+	assert.False(t, l.Known())
 	codes, err := checkText(t, text)
 	require.NoError(t, err)
 	assert.NotContains(t, codes, "structure_off_arch ")

@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"fmt"
@@ -10,6 +10,7 @@ import (
 
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
+	"ridgerule/measure/solid"
 )
 
 // A plan's points held against each other: slips that no pixel is needed to see.
@@ -28,14 +29,14 @@ const (
 )
 
 // checkGeometry holds sites, implants and structures against the arch and themselves.
-func (p *Plan) checkGeometry(l landmarks) []doubt {
-	var out []doubt
+func (p *Plan) checkGeometry(l Landmarks) []Doubt {
+	var out []Doubt
 	if p.upsideDown() {
-		out = append(out, doubt{Caution: Cautionf("occlusal_sign", SeverityUncertain, "%s: the plan's orientation note must explain it", p.upsideDownText())})
+		out = append(out, Doubt{Caution: Cautionf("occlusal_sign", SeverityUncertain, "%s: the plan's orientation note must explain it", p.upsideDownText())})
 	}
 	if p.Midline != nil {
 		if _, off, _ := l.beside(*p.Midline); off > wrongOffset {
-			out = append(out, doubt{Caution: Cautionf("midline_off_arch", SeverityCaution, "midline lies %.1f mm off the arch curve", off),
+			out = append(out, Doubt{Caution: Cautionf("midline_off_arch", SeverityCaution, "midline lies %.1f mm off the arch curve", off),
 				refuse: true, mark: p.markAt("arch.midline"), remedy: "give a point of the midline at the arch"})
 		}
 	}
@@ -52,7 +53,7 @@ func (p *Plan) checkGeometry(l landmarks) []doubt {
 	return out
 }
 
-func (p *Plan) checkOffset(i int, l landmarks) []doubt {
+func (p *Plan) checkOffset(i int, l Landmarks) []Doubt {
 	at := p.Sites[i].At
 	if at == nil || !p.Sites[i].placed() {
 		return nil
@@ -61,26 +62,26 @@ func (p *Plan) checkOffset(i int, l landmarks) []doubt {
 	if off <= oddOffset {
 		return nil
 	}
-	d := p.siteDoubt(i, ".at", "at_off_arch", SeverityUncertain, "at lies %.1f mm beside the arch: it was projected to the nearest point of the curve", off)
+	d := p.SiteDoubt(i, ".at", "at_off_arch", SeverityUncertain, "at lies %.1f mm beside the arch: it was projected to the nearest point of the curve", off)
 	d.refuse, d.remedy = off > wrongOffset, "give a point near the arch, or check the plan's coordinates and signs"
-	return []doubt{d}
+	return []Doubt{d}
 }
 
 // lean returns the angle of an axis from the direction crest to base, degrees.
 func (p *Plan) lean(axis r3.Vec) float64 { return angle(axis, r3.Scale(-1, p.Occlusal)) }
 
-func (p *Plan) checkLeans(i int) []doubt {
+func (p *Plan) checkLeans(i int) []Doubt {
 	s := p.Sites[i]
-	var out []doubt
+	var out []Doubt
 	try := func(key string, axis r3.Vec) {
 		lean := p.lean(axis)
 		if lean <= oddLean || lean > 90 { // beyond it another error says that the axis points the wrong way
 			return
 		}
-		d := p.siteDoubt(i, key, "lean", SeverityCaution, "%s leans %.0f° from the occlusal direction", strings.TrimPrefix(key, "."), lean)
-		d.confirm, d.refuse, d.remedy = confirmAxis, lean > wrongLean, "correct the vector: from crest to base"
+		d := p.SiteDoubt(i, key, "lean", SeverityCaution, "%s leans %.0f° from the occlusal direction", strings.TrimPrefix(key, "."), lean)
+		d.Confirm, d.refuse, d.remedy = confirmAxis, lean > wrongLean, "correct the vector: from crest to base"
 		if d.refuse {
-			d.confirm = ""
+			d.Confirm = ""
 		}
 		out = append(out, d)
 	}
@@ -93,32 +94,35 @@ func (p *Plan) checkLeans(i int) []doubt {
 	return out
 }
 
-func (p *Plan) checkImplant(i int, curve *reformat.Curve) []doubt {
+func (p *Plan) checkImplant(i int, curve *reformat.Curve) []Doubt {
 	s := p.Sites[i]
 	im := s.Implant
 	if im == nil {
 		return nil
 	}
-	var out []doubt
+	var out []Doubt
 	if im.BeyondRidge || im.Length > longestInBone {
 		why := fmt.Sprintf("the implant is %.4g mm long", im.Length)
 		if im.BeyondRidge {
 			why = "the plan calls it beyond the ridge"
 		}
-		out = append(out, p.siteDoubt(i, ".implant.length_mm", "beyond_ridge", SeverityNotAssessed, "%s: this tool does not judge implants anchored outside the ridge", why))
+		out = append(out, p.SiteDoubt(i, ".implant.length_mm", "beyond_ridge", SeverityNotAssessed, "%s: this tool does not judge implants anchored outside the ridge", why))
 	}
 	if im.Platform != nil && s.placed() {
-		if _, off := curve.Frame(siteArc(curve, s)).Section(*im.Platform); math.Abs(off) > outOfSection {
-			d := p.siteDoubt(i, ".implant.platform", "platform_off_section", SeverityCaution, "the platform lies %.1f mm out of the site's section along the arch", math.Abs(off))
-			d.confirm = confirmPlatform
+		if _, off := curve.Frame(SiteArc(curve, s)).Section(*im.Platform); math.Abs(off) > outOfSection {
+			d := p.SiteDoubt(i, ".implant.platform", "platform_off_section", SeverityCaution, "the platform lies %.1f mm out of the site's section along the arch", math.Abs(off))
+			d.Confirm = ConfirmPlatform
 			out = append(out, d)
 		}
 	}
 	return out
 }
 
-// inJaw are the kinds that lie within the jaw, so that the arch runs by them.
-var inJaw = map[safety.Kind]bool{safety.Canal: true, safety.MentalForamen: true, safety.AnteriorLoop: true, safety.IncisiveCanal: true, safety.Root: true, safety.ImplantBody: true}
+// InJaw are the kinds that lie within the jaw, so that the arch runs by them.
+var InJaw = map[safety.Kind]bool{safety.Canal: true, safety.MentalForamen: true, safety.AnteriorLoop: true, safety.IncisiveCanal: true, safety.Root: true, safety.ImplantBody: true}
+
+// StandsInJaw reports whether a kind is a tooth's root or an implant: denser than the bone around it.
+func StandsInJaw(k safety.Kind) bool { return k == safety.Root || k == safety.ImplantBody }
 
 // foramenFrom and foramenTo bound the mental foramen's place along the arch from the midline, mm, the midline's
 // error included. Source: 80 to 92 % lie from between the premolars to under the second (Oliveira et al., Int J
@@ -132,18 +136,18 @@ const (
 // name: one of the jaw that lies nowhere near the arch was written in another unit, frame or sign, and one
 // whose name says the other side than its place is perhaps the other one, or was mirrored. What lies past
 // the arch's ends is not asked.
-func (p *Plan) checkPlaceOnArch(i int, l landmarks) []doubt {
+func (p *Plan) checkPlaceOnArch(i int, l Landmarks) []Doubt {
 	s := p.Structures[i]
 	says := p.sideSaid(s)
-	if len(s.Path) == 0 || says == "" && !inJaw[s.Kind] {
+	if len(s.Path) == 0 || says == "" && !InJaw[s.Kind] {
 		return nil
 	}
-	var out []doubt
-	if s.Kind == safety.MentalForamen && l.known() {
+	var out []Doubt
+	if s.Kind == safety.MentalForamen && l.Known() {
 		arc, _, _ := l.beside(s.Path[0])
-		if from := math.Abs(l.fromMidline(arc)); from < foramenFrom || from > foramenTo {
-			d := p.structureDoubt(i, ".path[0]", "foramen_place", SeverityUncertain, "%s lies %.0f mm from the midline along the arch, where %g to %g mm are usual: look whether it is the foramen", s.Name, from, foramenFrom, foramenTo)
-			d.also = p.sameNerve(i)
+		if from := math.Abs(l.FromMidline(arc)); from < foramenFrom || from > foramenTo {
+			d := p.StructureDoubt(i, ".path[0]", "foramen_place", SeverityUncertain, "%s lies %.0f mm from the midline along the arch, where %g to %g mm are usual: look whether it is the foramen", s.Name, from, foramenFrom, foramenTo)
+			d.Also = p.SameNerve(i)
 			out = append(out, d)
 		}
 	}
@@ -153,15 +157,15 @@ func (p *Plan) checkPlaceOnArch(i int, l landmarks) []doubt {
 		if !past {
 			least = math.Min(least, off)
 		}
-		lies := l.side(arc)
+		lies := l.Side(arc)
 		contrary = contrary && lies != "" && lies != says
 	}
-	if inJaw[s.Kind] && least > wrongOffset && !math.IsInf(least, 1) {
-		out = append(out, p.structureDoubt(i, ".path[0]", "structure_off_arch", SeverityNotAssessed,
+	if InJaw[s.Kind] && least > wrongOffset && !math.IsInf(least, 1) {
+		out = append(out, p.StructureDoubt(i, ".path[0]", "structure_off_arch", SeverityNotAssessed,
 			"%s lies %.0f mm beside the arch, where no %s is: check its unit, frame and signs", s.Name, least, spaced(s.Kind)))
 	}
 	if contrary {
-		out = append(out, p.structureDoubt(i, ".name", "name_side", SeverityUncertain,
+		out = append(out, p.StructureDoubt(i, ".name", "name_side", SeverityUncertain,
 			"structure %s lies on the patient's %s side: correct its name, or the signs of x (+x is the patient's left)", quoted(s.Name), other(says)))
 	}
 	return out
@@ -171,9 +175,9 @@ func (p *Plan) checkPlaceOnArch(i int, l landmarks) []doubt {
 var longPaths = map[safety.Kind]bool{safety.Canal: true, safety.AnteriorLoop: true, safety.IncisiveCanal: true}
 
 // checkPath finds a path that turns back on itself, and one with too few points for its length.
-func (p *Plan) checkPath(i int) []doubt {
+func (p *Plan) checkPath(i int) []Doubt {
 	s := p.Structures[i]
-	var out []doubt
+	var out []Doubt
 	for j := 1; j < len(s.Path); j++ {
 		step := r3.Sub(s.Path[j], s.Path[j-1])
 		if long := r3.Norm(step); longPaths[s.Kind] && long > longStep {
@@ -181,7 +185,7 @@ func (p *Plan) checkPath(i int) []doubt {
 			if long > chordStep {
 				severity = SeverityUncertain
 			}
-			out = append(out, p.structureDoubt(i, fmt.Sprintf(".path[%d]", j), "path_step", severity,
+			out = append(out, p.StructureDoubt(i, fmt.Sprintf(".path[%d]", j), "path_step", severity,
 				"structure %s: points %d and %d of its path are %.1f mm apart, and a %s bends between them: mark more points", quoted(s.Name), j, j+1, long, spaced(s.Kind)))
 			break
 		}
@@ -189,7 +193,7 @@ func (p *Plan) checkPath(i int) []doubt {
 	for j := 1; j+1 < len(s.Path); j++ {
 		a, b := r3.Sub(s.Path[j], s.Path[j-1]), r3.Sub(s.Path[j+1], s.Path[j])
 		if turn := angle(a, b); turn > turningBack && r3.Norm(a) > leastStep && r3.Norm(b) > leastStep {
-			out = append(out, p.structureDoubt(i, fmt.Sprintf(".path[%d]", j), "path_turns_back", SeverityUncertain,
+			out = append(out, p.StructureDoubt(i, fmt.Sprintf(".path[%d]", j), "path_turns_back", SeverityUncertain,
 				"structure %s: its path turns back by %.0f° at point %d: list the points in order from one end to the other", quoted(s.Name), turn, j+1))
 			break
 		}
@@ -204,35 +208,35 @@ const leastRadius = 0.5
 
 // checkRadius finds a path so thin that its clearance is that of a line: a radius left at some least value,
 // or in cm.
-func (p *Plan) checkRadius(i int) []doubt {
+func (p *Plan) checkRadius(i int) []Doubt {
 	s := p.Structures[i]
-	if !inJaw[s.Kind] || len(s.Radii) == 0 {
+	if !InJaw[s.Kind] || len(s.Radii) == 0 {
 		return nil
 	}
 	r := slices.Max(s.Radii)
 	if r >= leastRadius {
 		return nil
 	}
-	return []doubt{p.structureDoubt(i, ".radius_mm", "radius_small", SeverityUncertain,
+	return []Doubt{p.StructureDoubt(i, ".radius_mm", "radius_small", SeverityUncertain,
 		"structure %s: its radius is nowhere more than %.2g mm, and a %s is at least %g mm wide: give its outer radius, wall included", quoted(s.Name), r, spaced(s.Kind), 2*leastRadius)}
 }
 
 // sideSaid returns the side that a structure's name says: in words, or of a root or an implant by the number
 // of a tooth of this jaw; nothing where it says none, or both.
-func (p *Plan) sideSaid(s Structure) Side {
+func (p *Plan) sideSaid(s safety.Structure) Side {
 	said := sideIn(s.Name)
-	if s.Kind != safety.Root && s.Kind != safety.ImplantBody {
+	if !StandsInJaw(s.Kind) {
 		return said
 	}
 	for _, word := range strings.FieldsFunc(s.Name, func(r rune) bool { return r < '0' || r > '9' }) {
-		t, ok := toothOf(word)
-		if !ok || t.jaw() != p.Jaw {
+		t, ok := ToothOf(word)
+		if !ok || t.Jaw() != p.Jaw {
 			continue
 		}
-		if said != "" && said != t.side() {
+		if said != "" && said != t.Side() {
 			return ""
 		}
-		said = t.side()
+		said = t.Side()
 	}
 	return said
 }
@@ -257,4 +261,23 @@ func other(s Side) Side {
 		return Right
 	}
 	return Left
+}
+
+// oneNerve is how near to each other marks of the lower jaw's nerve lie that belong together, mm. Our choice.
+const oneNerve = 8.0
+
+// SameNerve returns the names of the canals, foramina and loops marked as one nerve with the i-th structure:
+// where one of them is marked in the wrong place, so are, most likely, the others.
+func (p *Plan) SameNerve(i int) []string {
+	nerve := map[safety.Kind]bool{safety.Canal: true, safety.MentalForamen: true, safety.AnteriorLoop: true}
+	var out []string
+	for k, st := range p.Structures {
+		if k == i || !nerve[st.Kind] || !nerve[p.Structures[i].Kind] {
+			continue
+		}
+		if g, err := solid.Distance(p.Structures[i], st); err == nil && g.Distance <= oneNerve {
+			out = append(out, st.Name)
+		}
+	}
+	return out
 }

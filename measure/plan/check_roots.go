@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"cmp"
@@ -14,26 +14,26 @@ import (
 
 // namedTooth returns the one tooth of this jaw whose number a root's or an implant's name bears, unless words in it
 // contradict the number.
-func (p *Plan) namedTooth(s safety.Structure) (named tooth, ok bool) {
-	if !standsInJaw(s.Kind) {
-		return tooth{}, false
+func (p *Plan) namedTooth(s safety.Structure) (named Tooth, ok bool) {
+	if !StandsInJaw(s.Kind) {
+		return Tooth{}, false
 	}
 	for _, word := range strings.FieldsFunc(s.Name, func(r rune) bool { return r < '0' || r > '9' }) {
-		t, valid := toothOf(word)
-		if !valid || t.jaw() != p.Jaw {
+		t, valid := ToothOf(word)
+		if !valid || t.Jaw() != p.Jaw {
 			continue
 		}
 		if ok && t != named {
-			return tooth{}, false
+			return Tooth{}, false
 		}
 		named, ok = t, true
 	}
-	return named, ok && p.sideSaid(s) == named.side()
+	return named, ok && p.sideSaid(s) == named.Side()
 }
 
 // checkRoots holds the numbered roots and implants against each other and the sites. The sites are held against each other
 // by [Plan.checkOrder].
-func (p *Plan) checkRoots(sites []numbered, l landmarks) []doubt {
+func (p *Plan) checkRoots(sites []numbered, l Landmarks) []Doubt {
 	var roots []numbered
 	for i, s := range p.Structures {
 		t, ok := p.namedTooth(s)
@@ -41,19 +41,19 @@ func (p *Plan) checkRoots(sites []numbered, l landmarks) []doubt {
 			continue
 		}
 		if arc, off, past := l.beside(s.Path[len(s.Path)/2]); !past && off <= wrongOffset {
-			roots = append(roots, numbered{i, t, arc, l.leftward * arc})
+			roots = append(roots, numbered{i, t, arc, l.Leftward * arc})
 		}
 	}
 	if l.turn < nearlyStraight && violations(sorted(roots, sites, -1)) < violations(sorted(roots, sites, 1)) {
 		return nil // the hand decided which side of the curve is inside
 	}
-	var out []doubt
+	var out []Doubt
 	for i, a := range roots {
 		for k, b := range slices.Concat(roots, sites) {
 			if k == i || !outOfOrder(a, b) && !outOfOrder(b, a) {
 				continue
 			}
-			out = append(out, p.structureDoubt(a.i, ".name", "structure_order", SeverityUncertain,
+			out = append(out, p.StructureDoubt(a.i, ".name", "structure_order", SeverityUncertain,
 				"structure %s is marked on the wrong side of tooth %v, %.1f mm from it along the arch: look which tooth it is", quoted(p.Structures[a.i].Name), b.t, math.Abs(b.left-a.left)))
 			break
 		}

@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"fmt"
@@ -20,7 +20,7 @@ const (
 	maxWidth    = 60
 )
 
-func (r *planReader) sites(n node, jaw Jaw) []Site {
+func (r *reader) sites(n node, jaw Jaw) []Site {
 	elements := n.list(maxSites)
 	if len(elements) == 0 && isList(n) {
 		n.fail("list at least one site: tooth, and at or arc_mm", "sites is an empty list")
@@ -44,7 +44,7 @@ func isList(n node) bool { _, ok := n.tree.(*ast.SequenceNode); return ok }
 
 func siteName(id string) string { return "site " + quoted(id) }
 
-func (r *planReader) site(n node, i int, jaw Jaw) Site {
+func (r *reader) site(n node, i int, jaw Jaw) Site {
 	s := Site{Line: n.mark.line, Axis: AxisRidge, HeightTo: ToAuto}
 	n.where = fmt.Sprintf("site %d", i+1)
 	n.where = peekName(n, "site", "id", "tooth")
@@ -83,7 +83,7 @@ func (r *planReader) site(n node, i int, jaw Jaw) Site {
 }
 
 // identify reads tooth and id.
-func (r *planReader) identify(f fields, s *Site, jaw Jaw) {
+func (r *reader) identify(f fields, s *Site, jaw Jaw) {
 	if n, ok := f.need("tooth", `name the tooth's place by its ISO 3950 number: tooth: "36"`); ok {
 		r.marks[n.path] = n.mark
 		if t, ok := n.text(40); ok {
@@ -103,7 +103,7 @@ func (r *planReader) identify(f fields, s *Site, jaw Jaw) {
 		n.fail("use letters, digits, -, _ and .", "id %s %s", quoted(id), why)
 		return
 	}
-	if _, number := toothOf(id); number && s.Tooth != "" && id != s.Tooth {
+	if _, number := ToothOf(id); number && s.Tooth != "" && id != s.Tooth {
 		n.fail("leave the id out or name it otherwise: "+s.Tooth+"b", "id %s names another tooth than tooth %s (line %d)", quoted(id), s.Tooth, f.line("tooth"))
 		return
 	}
@@ -128,7 +128,7 @@ func badID(id string) string {
 // Source: ISO 3950:2016, two-digit designation: quadrants 1 and 2 are the upper jaw, 3 and 4 the
 // lower; teeth 1 to 8 from the midline.
 func checkTooth(n node, t string, jaw Jaw) string {
-	it, permanent := toothOf(t)
+	it, permanent := ToothOf(t)
 	if !permanent {
 		remedy := "use 11–18, 21–28, 31–38 or 41–48"
 		if says := inOtherNotation(t); says != "" {
@@ -137,14 +137,14 @@ func checkTooth(n node, t string, jaw Jaw) string {
 		n.fail(remedy, "tooth %s is not a permanent tooth of ISO 3950", quoted(t))
 		return ""
 	}
-	if of := it.jaw(); jaw != "" && of != jaw {
+	if of := it.Jaw(); jaw != "" && of != jaw {
 		n.fail("correct the tooth or the plan's jaw"+other1to32(it), "tooth %s is in the %s, the plan's jaw is the %s", t, of, jaw)
 	}
 	return t
 }
 
 // station reads where the site is: a point or an arc length.
-func (r *planReader) station(f fields, s *Site) {
+func (r *reader) station(f fields, s *Site) {
 	at, hasAt := f.get("at")
 	arc, hasArc := f.get("arc_mm")
 	switch {
@@ -167,7 +167,7 @@ func (r *planReader) station(f fields, s *Site) {
 }
 
 // axis reads the site's axis: a word or a vector.
-func (r *planReader) axis(f fields, s *Site) {
+func (r *reader) axis(f fields, s *Site) {
 	n, ok := f.get("axis")
 	if !ok {
 		return
@@ -186,14 +186,14 @@ func (r *planReader) axis(f fields, s *Site) {
 	}
 }
 
-func (r *planReader) limit(n node, s *Site, jaw Jaw) {
+func (r *reader) limit(n node, s *Site, jaw Jaw) {
 	s.HeightTo = Limit(n.oneOf(string(ToAuto), string(ToCanal), string(ToSinus), string(ToNasalFloor), string(ToBorder)))
 	if jaw == Mandible && (s.HeightTo == ToSinus || s.HeightTo == ToNasalFloor) {
 		n.fail("use auto, canal or border", "height_to is %s, which the mandible does not have", s.HeightTo)
 	}
 }
 
-func (r *planReader) implant(n node) *PlannedImplant {
+func (r *reader) implant(n node) *PlannedImplant {
 	f := n.mapping("platform", "axis", "diameter_mm", "apex_diameter_mm", "length_mm", "beyond_ridge")
 	var im PlannedImplant
 	if v, ok := f.get("platform"); ok {
@@ -222,7 +222,7 @@ func (r *planReader) implant(n node) *PlannedImplant {
 	return &im
 }
 
-func (r *planReader) tryList(n node) *Sizes {
+func (r *reader) tryList(n node) *Sizes {
 	f := n.mapping("diameters_mm", "lengths_mm", "lateral_mm", "depth_mm", "lean_deg", "along_deg")
 	var s Sizes
 	if v, ok := f.need("diameters_mm", "list the diameters to try: diameters_mm: [3.5, 4.0]"); ok {

@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"slices"
@@ -80,7 +80,7 @@ func TestEachFaultNamesItsPlaceValueAndRemedy(t *testing.T) {
 	for _, c := range planFaults {
 		t.Run(c.name, func(t *testing.T) {
 			require.Contains(t, goodPlan, c.old)
-			_, err := ReadPlan("plan.yaml", []byte(strings.Replace(goodPlan, c.old, c.new, 1)), nil)
+			_, err := Read("plan.yaml", []byte(strings.Replace(goodPlan, c.old, c.new, 1)), nil)
 			if assert.Error(t, err) {
 				assert.Equal(t, strings.Split(c.want, "\n"), strings.Split(err.Error(), "\n"))
 			}
@@ -91,9 +91,9 @@ func TestEachFaultNamesItsPlaceValueAndRemedy(t *testing.T) {
 // Jaw and occlusal direction say one thing. A model scanned upside down is one, if its plan says so: no
 // verdict on it is more than uncertain.
 func TestOcclusalAgainstTheJaw(t *testing.T) {
-	_, err := ReadPlan("plan.yaml", []byte(smallPlan+"occlusal: [0, 0, 1]\n"), nil)
+	_, err := Read("plan.yaml", []byte(smallPlan+"occlusal: [0, 0, 1]\n"), nil)
 	require.ErrorContains(t, err, "occlusal [0, 0, 1] points away from the biting side of the maxilla (line 3)")
-	p, err := ReadPlan("plan.yaml", []byte(strings.Replace(smallPlan, "16", "26", 1)+"occlusal: [0, 0, 1]\norientation_note: model lay on its teeth\n"), nil)
+	p, err := Read("plan.yaml", []byte(strings.Replace(smallPlan, "16", "26", 1)+"occlusal: [0, 0, 1]\norientation_note: model lay on its teeth\n"), nil)
 	require.NoError(t, err)
 	found, err := p.Check(nil)
 	require.NoError(t, err)
@@ -119,7 +119,7 @@ structures:
 `
 
 func TestVoxelPlanIsPlacedOnce(t *testing.T) {
-	p, err := ReadPlan("plan.yaml", []byte(voxelPlan), nil)
+	p, err := Read("plan.yaml", []byte(voxelPlan), nil)
 	require.NoError(t, err)
 	require.True(t, p.VoxelPoints)
 	for range 2 { // the second call must change nothing
@@ -154,7 +154,7 @@ func TestVoxelAndPatientPlanAgreeOnAnyGrid(t *testing.T) {
 		for i, e := range []r3.Vec{{X: 1}, {Y: 1}, {X: 0.1, Z: 1}} { // sheared slices
 			g.Step[i] = turn.Rotate(r3.Scale(step.Draw(t, "step"), e))
 		}
-		p, err := ReadPlan("plan.yaml", []byte(voxelPlan), nil)
+		p, err := Read("plan.yaml", []byte(voxelPlan), nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -171,22 +171,22 @@ func TestVoxelAndPatientPlanAgreeOnAnyGrid(t *testing.T) {
 }
 
 func TestPlanIsHeldAgainstTheScan(t *testing.T) {
-	_, err := ReadPlan("plan.yaml", []byte(strings.Replace(goodPlan, "arc_mm: 13.5", "arc_mm: 171.2", 1)), nil)
+	_, err := Read("plan.yaml", []byte(strings.Replace(goodPlan, "arc_mm: 13.5", "arc_mm: 171.2", 1)), nil)
 	assert.EqualError(t, err, `plan.yaml:28:13: site "46-distal": station 171.2 mm is past the end of the arch (99.7 mm); give arc_mm from 0 to 99.6`)
 	text := strings.NewReplacer("at: [22, 8, 1]", "at: [22, 8, 61]",
 		"path: [[18, -5, 0]]", "path: [[180, -5, 0]]").Replace(goodPlan)
-	p, err := ReadPlan("plan.yaml", []byte(text), nil)
+	p, err := Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
 	const extent = "x -40.0 to 39.6, y -30.0 to 35.7, z -19.5 to 60.0 mm"
 	_, err = p.Check(&testGrid)
 	assert.EqualError(t, err, strings.Join([]string{
 		`plan.yaml:11:9: site "36": at [22, 8, 61] mm is outside the scan (` + extent + `); check the point and the plan's coordinates (patient or voxel)`,
 	}, "\n"))
-	good, err := ReadPlan("plan.yaml", []byte(goodPlan), nil)
+	good, err := Read("plan.yaml", []byte(goodPlan), nil)
 	require.NoError(t, err)
 	_, err = good.Check(&testGrid)
 	assert.NoError(t, err)
-	far, err := ReadPlan("plan.yaml", []byte(strings.Replace(goodPlan, "path: [[18, -5, 0]]", "path: [[180, -5, 0]]", 1)), nil)
+	far, err := Read("plan.yaml", []byte(strings.Replace(goodPlan, "path: [[18, -5, 0]]", "path: [[180, -5, 0]]", 1)), nil)
 	require.NoError(t, err)
 	found, err := far.Check(&testGrid)
 	require.NoError(t, err)

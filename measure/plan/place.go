@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"gonum.org/v1/gonum/spatial/r3"
@@ -13,7 +13,7 @@ import (
 //	point      P = Patient(i, j, k)
 //	direction  d = Patient(i, j, k) − Patient(0, 0, 0), normalised
 //
-// The error is a [PlanErrors]: what [ReadPlan] checks of a plan in patient coordinates can be
+// The error is a [Errors]: what [Read] checks of a plan in patient coordinates can be
 // checked of this one only now, because voxels need be neither square nor upright.
 func (p *Plan) Place(g volume.Grid) error {
 	if !p.VoxelPoints {

@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"bytes"
@@ -15,9 +15,9 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// Whatever the bytes, ReadPlan returns a plan that keeps its promises or a PlanErrors whose places
+// Whatever the bytes, Read returns a plan that keeps its promises or a Errors whose places
 // lie in the file. It never panics.
-func FuzzReadPlan(f *testing.F) {
+func FuzzRead(f *testing.F) {
 	f.Add([]byte(goodPlan))
 	f.Add([]byte(voxelPlan))
 	f.Add([]byte(smallPlan))
@@ -29,7 +29,7 @@ func FuzzReadPlan(f *testing.F) {
 	}
 	dir := fstest.MapFS{"arch.csv": {Data: []byte("x,y,z\n-25,20,0\n-20,0,0\n20,0,0\n25,20,0\n")}}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		p, err := ReadPlan("plan.yaml", data, dir)
+		p, err := Read("plan.yaml", data, dir)
 		if err != nil {
 			checkFaults(t, err, bytes.Count(data, []byte("\n"))+bytes.Count(data, []byte("\r"))+1)
 			return
@@ -45,7 +45,7 @@ func FuzzReadPlan(f *testing.F) {
 
 func checkFaults(t *testing.T, err error, lines int) {
 	t.Helper()
-	var all PlanErrors
+	var all Errors
 	if !errors.As(err, &all) || len(all) == 0 {
 		t.Fatalf("error of type %T: %v", err, err)
 	}
@@ -100,7 +100,7 @@ func TestHostilePlansAreRefusedFast(t *testing.T) {
 		"too large":   strings.Repeat("#", maxPlanBytes+1),
 		"no text":     strings.Repeat("\x00", 1000),
 	} {
-		_, err := ReadPlan("plan.yaml", []byte(text), nil)
+		_, err := Read("plan.yaml", []byte(text), nil)
 		if err == nil {
 			t.Errorf("%s: no error", name)
 			continue

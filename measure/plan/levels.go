@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"math"
@@ -22,7 +22,7 @@ type planePoints struct {
 }
 
 // levels reads the plan's planes and the ends of its prosthesis.
-func (r *planReader) levels(top fields, p *Plan) {
+func (r *reader) levels(top fields, p *Plan) {
 	if n, ok := top.get("levelling_plane"); ok {
 		pts, ok := n.points(3)
 		if ok && len(pts) != 3 {
@@ -50,7 +50,7 @@ func (r *planReader) levels(top fields, p *Plan) {
 const maxEnds = 20
 
 // occlusalLevel reads one point, or three of a plane.
-func (r *planReader) occlusalLevel(n node) *planePoints {
+func (r *reader) occlusalLevel(n node) *planePoints {
 	r.marks["occlusal_level"] = n.mark
 	elements := n.list(3)
 	if !isList(n) {
@@ -112,7 +112,7 @@ func (p *Plan) normal(f *faults, key string, at []r3.Vec) (r3.Vec, bool) {
 }
 
 // siteLevel reads how deep a site's crest is levelled.
-func (r *planReader) siteLevel(f fields, s *Site) {
+func (r *reader) siteLevel(f fields, s *Site) {
 	n, ok := f.get("level")
 	if !ok {
 		return

@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"bytes"
@@ -31,7 +31,7 @@ var structureKinds = []string{
 	string(safety.Root), string(safety.ImplantBody), string(safety.Other),
 }
 
-func (r *planReader) structures(n node, dir fs.FS) []safety.Structure {
+func (r *reader) structures(n node, dir fs.FS) []safety.Structure {
 	var all []safety.Structure
 	seen := map[string]int{} // line by name
 	for i, e := range n.list(maxStructures) {
@@ -46,7 +46,7 @@ func (r *planReader) structures(n node, dir fs.FS) []safety.Structure {
 	return all
 }
 
-func (r *planReader) structure(n node, i int, dir fs.FS) safety.Structure {
+func (r *reader) structure(n node, i int, dir fs.FS) safety.Structure {
 	s := safety.Structure{SD: defaultMarkingSD}
 	n.where = fmt.Sprintf("structure %d", i+1)
 	n.where = peekName(n, "structure", "name")
@@ -81,7 +81,7 @@ func (r *planReader) structure(n node, i int, dir fs.FS) safety.Structure {
 	return s
 }
 
-func (r *planReader) name(f fields, s *safety.Structure) {
+func (r *reader) name(f fields, s *safety.Structure) {
 	n, ok := f.need("name", "give it a name: name: right canal")
 	if !ok {
 		return
@@ -92,7 +92,7 @@ func (r *planReader) name(f fields, s *safety.Structure) {
 }
 
 // shape reads a capsule chain or a closed surface.
-func (r *planReader) shape(f fields, s *safety.Structure, dir fs.FS) {
+func (r *reader) shape(f fields, s *safety.Structure, dir fs.FS) {
 	path, hasPath := f.get("path")
 	surface, hasSurface := f.get("surface")
 	switch {
@@ -116,7 +116,7 @@ func (r *planReader) shape(f fields, s *safety.Structure, dir fs.FS) {
 }
 
 // radii returns one radius a point, mm.
-func (r *planReader) radii(f fields, points int, check bool) []float64 {
+func (r *reader) radii(f fields, points int, check bool) []float64 {
 	one, hasOne := f.get("radius_mm")
 	many, hasMany := f.get("radii_mm")
 	radii := make([]float64, points)
@@ -144,7 +144,7 @@ func (r *planReader) radii(f fields, points int, check bool) []float64 {
 }
 
 // surface reads the closed surface that the plan names.
-func (r *planReader) surface(n node, dir fs.FS) *solid.Surface {
+func (r *reader) surface(n node, dir fs.FS) *solid.Surface {
 	name, ok := n.text(500)
 	if !ok {
 		return nil

@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"fmt"
@@ -12,9 +12,9 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// planReader reads the syntax tree of one plan. Every fault is collected, and what is faulty
+// reader reads the syntax tree of one plan. Every fault is collected, and what is faulty
 // reads as its zero value, so that one pass finds them all.
-type planReader struct {
+type reader struct {
 	file string
 	faults
 	marks map[string]mark // by key path: "sites[2].at"
@@ -22,14 +22,14 @@ type planReader struct {
 
 // node is a value of the file: its tree, its key path, and whose it is for messages.
 type node struct {
-	r     *planReader
+	r     *reader
 	tree  ast.Node
 	path  string // "sites[2].implant.axis"
 	where string // `site "36"`
 	mark  mark
 }
 
-func (r *planReader) node(tree ast.Node, path, where string) node {
+func (r *reader) node(tree ast.Node, path, where string) node {
 	n := node{r: r, tree: tree, path: path, where: where, mark: mark{file: r.file}}
 	if m, ok := tree.(*ast.MappingNode); ok && !m.IsFlowStyle && len(m.Values) > 0 {
 		n.mark = markOf(r.file, m.Values[0].Key.GetToken())

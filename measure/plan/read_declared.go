@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"slices"
@@ -22,7 +22,7 @@ type Declared struct {
 }
 
 // madeFor reads the hashes of the scan.
-func (r *planReader) madeFor(top fields, p *Plan) {
+func (r *reader) madeFor(top fields, p *Plan) {
 	n, ok := top.get("for")
 	if !ok {
 		return
@@ -51,7 +51,7 @@ func (n node) hash() string {
 }
 
 // confirmed reads which findings of a site were looked at.
-func (r *planReader) confirmed(f fields) []string {
+func (r *reader) confirmed(f fields) []string {
 	n, ok := f.get("confirmed")
 	if !ok {
 		return nil
@@ -71,7 +71,7 @@ func (r *planReader) confirmed(f fields) []string {
 }
 
 // declared reads what the jaw does not have, or the scan does not show.
-func (r *planReader) declared(top fields) []Declared {
+func (r *reader) declared(top fields) []Declared {
 	n, ok := top.get("declared")
 	if !ok {
 		return nil
@@ -105,7 +105,7 @@ func (r *planReader) declared(top fields) []Declared {
 }
 
 // traced reads what a tracer says of a path that it proposed.
-func (r *planReader) traced(f fields, s *safety.Structure) {
+func (r *reader) traced(f fields, s *safety.Structure) {
 	if n, ok := f.get("traced"); ok {
 		t := n.mapping("confirmed", "confidence")
 		if v, ok := t.need("confirmed", "say whether a person has looked: traced: {confirmed: false}"); ok {
@@ -123,7 +123,7 @@ func (r *planReader) traced(f fields, s *safety.Structure) {
 }
 
 // proposals reads which parts of the plan nobody has confirmed yet.
-func (r *planReader) proposals(top fields) []string {
+func (r *reader) proposals(top fields) []string {
 	n, ok := top.get("proposed")
 	if !ok {
 		return nil

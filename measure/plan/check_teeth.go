@@ -1,10 +1,12 @@
-package measure
+package plan
 
 import (
 	"cmp"
 	"fmt"
 	"math"
 	"slices"
+
+	"ridgerule/measure/safety"
 )
 
 // Tooth numbers held against places: first what needs no midline (order, gaps), then side and place.
@@ -22,28 +24,28 @@ const (
 // numbered is a site with its tooth and where it is.
 type numbered struct {
 	i    int     // in the plan
-	t    tooth   //
+	t    Tooth   //
 	arc  float64 // mm
 	left float64 // along the arch from the patient's right to the left, mm, from anywhere
 }
 
 // checkTeeth holds the sites' numbers against their places on the curve.
-func (p *Plan) checkTeeth(l landmarks) []doubt {
+func (p *Plan) checkTeeth(l Landmarks) []Doubt {
 	var all []numbered
 	for i, s := range p.Sites {
-		if t, ok := toothOf(s.Tooth); ok && t.jaw() == p.Jaw && s.placed() && !(s.ArcMM != nil && *s.ArcMM > l.curve.Length()) {
-			arc := siteArc(l.curve, s)
-			all = append(all, numbered{i, t, arc, l.leftward * arc})
+		if t, ok := ToothOf(s.Tooth); ok && t.Jaw() == p.Jaw && s.placed() && !(s.ArcMM != nil && *s.ArcMM > l.curve.Length()) {
+			arc := SiteArc(l.curve, s)
+			all = append(all, numbered{i, t, arc, l.Leftward * arc})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b numbered) int { return cmp.Compare(a.left, b.left) })
-	var out []doubt
+	var out []Doubt
 	if !l.curve.Straight() {
 		out = slices.Concat(p.checkOrder(all, l), p.checkRoots(all, l))
 	}
 	out = append(out, p.checkGaps(all)...)
-	if !l.known() {
-		out = append(out, doubt{Caution: Cautionf("place_not_checked", SeverityCaution,
+	if !l.Known() {
+		out = append(out, Doubt{Caution: Cautionf("place_not_checked", SeverityCaution,
 			"side and place of the tooth numbers are not checked: the arch shows no midline; mark it (arch: {midline: [x, y, z]}) where the field shows it")})
 		return append(out, p.checkDirection(all, l)...)
 	}
@@ -57,7 +59,7 @@ func outOfOrder(a, b numbered) bool {
 }
 
 // rankSteps returns how many teeth b's number lies to the left of a's; no unit.
-func rankSteps(a, b tooth) int {
+func rankSteps(a, b Tooth) int {
 	steps := b.along() - a.along()
 	if a.along() < 0 && b.along() > 0 { // there is no tooth 0
 		steps--
@@ -70,12 +72,12 @@ func rankSteps(a, b tooth) int {
 
 // checkOrder finds the fewest sites, one by one the one with most wrong neighbours, without which the
 // numbers follow the arch.
-func (p *Plan) checkOrder(all []numbered, l landmarks) []doubt {
+func (p *Plan) checkOrder(all []numbered, l Landmarks) []Doubt {
 	rest := slices.Clone(all)
 	if l.turn < nearlyStraight && violations(reversed(rest)) < violations(rest) {
 		rest = reversed(rest) // the hand decided which side of the curve is inside
 	}
-	var out []doubt
+	var out []Doubt
 	for {
 		worst, most, other := -1, 0, 0
 		for i := range rest {
@@ -93,9 +95,9 @@ func (p *Plan) checkOrder(all []numbered, l landmarks) []doubt {
 			return out
 		}
 		bad, with := rest[worst], rest[other]
-		d := p.siteDoubt(bad.i, ".tooth", "order", SeverityNotAssessed, "tooth %v stands on the wrong side of tooth %v (line %d), %.1f mm from it along the arch%s",
+		d := p.SiteDoubt(bad.i, ".tooth", "order", SeverityNotAssessed, "tooth %v stands on the wrong side of tooth %v (line %d), %.1f mm from it along the arch%s",
 			bad.t, with.t, p.Sites[with.i].Line, math.Abs(bad.left-with.left), other1to32(bad.t))
-		d.confirm, d.refuse, d.remedy = confirmOrder, true, "correct the number or the place of one of them, or confirm: [order]"
+		d.Confirm, d.refuse, d.remedy = confirmOrder, true, "correct the number or the place of one of them, or confirm: [order]"
 		out = append(out, d)
 		rest = slices.Delete(rest, worst, worst+1)
 	}
@@ -124,7 +126,7 @@ func reversed(all []numbered) []numbered {
 }
 
 // other1to32 adds what the number would mean in the other notation.
-func other1to32(t tooth) string {
+func other1to32(t Tooth) string {
 	if says := inOtherNotation(t.String()); says != "" {
 		return "; " + says
 	}
@@ -132,23 +134,23 @@ func other1to32(t tooth) string {
 }
 
 // checkGaps holds neighbouring sites of one side against the usual distance between their teeth.
-func (p *Plan) checkGaps(all []numbered) []doubt {
-	var out []doubt
+func (p *Plan) checkGaps(all []numbered) []Doubt {
+	var out []Doubt
 	for i := 1; i < len(all); i++ {
 		a, b := all[i-1], all[i]
-		if a.t == b.t || a.t.side() != b.t.side() {
+		if a.t == b.t || a.t.Side() != b.t.Side() {
 			continue
 		}
 		gap := b.left - a.left
 		low, high := p.gapBounds(a.t, b.t)
-		apart := max(a.t.number, b.t.number) - min(a.t.number, b.t.number)
+		apart := max(a.t.Number, b.t.Number) - min(a.t.Number, b.t.Number)
 		if gap >= low && gap <= high && !(apart > 1 && gap < onePlace) {
 			continue
 		}
 		for _, pair := range [][2]numbered{{a, b}, {b, a}} {
-			d := p.siteDoubt(pair[0].i, ".tooth", "gap", SeverityNotAssessed, "tooth %v lies %.1f mm along the arch from tooth %v (line %d), where %.1f to %.1f mm are usual%s",
+			d := p.SiteDoubt(pair[0].i, ".tooth", "gap", SeverityNotAssessed, "tooth %v lies %.1f mm along the arch from tooth %v (line %d), where %.1f to %.1f mm are usual%s",
 				pair[0].t, gap, pair[1].t, p.Sites[pair[1].i].Line, max(low, 0), high, other1to32(pair[0].t))
-			d.confirm = confirmPlace
+			d.Confirm = confirmPlace
 			out = append(out, d)
 		}
 	}
@@ -157,9 +159,9 @@ func (p *Plan) checkGaps(all []numbered) []doubt {
 
 // gapBounds returns the least and the largest usual distance along the arch between two teeth of a side,
 // mm, with the slack of this plan.
-func (p *Plan) gapBounds(a, b tooth) (low, high float64) {
+func (p *Plan) gapBounds(a, b Tooth) (low, high float64) {
 	gaps := toothGaps[p.Jaw]
-	for n := min(a.number, b.number); n < max(a.number, b.number); n++ {
+	for n := min(a.Number, b.Number); n < max(a.Number, b.Number); n++ {
 		low, high = low+gaps[n].low, high+gaps[n].high
 	}
 	slack := betweenTeeth + p.slack()
@@ -168,7 +170,7 @@ func (p *Plan) gapBounds(a, b tooth) (low, high float64) {
 
 // slack is how much wider the bounds are where the plan shows no standing tooth, or few sites, mm.
 func (p *Plan) slack() float64 {
-	standing := slices.ContainsFunc(p.Structures, func(s Structure) bool { return s.Kind == "root" && !s.PlannedRemoval })
+	standing := slices.ContainsFunc(p.Structures, func(s safety.Structure) bool { return s.Kind == safety.Root && !s.PlannedRemoval })
 	if !standing || len(p.Sites) < fewSites {
 		return looser
 	}
@@ -177,24 +179,24 @@ func (p *Plan) slack() float64 {
 
 // checkDirection finds, where there is no midline, numbers of one side where the arch plainly runs as on
 // the other.
-func (p *Plan) checkDirection(all []numbered, l landmarks) []doubt {
-	var out []doubt
+func (p *Plan) checkDirection(all []numbered, l Landmarks) []Doubt {
+	var out []Doubt
 	if l.turn < nearlyStraight {
 		return nil
 	}
 	for _, n := range all {
 		back := l.backward(n.arc)
-		if n.t.side() == Left && back < -wrongWay || n.t.side() == Right && back > wrongWay {
-			out = append(out, p.wrongSide(n, fmt.Sprintf("the arch runs there as on the patient's %s", n.t.mirrored().side())))
+		if n.t.Side() == Left && back < -wrongWay || n.t.Side() == Right && back > wrongWay {
+			out = append(out, p.wrongSide(n, fmt.Sprintf("the arch runs there as on the patient's %s", n.t.mirrored().Side())))
 		}
 	}
 	return out
 }
 
 // wrongSide is the doubt about a number of the other side.
-func (p *Plan) wrongSide(n numbered, why string) doubt {
-	d := p.siteDoubt(n.i, ".tooth", "side", SeverityNotAssessed, "tooth %v is the %s, but %s%s", n.t, n.t.words(n.t.side()), why, other1to32(n.t))
-	d.confirm, d.refuse = confirmSide, true
+func (p *Plan) wrongSide(n numbered, why string) Doubt {
+	d := p.SiteDoubt(n.i, ".tooth", "side", SeverityNotAssessed, "tooth %v is the %s, but %s%s", n.t, n.t.Words(n.t.Side()), why, other1to32(n.t))
+	d.Confirm, d.refuse = confirmSide, true
 	d.remedy = fmt.Sprintf("write %v or correct the place and the signs of x (+x is the patient's left)", n.t.mirrored())
 	if p.OrientationNote == "" {
 		d.remedy += "; a plan with an orientation_note may confirm: [side]"
@@ -203,29 +205,29 @@ func (p *Plan) wrongSide(n numbered, why string) doubt {
 }
 
 // checkPlaces holds each site's distance from the midline against where its tooth usually stands.
-func (p *Plan) checkPlaces(all []numbered, l landmarks) []doubt {
+func (p *Plan) checkPlaces(all []numbered, l Landmarks) []Doubt {
 	shift := midlineShift(all, l, p.Jaw)
-	var out []doubt
+	var out []Doubt
 	for _, n := range all {
-		own := l.fromMidline(n.arc)
-		if n.t.side() == Right {
+		own := l.FromMidline(n.arc)
+		if n.t.Side() == Right {
 			own = -own
 		}
-		at := toothPlaces[p.Jaw][n.t.number]
+		at := toothPlaces[p.Jaw][n.t.Number]
 		low, high := at.low-p.slack(), at.high+p.slack()
 		inside := func(mm float64) bool { return mm >= low && mm <= high }
 		moved := own - shift
-		if n.t.side() == Right {
+		if n.t.Side() == Right {
 			moved = own + shift
 		}
 		switch {
 		case inside(own) || inside(moved):
 		case own < -l.doubt && moved < -l.doubt:
-			out = append(out, p.wrongSide(n, fmt.Sprintf("lies on the patient's %s, %.1f mm from the midline", n.t.mirrored().side(), -own)))
+			out = append(out, p.wrongSide(n, fmt.Sprintf("lies on the patient's %s, %.1f mm from the midline", n.t.mirrored().Side(), -own)))
 		default:
-			d := p.siteDoubt(n.i, ".tooth", "place", SeverityNotAssessed, "tooth %v lies %.1f mm from the midline along the arch, where %.0f to %.0f mm are usual for a %s: what must be kept clear of is not known%s",
-				n.t, own, max(low, 0), high, n.t.words(""), other1to32(n.t))
-			d.confirm, d.remedy = confirmPlace, "correct the number or the place, or confirm: [place]"
+			d := p.SiteDoubt(n.i, ".tooth", "place", SeverityNotAssessed, "tooth %v lies %.1f mm from the midline along the arch, where %.0f to %.0f mm are usual for a %s: what must be kept clear of is not known%s",
+				n.t, own, max(low, 0), high, n.t.Words(""), other1to32(n.t))
+			d.Confirm, d.remedy = confirmPlace, "correct the number or the place, or confirm: [place]"
 			out = append(out, d)
 		}
 	}
@@ -234,14 +236,14 @@ func (p *Plan) checkPlaces(all []numbered, l landmarks) []doubt {
 
 // midlineShift returns how far to the patient's left the sites say the midline lies from where it was
 // taken, mm, where both sides have sites: the median of what they say, at most a found midline's doubt.
-func midlineShift(all []numbered, l landmarks, jaw Jaw) float64 {
+func midlineShift(all []numbered, l Landmarks, jaw Jaw) float64 {
 	var off [2][]float64
 	for _, n := range all {
-		usual := toothPlaces[jaw][n.t.number].usual
-		if n.t.side() == Right {
-			off[0] = append(off[0], l.fromMidline(n.arc)+usual)
+		usual := toothPlaces[jaw][n.t.Number].usual
+		if n.t.Side() == Right {
+			off[0] = append(off[0], l.FromMidline(n.arc)+usual)
 		} else {
-			off[1] = append(off[1], l.fromMidline(n.arc)-usual)
+			off[1] = append(off[1], l.FromMidline(n.arc)-usual)
 		}
 	}
 	if len(off[0]) == 0 || len(off[1]) == 0 {

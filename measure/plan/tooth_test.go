@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"fmt"
@@ -34,17 +34,17 @@ func TestOtherNotationIsTheChart(t *testing.T) {
 
 func TestToothInWords(t *testing.T) {
 	for number, want := range map[string]string{"36": "lower left first molar", "11": "upper right central incisor", "23": "upper left canine", "48": "lower right third molar"} {
-		it, ok := toothOf(number)
+		it, ok := ToothOf(number)
 		assert.True(t, ok)
-		assert.Equal(t, want, it.words(it.side()))
+		assert.Equal(t, want, it.Words(it.Side()))
 		assert.Equal(t, it, it.mirrored().mirrored())
-		assert.NotEqual(t, it.side(), it.mirrored().side())
-		assert.Equal(t, it.jaw(), it.mirrored().jaw())
+		assert.NotEqual(t, it.Side(), it.mirrored().Side())
+		assert.Equal(t, it.Jaw(), it.mirrored().Jaw())
 	}
-	it, _ := toothOf("36")
-	assert.Equal(t, "lower first molar", it.words(""))
+	it, _ := ToothOf("36")
+	assert.Equal(t, "lower first molar", it.Words(""))
 	for _, bad := range []string{"", "9", "19", "51", "30", "111", "3a"} {
-		_, ok := toothOf(bad)
+		_, ok := ToothOf(bad)
 		assert.False(t, ok, bad)
 	}
 }

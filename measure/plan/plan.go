@@ -1,6 +1,8 @@
-package measure
+package plan
 
 import (
+	"slices"
+
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/safety"
@@ -114,4 +116,21 @@ type Sizes struct {
 	Depth   *[2]float64 // toward the apex, mm
 	Lean    *[2]float64 // in the section, apex toward buccal, degrees
 	Along   *[2]float64 // along the arch, apex toward axis × buccal, degrees
+}
+
+// Side is a side of the patient.
+type Side string
+
+// The two sides.
+const (
+	Left  Side = "left"
+	Right Side = "right"
+)
+
+// Widest returns the largest diameter to try, in mm; 0 where there is none.
+func (s *Sizes) Widest() float64 {
+	if len(s.Diameters) == 0 {
+		return 0
+	}
+	return slices.Max(s.Diameters)
 }

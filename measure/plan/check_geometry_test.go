@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"fmt"
@@ -68,7 +68,7 @@ func TestPlanAgainstItself(t *testing.T) {
 			if c.structure != "" {
 				text += "structures:\n  - " + c.structure + "\n"
 			}
-			plan, err := ReadPlan("plan.yaml", []byte(text), nil)
+			plan, err := Read("plan.yaml", []byte(text), nil)
 			require.NoError(t, err)
 			found, err := plan.Check(nil)
 			require.NoError(t, err)

@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"bytes"
@@ -24,7 +24,7 @@ const tooFewArch = "mark at least 4 points along the arch, from one end to the o
 
 // arch reads the arch points, from the plan or from the CSV file that it names, and how exactly they
 // were placed.
-func (r *planReader) arch(n node, dir fs.FS, p *Plan) []r3.Vec {
+func (r *reader) arch(n node, dir fs.FS, p *Plan) []r3.Vec {
 	f := n.mapping("points", "file", "sd_mm", "midline")
 	if v, ok := f.get("sd_mm"); ok {
 		p.PlacedSD, _ = v.between(0, maxHand, " mm")
@@ -55,7 +55,7 @@ func (r *planReader) arch(n node, dir fs.FS, p *Plan) []r3.Vec {
 	return nil
 }
 
-func (r *planReader) archFile(n node, dir fs.FS) []r3.Vec {
+func (r *reader) archFile(n node, dir fs.FS) []r3.Vec {
 	name, ok := n.text(500)
 	if !ok {
 		return nil
@@ -77,7 +77,7 @@ func (r *planReader) archFile(n node, dir fs.FS) []r3.Vec {
 }
 
 // archCSV reads points from a CSV text with the columns x, y, z in any order among others.
-func (r *planReader) archCSV(file string, data []byte) []r3.Vec {
+func (r *reader) archCSV(file string, data []byte) []r3.Vec {
 	in := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))))
 	in.TrimLeadingSpace = true
 	head, err := in.Read()
@@ -116,7 +116,7 @@ func archColumns(head []string) ([3]int, bool) {
 	return at, at[0] >= 0 && at[1] >= 0 && at[2] >= 0
 }
 
-func (r *planReader) archRow(file string, in *csv.Reader, row []string, column [3]int, i int) r3.Vec {
+func (r *reader) archRow(file string, in *csv.Reader, row []string, column [3]int, i int) r3.Vec {
 	var xyz [3]float64
 	for axis, c := range column {
 		line, col := in.FieldPos(c)

@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import "fmt"
 
@@ -26,8 +26,8 @@ func Cautionf(code string, severity Severity, format string, args ...any) Cautio
 	return Caution{Code: code, Severity: severity, Text: fmt.Sprintf(format, args...)}
 }
 
-// at returns the caution as one about a site.
-func (c Caution) at(site string) Caution {
+// At returns the caution as one about a site.
+func (c Caution) At(site string) Caution {
 	c.Site = site
 	return c
 }

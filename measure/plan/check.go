@@ -1,4 +1,4 @@
-package measure
+package plan
 
 import (
 	"fmt"
@@ -134,18 +134,18 @@ func (p *Plan) markAt(path string) mark {
 
 // Check finds everything that is wrong or odd about a placed plan for which no pixel is needed: tooth
 // numbers against places, points against each other, and against the grid of a scan, which may be nil.
-// The error is a [PlanErrors], or wraps [reformat.ErrCurve]; the cautions say what is no error.
+// The error is a [Errors], or wraps [reformat.ErrCurve]; the cautions say what is no error.
 func (p *Plan) Check(g *volume.Grid) ([]Caution, error) {
-	curve, err := newCurve(p)
+	curve, err := NewCurve(p)
 	if err != nil {
 		return nil, err
 	}
-	silenced := map[confirmation]bool{}
-	doubts, err := p.examine(newLandmarks(p, curve), g, silenced)
+	doubts, err := p.Examine(NewLandmarks(p, curve), g)
 	if err != nil {
 		return nil, err
 	}
-	return slices.Concat(p.Cautions, cautionsOf(append(doubts, p.idle(numberWords, silenced)...))), nil
+	doubts.AddIdle(false)
+	return slices.Concat(p.Cautions, doubts.Cautions()), nil
 }
 
 // Fits places the plan on the grid of a scan (see [Plan.Place]) and holds it against itself and the grid, before any pixel
@@ -158,8 +158,8 @@ func (p *Plan) Fits(g volume.Grid) error {
 	return err
 }
 
-// newCurve returns the arch curve of a placed plan; the error wraps [reformat.ErrCurve].
-func newCurve(p *Plan) (*reformat.Curve, error) {
+// NewCurve returns the arch curve of a placed plan; the error wraps [reformat.ErrCurve].
+func NewCurve(p *Plan) (*reformat.Curve, error) {
 	curve, err := reformat.NewCurve(p.Arch, p.Occlusal)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", p.Path, err)
@@ -167,15 +167,15 @@ func newCurve(p *Plan) (*reformat.Curve, error) {
 	return curve, nil
 }
 
-// examine is what [Plan.Check] and [Run] ask before any pixel: the doubts left, confirmed ones as such.
-func (p *Plan) examine(l landmarks, g *volume.Grid, silenced map[confirmation]bool) ([]doubt, error) {
+// Examine gathers what [Plan.Check] and a measurement ask before any pixel.
+func (p *Plan) Examine(l Landmarks, g *volume.Grid) (*Doubts, error) {
 	f := &faults{}
-	left := p.examineInto(f, l, g, silenced)
-	return left, f.err()
+	found := p.examineInto(f, l, g)
+	return found, f.err()
 }
 
-func (p *Plan) examineInto(f *faults, l landmarks, g *volume.Grid, silenced map[confirmation]bool) []doubt {
-	var doubts []doubt
+func (p *Plan) examineInto(f *faults, l Landmarks, g *volume.Grid) *Doubts {
+	var doubts []Doubt
 	if g != nil {
 		doubts = p.checkOn(f, *g)
 	}
@@ -185,24 +185,17 @@ func (p *Plan) examineInto(f *faults, l landmarks, g *volume.Grid, silenced map[
 				"station %.6g mm is past the end of the arch (%.1f mm)", *s.ArcMM, end)
 		}
 	}
-	doubts = slices.Concat(doubts, p.checkGeometry(l), p.checkTeeth(l), p.checkProposed())
-	return p.resolve(doubts, f, silenced)
-}
-
-func cautionsOf(doubts []doubt) []Caution {
-	var out []Caution
-	for _, d := range doubts {
-		out = append(out, d.Caution)
-	}
-	return out
+	found := p.noDoubts()
+	found.addInto(f, slices.Concat(doubts, p.checkGeometry(l), p.checkTeeth(l), p.checkProposed()))
+	return found
 }
 
 // checkOn holds a placed plan against the grid of a scan: every point of a site outside it is an error.
 //
 // A structure or an arch that leaves the field is no error, for both may pass through a small
 // field of view; an arch wholly outside it is, and a structure wholly outside it is a caution.
-func (p *Plan) checkOn(f *faults, g volume.Grid) []doubt {
-	var out []doubt
+func (p *Plan) checkOn(f *faults, g volume.Grid) []Doubt {
+	var out []Doubt
 	const remedy = "check the point and the plan's coordinates (patient or voxel)"
 	inside := func(v r3.Vec) bool { return g.Contains(g.Index(v)) }
 	if !anyInside(p.Arch, inside) {
@@ -218,7 +211,7 @@ func (p *Plan) checkOn(f *faults, g volume.Grid) []doubt {
 	}
 	for i, s := range p.Structures {
 		if len(s.Path) > 0 && !anyInside(s.Path, inside) {
-			out = append(out, p.structureDoubt(i, ".path[0]", "structure_outside_scan", SeverityCaution, "structure %s lies wholly outside the scan (%s); distances to it are computed all the same: check its points", quoted(s.Name), g.Extent()))
+			out = append(out, p.StructureDoubt(i, ".path[0]", "structure_outside_scan", SeverityCaution, "structure %s lies wholly outside the scan (%s); distances to it are computed all the same: check its points", quoted(s.Name), g.Extent()))
 		}
 	}
 	return out
