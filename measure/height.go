@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/plan"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
@@ -221,16 +222,7 @@ func along(f func(x float64) float64) {
 	if math.IsInf(best, 1) {
 		return
 	}
-	lo, hi := math.Max(0, at-1.0/n), math.Min(1, at+1.0/n)
-	for range 40 {
-		const g = 0.3819660112501051
-		a, b := lo+g*(hi-lo), hi-g*(hi-lo)
-		if f(a) <= f(b) {
-			hi = b
-		} else {
-			lo = a
-		}
-	}
+	fit.Golden(max(0, at-1.0/n), min(1, at+1.0/n), 1e-11, f)
 }
 
 // heightToCavity is the height to where the axis line leaves the bone into a cavity: a marked one,

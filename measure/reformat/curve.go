@@ -8,6 +8,8 @@ import (
 
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/fit"
 )
 
 // ErrCurve is wrapped by every error about the arch curve.
@@ -192,17 +194,9 @@ func (c *Curve) Project(p r3.Vec) (s, distance float64) {
 	}
 	lo := c.Length() * float64(max(nearest-1, 0)) / float64(n)
 	hi := c.Length() * float64(min(nearest+1, n)) / float64(n)
-	for range 60 { // golden section: the distance has one minimum in the bracket
-		const g = 0.3819660112501051
-		a, b := lo+g*(hi-lo), hi-g*(hi-lo)
-		if far(a) < far(b) {
-			hi = b
-		} else {
-			lo = a
-		}
-	}
-	seg, x := at((lo + hi) / 2)
-	return c.starts[seg] + c.segmentLength(seg, x), far((lo + hi) / 2)
+	t, distance := fit.Golden(lo, hi, 1e-9, far) // the distance has one minimum in the bracket
+	seg, x := at(t)
+	return c.starts[seg] + c.segmentLength(seg, x), distance
 }
 
 // Frame returns the section's frame at arc length s (mm): U points out of the arch at right

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/fit"
 )
 
 // overlap returns the gap between two convex bodies that meet: minus the length of the least
@@ -100,33 +102,14 @@ func around(a, b convex, h float64, n r3.Vec) (float64, r3.Vec) {
 		return r3.Add(r3.Scale(cl, r3.Add(r3.Scale(c, e), r3.Scale(s, f))), r3.Scale(sl, axis))
 	}
 	best := func(longitude float64) (latitude, h float64) {
-		return golden(middle-0.05, middle+0.05, func(l float64) float64 { return width(a, b, at(longitude, l)) })
+		return fit.Golden(middle-0.05, middle+0.05, 3e-9, func(l float64) float64 { return width(a, b, at(longitude, l)) })
 	}
-	longitude, least := golden(-0.15, 0.15, func(l float64) float64 { _, h := best(l); return h })
+	longitude, least := fit.Golden(-0.15, 0.15, 9e-9, func(l float64) float64 { _, h := best(l); return h })
 	if least < h {
 		latitude, _ := best(longitude)
 		return least, at(longitude, latitude)
 	}
 	return h, n
-}
-
-// golden returns where f is least between lo and hi, by golden sections, and its value.
-func golden(lo, hi float64, f func(float64) float64) (x, least float64) {
-	const g = 0.6180339887498949
-	p, q := hi-g*(hi-lo), lo+g*(hi-lo)
-	fp, fq := f(p), f(q)
-	for range 36 { // 0.618³⁶ = 3e-8 of the interval
-		if fp <= fq {
-			hi, q, fq = q, p, fp
-			p = hi - g*(hi-lo)
-			fp = f(p)
-		} else {
-			lo, p, fp = p, q, fq
-			q = lo + g*(hi-lo)
-			fq = f(q)
-		}
-	}
-	return p, fp // q is that near
 }
 
 // downhill follows h(n) from n to a minimum nearby: steps in eight directions on the sphere,

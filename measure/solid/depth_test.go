@@ -12,16 +12,6 @@ func ball(at r3.Vec, r float64) *roundCone {
 	return &c
 }
 
-// Golden sections find the least of a bowl wherever it lies, and of a slope its lower end, to 3e-8 of the
-// interval.
-func TestGoldenSectionsFindTheLeast(t *testing.T) {
-	for _, want := range []float64{-2, -1.7, -0.4, 0.03, 1.1, 2.9, 3} {
-		x, least := golden(-2, 3, func(x float64) float64 { return 7 + math.Abs(x-want) })
-		near(t, "place", x, want, 5*3e-8)
-		near(t, "least", least, 7+math.Abs(x-want), 1e-15)
-	}
-}
-
 // By hand: the normals of a side that leans, on both sides of the plane of axis and direction.
 func TestSideNormalsByHand(t *testing.T) {
 	want := []r3.Vec{v(0, 0, 1), v(0, 0, -1), v(0.8, 0, 0.6), v(-0.8, 0, 0.6)}
