@@ -24,6 +24,15 @@ func (src *source) checkPixels() {
 		refuse("BitsStored, HighBit", fmt.Sprintf("%d, %d of %d", p.stored, p.high, p.allocated), "contradict each other", again)
 	case p.allocated == 8 && src.walked.BigEndian && px.Words:
 		refuse("PixelData", "OW", "8-bit pixels in swapped pairs (Explicit VR Big Endian) are not read", again)
+	case src.checkSyntax():
+		src.checkLength()
+	}
+}
+
+// checkSyntax reports whether the transfer syntax is one that is read, and fits how Pixel Data is stored.
+func (src *source) checkSyntax() bool {
+	p, px := src.pixels, src.walked.Pixels
+	switch {
 	case !walk.Known(src.walked.Syntax):
 		src.fault(&SeriesError{Code: "syntax", Attribute: "TransferSyntaxUID", Value: printable(src.walked.Syntax, 64),
 			Problem: "is not read", Remedy: "convert to Explicit VR Little Endian, with dcmconv, dcmdjpeg or gdcmconv --raw"})
@@ -34,8 +43,9 @@ func (src *source) checkPixels() {
 		src.fault(&SeriesError{Code: "syntax", Attribute: "TransferSyntaxUID", Value: walk.Name(src.walked.Syntax),
 			Problem: "does not fit how Pixel Data is stored", Remedy: "export the series again"})
 	default:
-		src.checkLength()
+		return true
 	}
+	return false
 }
 
 // checkLength counts the bytes of Pixel Data.

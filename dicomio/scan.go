@@ -162,21 +162,8 @@ func (src *source) sort(walkErr error) found {
 		return found{passed: "not DICOM"}
 	}
 	a, err := src.readHeader()
-	switch {
-	case broken != nil && (src.class == "" || isImage(src.class)):
-		return found{broken: src.damage(broken), source: src}
-	case err != nil:
-		return found{broken: &SeriesError{Code: "malformed", File: src.name, Problem: "malformed header (" + printable(reason(err), 160) + ")",
-			Remedy: "copy or export the file again"}, source: src}
-	case src.class == mediaDirectory:
-		return found{passed: "a DICOMDIR"}
-	case src.class == "" && !src.walked.DICM:
-		return found{passed: "not DICOM"}
-	case !src.walked.Pixels.Found && (src.class == "" || isImage(src.class)):
-		return found{broken: &SeriesError{Code: "no_pixels", File: src.name, Attribute: "PixelData", Problem: "is missing, or the file is cut short before it",
-			Remedy: "copy or export the file again"}, source: src}
-	case !src.walked.Pixels.Found:
-		return found{passed: "DICOM without an image"}
+	if out, sorted := src.aside(broken, err); sorted {
+		return out
 	}
 	var out found
 	if src.checkPixels(); len(src.problems) == 0 {
@@ -187,6 +174,27 @@ func (src *source) sort(walkErr error) found {
 		out.planes = []*plane{readPlane(src, 0, g)}
 	}
 	return out
+}
+
+// aside sorts out a file that is no image: broken in its elements or in its header, or something else.
+func (src *source) aside(broken *walk.Error, header error) (out found, sorted bool) {
+	switch {
+	case broken != nil && (src.class == "" || isImage(src.class)):
+		return found{broken: src.damage(broken), source: src}, true
+	case header != nil:
+		return found{broken: &SeriesError{Code: "malformed", File: src.name, Problem: "malformed header (" + printable(reason(header), 160) + ")",
+			Remedy: "copy or export the file again"}, source: src}, true
+	case src.class == mediaDirectory:
+		return found{passed: "a DICOMDIR"}, true
+	case src.class == "" && !src.walked.DICM:
+		return found{passed: "not DICOM"}, true
+	case !src.walked.Pixels.Found && (src.class == "" || isImage(src.class)):
+		return found{broken: &SeriesError{Code: "no_pixels", File: src.name, Attribute: "PixelData", Problem: "is missing, or the file is cut short before it",
+			Remedy: "copy or export the file again"}, source: src}, true
+	case !src.walked.Pixels.Found:
+		return found{passed: "DICOM without an image"}, true
+	}
+	return found{}, false
 }
 
 // isImage reports whether damage in a file of this class can spoil a series: of the images read here, or unknown.

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -29,27 +30,31 @@ func (c *run) applyDoubts(sites []*site, arch []ArchRow, doubts []doubt) {
 	}
 }
 
+// here returns what a doubt means at this site; false: nothing.
+func (s *site) here(d doubt) (doubt, bool) {
+	if d.Site == s.plan.ID {
+		return d, true
+	}
+	if d.Spreads && slices.Contains(s.shown, d.Structure) {
+		return d, false
+	}
+	if d.Site != "" {
+		d.Text, d.Site, d.Severity = "at site "+d.Site+" "+d.Text, "", SeverityUncertain
+		return d, d.Spreads
+	}
+	return d, true
+}
+
 // doubt limits what the doubt is about at this site.
 func (s *site) doubt(d doubt) {
-	if d.Spreads && d.Site != s.plan.ID && slices.Contains(s.shown, d.Structure) {
+	d, any := s.here(d)
+	if !any {
 		return
 	}
-	if d.Site != "" && d.Site != s.plan.ID {
-		if !d.Spreads {
-			return
-		}
-		d.Text, d.Site, d.Severity = "at site "+d.Site+" "+d.Text, "", SeverityUncertain
-	}
-	said := false
 	if d.Structure != "" && d.About(s.height.name) {
 		s.doubtHeight(d)
 	}
-	for i := range s.out.Rows {
-		if r := &s.out.Rows[i]; d.About(r.To) {
-			limitRow(r, d)
-			said = said || r.Verdict != safety.NoMargin
-		}
-	}
+	said := s.limitRows(d)
 	for i := range s.out.Findings {
 		if f := &s.out.Findings[i]; d.About(f.To) {
 			f.Verdict = limited(f.Verdict, d.Severity)
@@ -58,14 +63,20 @@ func (s *site) doubt(d doubt) {
 	for i := range s.out.Ladder {
 		limitRung(&s.out.Ladder[i], d)
 	}
-	if d.Site == "" || d.Severity != SeverityNotAssessed || d.Structure != "" && said {
-		return
+	if d.Site != "" && d.Severity == SeverityNotAssessed && !(d.Structure != "" && said) {
+		s.add(Row{Quantity: "clearance", To: cmp.Or(d.Structure, spaced(d.Code)), Unit: "mm", Verdict: safety.NotAssessed, Note: d.Text})
 	}
-	to := d.Structure
-	if to == "" {
-		to = spaced(d.Code)
+}
+
+// limitRows limits the rows that the doubt is about; said: one of them has a margin.
+func (s *site) limitRows(d doubt) (said bool) {
+	for i := range s.out.Rows {
+		if r := &s.out.Rows[i]; d.About(r.To) {
+			limitRow(r, d)
+			said = said || r.Verdict != safety.NoMargin
+		}
 	}
-	s.add(Row{Quantity: "clearance", To: to, Unit: "mm", Verdict: safety.NotAssessed, Note: d.Text})
+	return said
 }
 
 // doubtHeight says of a height that it ends at a structure in doubt.

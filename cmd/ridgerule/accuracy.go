@@ -54,24 +54,29 @@ of one processor a jaw. The seed decides all; docs/accuracy.md was made with it.
 		if err != nil {
 			return err
 		}
-		if list != "" {
-			var table bytes.Buffer
-			if err := accuracy.CSV(&table, errs); err != nil {
-				return err
-			}
-			if err := writeFile(list, table.Bytes()); err != nil {
-				return err
-			}
-		}
-		fmt.Fprintf(a.stdout, "%d jaws from seed %d; lengths in mm, tilt in degrees; U is k = 2.\n", o.Cases, o.Seed)
-		for _, g := range accuracy.Groups {
-			if err := accuracy.Markdown(a.stdout, g.Name, accuracy.Summarise(errs, g.Of)); err != nil {
-				return err
-			}
-		}
-		return nil
+		return a.printErrors(o, errs, list)
 	}
 	return c
+}
+
+// printErrors prints the tables of errors, and with list writes every one of them to that file.
+func (a *app) printErrors(o accuracy.Options, errs []accuracy.Error, list string) error {
+	if list != "" {
+		var table bytes.Buffer
+		if err := accuracy.CSV(&table, errs); err != nil {
+			return err
+		}
+		if err := writeFile(list, table.Bytes()); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintf(a.stdout, "%d jaws from seed %d; lengths in mm, tilt in degrees; U is k = 2.\n", o.Cases, o.Seed)
+	for _, g := range accuracy.Groups {
+		if err := accuracy.Markdown(a.stdout, g.Name, accuracy.Summarise(errs, g.Of)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // fix changes a drawn jaw's scan to what the flags hold fast.

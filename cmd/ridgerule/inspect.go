@@ -44,26 +44,30 @@ and patient coordinates in mm, from which the points of a plan can be read: axia
 				return err
 			}
 		}
-		list := make([]seriesView, len(found.Series))
-		for i, s := range found.Series {
-			list[i] = viewOf(s, identity)
-		}
-		passed := passedOf(found.Passed, identity)
-		if a.json {
-			answer := map[string]any{"series": list, "passed_over": passed}
-			if drawn != nil {
-				answer["pictures"] = map[string]any{"folder": out.dir, "files": drawn}
-			}
-			err = a.printJSON(answer)
-		} else {
-			a.printSeries(list, passed)
-			if drawn != nil {
-				fmt.Fprintf(a.stdout, "pictures: %d in %s\n", len(drawn), out.dir)
-			}
-		}
-		return errors.Join(err, anyFit(found.Series))
+		return errors.Join(a.printFound(found, identity, drawn, out.dir), anyFit(found.Series))
 	}
 	return c
+}
+
+// printFound prints what was found, and the pictures drawn into dir.
+func (a *app) printFound(found *dicomio.Catalogue, identity bool, drawn []string, dir string) error {
+	list := make([]seriesView, len(found.Series))
+	for i, s := range found.Series {
+		list[i] = viewOf(s, identity)
+	}
+	passed := passedOf(found.Passed, identity)
+	if a.json {
+		answer := map[string]any{"series": list, "passed_over": passed}
+		if drawn != nil {
+			answer["pictures"] = map[string]any{"folder": dir, "files": drawn}
+		}
+		return a.printJSON(answer)
+	}
+	a.printSeries(list, passed)
+	if drawn != nil {
+		fmt.Fprintf(a.stdout, "pictures: %d in %s\n", len(drawn), dir)
+	}
+	return nil
 }
 
 // catalogue lists what is behind path, cut down to the series that selector names.

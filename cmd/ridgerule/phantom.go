@@ -2,17 +2,24 @@ package main
 
 import (
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"ridgerule/measure/phantom"
 )
 
+// jawFlags say which synthetic jaw is made.
+type jawFlags struct {
+	jaw, label         string
+	seed               uint64
+	voxel, blur, noise float64
+	noisy              bool // noise is given
+	random, upright    bool
+	sites              []int
+}
+
 func (a *app) phantom() *cobra.Command {
 	var out outFlags
-	var jaw, label string
-	var seed uint64
-	var voxel, blur, noise float64
-	var random, upright bool
-	var sites []int
+	var j jawFlags
 	c := &cobra.Command{
 		Use:   "phantom -o DIR",
 		Short: "Make a synthetic jaw as a DICOM series, with its truth",
@@ -24,49 +31,61 @@ flags give the same bytes.`,
 		Args: noArgs,
 	}
 	out.add(c.Flags())
-	fl := c.Flags()
-	fl.StringVar(&jaw, "jaw", "mandible", "`mandible` or maxilla")
-	fl.Uint64Var(&seed, "seed", 1, "of noise, texture and variation; with --random, of everything")
-	fl.BoolVar(&random, "random", false, "draw shape and scan at random over the ranges of the calibration")
-	fl.BoolVar(&upright, "plain", false, "an upright jaw of even shape without texture, instead of a lifelike one")
-	fl.Float64Var(&voxel, "voxel", 0, "voxel size, `mm`; 0 means the jaw's own (0.2)")
-	fl.Float64Var(&blur, "blur", 0, "sigma of the blur, `mm`; 0 means the jaw's own (0.2)")
-	fl.Float64Var(&noise, "noise", 0, "`SD` of the noise in grey values; the jaw's own when not given")
-	fl.IntSliceVar(&sites, "sites", nil, "the `teeth` to measure: 36,46")
-	fl.StringVar(&label, "case", "", "the case's `label` in the plan")
+	j.add(c.Flags())
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		kind, ok := map[string]phantom.Kind{"mandible": phantom.Mandible, "maxilla": phantom.Maxilla}[jaw]
-		if !ok {
-			return usagef("--jaw %q is neither mandible nor maxilla", jaw)
-		}
-		o := phantom.Demo(kind)
-		switch {
-		case random && upright:
-			return usagef("--random and --plain exclude each other")
-		case random:
-			o = phantom.Random(seed, kind)
-		case upright:
-			o = phantom.Options{Jaw: kind}
-		}
-		o.Seed = seed
-		if voxel != 0 {
-			o.Scan.Voxel, o.Scan.Size = [3]float64{voxel, voxel, voxel}, [3]int{}
-		}
-		if blur != 0 {
-			o.Scan.Blur = blur
-		}
-		if fl.Changed("noise") {
-			o.Scan.Noise = noise
-		}
-		if sites != nil {
-			o.Sites = sites
-		}
-		if label != "" {
-			o.Case = label
+		j.noisy = c.Flags().Changed("noise")
+		o, err := j.options()
+		if err != nil {
+			return err
 		}
 		return a.makePhantom(c, o, out)
 	}
 	return c
+}
+
+func (j *jawFlags) add(fl *pflag.FlagSet) {
+	fl.StringVar(&j.jaw, "jaw", "mandible", "`mandible` or maxilla")
+	fl.Uint64Var(&j.seed, "seed", 1, "of noise, texture and variation; with --random, of everything")
+	fl.BoolVar(&j.random, "random", false, "draw shape and scan at random over the ranges of the calibration")
+	fl.BoolVar(&j.upright, "plain", false, "an upright jaw of even shape without texture, instead of a lifelike one")
+	fl.Float64Var(&j.voxel, "voxel", 0, "voxel size, `mm`; 0 means the jaw's own (0.2)")
+	fl.Float64Var(&j.blur, "blur", 0, "sigma of the blur, `mm`; 0 means the jaw's own (0.2)")
+	fl.Float64Var(&j.noise, "noise", 0, "`SD` of the noise in grey values; the jaw's own when not given")
+	fl.IntSliceVar(&j.sites, "sites", nil, "the `teeth` to measure: 36,46")
+	fl.StringVar(&j.label, "case", "", "the case's `label` in the plan")
+}
+
+func (j *jawFlags) options() (phantom.Options, error) {
+	kind, ok := map[string]phantom.Kind{"mandible": phantom.Mandible, "maxilla": phantom.Maxilla}[j.jaw]
+	if !ok {
+		return phantom.Options{}, usagef("--jaw %q is neither mandible nor maxilla", j.jaw)
+	}
+	o := phantom.Demo(kind)
+	switch {
+	case j.random && j.upright:
+		return phantom.Options{}, usagef("--random and --plain exclude each other")
+	case j.random:
+		o = phantom.Random(j.seed, kind)
+	case j.upright:
+		o = phantom.Options{Jaw: kind}
+	}
+	o.Seed = j.seed
+	if j.voxel != 0 {
+		o.Scan.Voxel, o.Scan.Size = [3]float64{j.voxel, j.voxel, j.voxel}, [3]int{}
+	}
+	if j.blur != 0 {
+		o.Scan.Blur = j.blur
+	}
+	if j.noisy {
+		o.Scan.Noise = j.noise
+	}
+	if j.sites != nil {
+		o.Sites = j.sites
+	}
+	if j.label != "" {
+		o.Case = j.label
+	}
+	return o, nil
 }
 
 func (a *app) makePhantom(c *cobra.Command, o phantom.Options, out outFlags) error {

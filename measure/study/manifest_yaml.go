@@ -47,38 +47,44 @@ func (r *manifestReader) yaml(data []byte) grid {
 // guard refuses what the parser could choke on: it recurses without a limit, and its time grows
 // with the square of the keys of one mapping. Tokens cost linear time.
 func (r *manifestReader) guard(tokens token.Tokens) bool {
-	open, dashes, keys, line := 0, 0, 0, 0
+	at := depth{}
 	for _, t := range tokens {
-		if n := lineOf(t); n != line {
-			line, dashes = n, 0
-		}
-		switch t.Type {
-		case token.AnchorType, token.AliasType, token.TagType, token.MergeKeyType, token.MappingKeyType, token.DirectiveType:
-			r.fault(line, "write the value itself", "%q is a YAML feature that a manifest does not use", cut(t.Value))
-		case token.SequenceStartType:
-			open++
-		case token.MappingStartType:
-			open, keys = open+1, 0
-		case token.SequenceEndType, token.MappingEndType:
-			open--
-		case token.SequenceEntryType:
-			dashes, keys = dashes+1, 0
-		case token.MappingValueType:
-			if keys++; keys > maxFurther+len(ownColumns) {
-				r.fault(line, "leave some out", "more than %d keys in one reading", maxFurther+len(ownColumns))
-			}
-			if open == 0 && t.Prev != nil && t.Prev.Position != nil && t.Prev.Position.Column > 60 {
-				r.fault(line, "write one mapping a reading", "a key stands in column %d", t.Prev.Position.Column)
-			}
-		}
-		if open > 2 || dashes > 1 {
-			r.fault(line, "write one mapping a reading", "there are lists within lists")
+		if at.see(r, t); at.open > 2 || at.dashes > 1 {
+			r.fault(at.line, "write one mapping a reading", "there are lists within lists")
 		}
 		if len(r.faults) > 0 {
 			return false
 		}
 	}
 	return true
+}
+
+// depth is where among a manifest's tokens the guard is: open brackets, dashes on this line, keys of this reading.
+type depth struct{ open, dashes, keys, line int }
+
+func (d *depth) see(r *manifestReader, t *token.Token) {
+	if n := lineOf(t); n != d.line {
+		d.line, d.dashes = n, 0
+	}
+	switch t.Type {
+	case token.AnchorType, token.AliasType, token.TagType, token.MergeKeyType, token.MappingKeyType, token.DirectiveType:
+		r.fault(d.line, "write the value itself", "%q is a YAML feature that a manifest does not use", cut(t.Value))
+	case token.SequenceStartType:
+		d.open++
+	case token.MappingStartType:
+		d.open, d.keys = d.open+1, 0
+	case token.SequenceEndType, token.MappingEndType:
+		d.open--
+	case token.SequenceEntryType:
+		d.dashes, d.keys = d.dashes+1, 0
+	case token.MappingValueType:
+		if d.keys++; d.keys > maxFurther+len(ownColumns) {
+			r.fault(d.line, "leave some out", "more than %d keys in one reading", maxFurther+len(ownColumns))
+		}
+		if d.open == 0 && t.Prev != nil && t.Prev.Position != nil && t.Prev.Position.Column > 60 {
+			r.fault(d.line, "write one mapping a reading", "a key stands in column %d", t.Prev.Position.Column)
+		}
+	}
 }
 
 func lineOf(t *token.Token) int {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 )
 
@@ -53,6 +54,9 @@ func (w *walker) element(lv level, end int64) (element, error) {
 	return el, w.fits(el, lv, end)
 }
 
+// openVRs are those whose length may be undefined; "" is an element of implicit VR.
+var openVRs = []string{"", "SQ", "UN", "OB", "OW"}
+
 // fits returns an error when the value cannot lie before end.
 func (w *walker) fits(el element, lv level, end int64) error {
 	delimiter := el.tag == tagItemEnd || el.tag == tagSequenceEnd
@@ -62,7 +66,7 @@ func (w *walker) fits(el element, lv level, end int64) error {
 			return w.broken(el, fmt.Sprintf("a delimiter of length %d", el.length))
 		}
 	case el.length == undefined:
-		if el.vr != "" && el.vr != "SQ" && el.vr != "UN" && el.vr != "OB" && el.vr != "OW" {
+		if !slices.Contains(openVRs, el.vr) {
 			return w.broken(el, "length undefined in VR "+el.vr)
 		}
 	case lv.depth == 0 && (el.tag == tagPixels || el.tag == tagPadding): // judged by the caller
@@ -100,12 +104,12 @@ func (w *walker) lost(el element, err error) error {
 // keep copies a wanted value into the sieve, as VR vr, little endian.
 func (w *walker) keep(el element, vr string, bigEndian bool) error {
 	width := binaryWidth[vr]
-	switch {
-	case width > 0 && el.vr != "" && el.vr != "UN" && binaryWidth[el.vr] != width:
-		return w.broken(el, "VR "+el.vr+" where "+vr+" belongs")
-	case width > 0 && (int(el.length)%width != 0 || el.length == 0 && vr == "US" || single[el.tag] && int(el.length) != width):
-		return w.broken(el, fmt.Sprintf("length %d, want %d", el.length, width))
-	case !w.out.room():
+	if width > 0 {
+		if err := w.binary(el, vr, width); err != nil {
+			return err
+		}
+	}
+	if !w.out.room() {
 		return w.broken(el, "more attributes than are read")
 	}
 	value, err := w.c.take(int(el.length))
@@ -118,6 +122,17 @@ func (w *walker) keep(el element, vr string, bigEndian bool) error {
 		}
 	}
 	w.out.add(el.tag, vr, value)
+	return nil
+}
+
+// binary returns an error when el is no value, or whole number of values, of so many bytes each.
+func (w *walker) binary(el element, vr string, width int) error {
+	switch {
+	case el.vr != "" && el.vr != "UN" && binaryWidth[el.vr] != width:
+		return w.broken(el, "VR "+el.vr+" where "+vr+" belongs")
+	case int(el.length)%width != 0, el.length == 0 && vr == "US", single[el.tag] && int(el.length) != width:
+		return w.broken(el, fmt.Sprintf("length %d, want %d", el.length, width))
+	}
 	return nil
 }
 

@@ -224,28 +224,40 @@ func (w *walker) dataset(lv level, end int64) (delimited bool, err error) {
 	return false, nil
 }
 
-// value passes over one value, keeping it when wanted.
-func (w *walker) value(el element, lv level, end int64) error {
-	want, wanted := attributes[el.tag]
+// wants returns what is wanted of an attribute, once at each level.
+func (lv level) wants(tag uint32) (want attribute, wanted bool) {
+	want, wanted = attributes[tag]
 	wanted = wanted && lv.keep && *lv.seen&want.bit == 0
 	if wanted {
 		*lv.seen |= want.bit
 	}
-	sequence := el.vr == "SQ" || el.length == undefined || wanted && want.vr == "SQ"
+	return want, wanted
+}
+
+// isBytes reports whether a VR is of plain bytes or words, which come in fragments where their length is not given.
+func isBytes(vr string) bool { return vr == "OB" || vr == "OW" }
+
+// kept reports whether a wanted value is looked at: one of any length that it may have, and none that may be empty.
+func kept(el element) bool {
+	return el.length <= maxValue && (el.length > 0 || !mayBeEmpty[el.tag])
+}
+
+// value passes over one value, keeping it when wanted.
+func (w *walker) value(el element, lv level, end int64) error {
+	want, wanted := lv.wants(el.tag)
+	open, inner := el.length == undefined, wanted && want.vr == "SQ"
+	sequence := el.vr == "SQ" || open || inner
 	switch {
-	case wanted && want.vr != "SQ" && sequence:
+	case wanted && !inner && sequence:
 		return w.broken(el, "a sequence where a value should be")
-	case el.length == undefined && (el.vr == "OB" || el.vr == "OW"):
+	case open && isBytes(el.vr):
 		return w.fragments(el, nil)
-	case sequence && (el.length == undefined || wanted):
+	case sequence && (open || wanted):
 		return w.sequence(el, lv, end, wanted)
-	case wanted && el.length <= maxValue && (el.length > 0 || !mayBeEmpty[el.tag]):
+	case wanted && kept(el):
 		return w.keep(el, want.vr, lv.bigEndian && el.vr != "UN")
 	}
-	if err := w.c.skip(int64(el.length)); err != nil {
-		return w.lost(el, err)
-	}
-	return nil
+	return w.pass(el)
 }
 
 // sequence walks the items of a sequence.
