@@ -127,7 +127,8 @@ func (p profile) smooth() profile {
 // survey reads the layers off the mean profile of the grains near the normal. It reports false where
 // grey values do not rise inward as at a bone surface.
 //
-// The fractions in it decide only where a fit starts and which voxels it sees, not what it says.
+// The fractions in it decide only where a fit starts and which voxels it sees, not what it says: our choice, and start_test.go
+// shakes what comes of them.
 func survey(all []reformat.Grain, depth, s float64, t Tissue) (*start, bool) {
 	if len(all) < 30 {
 		return nil, false
