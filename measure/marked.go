@@ -195,7 +195,7 @@ func (c *run) misplaced(st safety.Structure, near []place) string {
 	case safety.MentalForamen:
 		least := math.Inf(1)
 		for _, p := range near {
-			least = math.Min(least, c.sections.toSurface(p.at, atForamen))
+			least = math.Min(least, c.sections.surfaceAway(p.at))
 		}
 		if !math.IsInf(least, 1) && least > atForamen {
 			return "it lies " + mm(least) + " from the bone's surface"

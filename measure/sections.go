@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"slices"
 	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -92,21 +93,29 @@ func (s *sections) bridged(p r3.Vec) float64 {
 	return d
 }
 
-// toSurface returns the least distance in space of a point from the bone's outer edge in the sections within reach
-// of it along the arch, mm; +Inf where none of them shows bone. An opening of the bone, or an outline that fails
-// in one section, is bridged by its neighbours.
-func (s *sections) toSurface(p r3.Vec, reach float64) float64 {
-	least := math.Inf(1)
+// opening is how far along the arch from a foramen sections are asked for the bone's surface, mm: an opening of the wall
+// may make the outlines of two of them, [sectionStep] apart, run into the canal. Our choice; a foramen is 1.0 to 4.2 mm
+// high (see plan.leastRadius).
+const opening = 5.0
+
+// surfaceAway returns how far a point lies from the bone's outer edge in its section, mm, as two of the sections about it
+// say at least: what one alone says may be an outline that fails. +Inf where none shows bone.
+func (s *sections) surfaceAway(p r3.Vec) float64 {
+	var away []float64
 	for k, f := range s.frames {
 		uv, t := f.Section(p)
-		if math.Abs(t) > math.Max(reach, sectionStep) || math.Abs(uv.U) > besideArch || s.made[k]() == nil {
+		if math.Abs(t) > opening || math.Abs(uv.U) > besideArch || s.made[k]() == nil {
 			continue
 		}
 		if d := depthIn(s.made[k](), uv); !math.IsNaN(d) {
-			least = math.Min(least, math.Hypot(d, t))
+			away = append(away, math.Abs(d))
 		}
 	}
-	return least
+	if len(away) == 0 {
+		return math.Inf(1)
+	}
+	slices.Sort(away)
+	return away[min(1, len(away)-1)]
 }
 
 // depthIn returns the distance of a section point from the outline, mm, positive inside; NaN where the

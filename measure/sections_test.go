@@ -40,17 +40,37 @@ func TestOneFailedSectionIsBridged(t *testing.T) {
 		at                      r3.Vec
 		depth, bridged, surface float64 // mm
 	}{
-		{r3.Vec{}, -3, 5, math.Hypot(0, 3)},
-		{r3.Vec{Y: 0.5}, -3, 5, math.Hypot(0.5, 3)},
+		{r3.Vec{}, -3, 5, 5},
+		{r3.Vec{Y: 0.5}, -3, 5, 5},
 		{r3.Vec{X: 5 * buccalOf(s)}, 0, 0, 0},
 		{r3.Vec{X: 4 * buccalOf(s)}, 1, 1, 1},
 		{r3.Vec{X: 9 * buccalOf(s)}, -4, -4, 4},
-		{r3.Vec{X: -6 * buccalOf(s)}, -9, -1, math.Hypot(1, 2)},
+		{r3.Vec{X: -6 * buccalOf(s)}, -9, -1, 1},
 	} {
 		assert.InDelta(t, c.depth, s.depth(c.at), 1e-9, "%v", c.at)
 		assert.InDelta(t, c.bridged, s.bridged(c.at), 1e-9, "%v", c.at)
-		assert.InDelta(t, c.surface, s.toSurface(c.at, 3), 1e-9, "%v", c.at)
+		assert.InDelta(t, c.surface, s.surfaceAway(c.at), 1e-9, "%v", c.at)
 	}
+}
+
+// An opening of the wall that spoils two sections is bridged by those beyond them; one that agrees with nobody says
+// nothing.
+func TestAnOpeningThatSpoilsTwoSections(t *testing.T) {
+	curve, err := reformat.NewCurve([]r3.Vec{{Y: -4}, {Y: -2}, {Y: 2}, {Y: 4}}, r3.Vec{Z: 1})
+	require.NoError(t, err)
+	s := &sections{}
+	for k, open := range []bool{false, true, true, false} {
+		from := map[bool]float64{true: 0.5, false: -5}[open]
+		o := &ridge.Outline{Points: []reformat.UV{{U: from, V: -5}, {U: 5, V: -5}, {U: 5, V: 5}, {U: from, V: 5}}, Cut: make([]bool, 4)}
+		s.frames, s.made = append(s.frames, curve.Frame(1+2*float64(k))), append(s.made, func() *ridge.Outline { return o })
+	}
+	side := buccalOf(s)
+	assert.InDelta(t, 0, s.surfaceAway(r3.Vec{X: -5 * side}), 1e-9)
+	assert.InDelta(t, 4, s.surfaceAway(r3.Vec{X: -9 * side}), 1e-9)
+	s.frames, s.made = s.frames[:3], s.made[:3]
+	assert.InDelta(t, 5.5, s.surfaceAway(r3.Vec{X: -5 * side}), 1e-9, "one of three alone shows the wall there")
+	s.frames, s.made = s.frames[:1], s.made[:1]
+	assert.InDelta(t, 0, s.surfaceAway(r3.Vec{X: -5 * side}), 1e-9, "the only section")
 }
 
 // buccalOf is +1 where the sections' buccal side lies along x.
@@ -65,7 +85,7 @@ func barRun(t *testing.T, end int, structures ...safety.Structure) *run {
 	return &run{plan: p, v: v, sections: barSections(t)}
 }
 
-// A foramen is held against the bone's surface in space, where one section fails too; a root outside the bone is
+// A foramen is held against the bone's surface as two sections about it show it, where one fails, too; a root outside the bone is
 // none, but at the field's end nobody knows where the bone ends.
 func TestWhatLiesAtOnePlaceIsHeldAgainstTheBone(t *testing.T) {
 	foramen := safety.Structure{Kind: safety.MentalForamen}
@@ -77,7 +97,7 @@ func TestWhatLiesAtOnePlaceIsHeldAgainstTheBone(t *testing.T) {
 		want      string
 	}{
 		"on the surface that one section lacks": {foramen, []place{{at: r3.Vec{X: -5}}}, 20, ""},
-		"4 mm outside":                          {foramen, []place{{at: r3.Vec{X: -9}}}, 20, "it lies 4.5 mm from the bone's surface"},
+		"4 mm outside":                          {foramen, []place{{at: r3.Vec{X: -9}}}, 20, "it lies 4.0 mm from the bone's surface"},
 		"a root beside the bone":                {root, places(root), 20, "its deeper half stands 4.0 mm outside the bone"},
 		"a root at the field's end":             {root, places(root), 11, ""},
 	} {
