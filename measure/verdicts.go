@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 )
 
@@ -65,13 +66,15 @@ func (s *site) doubt(d doubt) {
 	if to == "" {
 		to = spaced(d.Code)
 	}
-	s.add(Row{Quantity: "clearance", To: to, Unit: "mm", Verdict: safety.NotAssessed, Note: d.Text})
+	row := newRow(quantity.Clearance, to, d.Text)
+	row.Verdict = safety.NotAssessed
+	s.add(row)
 }
 
 // doubtHeight says of a height that it ends at a structure in doubt.
 func (s *site) doubtHeight(d doubt) {
 	for i := range s.out.Rows {
-		if r := &s.out.Rows[i]; EndsAtLimit(r.Quantity) {
+		if r := &s.out.Rows[i]; quantity.Of(r.Quantity).EndsAtLimit {
 			r.Note = joined(d.Text, r.Note)
 		}
 	}
