@@ -59,9 +59,9 @@ func benchRun(b *testing.B, o phantom.Options, seen func(*volume.Volume)) (sites
 	require.NoError(b, j.Plan().Write(&text))
 	seen(v)
 	for b.Loop() {
-		p, err := plan.Read("plan.yaml", text.Bytes(), fstest.MapFS{})
+		p, _, err := plan.Read("plan.yaml", text.Bytes(), fstest.MapFS{})
 		require.NoError(b, err)
-		r, err := measure.Run(context.Background(), v, p, measure.Scan{}, measure.Options{})
+		r, err := measure.RunPlan(context.Background(), v, p, measure.Scan{}, measure.Options{})
 		require.NoError(b, err)
 		sites = len(r.Sites)
 	}

@@ -91,9 +91,9 @@ func TestImplantUnderATiltedFloor(t *testing.T) {
 		"steep both ways, leaning to it": {tiltedFloor{-0.5, 0.4}, "[0, 0.2, 1]"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			p, err := plan.Read("plan.yaml", []byte(strings.Replace(tiltedPlan, "AXIS", c.axis, 1)), nil)
+			p, _, err := plan.Read("plan.yaml", []byte(strings.Replace(tiltedPlan, "AXIS", c.axis, 1)), nil)
 			require.NoError(t, err)
-			r, err := Run(context.Background(), c.floor.volume(t), p, Scan{}, Options{})
+			r, err := RunPlan(context.Background(), c.floor.volume(t), p, Scan{}, Options{})
 			require.NoError(t, err)
 			s := r.Sites[0]
 			require.NotNil(t, s.Implant, s.Err)
@@ -171,9 +171,9 @@ func TestRootInTheSinus(t *testing.T) {
 				}
 			}
 			root := fmt.Sprintf("structures:\n  - {name: root 27, kind: root, path: [[0, 8, %g], [0, 8, %g]], radius_mm: 0.8}\nscan:", c.marked[0], c.marked[1])
-			p, err := plan.Read("plan.yaml", []byte(strings.NewReplacer("AXIS", "[0, 0, 1]", "scan:", root).Replace(tiltedPlan)), nil)
+			p, _, err := plan.Read("plan.yaml", []byte(strings.NewReplacer("AXIS", "[0, 0, 1]", "scan:", root).Replace(tiltedPlan)), nil)
 			require.NoError(t, err)
-			r, err := Run(context.Background(), v, p, Scan{}, Options{})
+			r, err := RunPlan(context.Background(), v, p, Scan{}, Options{})
 			require.NoError(t, err)
 			said := ""
 			for _, c := range r.Cautions {

@@ -243,12 +243,12 @@ func list(x []float64, scale float64) string {
 
 // measure reads the plan and measures its scan.
 func (d *draft) measure() (*measure.Result, error) {
-	p, err := plan.Read("plan.yaml", d.write(), nil)
+	p, _, err := plan.Read("plan.yaml", d.write(), nil)
 	if err != nil {
 		return nil, err
 	}
 	scan := measure.Scan{SeriesHash: fmt.Sprintf("%064d", 1), FrameHash: fmt.Sprintf("%064d", 2)}
-	return measure.Run(context.Background(), d.head.volume(d.scan.v), p, scan, measure.Options{})
+	return measure.RunPlan(context.Background(), d.head.volume(d.scan.v), p, scan, measure.Options{})
 }
 
 // trueImplant returns a site's implant, as measured, in the jaw as drawn.

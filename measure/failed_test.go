@@ -17,7 +17,9 @@ func TestFailedSiteHasEveryRowThatAMeasuredOneHas(t *testing.T) {
 	text := straightPlan + "levelling_plane: [[0, 0, -2.5], [5, 0, -2.5], [0, 5, -2.5]]\n"
 	good := runPlan(t, text).Sites[0]
 	require.Empty(t, good.Err)
-	p, err := plan.Read("plan.yaml", []byte(text), nil)
+	read, _, err := plan.Read("plan.yaml", []byte(text), nil)
+	require.NoError(t, err)
+	p, err := read.Place(straightRidge(t).Grid, nil)
 	require.NoError(t, err)
 	key := func(r Row) string {
 		if r.At != nil && (r.Quantity != "buccal_undercut" && r.Quantity != "lingual_undercut") {

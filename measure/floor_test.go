@@ -36,13 +36,13 @@ func heightIn(t *testing.T, o phantom.Options, s scanned, tooth int, edge float6
 	drawn.Structures = nil
 	var text bytes.Buffer
 	require.NoError(t, drawn.Write(&text))
-	p, err := plan.Read("plan.yaml", text.Bytes(), nil)
+	p, _, err := plan.Read("plan.yaml", text.Bytes(), nil)
 	require.NoError(t, err)
 	if o.Jaw == phantom.Mandible {
 		p.Sites[0].HeightTo = measure.ToBorder
 	}
 	still := 0.0
-	r, err := measure.Run(context.Background(), v, p, measure.Scan{}, measure.Options{PlacedBy: &still})
+	r, err := measure.RunPlan(context.Background(), v, p, measure.Scan{}, measure.Options{PlacedBy: &still})
 	require.NoError(t, err)
 	row, ok := r.Sites[0].Lookup("ridge_height", math.NaN())
 	require.True(t, ok)

@@ -41,7 +41,7 @@ func placed(p *plan.Plan, arc float64) *plan.Plan {
 // share of the U that a user gets who says nothing about the hand, by depth.
 func handShares(t *testing.T, name string, v *volume.Volume, p *plan.Plan) (arch, site map[float64][]float64) {
 	widths := func(p *plan.Plan) map[float64]measure.Row {
-		r, err := measure.Run(context.Background(), v, p, measure.Scan{}, measure.Options{})
+		r, err := measure.RunPlan(context.Background(), v, p, measure.Scan{}, measure.Options{})
 		require.NoError(t, err)
 		out := map[float64]measure.Row{}
 		end := math.Inf(1)
@@ -56,8 +56,9 @@ func handShares(t *testing.T, name string, v *volume.Volume, p *plan.Plan) (arch
 		}
 		return out
 	}
-	curve, err := reformat.NewCurve(p.Arch, p.Occlusal)
+	asGiven, err := p.Place(v.Grid, nil)
 	require.NoError(t, err)
+	curve := asGiven.Curve
 	arc, _ := curve.Project(*p.Sites[0].At)
 	base := widths(p)
 	shares := func(plans ...*plan.Plan) map[float64][]float64 {

@@ -65,7 +65,7 @@ func TestClippedPeaksCountBoth(t *testing.T) {
 // (Pappus: area times the way of its centroid), whichever side of the arch it hangs on.
 func TestRemovedVolumeIsPappus(t *testing.T) {
 	const area, radius = 12.0, 25.0
-	c := &run{plan: &plan.Plan{}}
+	c := &run{plan: &plan.Placed{}}
 	at := func(angle, u float64) *site {
 		sin, cos := math.Sincos(angle)
 		s := &site{cut: &cut{area: uncertainty.Length{Value: area}, centre: u}}

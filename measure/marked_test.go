@@ -74,11 +74,11 @@ func measuredAs(t *testing.T, v *volume.Volume, p phantom.Plan, change func(p *p
 	change(&p)
 	var text bytes.Buffer
 	require.NoError(t, p.Write(&text))
-	read, err := plan.Read("plan.yaml", []byte(edit(text.String())), nil)
+	read, _, err := plan.Read("plan.yaml", []byte(edit(text.String())), nil)
 	if err != nil {
 		return nil, err
 	}
-	return measure.Run(context.Background(), v, read, measure.Scan{}, measure.Options{})
+	return measure.RunPlan(context.Background(), v, read, measure.Scan{}, measure.Options{})
 }
 
 // moveCanal moves every point of the left canal.
@@ -215,9 +215,9 @@ func TestPlanNamesItsScan(t *testing.T) {
 	require.NoError(t, p.Write(&text))
 	hash := func(c string) string { return strings.Repeat(c, 64) }
 	run := func(with string, scan measure.Scan, o measure.Options) (*measure.Result, error) {
-		p, err := plan.Read("plan.yaml", append(bytes.Clone(text.Bytes()), with...), nil)
+		p, _, err := plan.Read("plan.yaml", append(bytes.Clone(text.Bytes()), with...), nil)
 		require.NoError(t, err)
-		return measure.Run(context.Background(), v, p, scan, o)
+		return measure.RunPlan(context.Background(), v, p, scan, o)
 	}
 	named := fmt.Sprintf("for: {series: %s, frame: %s}\n", hash("a"), hash("b"))
 	_, err := run(named, measure.Scan{SeriesHash: hash("c"), FrameHash: hash("b")}, measure.Options{})

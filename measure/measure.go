@@ -29,26 +29,19 @@ type Options struct {
 	Progress func(done, total int) // called after each site, from one goroutine at a time; nil: silent
 	PlacedBy *float64              // standard uncertainty of the arch points, mm; nil: the plan's
 	Other    bool                  // measure another scan than the plan names, with a caution
+	Cautions []Caution             // what the caller knows of the case, carried into the result
 }
 
-// Run measures the sites of plan p in volume v. scan says what v is; it is carried into the result.
+// Run measures the sites of plan p, which is placed on the grid of volume v. scan says what v is; it is carried into
+// the result. Nothing that Run is given is changed.
 //
-// A site that cannot be measured carries its reason in the result; Run itself fails for a plan
-// that does not fit the volume ([plan.Errors]), an arch that is no curve ([reformat.ErrCurve]), a
-// structure that is no body ([solid.ErrBody]) and a cancelled context.
-func Run(ctx context.Context, v *volume.Volume, p *plan.Plan, scan Scan, opt Options) (*Result, error) {
-	if err := p.Place(v.Grid); err != nil {
-		return nil, err
+// A site that cannot be measured carries its reason in the result; Run itself fails for a plan made on another scan
+// ([plan.Errors]) or placed on another grid, a structure that is no body ([solid.ErrBody]) and a cancelled context.
+func Run(ctx context.Context, v *volume.Volume, p *plan.Placed, scan Scan, opt Options) (*Result, error) {
+	if p.Grid() != v.Grid {
+		return nil, fmt.Errorf("measure: %s is placed on another grid than the volume's", p.Path)
 	}
-	curve, err := plan.NewCurve(p)
-	if err != nil {
-		return nil, err
-	}
-	marks := plan.NewLandmarks(p, curve)
-	doubts, err := p.Examine(marks, &v.Grid)
-	if err != nil {
-		return nil, err
-	}
+	doubts := p.Doubts()
 	if err := doubts.Add(p.CheckMadeFor(plan.MadeFor{Series: scan.SeriesHash, Frame: scan.FrameHash}, opt.Other)...); err != nil {
 		return nil, err
 	}
@@ -60,8 +53,8 @@ func Run(ctx context.Context, v *volume.Volume, p *plan.Plan, scan Scan, opt Opt
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", p.Path, err)
 	}
-	c := &run{plan: p, v: v, curve: curve, marks: marks, rules: rules, scene: scene,
-		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts}
+	c := &run{plan: p, v: v, curve: p.Curve, marks: p.Landmarks, rules: rules, scene: scene,
+		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts, said: opt.Cautions}
 	if err := c.learn(ctx); err != nil {
 		return nil, err
 	}
@@ -77,7 +70,7 @@ func Run(ctx context.Context, v *volume.Volume, p *plan.Plan, scan Scan, opt Opt
 
 // run is what the sites of one case share.
 type run struct {
-	plan     *plan.Plan
+	plan     *plan.Placed
 	v        *volume.Volume
 	curve    *reformat.Curve
 	marks    plan.Landmarks
@@ -87,12 +80,13 @@ type run struct {
 	scene    *safety.Scene
 	placed   float64 // standard uncertainty of the arch points, mm
 	tissue   ridge.Tissue
+	said     []Caution  // of the case by the caller
 	taught   []Caution  // about what the series has taught
 	voxel    [3]float64 // mm
 }
 
 // placedBy returns the standard uncertainty of the plan's arch points, in mm.
-func placedBy(p *plan.Plan, opt Options) float64 {
+func placedBy(p *plan.Placed, opt Options) float64 {
 	if opt.PlacedBy != nil {
 		return *opt.PlacedBy
 	}
@@ -232,7 +226,7 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	if c.tissue.Edges > 0 {
 		scan.Blur, scan.Noise = c.tissue.Blur, c.tissue.Noise
 	}
-	cautions := slices.Concat(scan.Cautions, c.plan.Cautions, coarse(c.v.Grid, scan.Cautions), c.taught)
+	cautions := slices.Concat(scan.Cautions, c.said, coarse(c.v.Grid, scan.Cautions), c.taught)
 	if c.curve.Straight() {
 		cautions = append(cautions, Cautionf("arch_straight", SeverityCaution, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures"))
 	}
@@ -248,7 +242,7 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	_ = c.doubts.Add(seen...) // what the image shows is a caution, never an error
 	c.doubts.AddIdle(true)
 	c.applyDoubts(sites, r.Arch.Rows, c.doubts.All())
-	r.Cautions = slices.Concat(cautions, c.doubts.Cautions())
+	r.Cautions = once(slices.Concat(cautions, c.doubts.Cautions()))
 	for _, s := range sites {
 		s.out.Rows = ordered(s.out.Rows)
 		s.out.Verdict = worst(s.out.Rows)
@@ -256,6 +250,17 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 		r.Sites = append(r.Sites, s.out)
 	}
 	return r
+}
+
+// once returns the cautions without those that stand before: series, caller and image may say the same.
+func once(all []Caution) []Caution {
+	var out []Caution
+	for _, c := range all {
+		if !slices.Contains(out, c) {
+			out = append(out, c)
+		}
+	}
+	return out
 }
 
 // coarse returns the caution that large voxels earn, unless the scan has it already.

@@ -68,9 +68,9 @@ scan: {scale_half_width: 0}
 `
 
 func runPlan(t testing.TB, text string) *Result {
-	p, err := plan.Read("plan.yaml", []byte(text), nil)
+	p, _, err := plan.Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
-	r, err := Run(context.Background(), straightRidge(t), p, Scan{}, Options{})
+	r, err := RunPlan(context.Background(), straightRidge(t), p, Scan{}, Options{})
 	require.NoError(t, err)
 	return r
 }
@@ -94,9 +94,9 @@ func TestBodyInTheWayOfTheImplant(t *testing.T) {
 				v.Stored[n] = 2600
 			}
 		}
-		p, err := plan.Read("plan.yaml", []byte(straightPlan), nil)
+		p, _, err := plan.Read("plan.yaml", []byte(straightPlan), nil)
 		require.NoError(t, err)
-		r, err := Run(context.Background(), v, p, Scan{}, Options{})
+		r, err := RunPlan(context.Background(), v, p, Scan{}, Options{})
 		require.NoError(t, err)
 		line := ""
 		for _, c := range r.Cautions {
@@ -118,9 +118,9 @@ func TestBodyInTheWayOfTheImplant(t *testing.T) {
 // crest alone.
 func TestDisturbedSectionsBesideTheSiteAreWeighed(t *testing.T) {
 	least := func(v *volume.Volume) Row {
-		p, err := plan.Read("plan.yaml", []byte(strings.NewReplacer("platform: [0, 4, -2]", "platform: [0, 9, -2], axis: [0, -1, -1]", "arch: {", "arch: {sd_mm: 0, ").Replace(straightPlan)), nil)
+		p, _, err := plan.Read("plan.yaml", []byte(strings.NewReplacer("platform: [0, 4, -2]", "platform: [0, 9, -2], axis: [0, -1, -1]", "arch: {", "arch: {sd_mm: 0, ").Replace(straightPlan)), nil)
 		require.NoError(t, err)
-		r, err := Run(context.Background(), v, p, Scan{}, Options{})
+		r, err := RunPlan(context.Background(), v, p, Scan{}, Options{})
 		require.NoError(t, err)
 		for _, row := range r.Sites[0].Rows {
 			if row.Quantity == "buccal_bone" && row.At == nil {
@@ -269,7 +269,7 @@ func TestGivenCrestAndAxisAreKept(t *testing.T) {
 // A site whose section shows no bone carries its reason; the others keep their numbers.
 func TestSiteWithoutBoneKeepsTheOthers(t *testing.T) {
 	text := strings.Replace(straightPlan, "structures:", "  - {tooth: \"37\", at: [0, 12, -2]}\nstructures:", 1)
-	p, err := plan.Read("plan.yaml", []byte(text), nil)
+	p, _, err := plan.Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
 	v := straightRidge(t)
 	for n := range v.Stored {
@@ -277,7 +277,7 @@ func TestSiteWithoutBoneKeepsTheOthers(t *testing.T) {
 			v.Stored[n] = 60
 		}
 	}
-	r, err := Run(context.Background(), v, p, Scan{}, Options{})
+	r, err := RunPlan(context.Background(), v, p, Scan{}, Options{})
 	require.NoError(t, err)
 	require.Empty(t, r.Sites[0].Err)
 	require.NotEmpty(t, r.Sites[1].Err)
@@ -343,11 +343,11 @@ func TestRoofOfATube(t *testing.T) {
 }
 
 func TestCancelledRunStops(t *testing.T) {
-	p, err := plan.Read("plan.yaml", []byte(straightPlan), nil)
+	p, _, err := plan.Read("plan.yaml", []byte(straightPlan), nil)
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	_, err = Run(ctx, straightRidge(t), p, Scan{}, Options{})
+	_, err = RunPlan(ctx, straightRidge(t), p, Scan{}, Options{})
 	require.ErrorIs(t, err, context.Canceled)
 }
 
@@ -388,9 +388,9 @@ func TestOddVolumesAreNoFault(t *testing.T) {
 	} {
 		v := straightRidge(t)
 		change(v)
-		p, err := plan.Read("plan.yaml", []byte(strings.Replace(straightPlan, "wanted_width_mm", "sizes: {diameters_mm: [4], lengths_mm: [8]}\n    wanted_width_mm", 1)), nil)
+		p, _, err := plan.Read("plan.yaml", []byte(strings.Replace(straightPlan, "wanted_width_mm", "sizes: {diameters_mm: [4], lengths_mm: [8]}\n    wanted_width_mm", 1)), nil)
 		require.NoError(t, err)
-		res, err := Run(context.Background(), v, p, Scan{}, Options{})
+		res, err := RunPlan(context.Background(), v, p, Scan{}, Options{})
 		require.NoError(t, err, name)
 		for _, s := range res.Sites {
 			require.NotContains(t, s.Err, "unexpected failure", name)
@@ -419,4 +419,44 @@ func TestPlacementOfTheArchTurnsTheSection(t *testing.T) {
 	assert.Zero(t, section(exact))
 	assert.Positive(t, section(drawn))
 	assert.Equal(t, *value(t, exact, "ridge_width", 3).Value, *value(t, drawn, "ridge_width", 3).Value)
+}
+
+// Two runs on one plan are one: the plan, as read and as placed, and the scan's cautions are afterwards as before, and
+// no caution stands twice in a result, whoever else said it.
+// (The midline is given: without one its place is NaN, which equals nothing.)
+func TestRunChangesNothingThatItIsGiven(t *testing.T) {
+	said := Cautionf("short_field", SeverityCaution, "the field is short")
+	scan := Scan{Cautions: []Caution{said}}
+	text := strings.NewReplacer("arch: {", "arch: {midline: [0, 18, -2], ", "structures:", "  - {tooth: \"37\", at: [0, 12, -2], confirmed: [axis], proposed: true}\nstructures:").Replace(straightPlan)
+	text += "levelling_plane: [[0, 0, -2.5], [5, 0, -2.5], [0, 5, -2.5]]\nproposed: [arch]\n"
+	v := straightRidge(t)
+	read, source, err := plan.Read("plan.yaml", []byte(text), nil)
+	require.NoError(t, err)
+	before := read.Clone()
+	placed, err := read.Place(v.Grid, source)
+	require.NoError(t, err)
+	untouched, err := read.Place(v.Grid, source)
+	require.NoError(t, err)
+	var results [2]*Result
+	for i := range results {
+		results[i], err = Run(context.Background(), v, placed, scan, Options{Cautions: []Caution{said}})
+		require.NoError(t, err)
+		assert.Equal(t, before, read)
+		assert.Equal(t, untouched, placed)
+		assert.Equal(t, []Caution{said}, scan.Cautions)
+	}
+	assert.Equal(t, results[0].Cautions, results[1].Cautions)
+	assert.Contains(t, results[0].Cautions, said)
+	seen := map[Caution]bool{}
+	for _, c := range results[0].Cautions {
+		assert.False(t, seen[c], "twice: %v", c)
+		seen[c] = true
+	}
+
+	other := v.Grid
+	other.Origin.X++
+	elsewhere, err := read.Place(other, source)
+	require.NoError(t, err)
+	_, err = Run(context.Background(), v, elsewhere, scan, Options{})
+	assert.ErrorContains(t, err, "another grid")
 }

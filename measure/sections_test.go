@@ -81,7 +81,7 @@ func barRun(t *testing.T, end int, structures ...safety.Structure) *run {
 	v, err := volume.New(volume.Grid{Size: [3]int{2*end + 1, 41, 41}, Origin: r3.Vec{X: -float64(end), Y: -20, Z: -20},
 		Step: [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}}})
 	require.NoError(t, err)
-	p := &plan.Plan{Jaw: Mandible, Occlusal: r3.Vec{Z: 1}, Structures: structures}
+	p := &plan.Placed{Contents: plan.Contents{Jaw: Mandible, Structures: structures}, Occlusal: r3.Vec{Z: 1}}
 	return &run{plan: p, v: v, sections: barSections(t)}
 }
 

@@ -64,7 +64,7 @@ func TestSitesDoNotSpoilEachOther(t *testing.T) {
 	known := map[string]string{}
 	for _, n := range counts {
 		r.Shuffle(len(arcs), func(i, j int) { arcs[i], arcs[j] = arcs[j], arcs[i] })
-		got, err := measure.Run(context.Background(), v, at(p, arcs[:n]), measure.Scan{}, measure.Options{})
+		got, err := measure.RunPlan(context.Background(), v, at(p, arcs[:n]), measure.Scan{}, measure.Options{})
 		require.NoError(t, err)
 		require.Len(t, got.Sites, n)
 		for i, s := range got.Sites {

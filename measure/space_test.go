@@ -20,7 +20,7 @@ func TestDistalExtensionIsWorkedByHand(t *testing.T) {
 	at := func(tooth string, x, y float64) safety.Placed {
 		return safety.Placed{Site: tooth, Tooth: tooth, Implant: Implant{Platform: r3.Vec{X: x, Y: y}, Axis: r3.Vec{Z: -1}, Diameter: 4, Length: 10}}
 	}
-	c := &run{plan: &plan.Plan{Occlusal: r3.Vec{Z: 1}, ProsthesisEnd: []r3.Vec{{X: 20, Y: 10, Z: 5}, {X: -18, Y: -3}}}}
+	c := &run{plan: &plan.Placed{Occlusal: r3.Vec{Z: 1}, Contents: plan.Contents{ProsthesisEnd: []r3.Vec{{X: 20, Y: 10, Z: 5}, {X: -18, Y: -3}}}}}
 	all := []safety.Placed{at("36", 20, 0), at("31", 0, -20), at("46", -20, 0)}
 	rows := c.extensionRows(all, safety.Options{})
 	require.Len(t, rows, 2)

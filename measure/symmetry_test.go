@@ -52,7 +52,7 @@ var jaws = sync.OnceValues(func() (out [2]jaw, err error) {
 		if out[kind].v, out[kind].plan, err = imaged(o, teeth[0], 20); err != nil {
 			return out, err
 		}
-		if out[kind].base, err = measure.Run(context.Background(), out[kind].v, out[kind].plan, measure.Scan{}, measure.Options{}); err != nil {
+		if out[kind].base, err = measure.RunPlan(context.Background(), out[kind].v, out[kind].plan, measure.Scan{}, measure.Options{}); err != nil {
 			return out, err
 		}
 	}
@@ -77,7 +77,7 @@ func imaged(o phantom.Options, tooth int, edge float64) (*volume.Volume, *plan.P
 	if err := made.Plan().Write(&text); err != nil {
 		return nil, nil, err
 	}
-	p, err := plan.Read("plan.yaml", text.Bytes(), nil)
+	p, _, err := plan.Read("plan.yaml", text.Bytes(), nil)
 	return v, p, err
 }
 
@@ -131,7 +131,11 @@ func (m motion) points(ps []r3.Vec) []r3.Vec {
 // plan moves everything the phantom's plans hold; in the mirror right is called left.
 func (m motion) plan(p *plan.Plan) *plan.Plan {
 	moved := *p
-	moved.Occlusal, moved.Arch = m.dir(p.Occlusal), m.points(p.Arch)
+	up := r3.Vec{Z: 1}
+	if p.Jaw == measure.Maxilla {
+		up.Z = -1
+	}
+	moved.OcclusalGiven, moved.Arch = m.dir(up), m.points(p.Arch)
 	moved.Sites = append([]plan.Site{}, p.Sites...)
 	for i := range moved.Sites {
 		s := &moved.Sites[i]
@@ -215,7 +219,7 @@ func TestMeasuresMoveWithThePatient(t *testing.T) {
 	for kind, j := range both {
 		drawn(t, 6, func(t *rapid.T) {
 			m := motion{rapid.Bool().Draw(t, "mirror"), drawnTurn(t), drawnShift(t)}
-			moved, err := measure.Run(context.Background(), m.volume(j.v), m.plan(j.plan), measure.Scan{}, measure.Options{})
+			moved, err := measure.RunPlan(context.Background(), m.volume(j.v), m.plan(j.plan), measure.Scan{}, measure.Options{})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -280,7 +284,7 @@ func TestMeasuresDoNotKnowHowVoxelsAreStored(t *testing.T) {
 		drawn(t, 6, func(t *rapid.T) {
 			order := rapid.Permutation([]int{0, 1, 2}).Draw(t, "order")
 			back := rapid.SliceOfN(rapid.Bool(), 3, 3).Draw(t, "back")
-			again, err := measure.Run(context.Background(), storedAs(j.v, order, back), j.plan, measure.Scan{}, measure.Options{})
+			again, err := measure.RunPlan(context.Background(), storedAs(j.v, order, back), j.plan, measure.Scan{}, measure.Options{})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -298,7 +302,7 @@ func TestGreyValuesHaveNoUnit(t *testing.T) {
 		for _, grey := range []volume.Rescale{{Slope: 1e-3}, {Slope: 1e3}, {Slope: 1, Intercept: 25000}, {Slope: 1e-3, Intercept: -25}, {Slope: 37, Intercept: 1e5}} {
 			v := *j.v
 			v.Rescale = []volume.Rescale{grey}
-			got, err := measure.Run(context.Background(), &v, j.plan, measure.Scan{}, measure.Options{})
+			got, err := measure.RunPlan(context.Background(), &v, j.plan, measure.Scan{}, measure.Options{})
 			require.NoError(t, err)
 			sameBesideGrey(t, fmt.Sprintf("%v, grey values × %g + %g", phantom.Kind(kind), grey.Slope, grey.Intercept), grey, j.base.Sites[0], got.Sites[0])
 		}

@@ -14,7 +14,6 @@ import (
 	"ridgerule/dicomio"
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
-	"ridgerule/measure/plan"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/report"
@@ -30,7 +29,7 @@ type fullCase struct {
 
 // measureCase takes one case from files to what outputs are made of: series, volume, result, pictures
 // and, with bone, the surface of the bone around each site.
-func (a *app) measureCase(ctx context.Context, path, selector string, p *plan.Plan, opt measure.Options, bone bool) (fullCase, error) {
+func (a *app) measureCase(ctx context.Context, path, selector string, p planFile, opt measure.Options, bone bool) (fullCase, error) {
 	date, err := report.Date(a.getenv, a.now)
 	if err != nil {
 		return fullCase{}, usageError{err}
@@ -40,7 +39,8 @@ func (a *app) measureCase(ctx context.Context, path, selector string, p *plan.Pl
 		return fullCase{}, err
 	}
 	defer s.door.Close()
-	if err := p.Fits(s.Grid); err != nil { // before the pixels: a wrong plan is said at once
+	placed, err := p.place(s.Grid) // before the pixels: a wrong plan is said at once
+	if err != nil {
 		return fullCase{}, err
 	}
 	v, err := a.volume(ctx, s)
@@ -50,7 +50,7 @@ func (a *app) measureCase(ctx context.Context, path, selector string, p *plan.Pl
 	step, end := a.progress("measuring")
 	defer end()
 	opt.Progress = step
-	result, err := measure.Run(ctx, v, p, scanOf(s.Series, v), opt)
+	result, err := measure.Run(ctx, v, placed, scanOf(s.Series, v), opt)
 	if err != nil {
 		return fullCase{}, err
 	}
@@ -64,7 +64,8 @@ func (a *app) measureCase(ctx context.Context, path, selector string, p *plan.Pl
 	if bone {
 		c.bone = boneAround(v, result)
 	}
-	return c, addPictures(&c.Case, v, p)
+	addPictures(&c.Case, v, placed.Curve)
+	return c, nil
 }
 
 // How far the pictures reach beyond what they show, mm.
@@ -76,7 +77,7 @@ const (
 )
 
 // addPictures resamples the sections and the panoramic that the report draws.
-func addPictures(c *report.Case, v *volume.Volume, p *plan.Plan) error {
+func addPictures(c *report.Case, v *volume.Volume, curve *reformat.Curve) {
 	c.Sections = map[string]report.Picture{}
 	low, high := reformat.UV{V: math.Inf(1)}, reformat.UV{V: math.Inf(-1)}
 	for _, s := range c.Result.Sites {
@@ -85,14 +86,9 @@ func addPictures(c *report.Case, v *volume.Volume, p *plan.Plan) error {
 		p := reformat.Resample(v, s.Frame, from, to, pixel(v))
 		c.Sections[s.ID] = report.PictureOf(p).AsKept()
 	}
-	curve, err := reformat.NewCurve(p.Arch, p.Occlusal)
-	if err != nil {
-		return err
-	}
-	view := reformat.Unroll(v, curve, low.V, high.V, slabHalf, math.Max(0.2, pixel(v)))
-	kept := report.PictureOfPanorama(view).AsKept()
+	p := reformat.Unroll(v, curve, low.V, high.V, slabHalf, math.Max(0.2, pixel(v)))
+	kept := report.PictureOfPanorama(p).AsKept()
 	c.Panoramic = &kept
-	return nil
 }
 
 // pixel returns the pixel size of sections of v, in mm: a scan's own detail, within bounds that

@@ -26,7 +26,7 @@ names that scan.`,
 	c.Flags().StringVar(&path, "series", "", "the scan `PATH` to hold the plan against")
 	c.Flags().StringVar(&selector, "pick", "", "the series when PATH holds several: its number or `UID`")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		p, err := plan.Open(args[0])
+		p, err := readPlan(args[0])
 		var found checked
 		if err == nil {
 			found, err = a.checkPlan(c.Context(), p, path, selector)
@@ -63,12 +63,9 @@ type madeFor struct {
 }
 
 // checkPlan holds the plan against itself or, as ridgerule measure does, against the series at path.
-func (a *app) checkPlan(ctx context.Context, p *plan.Plan, path, selector string) (checked, error) {
+func (a *app) checkPlan(ctx context.Context, p planFile, path, selector string) (checked, error) {
 	if path == "" {
-		if p.VoxelPoints { // its points have no place without a grid
-			return checked{Cautions: p.Cautions}, nil
-		}
-		cautions, err := p.Check(nil)
+		cautions, err := p.Check(p.source)
 		return checked{Cautions: cautions}, err
 	}
 	s, err := a.open(ctx, path, selector)
@@ -76,7 +73,8 @@ func (a *app) checkPlan(ctx context.Context, p *plan.Plan, path, selector string
 		return checked{}, err
 	}
 	defer s.door.Close()
-	if err := p.Fits(s.Grid); err != nil {
+	placed, err := p.place(s.Grid)
+	if err != nil {
 		return checked{}, err
 	}
 	v, err := a.volume(ctx, s)
@@ -84,7 +82,7 @@ func (a *app) checkPlan(ctx context.Context, p *plan.Plan, path, selector string
 		return checked{}, err
 	}
 	scan := scanOf(s.Series, v)
-	r, err := measure.Run(ctx, v, p, scan, measure.Options{})
+	r, err := measure.Run(ctx, v, placed, scan, measure.Options{})
 	if err != nil {
 		return checked{}, err
 	}

@@ -11,7 +11,6 @@ import (
 	"ridgerule/dicomio"
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
-	"ridgerule/measure/plan"
 	"ridgerule/measure/report"
 )
 
@@ -66,7 +65,7 @@ func (a *app) demoCase(ctx context.Context, f *folder) (*measure.Result, error) 
 	if err := a.nameScan(ctx, f.path("plan.yaml"), f.path("scan")); err != nil {
 		return nil, err
 	}
-	p, err := plan.Open(f.path("plan.yaml"))
+	p, err := readPlan(f.path("plan.yaml"))
 	if err != nil {
 		return nil, err
 	}

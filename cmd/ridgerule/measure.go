@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/plan"
 	"ridgerule/measure/report"
@@ -38,7 +39,7 @@ func (k *caseFlags) add(f *pflag.FlagSet) {
 }
 
 // result measures the case at path, with its output folder begun: abandon it in the end.
-func (k *caseFlags) result(c *cobra.Command, a *app, path string, p *plan.Plan, bone bool) (fullCase, *folder, error) {
+func (k *caseFlags) result(c *cobra.Command, a *app, path string, p planFile, bone bool) (fullCase, *folder, error) {
 	f, err := newFolder(k.dir, k.replace, path, k.plan)
 	if err != nil {
 		return fullCase{}, nil, err
@@ -101,11 +102,25 @@ No output names the patient; only --with-identity does, in dicom/ and identity.j
 	return c
 }
 
-func openPlan(path string) (*plan.Plan, error) {
+// planFile is a plan with where its values stand in its file, for messages.
+type planFile struct {
+	*plan.Plan
+	source *plan.Source
+}
+
+func (p planFile) place(g volume.Grid) (*plan.Placed, error) { return p.Place(g, p.source) }
+
+func readPlan(path string) (planFile, error) {
+	p, source, err := plan.Open(path)
+	return planFile{p, source}, err
+}
+
+// openPlan is [readPlan] of the flag --plan.
+func openPlan(path string) (planFile, error) {
 	if path == "" {
-		return nil, usagef("no site plan; name one with --plan PLAN")
+		return planFile{}, usagef("no site plan; name one with --plan PLAN")
 	}
-	return plan.Open(path)
+	return readPlan(path)
 }
 
 // finish puts the folder in its place, says where it is and what was found.

@@ -16,7 +16,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"ridgerule/measure"
-	"ridgerule/measure/plan"
 	"ridgerule/measure/report"
 	"ridgerule/measure/study"
 )
@@ -128,19 +127,20 @@ func (a *app) studyCase() *cobra.Command {
 
 // fillCase measures a job's case into its folder.
 func (a *app) fillCase(ctx context.Context, j study.Job) error {
-	p, err := plan.Open(j.Plan)
+	p, err := readPlan(j.Plan)
 	if err != nil {
 		return err
 	}
+	var opt measure.Options
 	if p.Case != j.Case {
-		p.Cautions = append(p.Cautions, measure.Cautionf("other_label", measure.SeverityCaution, "the plan calls this case %s, the study %s", p.Case, j.Case))
-		p.Case = j.Case
+		opt.Cautions = append(opt.Cautions, measure.Cautionf("other_label", measure.SeverityCaution, "the plan calls this case %s, the study %s", p.Case, j.Case))
 	}
 	a.limits = j.Limits
-	c, err := a.measureCase(ctx, j.Series, "", p, measure.Options{}, false)
+	c, err := a.measureCase(ctx, j.Series, "", p, opt, false)
 	if err != nil {
 		return err
 	}
+	c.Result.Case = j.Case
 	if err := report.Write(c.Case, (&folder{temp: j.Folder}).create); err != nil {
 		return study.FailureOf(err, study.StageWrite)
 	}

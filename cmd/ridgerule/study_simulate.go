@@ -60,13 +60,17 @@ its spread over the readings, beside what its budget sets aside for the placing 
 }
 
 // simulate reads the series once and measures the moved plans on it.
-func (a *app) simulate(ctx context.Context, path, selector string, p *plan.Plan, o study.SimulateOptions) (*study.Simulation, error) {
+func (a *app) simulate(ctx context.Context, path, selector string, p planFile, o study.SimulateOptions) (*study.Simulation, error) {
 	s, err := a.open(ctx, path, selector)
 	if err != nil {
 		return nil, err
 	}
 	defer s.door.Close()
-	if err := p.Fits(s.Grid); err != nil {
+	if _, err := p.place(s.Grid); err != nil {
+		return nil, err
+	}
+	drawn, err := p.InPatient(s.Grid, p.source)
+	if err != nil {
 		return nil, err
 	}
 	v, err := a.volume(ctx, s)
@@ -74,11 +78,15 @@ func (a *app) simulate(ctx context.Context, path, selector string, p *plan.Plan,
 		return nil, err
 	}
 	scan := scanOf(s.Series, v)
-	o.Measure = func(ctx context.Context, p *plan.Plan, mo measure.Options) (*measure.Result, error) {
-		return measure.Run(ctx, v, p, scan, mo)
+	o.Measure = func(ctx context.Context, moved *plan.Plan, mo measure.Options) (*measure.Result, error) {
+		placed, err := moved.Place(v.Grid, p.source)
+		if err != nil {
+			return nil, err
+		}
+		return measure.Run(ctx, v, placed, scan, mo)
 	}
 	step, end := a.progress("readings")
 	defer end()
 	o.Progress = step
-	return study.Simulate(ctx, p, o)
+	return study.Simulate(ctx, drawn, o)
 }

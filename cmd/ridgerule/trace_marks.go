@@ -13,7 +13,6 @@ import (
 
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
-	"ridgerule/measure/plan"
 )
 
 // traceKinds are the kinds of structure that run in a tube of about a canal's size.
@@ -103,7 +102,7 @@ func (k *traceFlags) planned() (func(volume.Grid) ([]r3.Vec, error), error) {
 	if k.from != "" || k.to != "" || len(k.through) > 0 || k.voxel {
 		return nil, usagef("--plan and marks of the command line exclude each other; keep one of them")
 	}
-	p, err := plan.Open(k.plan)
+	p, err := readPlan(k.plan)
 	if err != nil {
 		return nil, err
 	}
@@ -111,7 +110,7 @@ func (k *traceFlags) planned() (func(volume.Grid) ([]r3.Vec, error), error) {
 	if i < 0 {
 		return nil, usagef("--name %q is no structure of %s", k.name, p.Path)
 	}
-	s := &p.Structures[i]
+	s := p.Structures[i]
 	if len(s.Path) < 2 {
 		return nil, usagef("structure %q of %s has %d points; a canal is followed between two marks or more", s.Name, p.Path, len(s.Path))
 	}
@@ -123,7 +122,10 @@ func (k *traceFlags) planned() (func(volume.Grid) ([]r3.Vec, error), error) {
 		return nil, usagef("structure %q of %s is of kind %s, which is no canal; give --kind to follow it as one", s.Name, p.Path, s.Kind)
 	}
 	return func(g volume.Grid) ([]r3.Vec, error) {
-		err := p.Place(g)
-		return s.Path, err
+		in, err := p.InPatient(g, p.source)
+		if err != nil {
+			return nil, err
+		}
+		return in.Structures[i].Path, nil
 	}, nil
 }

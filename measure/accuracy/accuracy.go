@@ -112,13 +112,17 @@ func one(ctx context.Context, o Options, seed uint64) ([]Error, error) {
 	if err := jaw.Plan().Write(&text); err != nil {
 		return nil, err
 	}
-	p, err := plan.Read("plan.yaml", text.Bytes(), nil)
+	p, source, err := plan.Read("plan.yaml", text.Bytes(), nil)
 	if err != nil {
 		return nil, err
 	}
 	exact(p)
 	misplace(p, small.Hand, seed)
-	r, err := measure.Run(ctx, v, p, measure.Scan{}, measure.Options{PlacedBy: &small.Hand})
+	placed, err := p.Place(v.Grid, source)
+	if err != nil {
+		return nil, err
+	}
+	r, err := measure.Run(ctx, v, placed, measure.Scan{}, measure.Options{PlacedBy: &small.Hand})
 	if err != nil {
 		return nil, err
 	}

@@ -103,9 +103,11 @@ func oneJaw(t *testing.T, n uint64, cell accuracy.Cell, fine float64) (errs []ac
 	}
 	v, err := j.scan(rng, cell, fine)
 	require.NoError(t, err)
-	p, err := plan.Read("plan.yaml", j.plan(), nil)
+	p, source, err := plan.Read("plan.yaml", j.plan(), nil)
 	require.NoError(t, err)
-	r, err := measure.Run(context.Background(), v, p, measure.Scan{}, measure.Options{})
+	placed, err := p.Place(v.Grid, source)
+	require.NoError(t, err)
+	r, err := measure.Run(context.Background(), v, placed, measure.Scan{}, measure.Options{})
 	require.NoError(t, err)
 	c := comparison{jaw: j, site: &r.Sites[0], blank: accuracy.Error{At: math.NaN(), Error: math.NaN(), Cell: cell, Seed: n}}
 	return c.errors(), r.Sites[0].Err

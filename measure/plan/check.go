@@ -2,6 +2,7 @@ package plan
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -21,64 +22,73 @@ const (
 
 const inOrder = "list the points in order from one end to the other"
 
-// checkShape holds the plan's points, which are patient coordinates, against each other.
-func (p *Plan) checkShape(f *faults) {
-	p.settleOcclusal(f)
-	if p.Occlusal == (r3.Vec{}) {
-		return
+// settle holds the points of a plan in patient coordinates against each other and settles its directions and
+// planes.
+func (p *Plan) settle(f *faults, source *Source) *Placed {
+	out := &Placed{Contents: p.Contents, source: source}
+	out.settleOcclusal(f, p)
+	if out.Occlusal == (r3.Vec{}) {
+		return out
 	}
-	p.settleLevels(f)
-	if p.upsideDown() && p.OrientationNote == "" {
-		f.add(p.markAt("occlusal"), "", "correct the jaw or turn the vector's signs round; if the jaw was scanned upside down, say so in orientation_note",
-			"%s (line %d)", p.upsideDownText(), p.markAt("jaw").line)
+	out.LevelPlane = out.plane(f, "levelling_plane", p.LevelPoints)
+	out.OcclusalLevel = out.plane(f, "occlusal_level", p.OcclusalLevel)
+	if out.upsideDown() && p.OrientationNote == "" {
+		f.add(source.Position("occlusal"), "", "correct the jaw or turn the vector's signs round; if the jaw was scanned upside down, say so in orientation_note",
+			"%s%s", out.upsideDownText(), source.line("jaw"))
 	}
-	p.checkArch(f)
+	out.checkArch(f)
 	for i, s := range p.Sites {
 		if s.Axis == AxisGiven {
-			p.checkDown(f, fmt.Sprintf("sites[%d].axis", i), siteName(s.ID), s.AxisVec, "from crest to base")
+			out.checkDown(f, sitePath(i)+".axis", siteName(s.ID), s.AxisVec, "from crest to base")
 		}
 		if s.Implant != nil && s.Implant.Axis != nil {
-			p.checkDown(f, fmt.Sprintf("sites[%d].implant.axis", i), siteName(s.ID), *s.Implant.Axis, "from platform to apex")
+			out.checkDown(f, sitePath(i)+".implant.axis", siteName(s.ID), *s.Implant.Axis, "from platform to apex")
 		}
 	}
+	return out
 }
 
 // upsideDown reports whether the occlusal direction points away from where a patient's jaw bites.
-func (p *Plan) upsideDown() bool {
+func (p *Placed) upsideDown() bool {
 	return p.Jaw != "" && r3.Dot(p.Occlusal, usualOcclusal(p.Jaw)) < 0
 }
 
-func (p *Plan) upsideDownText() string {
+func (p *Placed) upsideDownText() string {
 	return fmt.Sprintf("occlusal [%g, %g, %g] points away from the biting side of the %s", p.Occlusal.X, p.Occlusal.Y, p.Occlusal.Z, p.Jaw)
 }
 
-// settleOcclusal turns the three points of the occlusal plane into its normal, on the usual
-// biting side of the jaw.
-func (p *Plan) settleOcclusal(f *faults) {
-	if p.plane == nil {
-		return
+// settleOcclusal takes the direction that the plan gives, the normal of its occlusal plane on the usual biting side
+// of the jaw, or the usual direction.
+func (p *Placed) settleOcclusal(f *faults, from *Plan) {
+	switch {
+	case len(from.OcclusalPlane) > 0:
+		p.OcclusalFrom = "plane by three points"
+		n, ok := p.normal(f, "occlusal_plane", from.OcclusalPlane)
+		if !ok {
+			return
+		}
+		up := r3.Dot(n, usualOcclusal(p.Jaw))
+		if math.Abs(up) < leastUpward {
+			f.add(p.source.Position("occlusal_plane"), "", "give occlusal: a vector toward the biting surface", "the plane stands upright, so that its biting side is not known")
+			return
+		}
+		p.Occlusal = r3.Scale(math.Copysign(1, up), n)
+	case from.OcclusalGiven != r3.Vec{}:
+		p.Occlusal, p.OcclusalFrom = from.OcclusalGiven, "given vector"
+	default:
+		p.Occlusal, p.OcclusalFrom = usualOcclusal(p.Jaw), "default for the "+string(p.Jaw)
 	}
-	n, ok := p.normal(f, "occlusal_plane", p.plane[:])
-	if !ok {
-		return
-	}
-	up := r3.Dot(n, usualOcclusal(p.Jaw))
-	if math.Abs(up) < leastUpward {
-		f.add(p.markAt("occlusal_plane"), "", "give occlusal: a vector toward the biting surface", "the plane stands upright, so that its biting side is not known")
-		return
-	}
-	p.Occlusal, p.plane = r3.Scale(math.Copysign(1, up), n), nil
 }
 
 // checkDown refuses an axis that points toward the biting surface.
-func (p *Plan) checkDown(f *faults, path, where string, d r3.Vec, meant string) {
+func (p *Placed) checkDown(f *faults, path, where string, d r3.Vec, meant string) {
 	if p.Jaw != "" && r3.Dot(d, p.Occlusal) > 0 {
-		f.add(p.markAt(path), where, "turn its signs round", "axis [%.3g, %.3g, %.3g] points toward the biting surface, it must point %s", d.X, d.Y, d.Z, meant)
+		f.add(p.source.Position(path), where, "turn its signs round", "axis [%.3g, %.3g, %.3g] points toward the biting surface, it must point %s", d.X, d.Y, d.Z, meant)
 	}
 }
 
 // checkArch refuses points in a wrong order: a curve through them would fold back or cross itself.
-func (p *Plan) checkArch(f *faults) {
+func (p *Placed) checkArch(f *faults) {
 	flat := make([]r3.Vec, len(p.Arch)) // seen along the occlusal direction
 	for i, a := range p.Arch {
 		flat[i] = r3.Sub(a, r3.Scale(r3.Dot(a, p.Occlusal), p.Occlusal))
@@ -86,12 +96,12 @@ func (p *Plan) checkArch(f *faults) {
 	before := len(f.list)
 	for i := 1; i < len(flat); i++ {
 		if d := r3.Norm(r3.Sub(flat[i], flat[i-1])); d < leastStep {
-			f.add(p.markAt(archPath(i)), "arch", "remove one of them", "points %d and %d are %.3g mm apart in the occlusal plane", i, i+1, d)
+			f.add(p.source.Position(archPath(i)), "arch", "remove one of them", "points %d and %d are %.3g mm apart in the occlusal plane", i, i+1, d)
 		}
 	}
 	for i := 1; i+1 < len(flat) && len(f.list) == before; i++ {
 		if turn := angle(r3.Sub(flat[i], flat[i-1]), r3.Sub(flat[i+1], flat[i])); turn > mostTurn {
-			f.add(p.markAt(archPath(i)), "arch", inOrder, "the curve folds back at point %d (turns by %.0f degrees)", i+1, turn)
+			f.add(p.source.Position(archPath(i)), "arch", inOrder, "the curve folds back at point %d (turns by %.0f degrees)", i+1, turn)
 			return
 		}
 	}
@@ -99,7 +109,7 @@ func (p *Plan) checkArch(f *faults) {
 		return
 	}
 	if i, j, crosses := selfCrossing(flat, p.Occlusal); crosses {
-		f.add(p.markAt(archPath(j)), "arch", inOrder,
+		f.add(p.source.Position(archPath(j)), "arch", inOrder,
 			"the curve crosses itself: points %d–%d and %d–%d", i+1, i+2, j+1, j+2)
 	}
 }
@@ -124,88 +134,56 @@ func selfCrossing(pts []r3.Vec, up r3.Vec) (i, j int, crosses bool) {
 	return 0, 0, false
 }
 
-// markAt returns where the value at a key path stands.
-func (p *Plan) markAt(path string) mark {
-	if m, ok := p.marks[path]; ok {
-		return m
-	}
-	return mark{file: p.Path}
-}
-
-// Check finds everything that is wrong or odd about a placed plan for which no pixel is needed: tooth
-// numbers against places, points against each other, and against the grid of a scan, which may be nil.
-// The error is a [Errors], or wraps [reformat.ErrCurve]; the cautions say what is no error.
-func (p *Plan) Check(g *volume.Grid) ([]Caution, error) {
-	curve, err := NewCurve(p)
-	if err != nil {
-		return nil, err
-	}
-	doubts, err := p.Examine(NewLandmarks(p, curve), g)
-	if err != nil {
-		return nil, err
-	}
-	doubts.AddIdle(false)
-	return slices.Concat(p.Cautions, doubts.Cautions()), nil
-}
-
-// Fits places the plan on the grid of a scan (see [Plan.Place]) and holds it against itself and the grid, before any pixel
-// is read: a wrong plan is said at once. The error is as of [Plan.Check].
-func (p *Plan) Fits(g volume.Grid) error {
-	if err := p.Place(g); err != nil {
-		return err
-	}
-	_, err := p.Check(&g)
-	return err
-}
-
-// NewCurve returns the arch curve of a placed plan; the error wraps [reformat.ErrCurve].
-func NewCurve(p *Plan) (*reformat.Curve, error) {
+// lay lays the arch curve and finds what can be told along it; the error wraps [reformat.ErrCurve].
+func (p *Placed) lay() error {
 	curve, err := reformat.NewCurve(p.Arch, p.Occlusal)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", p.Path, err)
+		return fmt.Errorf("%s: %w", p.Path, err)
 	}
-	return curve, nil
+	p.Curve, p.Landmarks = curve, newLandmarks(p, curve)
+	return nil
 }
 
-// Examine gathers what [Plan.Check] and a measurement ask before any pixel.
-func (p *Plan) Examine(l Landmarks, g *volume.Grid) (*Doubts, error) {
-	f := &faults{}
-	found := p.examineInto(f, l, g)
-	return found, f.err()
-}
-
-func (p *Plan) examineInto(f *faults, l Landmarks, g *volume.Grid) *Doubts {
+// examine gathers what is wrong or odd about a plan whose arch is laid; g may be nil.
+func (p *Placed) examine(f *faults, g *volume.Grid) {
 	var doubts []Doubt
 	if g != nil {
 		doubts = p.checkOn(f, *g)
 	}
 	for i, s := range p.Sites {
-		if end := l.curve.Length(); s.ArcMM != nil && *s.ArcMM > end {
-			f.add(p.markAt(fmt.Sprintf("sites[%d].arc_mm", i)), siteName(s.ID), fmt.Sprintf("give arc_mm from 0 to %.1f", math.Floor(end*10)/10),
+		if end := p.Curve.Length(); s.ArcMM != nil && *s.ArcMM > end {
+			f.add(p.source.Position(sitePath(i)+".arc_mm"), siteName(s.ID), fmt.Sprintf("give arc_mm from 0 to %.1f", math.Floor(end*10)/10),
 				"station %.6g mm is past the end of the arch (%.1f mm)", *s.ArcMM, end)
 		}
 	}
-	found := p.noDoubts()
-	found.addInto(f, slices.Concat(doubts, p.checkGeometry(l), p.checkTeeth(l), p.checkProposed()))
-	return found
+	p.doubts = &Doubts{plan: p, met: map[confirmation]bool{}}
+	p.doubts.addInto(f, slices.Concat(doubts, p.checkGeometry(p.Landmarks), p.checkTeeth(p.Landmarks), p.checkProposed()))
+}
+
+// Grid returns the grid that the plan was placed on.
+func (p *Placed) Grid() volume.Grid { return p.grid }
+
+// Doubts returns what is odd about the plan, as its own to be added to.
+func (p *Placed) Doubts() *Doubts {
+	return &Doubts{plan: p, all: slices.Clone(p.doubts.all), met: maps.Clone(p.doubts.met)}
 }
 
 // checkOn holds a placed plan against the grid of a scan: every point of a site outside it is an error.
 //
 // A structure or an arch that leaves the field is no error, for both may pass through a small
 // field of view; an arch wholly outside it is, and a structure wholly outside it is a caution.
-func (p *Plan) checkOn(f *faults, g volume.Grid) []Doubt {
+func (p *Placed) checkOn(f *faults, g volume.Grid) []Doubt {
 	var out []Doubt
 	const remedy = "check the point and the plan's coordinates (patient or voxel)"
 	inside := func(v r3.Vec) bool { return g.Contains(g.Index(v)) }
 	if !anyInside(p.Arch, inside) {
-		f.add(p.markAt(archPath(0)), "arch", remedy, "no arch point is inside the scan (%s)", g.Extent())
+		f.add(p.source.Position(archPath(0)), "arch", remedy, "no arch point is inside the scan (%s)", g.Extent())
 	}
 	for i, s := range p.Sites {
-		path, where := fmt.Sprintf("sites[%d]", i), siteName(s.ID)
+		path, where := sitePath(i), siteName(s.ID)
 		for _, v := range sitePoints(s) {
 			if !inside(*v.at) {
-				f.add(p.markAt(path+v.key), where, remedy, "%s [%.6g, %.6g, %.6g] mm is outside the scan (%s)", v.key[1:], v.at.X, v.at.Y, v.at.Z, g.Extent())
+				f.add(p.source.Position(path+v.key), where, remedy, "%s [%.6g, %.6g, %.6g] mm is outside the scan (%s)", v.key[1:], v.at.X, v.at.Y, v.at.Z, g.Extent())
 			}
 		}
 	}

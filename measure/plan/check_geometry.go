@@ -29,7 +29,7 @@ const (
 )
 
 // checkGeometry holds sites, implants and structures against the arch and themselves.
-func (p *Plan) checkGeometry(l Landmarks) []Doubt {
+func (p *Placed) checkGeometry(l Landmarks) []Doubt {
 	var out []Doubt
 	if p.upsideDown() {
 		out = append(out, Doubt{Caution: Cautionf("occlusal_sign", SeverityUncertain, "%s: the plan's orientation note must explain it", p.upsideDownText())})
@@ -37,7 +37,7 @@ func (p *Plan) checkGeometry(l Landmarks) []Doubt {
 	if p.Midline != nil {
 		if _, off, _ := l.beside(*p.Midline); off > wrongOffset {
 			out = append(out, Doubt{Caution: Cautionf("midline_off_arch", SeverityCaution, "midline lies %.1f mm off the arch curve", off),
-				refuse: true, mark: p.markAt("arch.midline"), remedy: "give a point of the midline at the arch"})
+				refuse: true, path: "arch.midline", remedy: "give a point of the midline at the arch"})
 		}
 	}
 	for i := range p.Sites {
@@ -53,7 +53,7 @@ func (p *Plan) checkGeometry(l Landmarks) []Doubt {
 	return out
 }
 
-func (p *Plan) checkOffset(i int, l Landmarks) []Doubt {
+func (p *Placed) checkOffset(i int, l Landmarks) []Doubt {
 	at := p.Sites[i].At
 	if at == nil || !p.Sites[i].placed() {
 		return nil
@@ -68,9 +68,9 @@ func (p *Plan) checkOffset(i int, l Landmarks) []Doubt {
 }
 
 // lean returns the angle of an axis from the direction crest to base, degrees.
-func (p *Plan) lean(axis r3.Vec) float64 { return angle(axis, r3.Scale(-1, p.Occlusal)) }
+func (p *Placed) lean(axis r3.Vec) float64 { return angle(axis, r3.Scale(-1, p.Occlusal)) }
 
-func (p *Plan) checkLeans(i int) []Doubt {
+func (p *Placed) checkLeans(i int) []Doubt {
 	s := p.Sites[i]
 	var out []Doubt
 	try := func(key string, axis r3.Vec) {
@@ -94,7 +94,7 @@ func (p *Plan) checkLeans(i int) []Doubt {
 	return out
 }
 
-func (p *Plan) checkImplant(i int, curve *reformat.Curve) []Doubt {
+func (p *Placed) checkImplant(i int, curve *reformat.Curve) []Doubt {
 	s := p.Sites[i]
 	im := s.Implant
 	if im == nil {
@@ -136,7 +136,7 @@ const (
 // name: one of the jaw that lies nowhere near the arch was written in another unit, frame or sign, and one
 // whose name says the other side than its place is perhaps the other one, or was mirrored. What lies past
 // the arch's ends is not asked.
-func (p *Plan) checkPlaceOnArch(i int, l Landmarks) []Doubt {
+func (p *Placed) checkPlaceOnArch(i int, l Landmarks) []Doubt {
 	s := p.Structures[i]
 	says := p.sideSaid(s)
 	if len(s.Path) == 0 || says == "" && !InJaw[s.Kind] {
@@ -175,7 +175,7 @@ func (p *Plan) checkPlaceOnArch(i int, l Landmarks) []Doubt {
 var longPaths = map[safety.Kind]bool{safety.Canal: true, safety.AnteriorLoop: true, safety.IncisiveCanal: true}
 
 // checkPath finds a path that turns back on itself, and one with too few points for its length.
-func (p *Plan) checkPath(i int) []Doubt {
+func (p *Placed) checkPath(i int) []Doubt {
 	s := p.Structures[i]
 	var out []Doubt
 	for j := 1; j < len(s.Path); j++ {
@@ -208,7 +208,7 @@ const leastRadius = 0.5
 
 // checkRadius finds a path so thin that its clearance is that of a line: a radius left at some least value,
 // or in cm.
-func (p *Plan) checkRadius(i int) []Doubt {
+func (p *Placed) checkRadius(i int) []Doubt {
 	s := p.Structures[i]
 	if !InJaw[s.Kind] || len(s.Radii) == 0 {
 		return nil
@@ -223,7 +223,7 @@ func (p *Plan) checkRadius(i int) []Doubt {
 
 // sideSaid returns the side that a structure's name says: in words, or of a root or an implant by the number
 // of a tooth of this jaw; nothing where it says none, or both.
-func (p *Plan) sideSaid(s safety.Structure) Side {
+func (p *Placed) sideSaid(s safety.Structure) Side {
 	said := sideIn(s.Name)
 	if !StandsInJaw(s.Kind) {
 		return said
@@ -268,7 +268,7 @@ const oneNerve = 8.0
 
 // SameNerve returns the names of the canals, foramina and loops marked as one nerve with the i-th structure:
 // where one of them is marked in the wrong place, so are, most likely, the others.
-func (p *Plan) SameNerve(i int) []string {
+func (p *Placed) SameNerve(i int) []string {
 	nerve := map[safety.Kind]bool{safety.Canal: true, safety.MentalForamen: true, safety.AnteriorLoop: true}
 	var out []string
 	for k, st := range p.Structures {

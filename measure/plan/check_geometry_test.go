@@ -68,9 +68,9 @@ func TestPlanAgainstItself(t *testing.T) {
 			if c.structure != "" {
 				text += "structures:\n  - " + c.structure + "\n"
 			}
-			plan, err := Read("plan.yaml", []byte(text), nil)
+			plan, source, err := Read("plan.yaml", []byte(text), nil)
 			require.NoError(t, err)
-			found, err := plan.Check(nil)
+			found, err := plan.Check(source)
 			require.NoError(t, err)
 			said := []string{}
 			for _, f := range found {

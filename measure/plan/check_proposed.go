@@ -8,7 +8,7 @@ import (
 
 // checkProposed finds what a program proposed and nobody confirmed: no verdict that rests on it is more
 // than uncertain.
-func (p *Plan) checkProposed() []Doubt {
+func (p *Placed) checkProposed() []Doubt {
 	var out []Doubt
 	const rests = "was proposed by a program and confirmed by nobody"
 	if len(p.Proposed) > 0 {
@@ -34,7 +34,7 @@ func (p *Plan) checkProposed() []Doubt {
 
 // CheckMadeFor holds the scan that the plan names against the one it is to be measured on. other says that
 // another one is meant.
-func (p *Plan) CheckMadeFor(scan MadeFor, other bool) []Doubt {
+func (p *Placed) CheckMadeFor(scan MadeFor, other bool) []Doubt {
 	want := p.For
 	switch {
 	case want == MadeFor{}:
@@ -45,7 +45,7 @@ func (p *Plan) CheckMadeFor(scan MadeFor, other bool) []Doubt {
 		return nil
 	}
 	d := Doubt{Caution: Cautionf("other_scan", SeverityCaution, "the plan was made on another scan than this one (it names series %s, frame %s)", shortHash(want.Series), shortHash(want.Frame))}
-	d.mark, d.remedy = p.markAt("for"), "measure the scan that the plan was made on, or say --other-scan"
+	d.path, d.remedy = "for", "measure the scan that the plan was made on, or say --other-scan"
 	d.refuse = !other
 	return []Doubt{d}
 }

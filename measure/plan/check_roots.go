@@ -14,7 +14,7 @@ import (
 
 // namedTooth returns the one tooth of this jaw whose number a root's or an implant's name bears, unless words in it
 // contradict the number.
-func (p *Plan) namedTooth(s safety.Structure) (named Tooth, ok bool) {
+func (p *Placed) namedTooth(s safety.Structure) (named Tooth, ok bool) {
 	if !StandsInJaw(s.Kind) {
 		return Tooth{}, false
 	}
@@ -33,7 +33,7 @@ func (p *Plan) namedTooth(s safety.Structure) (named Tooth, ok bool) {
 
 // checkRoots holds the numbered roots and implants against each other and the sites. The sites are held against each other
 // by [Plan.checkOrder].
-func (p *Plan) checkRoots(sites []numbered, l Landmarks) []Doubt {
+func (p *Placed) checkRoots(sites []numbered, l Landmarks) []Doubt {
 	var roots []numbered
 	for i, s := range p.Structures {
 		t, ok := p.namedTooth(s)

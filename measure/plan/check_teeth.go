@@ -30,7 +30,7 @@ type numbered struct {
 }
 
 // checkTeeth holds the sites' numbers against their places on the curve.
-func (p *Plan) checkTeeth(l Landmarks) []Doubt {
+func (p *Placed) checkTeeth(l Landmarks) []Doubt {
 	var all []numbered
 	for i, s := range p.Sites {
 		if t, ok := ToothOf(s.Tooth); ok && t.Jaw() == p.Jaw && s.placed() && !(s.ArcMM != nil && *s.ArcMM > l.curve.Length()) {
@@ -72,7 +72,7 @@ func rankSteps(a, b Tooth) int {
 
 // checkOrder finds the fewest sites, one by one the one with most wrong neighbours, without which the
 // numbers follow the arch.
-func (p *Plan) checkOrder(all []numbered, l Landmarks) []Doubt {
+func (p *Placed) checkOrder(all []numbered, l Landmarks) []Doubt {
 	rest := slices.Clone(all)
 	if l.turn < nearlyStraight && violations(reversed(rest)) < violations(rest) {
 		rest = reversed(rest) // the hand decided which side of the curve is inside
@@ -95,8 +95,8 @@ func (p *Plan) checkOrder(all []numbered, l Landmarks) []Doubt {
 			return out
 		}
 		bad, with := rest[worst], rest[other]
-		d := p.SiteDoubt(bad.i, ".tooth", "order", SeverityNotAssessed, "tooth %v stands on the wrong side of tooth %v (line %d), %.1f mm from it along the arch%s",
-			bad.t, with.t, p.Sites[with.i].Line, math.Abs(bad.left-with.left), other1to32(bad.t))
+		d := p.SiteDoubt(bad.i, ".tooth", "order", SeverityNotAssessed, "tooth %v stands on the wrong side of tooth %v%s, %.1f mm from it along the arch%s",
+			bad.t, with.t, p.source.line(sitePath(with.i)), math.Abs(bad.left-with.left), other1to32(bad.t))
 		d.Confirm, d.refuse, d.remedy = confirmOrder, true, "correct the number or the place of one of them, or confirm: [order]"
 		out = append(out, d)
 		rest = slices.Delete(rest, worst, worst+1)
@@ -134,7 +134,7 @@ func other1to32(t Tooth) string {
 }
 
 // checkGaps holds neighbouring sites of one side against the usual distance between their teeth.
-func (p *Plan) checkGaps(all []numbered) []Doubt {
+func (p *Placed) checkGaps(all []numbered) []Doubt {
 	var out []Doubt
 	for i := 1; i < len(all); i++ {
 		a, b := all[i-1], all[i]
@@ -148,8 +148,8 @@ func (p *Plan) checkGaps(all []numbered) []Doubt {
 			continue
 		}
 		for _, pair := range [][2]numbered{{a, b}, {b, a}} {
-			d := p.SiteDoubt(pair[0].i, ".tooth", "gap", SeverityNotAssessed, "tooth %v lies %.1f mm along the arch from tooth %v (line %d), where %.1f to %.1f mm are usual%s",
-				pair[0].t, gap, pair[1].t, p.Sites[pair[1].i].Line, max(low, 0), high, other1to32(pair[0].t))
+			d := p.SiteDoubt(pair[0].i, ".tooth", "gap", SeverityNotAssessed, "tooth %v lies %.1f mm along the arch from tooth %v%s, where %.1f to %.1f mm are usual%s",
+				pair[0].t, gap, pair[1].t, p.source.line(sitePath(pair[1].i)), max(low, 0), high, other1to32(pair[0].t))
 			d.Confirm = confirmPlace
 			out = append(out, d)
 		}
@@ -159,7 +159,7 @@ func (p *Plan) checkGaps(all []numbered) []Doubt {
 
 // gapBounds returns the least and the largest usual distance along the arch between two teeth of a side,
 // mm, with the slack of this plan.
-func (p *Plan) gapBounds(a, b Tooth) (low, high float64) {
+func (p *Placed) gapBounds(a, b Tooth) (low, high float64) {
 	gaps := toothGaps[p.Jaw]
 	for n := min(a.Number, b.Number); n < max(a.Number, b.Number); n++ {
 		low, high = low+gaps[n].low, high+gaps[n].high
@@ -169,7 +169,7 @@ func (p *Plan) gapBounds(a, b Tooth) (low, high float64) {
 }
 
 // slack is how much wider the bounds are where the plan shows no standing tooth, or few sites, mm.
-func (p *Plan) slack() float64 {
+func (p *Placed) slack() float64 {
 	standing := slices.ContainsFunc(p.Structures, func(s safety.Structure) bool { return s.Kind == safety.Root && !s.PlannedRemoval })
 	if !standing || len(p.Sites) < fewSites {
 		return looser
@@ -179,7 +179,7 @@ func (p *Plan) slack() float64 {
 
 // checkDirection finds, where there is no midline, numbers of one side where the arch plainly runs as on
 // the other.
-func (p *Plan) checkDirection(all []numbered, l Landmarks) []Doubt {
+func (p *Placed) checkDirection(all []numbered, l Landmarks) []Doubt {
 	var out []Doubt
 	if l.turn < nearlyStraight {
 		return nil
@@ -194,7 +194,7 @@ func (p *Plan) checkDirection(all []numbered, l Landmarks) []Doubt {
 }
 
 // wrongSide is the doubt about a number of the other side.
-func (p *Plan) wrongSide(n numbered, why string) Doubt {
+func (p *Placed) wrongSide(n numbered, why string) Doubt {
 	d := p.SiteDoubt(n.i, ".tooth", "side", SeverityNotAssessed, "tooth %v is the %s, but %s%s", n.t, n.t.Words(n.t.Side()), why, other1to32(n.t))
 	d.Confirm, d.refuse = confirmSide, true
 	d.remedy = fmt.Sprintf("write %v or correct the place and the signs of x (+x is the patient's left)", n.t.mirrored())
@@ -205,7 +205,7 @@ func (p *Plan) wrongSide(n numbered, why string) Doubt {
 }
 
 // checkPlaces holds each site's distance from the midline against where its tooth usually stands.
-func (p *Plan) checkPlaces(all []numbered, l Landmarks) []Doubt {
+func (p *Placed) checkPlaces(all []numbered, l Landmarks) []Doubt {
 	shift := midlineShift(all, l, p.Jaw)
 	var out []Doubt
 	for _, n := range all {

@@ -56,11 +56,11 @@ func planText(arch []r3.Vec, jaw string, top string, sites []string) string {
 // errors.
 func checkText(t *testing.T, text string) (codes []string, err error) {
 	t.Helper()
-	p, err := Read("plan.yaml", []byte(text), nil)
+	p, source, err := Read("plan.yaml", []byte(text), nil)
 	if err != nil {
 		return nil, err
 	}
-	found, err := p.Check(nil)
+	found, err := p.Check(source)
 	for _, c := range found {
 		codes = append(codes, c.Code+" "+c.Site)
 	}
@@ -164,11 +164,10 @@ func TestMidlineOfAnArch(t *testing.T) {
 					arch[i], arch[j] = arch[j], arch[i]
 				}
 			}
-			p, err := Read("plan.yaml", []byte(planText(arch, "mandible", "", []string{"31@1"})), nil)
+			p, _, err := Read("plan.yaml", []byte(planText(arch, "mandible", "", []string{"31@1"})), nil)
 			require.NoError(t, err)
-			curve, err := NewCurve(p)
-			require.NoError(t, err)
-			l := NewLandmarks(p, curve)
+			placed := settled(t, p)
+			curve, l := placed.Curve, placed.Landmarks
 			// The apex lies at half the length by symmetry; the curve is flat there, to a sample.
 			assert.InDelta(t, curve.Length()/2, l.midline, archSamples)
 			left, _ := curve.Project(arch[3])
@@ -208,11 +207,9 @@ func TestHalfAnArchShowsNoMidline(t *testing.T) {
 	half := append([]r3.Vec{{X: -27, Y: 30}, {X: -27, Y: 15}}, archOf(0)[:16]...)
 	text := planText(half, "mandible", "", []string{"46@0"}) +
 		"structures:\n  - {name: nerve, kind: canal, radius_mm: 1.5, path: [[26, 20, -15], [26, 24, -15], [26, 28, -15]]}\n"
-	p, err := Read("plan.yaml", []byte(text), nil)
+	p, _, err := Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
-	curve, err := NewCurve(p)
-	require.NoError(t, err)
-	l := NewLandmarks(p, curve)
+	l := settled(t, p).Landmarks
 	assert.Greater(t, l.turn, leastTurning, "else another rule decides")
 	assert.False(t, l.Known())
 	codes, err := checkText(t, text)

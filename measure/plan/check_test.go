@@ -80,7 +80,7 @@ func TestEachFaultNamesItsPlaceValueAndRemedy(t *testing.T) {
 	for _, c := range planFaults {
 		t.Run(c.name, func(t *testing.T) {
 			require.Contains(t, goodPlan, c.old)
-			_, err := Read("plan.yaml", []byte(strings.Replace(goodPlan, c.old, c.new, 1)), nil)
+			_, _, err := Read("plan.yaml", []byte(strings.Replace(goodPlan, c.old, c.new, 1)), nil)
 			if assert.Error(t, err) {
 				assert.Equal(t, strings.Split(c.want, "\n"), strings.Split(err.Error(), "\n"))
 			}
@@ -91,11 +91,11 @@ func TestEachFaultNamesItsPlaceValueAndRemedy(t *testing.T) {
 // Jaw and occlusal direction say one thing. A model scanned upside down is one, if its plan says so: no
 // verdict on it is more than uncertain.
 func TestOcclusalAgainstTheJaw(t *testing.T) {
-	_, err := Read("plan.yaml", []byte(smallPlan+"occlusal: [0, 0, 1]\n"), nil)
+	_, _, err := Read("plan.yaml", []byte(smallPlan+"occlusal: [0, 0, 1]\n"), nil)
 	require.ErrorContains(t, err, "occlusal [0, 0, 1] points away from the biting side of the maxilla (line 3)")
-	p, err := Read("plan.yaml", []byte(strings.Replace(smallPlan, "16", "26", 1)+"occlusal: [0, 0, 1]\norientation_note: model lay on its teeth\n"), nil)
+	p, source, err := Read("plan.yaml", []byte(strings.Replace(smallPlan, "16", "26", 1)+"occlusal: [0, 0, 1]\norientation_note: model lay on its teeth\n"), nil)
 	require.NoError(t, err)
-	found, err := p.Check(nil)
+	found, err := p.Check(source)
 	require.NoError(t, err)
 	require.True(t, slices.ContainsFunc(found, func(c Caution) bool { return c.Code == "occlusal_sign" && c.Severity == SeverityUncertain }), "%v", found)
 }
@@ -118,13 +118,25 @@ structures:
   - {name: c, kind: canal, path: [[150, 80, 140]], radius_mm: 1.5}
 `
 
-func TestVoxelPlanIsPlacedOnce(t *testing.T) {
-	p, err := Read("plan.yaml", []byte(voxelPlan), nil)
+// settled is a plan with its directions settled and its arch laid.
+func settled(t testing.TB, p *Plan) *Placed {
+	t.Helper()
+	f := &faults{}
+	out := p.settle(f, nil)
+	require.NoError(t, f.err())
+	require.NoError(t, out.lay())
+	return out
+}
+
+func TestVoxelPlanIsPlacedAndStaysAsItWasRead(t *testing.T) {
+	read, source, err := Read("plan.yaml", []byte(voxelPlan), nil)
 	require.NoError(t, err)
-	require.True(t, p.VoxelPoints)
-	for range 2 { // the second call must change nothing
-		require.NoError(t, p.Place(testGrid))
-		assert.False(t, p.VoxelPoints)
+	require.True(t, read.Voxels)
+	before := read.Clone()
+	for range 2 { // the second call must find the plan as it was
+		p, err := read.Place(testGrid, source)
+		require.NoError(t, err)
+		require.Equal(t, before, read)
 		near(t, r3.Vec{X: -40 + 30*0.4, Y: -30 + 180*0.3, Z: 0}, p.Arch[0])
 		near(t, r3.Vec{X: 20, Y: -6, Z: 1}, *p.Sites[0].At)
 		near(t, r3.Vec{X: 20, Y: -6, Z: 5}, *p.Sites[0].Crest)
@@ -154,11 +166,11 @@ func TestVoxelAndPatientPlanAgreeOnAnyGrid(t *testing.T) {
 		for i, e := range []r3.Vec{{X: 1}, {Y: 1}, {X: 0.1, Z: 1}} { // sheared slices
 			g.Step[i] = turn.Rotate(r3.Scale(step.Draw(t, "step"), e))
 		}
-		p, err := Read("plan.yaml", []byte(voxelPlan), nil)
+		p, _, err := Read("plan.yaml", []byte(voxelPlan), nil)
 		if err != nil {
 			t.Fatal(err)
 		}
-		_ = p.Place(g) // a strange grid may make it a strange plan; the points are placed all the same
+		p.toPatient(g) // a strange grid may make it a strange plan, which Place refuses; the points are right all the same
 		want := g.Patient(volume.Index{I: 150, J: 80, K: 118})
 		if d := r3.Norm(r3.Sub(want, *p.Sites[0].At)); d > 1e-9 {
 			t.Fatalf("site is %g mm off", d)
@@ -171,26 +183,26 @@ func TestVoxelAndPatientPlanAgreeOnAnyGrid(t *testing.T) {
 }
 
 func TestPlanIsHeldAgainstTheScan(t *testing.T) {
-	_, err := Read("plan.yaml", []byte(strings.Replace(goodPlan, "arc_mm: 13.5", "arc_mm: 171.2", 1)), nil)
+	_, _, err := Read("plan.yaml", []byte(strings.Replace(goodPlan, "arc_mm: 13.5", "arc_mm: 171.2", 1)), nil)
 	assert.EqualError(t, err, `plan.yaml:28:13: site "46-distal": station 171.2 mm is past the end of the arch (99.7 mm); give arc_mm from 0 to 99.6`)
 	text := strings.NewReplacer("at: [22, 8, 1]", "at: [22, 8, 61]",
 		"path: [[18, -5, 0]]", "path: [[180, -5, 0]]").Replace(goodPlan)
-	p, err := Read("plan.yaml", []byte(text), nil)
+	p, source, err := Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
 	const extent = "x -40.0 to 39.6, y -30.0 to 35.7, z -19.5 to 60.0 mm"
-	_, err = p.Check(&testGrid)
+	_, err = p.Place(testGrid, source)
 	assert.EqualError(t, err, strings.Join([]string{
 		`plan.yaml:11:9: site "36": at [22, 8, 61] mm is outside the scan (` + extent + `); check the point and the plan's coordinates (patient or voxel)`,
 	}, "\n"))
-	good, err := Read("plan.yaml", []byte(goodPlan), nil)
+	good, source, err := Read("plan.yaml", []byte(goodPlan), nil)
 	require.NoError(t, err)
-	_, err = good.Check(&testGrid)
+	_, err = good.Place(testGrid, source)
 	assert.NoError(t, err)
-	far, err := Read("plan.yaml", []byte(strings.Replace(goodPlan, "path: [[18, -5, 0]]", "path: [[180, -5, 0]]", 1)), nil)
+	far, source, err := Read("plan.yaml", []byte(strings.Replace(goodPlan, "path: [[18, -5, 0]]", "path: [[180, -5, 0]]", 1)), nil)
 	require.NoError(t, err)
-	found, err := far.Check(&testGrid)
+	placed, err := far.Place(testGrid, source)
 	require.NoError(t, err)
-	assert.True(t, slices.ContainsFunc(found, func(c Caution) bool {
+	assert.True(t, slices.ContainsFunc(placed.Doubts().Cautions(), func(c Caution) bool {
 		return strings.Contains(c.Text, `structure "root 35" lies wholly outside the scan (`+extent+`)`)
-	}), "%v", found)
+	}), "%v", placed.Doubts().Cautions())
 }

@@ -15,7 +15,7 @@ type Doubt struct {
 	Spreads   bool     // to the sites where the image does not show the structure at its mark
 	Confirm   string   // the word of `confirmed` that says it was looked at; empty: it cannot be
 	refuse    bool     // an error unless confirmed
-	mark      mark
+	path      string   // of the value to blame: "sites[2].tooth"
 	remedy    string
 }
 
@@ -46,30 +46,22 @@ var (
 )
 
 // SiteDoubt makes a doubt about the i-th site.
-func (p *Plan) SiteDoubt(i int, key, code string, severity Severity, format string, args ...any) Doubt {
-	at := p.markAt(fmt.Sprintf("sites[%d]%s", i, key))
-	if at.line == 0 {
-		at.line, at.column = p.Sites[i].Line, 1
-	}
-	return Doubt{Caution: Cautionf(code, severity, format, args...).At(p.Sites[i].ID), mark: at}
+func (p *Placed) SiteDoubt(i int, key, code string, severity Severity, format string, args ...any) Doubt {
+	return Doubt{Caution: Cautionf(code, severity, format, args...).At(p.Sites[i].ID), path: sitePath(i) + key}
 }
 
 // StructureDoubt makes a doubt about the i-th structure.
-func (p *Plan) StructureDoubt(i int, key, code string, severity Severity, format string, args ...any) Doubt {
-	d := Doubt{Caution: Cautionf(code, severity, format, args...), Structure: p.Structures[i].Name}
-	d.mark = p.markAt(fmt.Sprintf("structures[%d]%s", i, key))
-	return d
+func (p *Placed) StructureDoubt(i int, key, code string, severity Severity, format string, args ...any) Doubt {
+	return Doubt{Caution: Cautionf(code, severity, format, args...), Structure: p.Structures[i].Name, path: structurePath(i) + key}
 }
 
 // Doubts gathers what looks wrong about one plan, each thing once, and which of the plan's confirmations
 // met something.
 type Doubts struct {
-	plan *Plan
+	plan *Placed
 	all  []Doubt
 	met  map[confirmation]bool
 }
-
-func (p *Plan) noDoubts() *Doubts { return &Doubts{plan: p, met: map[confirmation]bool{}} }
 
 // All returns the doubts gathered, in order; those that the plan confirms say what was accepted.
 func (d *Doubts) All() []Doubt { return d.all }
@@ -103,7 +95,7 @@ func (d *Doubts) addInto(f *faults, doubts []Doubt) {
 			if one.Site != "" {
 				where = siteName(one.Site)
 			}
-			f.add(one.mark, where, one.remedy, "%s", one.Text)
+			f.add(d.plan.source.Position(one.path), where, one.remedy, "%s", one.Text)
 			continue
 		}
 		if !slices.ContainsFunc(d.all, func(o Doubt) bool { return o.Caution == one.Caution }) {
@@ -133,7 +125,7 @@ type confirmation struct{ site, word string }
 
 // confirms reports whether the doubt's site confirms it. A wrong side can be confirmed only where the
 // plan says how the patient lies.
-func (p *Plan) confirms(d Doubt) bool {
+func (p *Placed) confirms(d Doubt) bool {
 	if d.Confirm == "" || d.Confirm == confirmSide && p.OrientationNote == "" {
 		return false
 	}

@@ -59,12 +59,6 @@ func (e Errors) Unwrap() []error {
 	return all
 }
 
-// mark is the place of a value in a file.
-type mark struct {
-	file         string
-	line, column int // from 1; 0: the file as a whole
-}
-
 // mostFaults bounds what a broken plan prints: past it nobody reads.
 const mostFaults = 100
 
@@ -75,13 +69,13 @@ type faults struct {
 	more int // faults past mostFaults
 }
 
-func (f *faults) add(at mark, where, remedy, format string, args ...any) {
+func (f *faults) add(at Position, where, remedy, format string, args ...any) {
 	if len(f.list) >= mostFaults {
 		f.more++
 		return
 	}
 	f.list = append(f.list, &Error{
-		File: at.file, Line: at.line, Column: at.column,
+		File: at.File, Line: at.Line, Column: at.Column,
 		Where: where, What: fmt.Sprintf(format, args...), Remedy: remedy,
 	})
 }

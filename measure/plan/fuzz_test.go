@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -29,16 +30,21 @@ func FuzzRead(f *testing.F) {
 	}
 	dir := fstest.MapFS{"arch.csv": {Data: []byte("x,y,z\n-25,20,0\n-20,0,0\n20,0,0\n25,20,0\n")}}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		p, err := Read("plan.yaml", data, dir)
+		p, source, err := Read("plan.yaml", data, dir)
 		if err != nil {
 			checkFaults(t, err, bytes.Count(data, []byte("\n"))+bytes.Count(data, []byte("\r"))+1)
 			return
 		}
-		if p.Place(testGrid) == nil {
-			checkPromises(t, p)
-		}
-		if _, err := p.Check(&testGrid); err != nil && !errors.Is(err, reformat.ErrCurve) {
+		before := p.Clone()
+		placed, err := p.Place(testGrid, source)
+		switch {
+		case err == nil:
+			checkPromises(t, placed)
+		case !errors.Is(err, reformat.ErrCurve):
 			checkFaults(t, err, math.MaxInt)
+		}
+		if !reflect.DeepEqual(before, p) {
+			t.Fatalf("Place changed the plan: %+v, was %+v", p, before)
 		}
 	})
 }
@@ -60,7 +66,7 @@ func checkFaults(t *testing.T, err error, lines int) {
 }
 
 // checkPromises holds a plan against what its doc comments say.
-func checkPromises(t *testing.T, p *Plan) {
+func checkPromises(t *testing.T, p *Placed) {
 	t.Helper()
 	unit := func(v r3.Vec) bool { return math.Abs(r3.Norm(v)-1) < 1e-9 }
 	if !unit(p.Occlusal) || len(p.Arch) < minArch || len(p.Sites) == 0 || badFileName(p.Case) != "" {
@@ -100,7 +106,7 @@ func TestHostilePlansAreRefusedFast(t *testing.T) {
 		"too large":   strings.Repeat("#", maxPlanBytes+1),
 		"no text":     strings.Repeat("\x00", 1000),
 	} {
-		_, err := Read("plan.yaml", []byte(text), nil)
+		_, _, err := Read("plan.yaml", []byte(text), nil)
 		if err == nil {
 			t.Errorf("%s: no error", name)
 			continue

@@ -24,7 +24,7 @@ const (
 func parseYAML(file string, data []byte, f *faults) ast.Node {
 	tokens := lexer.Tokenize(string(data))
 	if len(tokens) > maxTokens {
-		f.add(mark{file: file}, "", "make several plans", "the file holds more than %d values and signs", maxTokens)
+		f.add(Position{File: file}, "", "make several plans", "the file holds more than %d values and signs", maxTokens)
 		return nil
 	}
 	guard := guard{file: file, faults: f}
@@ -47,24 +47,24 @@ func parseYAML(file string, data []byte, f *faults) ast.Node {
 			return doc.Body
 		}
 	}
-	f.add(mark{file: file}, "", "write a site plan that begins with format: 1", "the file holds nothing")
+	f.add(Position{File: file}, "", "write a site plan that begins with format: 1", "the file holds nothing")
 	return nil
 }
 
 // syntaxFault takes the place and the message out of a parser's error.
-func syntaxFault(file string, err error) (mark, string) {
+func syntaxFault(file string, err error) (Position, string) {
 	var y yaml.Error
 	if errors.As(err, &y) && y.GetToken() != nil {
 		return markOf(file, y.GetToken()), y.GetMessage()
 	}
-	return mark{file: file}, quoted(err.Error())
+	return Position{File: file}, quoted(err.Error())
 }
 
-func markOf(file string, t *token.Token) mark {
+func markOf(file string, t *token.Token) Position {
 	if t == nil || t.Position == nil {
-		return mark{file: file}
+		return Position{File: file}
 	}
-	return mark{file: file, line: max(t.Position.Line, 0), column: max(t.Position.Column, 0)}
+	return Position{File: file, Line: max(t.Position.Line, 0), Column: max(t.Position.Column, 0)}
 }
 
 // columnKeys counts the keys of a block mapping, which stand in one column.

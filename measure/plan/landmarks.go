@@ -50,9 +50,9 @@ func (l Landmarks) beside(p r3.Vec) (arc, off float64, past bool) {
 	return arc, r3.Norm(flat), past
 }
 
-// NewLandmarks finds the midline: the plan's, or else the point of the curve farthest forward along the
+// newLandmarks finds the midline: the plan's, or else the point of the curve farthest forward along the
 // bisector of its two ends, where the curve is a whole arch.
-func NewLandmarks(p *Plan, curve *reformat.Curve) Landmarks {
+func newLandmarks(p *Placed, curve *reformat.Curve) Landmarks {
 	l := Landmarks{curve: curve, occlusal: p.Occlusal, midline: math.NaN(), Leftward: 1}
 	head := p.Occlusal // toward the patient's head
 	if p.Jaw == Maxilla {

@@ -14,28 +14,14 @@ type Plane struct {
 	Normal r3.Vec // unit vector on the biting side
 }
 
-// planePoints are the points of a plane until they are placed: three of the plane, or one with the
-// occlusal direction as normal.
-type planePoints struct {
-	key string
-	at  []r3.Vec
-}
-
 // levels reads the plan's planes and the ends of its prosthesis.
 func (r *reader) levels(top fields, p *Plan) {
 	if n, ok := top.get("levelling_plane"); ok {
-		pts, ok := n.points(3)
-		if ok && len(pts) != 3 {
-			n.fail("give three points of the plane", "levelling_plane has %d points", len(pts))
-			ok = false
-		}
-		r.marks["levelling_plane"] = n.mark
-		if ok {
-			p.cut = &planePoints{"levelling_plane", pts}
-		}
+		r.source.at["levelling_plane"] = n.mark
+		p.LevelPoints = n.threePoints()
 	}
 	if n, ok := top.get("occlusal_level"); ok {
-		p.level = r.occlusalLevel(n)
+		p.OcclusalLevel = r.occlusalLevel(n)
 	}
 	if n, ok := top.get("prosthesis_end"); ok {
 		if pts, ok := n.points(maxEnds); ok {
@@ -50,15 +36,15 @@ func (r *reader) levels(top fields, p *Plan) {
 const maxEnds = 20
 
 // occlusalLevel reads one point, or three of a plane.
-func (r *reader) occlusalLevel(n node) *planePoints {
-	r.marks["occlusal_level"] = n.mark
+func (r *reader) occlusalLevel(n node) []r3.Vec {
+	r.source.at["occlusal_level"] = n.mark
 	elements := n.list(3)
 	if !isList(n) {
 		return nil
 	}
 	if len(elements) == 3 && !isList(elements[0]) {
 		if v, ok := n.vec(); ok {
-			return &planePoints{"occlusal_level", []r3.Vec{v}}
+			return []r3.Vec{v}
 		}
 		return nil
 	}
@@ -70,42 +56,36 @@ func (r *reader) occlusalLevel(n node) *planePoints {
 	if !ok {
 		return nil
 	}
-	return &planePoints{"occlusal_level", pts}
+	return pts
 }
 
-// settleLevels turns the placed points into planes.
-func (p *Plan) settleLevels(f *faults) {
-	if p.cut != nil {
-		p.LevelPlane = p.settle(f, p.cut)
+// plane is the plane through the points of a key: three of them, or one with the occlusal direction as normal; nil
+// where there are none.
+func (p *Placed) plane(f *faults, key string, at []r3.Vec) *Plane {
+	switch len(at) {
+	case 0:
+		return nil
+	case 1:
+		return &Plane{Point: at[0], Normal: p.Occlusal}
 	}
-	if p.level != nil {
-		p.OcclusalLevel = p.settle(f, p.level)
-	}
-	p.cut, p.level = nil, nil
-}
-
-func (p *Plan) settle(f *faults, from *planePoints) *Plane {
-	if len(from.at) == 1 {
-		return &Plane{Point: from.at[0], Normal: p.Occlusal}
-	}
-	n, ok := p.normal(f, from.key, from.at)
+	n, ok := p.normal(f, key, at)
 	if !ok {
 		return nil
 	}
 	up := r3.Dot(n, p.Occlusal)
 	if math.Abs(up) < leastUpward {
-		f.add(p.markAt(from.key), "", "give three points of a plane that lies across the occlusal direction", "the plane of %s stands upright", from.key)
+		f.add(p.source.Position(key), "", "give three points of a plane that lies across the occlusal direction", "the plane of %s stands upright", key)
 		return nil
 	}
-	return &Plane{Point: from.at[0], Normal: r3.Scale(math.Copysign(1, up), n)}
+	return &Plane{Point: at[0], Normal: r3.Scale(math.Copysign(1, up), n)}
 }
 
 // normal returns a unit normal of the plane through three points, either way.
-func (p *Plan) normal(f *faults, key string, at []r3.Vec) (r3.Vec, bool) {
+func (p *Placed) normal(f *faults, key string, at []r3.Vec) (r3.Vec, bool) {
 	a, b := r3.Sub(at[1], at[0]), r3.Sub(at[2], at[0])
 	n := r3.Cross(a, b)
 	if r3.Norm(n) < 1e-3*r3.Norm(a)*r3.Norm(b) || r3.Norm(n) < leastStep*leastStep {
-		f.add(p.markAt(key), "", "give three points far apart", "the three points of %s lie on a line", key)
+		f.add(p.source.Position(key), "", "give three points far apart", "the three points of %s lie on a line", key)
 		return r3.Vec{}, false
 	}
 	return r3.Unit(n), true

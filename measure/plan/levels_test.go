@@ -26,30 +26,32 @@ prosthesis_end: [[-24, 18, 0], [24, 18, 0]]
 `
 
 func TestKeysOfLevelsAreRead(t *testing.T) {
-	p, err := Read("plan.yaml", []byte(levelPlan), nil)
+	p, _, err := Read("plan.yaml", []byte(levelPlan), nil)
 	require.NoError(t, err)
 	depth := 2.5
 	assert.Equal(t, &depth, p.Sites[0].Level)
 	assert.Equal(t, &Sizes{Diameters: []float64{4}, Lengths: []float64{8, 10}, Lateral: &[2]float64{-2, 1},
 		Depth: &[2]float64{0, 0}, Lean: &[2]float64{-15, 20}, Along: &[2]float64{-3, 3}}, p.Sites[0].Sizes)
-	assert.Equal(t, r3.Vec{Z: -2}, p.LevelPlane.Point)
-	assert.InDelta(t, 0, r3.Norm(r3.Sub(r3.Unit(r3.Vec{Y: -0.1, Z: 1}), p.LevelPlane.Normal)), 1e-12)
-	assert.Equal(t, &Plane{Point: r3.Vec{Z: 9}, Normal: r3.Vec{Z: 1}}, p.OcclusalLevel)
+	placed := settled(t, p)
+	assert.Equal(t, r3.Vec{Z: -2}, placed.LevelPlane.Point)
+	assert.InDelta(t, 0, r3.Norm(r3.Sub(r3.Unit(r3.Vec{Y: -0.1, Z: 1}), placed.LevelPlane.Normal)), 1e-12)
+	assert.Equal(t, &Plane{Point: r3.Vec{Z: 9}, Normal: r3.Vec{Z: 1}}, placed.OcclusalLevel)
 	assert.Equal(t, []r3.Vec{{X: -24, Y: 18}, {X: 24, Y: 18}}, p.ProsthesisEnd)
 
 	three := strings.Replace(levelPlan, "occlusal_level: [0, 0, 9]", "occlusal_level: [[0, 0, 9], [0, 10, 9], [10, 0, 10]]", 1)
-	p, err = Read("plan.yaml", []byte(three), nil)
+	p, _, err = Read("plan.yaml", []byte(three), nil)
 	require.NoError(t, err)
-	assert.InDelta(t, 0, r3.Norm(r3.Sub(r3.Unit(r3.Vec{X: -0.1, Z: 1}), p.OcclusalLevel.Normal)), 1e-12)
+	assert.InDelta(t, 0, r3.Norm(r3.Sub(r3.Unit(r3.Vec{X: -0.1, Z: 1}), settled(t, p).OcclusalLevel.Normal)), 1e-12)
 }
 
 // Voxels of 0.4 × 0.3 × 0.5 mm with slices downward: points become patient points, normals face the
 // biting side all the same.
 func TestLevelsInVoxelsArePlaced(t *testing.T) {
 	text := voxelPlan + "levelling_plane: [[0, 0, 110], [100, 0, 110], [0, 100, 110]]\nocclusal_level: [50, 80, 90]\nprosthesis_end: [[150, 80, 118]]\n"
-	p, err := Read("plan.yaml", []byte(text), nil)
+	read, source, err := Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
-	require.NoError(t, p.Place(testGrid))
+	p, err := read.Place(testGrid, source)
+	require.NoError(t, err)
 	assert.InDelta(t, 60-55, p.LevelPlane.Point.Z, 1e-9)
 	assert.InDelta(t, 1, p.LevelPlane.Normal.Z, 1e-9)
 	assert.InDelta(t, 60-45, p.OcclusalLevel.Point.Z, 1e-9)
@@ -73,7 +75,7 @@ func TestFaultsOfLevelsNameTheirRemedy(t *testing.T) {
 		{"along_deg: [-3, 3]", "along_deg: [3]", `plan.yaml:9:124: site "36": along_deg has 1 numbers; write the least and the most: [-1, 1]`},
 	} {
 		require.Contains(t, levelPlan, c.old)
-		_, err := Read("plan.yaml", []byte(strings.Replace(levelPlan, c.old, c.new, 1)), nil)
+		_, _, err := Read("plan.yaml", []byte(strings.Replace(levelPlan, c.old, c.new, 1)), nil)
 		assert.EqualError(t, err, c.want)
 	}
 }

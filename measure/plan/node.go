@@ -17,7 +17,8 @@ import (
 type reader struct {
 	file string
 	faults
-	marks map[string]mark // by key path: "sites[2].at"
+	source *Source
+	astray bool // the occlusal direction is given and faulty: nothing can be held against it
 }
 
 // node is a value of the file: its tree, its key path, and whose it is for messages.
@@ -26,11 +27,11 @@ type node struct {
 	tree  ast.Node
 	path  string // "sites[2].implant.axis"
 	where string // `site "36"`
-	mark  mark
+	mark  Position
 }
 
 func (r *reader) node(tree ast.Node, path, where string) node {
-	n := node{r: r, tree: tree, path: path, where: where, mark: mark{file: r.file}}
+	n := node{r: r, tree: tree, path: path, where: where, mark: Position{File: r.file}}
 	if m, ok := tree.(*ast.MappingNode); ok && !m.IsFlowStyle && len(m.Values) > 0 {
 		n.mark = markOf(r.file, m.Values[0].Key.GetToken())
 		return n
@@ -118,7 +119,7 @@ func (f fields) get(name string) (node, bool) {
 func (f fields) has(name string) bool { _, ok := f.all[name]; return ok }
 
 // line returns the line on which a key's value stands; 0 where it is not written.
-func (f fields) line(name string) int { return f.all[name].mark.line }
+func (f fields) line(name string) int { return f.all[name].mark.Line }
 
 // need returns the value of a key that must be there.
 func (f fields) need(name, remedy string) (node, bool) {
@@ -144,7 +145,7 @@ func (n node) list(most int) []node {
 	all := make([]node, len(s.Values))
 	for i, v := range s.Values {
 		all[i] = n.r.node(v, fmt.Sprintf("%s[%d]", n.path, i), n.where)
-		if all[i].mark.line == 0 {
+		if all[i].mark.Line == 0 {
 			all[i].mark = n.mark
 		}
 	}
@@ -278,7 +279,7 @@ func (n node) vec() (r3.Vec, bool) {
 		n.fail("write three numbers: [x, y, z]", "%s is %s, not three numbers", n.key(), n.found())
 		return r3.Vec{}, false
 	}
-	n.r.marks[n.path] = n.mark
+	n.r.source.at[n.path] = n.mark
 	var xyz [3]float64
 	good := true
 	for i, e := range n.list(3) {
@@ -313,6 +314,19 @@ func (n node) points(most int) ([]r3.Vec, bool) {
 		good = good && ok
 	}
 	return all, good
+}
+
+// threePoints returns the three points of a plane, or nil after a fault.
+func (n node) threePoints() []r3.Vec {
+	pts, ok := n.points(3)
+	if ok && len(pts) != 3 {
+		n.fail("give three points of the plane", "%s has %d points", n.key(), len(pts))
+		return nil
+	}
+	if !ok {
+		return nil
+	}
+	return pts
 }
 
 // parseDecimal reads what everyone reads as the same decimal number: no octal, no hexadecimal, no

@@ -5,6 +5,8 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/dicomio/volume"
+	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
 )
 
@@ -43,48 +45,67 @@ const (
 	AxisGiven    AxisRule = "given"
 )
 
-// Plan is a checked site plan: what to measure and what to keep away from. Every point is in
-// patient coordinates (LPS, mm), whatever the file used; see [Plan.VoxelPoints].
+// Plan is a site plan as its file says it: what to measure and what to keep away from. Its points are in the
+// file's coordinates, which [Plan.Place] turns into patient coordinates on the grid of a scan.
+//
+// No function of this module changes a Plan that it is given; who wants another one changes a [Plan.Clone].
 type Plan struct {
+	Contents
+	Voxels        bool     // points are voxel indices (i, j, k) and not patient coordinates
+	OcclusalGiven r3.Vec   // unit vector from the base of the jaw toward the biting surface; 0: not given
+	OcclusalPlane []r3.Vec // three points of the occlusal plane; nil: the direction, or the jaw's usual one
+	LevelPoints   []r3.Vec // three points of the plane at which crests are levelled; nil: none
+	OcclusalLevel []r3.Vec // three points of the planned occlusal plane, or one that it passes through; nil: none
+}
+
+// Placed is a plan on the grid of a scan: every point is in patient coordinates (LPS, mm), planes and directions
+// are settled, the arch curve is laid, and what needs no pixel has been checked. [Plan.Place] makes it; it does
+// not change once made.
+type Placed struct {
+	Contents
+	Occlusal      r3.Vec // unit vector from the base of the jaw toward the biting surface
+	OcclusalFrom  string // "given vector", "plane by three points", "default for the mandible" …
+	LevelPlane    *Plane // at which crests are levelled; nil: none but where a site says
+	OcclusalLevel *Plane // planned; nil: the restorative space is not asked
+	Curve         *reformat.Curve
+	Landmarks     Landmarks
+
+	source *Source // for messages
+	grid   volume.Grid
+	doubts *Doubts
+}
+
+// Contents is what a plan holds whether it is placed or not. Points are in the file's coordinates in a [Plan], in
+// the patient's (LPS, mm) in a [Placed]; lengths are mm in both.
+type Contents struct {
 	Case            string
 	Jaw             Jaw
-	VoxelPoints     bool   // the file gave voxel indices and [Plan.Place] has not yet been called
-	Occlusal        r3.Vec // unit vector from the base of the jaw toward the biting surface
-	OcclusalFrom    string // "given vector", "plane by three points", "default for the mandible" …
 	OrientationNote string
-	Arch            []r3.Vec // ≥ 4 points, mm
+	Arch            []r3.Vec // ≥ 4 points
+	Midline         *r3.Vec  // a point on the patient's midline, near the arch; nil: not given
 	PlacedSD        float64  // standard uncertainty of the arch points and sites, as placed, mm
 	Sites           []Site
 	Structures      []safety.Structure
 	Margins         map[string]float64 // mm, overrides by kind of structure or "buccal_plate", "lingual_plate", "basal_cortex"
 	MarginsSource   string
-	LevelPlane      *Plane     // at which crests are levelled; nil: none but where a site says
-	OcclusalLevel   *Plane     // planned; nil: the restorative space is not asked
-	ProsthesisEnd   []r3.Vec   // planned ends, whose distal extension is asked, mm
+	ProsthesisEnd   []r3.Vec   // planned ends, whose distal extension is asked
 	ScaleHalfWidth  float64    // relative half-width of the scan's scale error, no unit
-	Path            string     // the file it came from, base name only
-	SHA256          string     // of the file's bytes, LF at the end of each line
-	Midline         *r3.Vec    // a point on the patient's midline, near the arch, mm; nil: not given
 	For             MadeFor    // the scan it was made on
 	Declared        []Declared // what the jaw does not have, or the scan does not show
 	Proposed        []string   // "jaw", "occlusal", "arch": proposed by a program and confirmed by nobody
-	Cautions        []Caution  // what looks odd but may be meant; carried into every output
-
-	plane *[3]r3.Vec      // the occlusal plane's points until they are placed
-	cut   *planePoints    // of LevelPlane until they are placed
-	level *planePoints    // of OcclusalLevel, likewise
-	marks map[string]mark // where each point and station stands in the file
+	Path            string     // the file it came from, base name only
+	SHA256          string     // of the file's bytes, LF at the end of each line
 }
 
 // Site is one candidate place for an implant.
 type Site struct {
 	ID, Tooth   string    // Tooth in ISO 3950 two-digit designation
-	At          *r3.Vec   // projected on the arch, mm; nil: ArcMM is set
+	At          *r3.Vec   // projected on the arch; nil: ArcMM is set
 	ArcMM       *float64  // arc length, mm
 	Axis        AxisRule  //
 	AxisVec     r3.Vec    // unit vector from crest to base, when Axis is AxisGiven
 	HeightTo    Limit     //
-	Crest       *r3.Vec   // the operator's crest point, mm; nil: found
+	Crest       *r3.Vec   // the operator's crest point; nil: found
 	Depths      []float64 // depths of the widths and plates below the crest, mm, ascending
 	WantedWidth float64   // mm; 0: not asked
 	Level       *float64  // how deep the crest is levelled, mm, 0: not at all; nil: at the plan's plane if it has one
@@ -92,12 +113,11 @@ type Site struct {
 	Sizes       *Sizes
 	Confirmed   []string // findings that a person looked at: "place", "order", "side", "platform", "axis"
 	Proposed    bool     // by a program, confirmed by nobody
-	Line        int      // of the plan file, for messages
 }
 
 // PlannedImplant is a site's virtual implant; what is left out comes from the measured site.
 type PlannedImplant struct {
-	Platform     *r3.Vec // mm; nil: the crest point (or the usable crest)
+	Platform     *r3.Vec // nil: the crest point (or the usable crest)
 	Axis         *r3.Vec // unit vector platform to apex; nil: the site's axis
 	Diameter     float64 // mm
 	ApexDiameter float64 // mm; 0: as Diameter

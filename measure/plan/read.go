@@ -21,7 +21,7 @@ import (
 // Rules of the reader:
 //   - a key that is not known is an error: a misspelt key must not silently fall back to a default;
 //   - every error of the file comes at once, with line, column, value and remedy;
-//   - what needs only the plan is checked here; what needs the scan, in [Plan.CheckOn].
+//   - what needs only the plan is checked here; what needs the scan, in [Plan.Place].
 const (
 	planFormat    = 1
 	maxSites      = 1000
@@ -43,22 +43,22 @@ var planKeys = []string{"format", "case", "jaw", "coordinates", "occlusal", "occ
 	"levelling_plane", "occlusal_level", "prosthesis_end", "for", "declared", "proposed"}
 
 // Open reads the plan file at path; files it names are looked for beside it. See [Read].
-func Open(path string) (*Plan, error) {
+func Open(path string) (*Plan, *Source, error) {
 	info, err := os.Stat(path)
 	if err != nil {
-		return nil, planFile(path, err)
+		return nil, nil, planFile(path, err)
 	}
 	if !info.Mode().IsRegular() {
-		return nil, planFile(path, errors.New("not a file"))
+		return nil, nil, planFile(path, errors.New("not a file"))
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, planFile(path, err)
+		return nil, nil, planFile(path, err)
 	}
 	defer f.Close()
 	data, err := io.ReadAll(io.LimitReader(f, maxPlanBytes+1))
 	if err != nil {
-		return nil, planFile(path, err)
+		return nil, nil, planFile(path, err)
 	}
 	return Read(filepath.Base(path), data, os.DirFS(filepath.Dir(path)))
 }
@@ -72,50 +72,55 @@ func planFile(path string, err error) error {
 	return Errors{{File: filepath.Base(path), What: err.Error(), Remedy: "name a site plan (YAML or JSON)"}}
 }
 
-// Read reads a plan from the bytes of its file. The name is used in messages; dir holds the
-// files that the plan names (arch.file, surface), and may be nil when it names none.
+// Read reads a plan from the bytes of its file, and where each value stands in it. The name is used in messages;
+// dir holds the files that the plan names (arch.file, surface), and may be nil when it names none.
 //
-// Points keep the file's coordinates: call [Plan.Place] once before measuring, which turns voxel
-// indices into patient coordinates and does nothing for a plan that gives those.
+// Points keep the file's coordinates: [Plan.Place] turns them into patient coordinates. What needs no scan is
+// checked here; of a plan in voxels that can be done only when it is placed.
 //
-// The error is a [Errors] with every fault of the plan.
-func Read(name string, data []byte, dir fs.FS) (*Plan, error) {
-	r := &reader{file: filepath.Base(name), marks: map[string]mark{}}
+// The error is an [Errors] with every fault of the plan.
+func Read(name string, data []byte, dir fs.FS) (*Plan, *Source, error) {
+	r := &reader{file: filepath.Base(name), source: &Source{filepath.Base(name), map[string]Position{}}}
+	p := r.read(data, dir)
+	if err := r.err(); err != nil {
+		return nil, nil, err
+	}
+	return p, r.source, nil
+}
+
+// read reads and checks the plan; nil after a fault in its first lines.
+func (r *reader) read(data []byte, dir fs.FS) *Plan {
 	if len(data) > maxPlanBytes {
-		r.add(mark{file: r.file}, "", "leave out what is not a site plan", "the file is larger than %d MB", maxPlanBytes>>20)
-		return nil, r.err()
+		r.add(Position{File: r.file}, "", "leave out what is not a site plan", "the file is larger than %d MB", maxPlanBytes>>20)
+		return nil
 	}
 	data = lineEnds(data)
 	tree := parseYAML(r.file, yamlBytes(data), &r.faults)
 	if tree == nil {
-		return nil, r.err()
+		return nil
 	}
 	top := r.node(tree, "", "").mapping(planKeys...)
 	if !top.isMapping() || !r.format(top) {
-		return nil, r.err()
+		return nil
 	}
 	p := r.plan(top, dir)
 	sum := sha256.Sum256(data)
-	p.Path, p.SHA256, p.marks = r.file, hex.EncodeToString(sum[:]), r.marks
-	if !p.VoxelPoints {
-		p.checkShape(&r.faults)
-		p.checkItself(&r.faults)
+	p.Path, p.SHA256 = r.file, hex.EncodeToString(sum[:])
+	if !p.Voxels && !r.astray {
+		p.settle(&r.faults, r.source).checkItself(&r.faults)
 	}
-	if err := r.err(); err != nil {
-		return nil, err
-	}
-	return p, nil
+	return p
 }
 
 // checkItself adds what is wrong about a plan in patient coordinates that needs no scan, so that all its
 // faults come at once; not where the arch or the jaw is a fault, of which others would follow.
-func (p *Plan) checkItself(f *faults) {
+func (p *Placed) checkItself(f *faults) {
 	told := slices.ContainsFunc(f.list, func(e *Error) bool { return e.Where == "" || e.Where == "arch" })
 	if told || len(p.Arch) < minArch || p.Occlusal == (r3.Vec{}) {
 		return
 	}
-	if curve, err := NewCurve(p); err == nil {
-		p.examineInto(f, NewLandmarks(p, curve), nil)
+	if p.lay() == nil {
+		p.examine(f, nil)
 	}
 }
 
@@ -152,14 +157,14 @@ func (r *reader) format(top fields) bool {
 }
 
 func (r *reader) plan(top fields, dir fs.FS) *Plan {
-	p := &Plan{ScaleHalfWidth: defaultScaleHalfWidth, PlacedSD: handSD, Margins: map[string]float64{}}
+	p := &Plan{Contents: Contents{ScaleHalfWidth: defaultScaleHalfWidth, PlacedSD: handSD, Margins: map[string]float64{}}}
 	r.label(top, p)
 	if n, ok := top.need("jaw", "write jaw: mandible or jaw: maxilla"); ok {
-		r.marks["jaw"] = n.mark
+		r.source.at["jaw"] = n.mark
 		p.Jaw = Jaw(n.oneOf(string(Mandible), string(Maxilla)))
 	}
 	if n, ok := top.get("coordinates"); ok {
-		p.VoxelPoints = n.oneOf("patient", "voxel") == "voxel"
+		p.Voxels = n.oneOf("patient", "voxel") == "voxel"
 	}
 	r.occlusal(top, p)
 	if n, ok := top.get("orientation_note"); ok {
@@ -225,34 +230,20 @@ func badFileName(s string) string {
 	return ""
 }
 
-// occlusalGiven says that the plan gave the occlusal direction as a vector.
-const occlusalGiven = "given vector"
-
-// occlusal reads the direction toward the biting surface, or keeps the three points of its plane.
+// occlusal reads the direction toward the biting surface, or the three points of its plane.
 func (r *reader) occlusal(top fields, p *Plan) {
 	given, isGiven := top.get("occlusal")
 	plane, isPlane := top.get("occlusal_plane")
 	switch {
 	case isGiven && isPlane:
-		plane.fail("keep one of them", "occlusal (line %d) and occlusal_plane (line %d) are both given", given.mark.line, plane.mark.line)
+		plane.fail("keep one of them", "occlusal (line %d) and occlusal_plane (line %d) are both given", given.mark.Line, plane.mark.Line)
 	case isGiven:
-		p.Occlusal, _ = given.direction()
-		p.OcclusalFrom = occlusalGiven
+		p.OcclusalGiven, _ = given.direction()
 	case isPlane:
-		pts, ok := plane.points(3)
-		if ok && len(pts) != 3 {
-			plane.fail("give three points of the plane", "occlusal_plane has %d points", len(pts))
-			ok = false
-		}
-		r.marks["occlusal_plane"] = plane.mark
-		if ok {
-			p.plane = (*[3]r3.Vec)(pts)
-		}
-		p.OcclusalFrom = "plane by three points"
-	default:
-		p.Occlusal = usualOcclusal(p.Jaw)
-		p.OcclusalFrom = "default for the " + string(p.Jaw)
+		r.source.at["occlusal_plane"] = plane.mark
+		p.OcclusalPlane = plane.threePoints()
 	}
+	r.astray = (isGiven || isPlane) && p.OcclusalGiven == r3.Vec{} && p.OcclusalPlane == nil
 }
 
 // usualOcclusal returns the direction from the base of a jaw toward its biting surface in a

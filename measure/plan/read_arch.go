@@ -83,7 +83,7 @@ func (r *reader) archCSV(file string, data []byte) []r3.Vec {
 	head, err := in.Read()
 	column, ok := archColumns(head)
 	if err != nil || !ok {
-		r.add(mark{file: file, line: 1, column: 1}, "arch", "begin the file with the line x,y,z and separate by commas",
+		r.add(Position{File: file, Line: 1, Column: 1}, "arch", "begin the file with the line x,y,z and separate by commas",
 			"the first line is %s", quoted(strings.Join(head, ",")))
 		return nil
 	}
@@ -98,7 +98,7 @@ func (r *reader) archCSV(file string, data []byte) []r3.Vec {
 			return all
 		}
 		if len(all) == maxArch {
-			r.add(mark{file: file}, "arch", "thin the points out", "more than %d arch points", maxArch)
+			r.add(Position{File: file}, "arch", "thin the points out", "more than %d arch points", maxArch)
 			return all
 		}
 		all = append(all, r.archRow(file, in, row, column, len(all)))
@@ -120,9 +120,9 @@ func (r *reader) archRow(file string, in *csv.Reader, row []string, column [3]in
 	var xyz [3]float64
 	for axis, c := range column {
 		line, col := in.FieldPos(c)
-		at := mark{file: file, line: line, column: col}
+		at := Position{File: file, Line: line, Column: col}
 		if axis == 0 {
-			r.marks[archPath(i)] = at
+			r.source.at[archPath(i)] = at
 		}
 		x, err := parseDecimal(strings.TrimSpace(row[c]))
 		if err == nil && (x < -maxCoordinate || x > maxCoordinate) {
@@ -138,12 +138,12 @@ func (r *reader) archRow(file string, in *csv.Reader, row []string, column [3]in
 
 func archPath(i int) string { return fmt.Sprintf("arch.points[%d]", i) }
 
-func csvMark(file string, err error) mark {
+func csvMark(file string, err error) Position {
 	var at *csv.ParseError
 	if errors.As(err, &at) {
-		return mark{file: file, line: at.Line, column: max(at.Column, 1)}
+		return Position{File: file, Line: at.Line, Column: max(at.Column, 1)}
 	}
-	return mark{file: file}
+	return Position{File: file}
 }
 
 func csvReason(err error) error {

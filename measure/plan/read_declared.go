@@ -27,11 +27,11 @@ func (r *reader) madeFor(top fields, p *Plan) {
 	if !ok {
 		return
 	}
-	r.marks["for"] = n.mark
+	r.source.at["for"] = n.mark
 	f := n.mapping("series", "frame")
 	for key, to := range map[string]*string{"series": &p.For.Series, "frame": &p.For.Frame} {
 		if v, ok := f.get(key); ok {
-			r.marks["for."+key] = v.mark
+			r.source.at["for."+key] = v.mark
 			*to = v.hash()
 		}
 	}
@@ -56,7 +56,7 @@ func (r *reader) confirmed(f fields) []string {
 	if !ok {
 		return nil
 	}
-	r.marks[n.path] = n.mark
+	r.source.at[n.path] = n.mark
 	var all []string
 	for _, e := range n.list(len(confirmWords)) {
 		word := e.oneOf(confirmWords...)

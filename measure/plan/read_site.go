@@ -34,7 +34,7 @@ func (r *reader) sites(n node, jaw Jaw) []Site {
 			e.where = siteName(s.ID)
 			e.fail("give each site an id of its own", "the site at line %d has this id too", first)
 		}
-		seen[key] = e.mark.line
+		seen[key] = e.mark.Line
 		all = append(all, s)
 	}
 	return all
@@ -45,7 +45,8 @@ func isList(n node) bool { _, ok := n.tree.(*ast.SequenceNode); return ok }
 func siteName(id string) string { return "site " + quoted(id) }
 
 func (r *reader) site(n node, i int, jaw Jaw) Site {
-	s := Site{Line: n.mark.line, Axis: AxisRidge, HeightTo: ToAuto}
+	s := Site{Axis: AxisRidge, HeightTo: ToAuto}
+	r.source.at[n.path] = n.mark
 	n.where = fmt.Sprintf("site %d", i+1)
 	n.where = peekName(n, "site", "id", "tooth")
 	f := n.mapping("tooth", "id", "at", "arc_mm", "axis", "height_to", "crest", "depths_mm",
@@ -85,7 +86,7 @@ func (r *reader) site(n node, i int, jaw Jaw) Site {
 // identify reads tooth and id.
 func (r *reader) identify(f fields, s *Site, jaw Jaw) {
 	if n, ok := f.need("tooth", `name the tooth's place by its ISO 3950 number: tooth: "36"`); ok {
-		r.marks[n.path] = n.mark
+		r.source.at[n.path] = n.mark
 		if t, ok := n.text(40); ok {
 			s.Tooth = checkTooth(n, t, jaw)
 		}
@@ -159,7 +160,7 @@ func (r *reader) station(f fields, s *Site) {
 		}
 	}
 	if hasArc {
-		r.marks[arc.path] = arc.mark
+		r.source.at[arc.path] = arc.mark
 		if x, ok := arc.between(0, 1000, " mm"); ok {
 			s.ArcMM = &x
 		}
@@ -213,7 +214,7 @@ func (r *reader) implant(n node) *PlannedImplant {
 		im.ApexDiameter, _ = v.size(maxDiameter)
 	}
 	if v, ok := f.need("length_mm", "give the implant's length: length_mm: 10"); ok {
-		r.marks[v.path] = v.mark
+		r.source.at[v.path] = v.mark
 		im.Length, _ = v.size(maxLength)
 	}
 	if v, ok := f.get("beyond_ridge"); ok {

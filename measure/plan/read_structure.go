@@ -40,7 +40,7 @@ func (r *reader) structures(n node, dir fs.FS) []safety.Structure {
 			e.where = "structure " + quoted(s.Name)
 			e.fail("give each structure a name of its own", "the structure at line %d has this name too", first)
 		}
-		seen[s.Name] = e.mark.line
+		seen[s.Name] = e.mark.Line
 		all = append(all, s)
 	}
 	return all

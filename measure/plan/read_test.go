@@ -58,7 +58,7 @@ scan:
 `
 
 func TestEveryKeyOfThePlanIsRead(t *testing.T) {
-	p, err := Read("dir/plan.yaml", []byte(goodPlan), nil)
+	p, source, err := Read("dir/plan.yaml", []byte(goodPlan), nil)
 	require.NoError(t, err)
 	margin := 2.5
 	arc := 13.5
@@ -66,8 +66,8 @@ func TestEveryKeyOfThePlanIsRead(t *testing.T) {
 	assert.Len(t, p.SHA256, 64)
 	assert.Equal(t, "pine-042", p.Case)
 	assert.Equal(t, Mandible, p.Jaw)
-	assert.Equal(t, r3.Vec{Z: 1}, p.Occlusal)
-	assert.Equal(t, "given vector", p.OcclusalFrom)
+	assert.Equal(t, r3.Vec{Z: 1}, p.OcclusalGiven)
+	assert.Equal(t, "given vector", settled(t, p).OcclusalFrom)
 	assert.Equal(t, "occlusal plane set horizontal by the operator", p.OrientationNote)
 	assert.Equal(t, []r3.Vec{{X: -25, Y: 20}, {X: -20}, {Y: -20}, {X: 20}, {X: 25, Y: 20}}, p.Arch)
 	assert.Equal(t, []Site{{
@@ -75,9 +75,8 @@ func TestEveryKeyOfThePlanIsRead(t *testing.T) {
 		HeightTo: ToCanal, Crest: &r3.Vec{X: 22, Y: 8, Z: 9}, Depths: []float64{1, 3, 5}, WantedWidth: 6,
 		Implant: &PlannedImplant{Platform: &r3.Vec{X: 22, Y: 8, Z: 8}, Axis: ptr(r3.Unit(r3.Vec{X: 0.1, Z: -1})), Diameter: 4, ApexDiameter: 3.2, Length: 10},
 		Sizes:   &Sizes{Diameters: []float64{3.5, 4, 4.5}, Lengths: []float64{8, 10, 12}},
-		Line:    10,
 	}, {
-		ID: "46-distal", Tooth: "46", ArcMM: &arc, Axis: AxisRidge, HeightTo: ToAuto, Depths: []float64{1, 3, 5, 7, 10}, Line: 26,
+		ID: "46-distal", Tooth: "46", ArcMM: &arc, Axis: AxisRidge, HeightTo: ToAuto, Depths: []float64{1, 3, 5, 7, 10},
 	}}, p.Sites)
 	assert.Equal(t, []safety.Structure{{
 		Name: "right canal", Kind: safety.Canal, Path: []r3.Vec{{X: -25, Y: 20, Z: -8}, {X: -20, Z: -9}},
@@ -89,7 +88,9 @@ func TestEveryKeyOfThePlanIsRead(t *testing.T) {
 	assert.Equal(t, "house rule", p.MarginsSource)
 	assert.Equal(t, 0.1, p.PlacedSD)
 	assert.Zero(t, p.ScaleHalfWidth)
-	assert.Empty(t, p.Cautions)
+	assert.Equal(t, Position{"plan.yaml", 10, 5}, source.Position("sites[0]"))
+	assert.Equal(t, Position{"plan.yaml", 28, 13}, source.Position("sites[1].arc_mm"))
+	assert.Equal(t, Position{"plan.yaml", 26, 5}, source.Position("sites[1].crest"), "not written: its site")
 }
 
 func ptr[T any](v T) *T { return &v }
@@ -102,24 +103,24 @@ sites: [{tooth: 16, arc_mm: 5}]
 `
 
 func TestDefaultsOfAPlan(t *testing.T) {
-	p, err := Read("plan.yaml", []byte(smallPlan), nil)
+	p, _, err := Read("plan.yaml", []byte(smallPlan), nil)
 	require.NoError(t, err)
-	assert.Equal(t, r3.Vec{Z: -1}, p.Occlusal)
-	assert.Equal(t, "default for the maxilla", p.OcclusalFrom)
+	assert.Equal(t, r3.Vec{Z: -1}, settled(t, p).Occlusal)
+	assert.Equal(t, "default for the maxilla", settled(t, p).OcclusalFrom)
 	assert.Equal(t, 0.3, p.PlacedSD)
 	assert.Equal(t, 0.005, p.ScaleHalfWidth)
-	assert.False(t, p.VoxelPoints)
+	assert.False(t, p.Voxels)
 }
 
 // JSON is YAML: the same plan in both reads the same, with tabs, escapes and a byte order mark too.
 func TestJSONPlanReadsAsItsYAML(t *testing.T) {
 	const text = "\xef\xbb\xbf{\n\t\"format\": 1,\n\t\"case\": \"a\\u00e9\",\n\t\"jaw\": \"maxilla\",\n" +
 		"\t\"arch\": {\"points\": [[-25, 20, 0], [-20, 0, 0],\n\t\t[20, 0, 0], [2.5e1, 20, 0]]},\n\t\"sites\": [\n\t\t{\"tooth\": \"16\", \"arc_mm\": 5}\n\t]\n}\n"
-	want, err := Read("plan.yaml", []byte(strings.Replace(smallPlan, "case: a", "case: aé", 1)), nil)
+	want, _, err := Read("plan.yaml", []byte(strings.Replace(smallPlan, "case: a", "case: aé", 1)), nil)
 	require.NoError(t, err)
-	got, err := Read("plan.yaml", []byte(text), nil)
+	got, _, err := Read("plan.yaml", []byte(text), nil)
 	require.NoError(t, err)
-	got.SHA256, got.marks, got.Sites[0].Line = want.SHA256, want.marks, want.Sites[0].Line
+	got.SHA256 = want.SHA256
 	assert.Equal(t, want, got)
 }
 
@@ -129,16 +130,16 @@ func TestOcclusalPlaneGivesItsNormalOnTheBitingSide(t *testing.T) {
 	for jaw, sign := range map[string]float64{"mandible": 1, "maxilla": -1} {
 		tooth := map[string]string{"mandible": "46", "maxilla": "16"}[jaw]
 		text := strings.NewReplacer("jaw: maxilla", "jaw: "+jaw, "tooth: 16", "tooth: "+tooth).Replace(smallPlan) + plane
-		p, err := Read("plan.yaml", []byte(text), nil)
+		p, _, err := Read("plan.yaml", []byte(text), nil)
 		require.NoError(t, err)
 		want := r3.Scale(sign, r3.Unit(r3.Vec{X: -0.1, Z: 1}))
-		assert.InDelta(t, 0, r3.Norm(r3.Sub(want, p.Occlusal)), 1e-12, jaw)
+		assert.InDelta(t, 0, r3.Norm(r3.Sub(want, settled(t, p).Occlusal)), 1e-12, jaw)
 	}
 }
 
 func TestArchIsReadFromItsFile(t *testing.T) {
 	dir := fstest.MapFS{"marks/arch.csv": {Data: []byte("\xef\xbb\xbfname,Y, x,z\na,20,-25,0\nb,0,-20,0\nc,0,20,0.5\nd,20,25,0\n")}}
-	p, err := Read("plan.yaml", []byte(withArch("arch: {file: marks/arch.csv}")), dir)
+	p, _, err := Read("plan.yaml", []byte(withArch("arch: {file: marks/arch.csv}")), dir)
 	require.NoError(t, err)
 	assert.Equal(t, []r3.Vec{{X: -25, Y: 20}, {X: -20}, {X: 20, Z: 0.5}, {X: 25, Y: 20}}, p.Arch)
 }
@@ -159,7 +160,7 @@ func TestFaultsOfTheArchFile(t *testing.T) {
 		"x,y,z\n-25,20,0\n-20,0,0\n-24.9,19,0\n20,0,0\n": `arch.csv:3:1: arch: the curve folds back at point 2 (turns by 180 degrees); list the points in order from one end to the other`,
 	} {
 		dir := fstest.MapFS{"arch.csv": {Data: []byte(text)}}
-		_, err := Read("plan.yaml", []byte(withArch("arch: {file: arch.csv}")), dir)
+		_, _, err := Read("plan.yaml", []byte(withArch("arch: {file: arch.csv}")), dir)
 		assert.EqualError(t, err, want)
 	}
 }
@@ -167,7 +168,7 @@ func TestFaultsOfTheArchFile(t *testing.T) {
 func TestFilesOutsideThePlansFolderAreRefused(t *testing.T) {
 	for _, name := range []string{"../arch.csv", "/etc/passwd", "missing.csv", "folder"} {
 		dir := fstest.MapFS{"folder/arch.csv": {Data: []byte("x,y,z\n")}}
-		_, err := Read("plan.yaml", []byte(withArch("arch: {file: "+name+"}")), dir)
+		_, _, err := Read("plan.yaml", []byte(withArch("arch: {file: "+name+"}")), dir)
 		require.Error(t, err, name)
 		assert.Contains(t, err.Error(), "plan.yaml:4:14: file ")
 		assert.Contains(t, err.Error(), "put the file into the plan's folder")
@@ -183,7 +184,7 @@ func TestEveryErrorOfThePlanComesAtOnce(t *testing.T) {
 		"arc_mm: 13.5", "arc_mm: .nan",
 		"radii_mm: [1.5, 1.25]", "radii_mm: [1.5]",
 	).Replace(goodPlan)
-	_, err := Read("plan.yaml", []byte(text), nil)
+	_, _, err := Read("plan.yaml", []byte(text), nil)
 	var all Errors
 	require.True(t, errors.As(err, &all))
 	assert.Equal(t, []string{
@@ -200,9 +201,9 @@ func TestEveryErrorOfThePlanComesAtOnce(t *testing.T) {
 }
 
 func TestOpenPlanNamesAFileThatIsNone(t *testing.T) {
-	_, err := Open(t.TempDir() + "/no-such.yaml")
+	_, _, err := Open(t.TempDir() + "/no-such.yaml")
 	assert.EqualError(t, err, "no-such.yaml: no such file or directory; name a site plan (YAML or JSON)")
-	_, err = Open(t.TempDir())
+	_, _, err = Open(t.TempDir())
 	assert.ErrorContains(t, err, "not a file")
 }
 
@@ -213,7 +214,7 @@ func TestPageOfThePlanIsRight(t *testing.T) {
 	_, rest, found := strings.Cut(string(data), "```yaml\n")
 	require.True(t, found)
 	example, _, _ := strings.Cut(rest, "```")
-	_, err = Read("plan.md", []byte(example), nil)
+	_, _, err = Read("plan.md", []byte(example), nil)
 	assert.NoError(t, err)
 	for _, line := range strings.FieldsFunc(goodPlan, func(c rune) bool { return strings.ContainsRune("\n{,", c) }) {
 		key, _, isKey := strings.Cut(strings.TrimLeft(line, " -"), ":")
@@ -226,7 +227,7 @@ func TestPageOfThePlanIsRight(t *testing.T) {
 // Who knows how exactly an arch was placed says so in the plan; what cannot be is refused with its line.
 func TestArchSaysHowItWasPlaced(t *testing.T) {
 	for value, want := range map[string]string{"-0.1": "-0.1", "9": "9 mm", "near": "near"} {
-		_, err := Read("plan.yaml", []byte(strings.Replace(smallPlan, "arch: {", "arch: {sd_mm: "+value+", ", 1)), nil)
+		_, _, err := Read("plan.yaml", []byte(strings.Replace(smallPlan, "arch: {", "arch: {sd_mm: "+value+", ", 1)), nil)
 		require.Error(t, err, value)
 		assert.Contains(t, err.Error(), "plan.yaml:4")
 		assert.Contains(t, err.Error(), want)
@@ -237,15 +238,15 @@ func TestArchSaysHowItWasPlaced(t *testing.T) {
 // same hash.
 func TestLineEndsDoNotMoveLines(t *testing.T) {
 	text := "# made by hand\n# on two lines\n" + strings.Replace(goodPlan, "radii_mm: [1.5, 1.25]", "# one a point\n    radii_mm: [1.5]", 1)
-	_, want := Read("plan.yaml", []byte(text), nil)
+	_, _, want := Read("plan.yaml", []byte(text), nil)
 	require.Error(t, want)
 	for _, end := range []string{"\r\n", "\r"} {
-		_, err := Read("plan.yaml", []byte(strings.ReplaceAll(text, "\n", end)), nil)
+		_, _, err := Read("plan.yaml", []byte(strings.ReplaceAll(text, "\n", end)), nil)
 		assert.Equal(t, want.Error(), err.Error())
 	}
-	a, err := Read("plan.yaml", []byte(goodPlan), nil)
+	a, _, err := Read("plan.yaml", []byte(goodPlan), nil)
 	require.NoError(t, err)
-	b, err := Read("plan.yaml", []byte(strings.ReplaceAll(goodPlan, "\n", "\r\n")), nil)
+	b, _, err := Read("plan.yaml", []byte(strings.ReplaceAll(goodPlan, "\n", "\r\n")), nil)
 	require.NoError(t, err)
 	assert.Equal(t, a.SHA256, b.SHA256)
 }

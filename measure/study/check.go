@@ -60,7 +60,7 @@ func Check(ctx context.Context, m *Manifest, o CheckOptions) ([]Failure, error) 
 
 // look holds the entry's plan against the headers of its series, and returns the bytes that it takes to measure.
 func (e Entry) look(ctx context.Context, limits dicomio.Limits) (int64, error) {
-	p, err := plan.Open(e.Plan)
+	p, source, err := plan.Open(e.Plan)
 	if err != nil {
 		return 0, failureOf(err, StagePlan)
 	}
@@ -80,7 +80,7 @@ func (e Entry) look(ctx context.Context, limits dicomio.Limits) (int64, error) {
 	if err != nil {
 		return 0, failureOf(err, StageSeries)
 	}
-	if err := suits(p, s); err != nil {
+	if err := suits(p, source, s); err != nil {
 		return 0, failureOf(err, StagePlan)
 	}
 	return need(s.Bytes(), len(p.Sites)), nil
@@ -88,9 +88,10 @@ func (e Entry) look(ctx context.Context, limits dicomio.Limits) (int64, error) {
 
 // suits says why the plan is none for this series, as far as its headers tell: its pixels have a hash too, which
 // is held when they are read.
-func suits(p *plan.Plan, s *dicomio.Series) error {
+func suits(p *plan.Plan, source *plan.Source, s *dicomio.Series) error {
 	if frame := p.For.Frame; frame != "" && frame != s.FrameHash() {
 		return errors.New("the plan was made on another scan: it names another frame of reference; correct the series or the plan in the manifest")
 	}
-	return p.Fits(s.Grid)
+	_, err := p.Place(s.Grid, source)
+	return err
 }

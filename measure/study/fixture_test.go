@@ -114,7 +114,7 @@ func manifestOf(t testing.TB, n int) *Manifest {
 
 // doCase measures a job in this process: the tables and the result, no pictures.
 func doCase(ctx context.Context, j Job) error {
-	p, err := plan.Open(j.Plan)
+	p, source, err := plan.Open(j.Plan)
 	if err != nil {
 		return err
 	}
@@ -136,7 +136,11 @@ func doCase(ctx context.Context, j Job) error {
 	if err != nil {
 		return err
 	}
-	r, err := measure.Run(ctx, v, p, measure.Scan{SeriesHash: s.Hash(v), Size: v.Size, Spacing: v.Spacing(), Verdict: "fit"}, measure.Options{})
+	placed, err := p.Place(v.Grid, source)
+	if err != nil {
+		return err
+	}
+	r, err := measure.Run(ctx, v, placed, measure.Scan{SeriesHash: s.Hash(v), Size: v.Size, Spacing: v.Spacing(), Verdict: "fit"}, measure.Options{})
 	if err != nil {
 		return err
 	}

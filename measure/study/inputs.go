@@ -57,7 +57,7 @@ func planHash(path string) (string, error) {
 		return "", &Failure{Stage: StagePlan, Reason: plainReason(err)}
 	}
 	opened := &recorder{FS: os.DirFS(filepath.Dir(path))}
-	_, _ = plan.Read(path, data, opened) // its faults are said when it is measured
+	_, _, _ = plan.Read(path, data, opened) // its faults are said when it is measured
 	h := sha256.New()
 	h.Write(data)
 	slices.Sort(opened.names)

@@ -6,7 +6,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"runtime"
-	"slices"
 	"sync"
 
 	"golang.org/x/sync/errgroup"
@@ -86,12 +85,12 @@ func everyRow(r *measure.Result, do func(site string, row measure.Row)) {
 //	placement = √(u² − u₀²), u₀ from the same budget with every mark exact
 //
 // so that no term need be known by name. The plan's points must be patient coordinates (see
-// [plan.Plan.Place]). Surfaces are not moved: they have no points that a reader set. Nor is what is
+// [plan.Plan.InPatient]). Surfaces are not moved: they have no points that a reader set. Nor is what is
 // planned and not read from the scan: implants, levels, ends of a prosthesis.
 //
 // It returns ctx's error when cancelled, and the plan's own errors for the marks as they are.
 func Simulate(ctx context.Context, p *plan.Plan, o SimulateOptions) (*Simulation, error) {
-	if p.VoxelPoints {
+	if p.Voxels {
 		panic("study: Simulate of a plan in voxels; place it first")
 	}
 	s := &simulator{plan: p, o: o.filled()}
@@ -114,14 +113,14 @@ type simulator struct {
 // budgets measures the plan as it is, and returns with it the variance that each number's budget
 // sets aside for placing.
 func (s *simulator) budgets(ctx context.Context) (*measure.Result, map[place]float64, error) {
-	stated := s.withMarks(*s.plan, s.o.Hand.Marks)
-	base, err := s.o.Measure(ctx, &stated, measure.Options{PlacedBy: s.o.Hand.Arch})
+	stated := s.withMarks(s.o.Hand.Marks)
+	base, err := s.o.Measure(ctx, stated, measure.Options{PlacedBy: s.o.Hand.Arch})
 	if err != nil {
 		return nil, nil, err
 	}
 	zero := 0.0
-	exact := s.withMarks(*s.plan, &zero)
-	bare, err := s.o.Measure(ctx, &exact, measure.Options{PlacedBy: &zero})
+	exact := s.withMarks(&zero)
+	bare, err := s.o.Measure(ctx, exact, measure.Options{PlacedBy: &zero})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -137,14 +136,13 @@ func (s *simulator) budgets(ctx context.Context) (*measure.Result, map[place]flo
 	return base, placed, nil
 }
 
-// withMarks returns the plan with every marked path of this SD, mm; nil leaves the plan's own.
-func (s *simulator) withMarks(p plan.Plan, sd *float64) plan.Plan {
-	if sd == nil {
-		return p
-	}
-	p.Structures = slices.Clone(p.Structures)
+// withMarks returns a copy of the plan with every marked path of this SD, mm; nil leaves the plan's own.
+func (s *simulator) withMarks(sd *float64) *plan.Plan {
+	p := s.plan.Clone()
 	for i := range p.Structures {
-		p.Structures[i].SD = *sd
+		if sd != nil {
+			p.Structures[i].SD = *sd
+		}
 	}
 	return p
 }
@@ -162,7 +160,7 @@ func (s *simulator) draw(ctx context.Context) ([]*measure.Result, error) {
 				return ctx.Err()
 			}
 			moved := s.move(i)
-			r, err := s.o.Measure(ctx, &moved, measure.Options{PlacedBy: s.o.Hand.Arch})
+			r, err := s.o.Measure(ctx, moved, measure.Options{PlacedBy: s.o.Hand.Arch})
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -181,38 +179,28 @@ func (s *simulator) draw(ctx context.Context) ([]*measure.Result, error) {
 }
 
 // move returns the plan with its marks moved: the i-th reading of the seed, whatever ran before it.
-func (s *simulator) move(i int) plan.Plan {
+func (s *simulator) move(i int) *plan.Plan {
 	rng := rand.New(rand.NewPCG(s.o.Seed, uint64(i)))
-	by := func(p r3.Vec, sd float64) r3.Vec {
-		return r3.Add(p, r3.Vec{X: sd * rng.NormFloat64(), Y: sd * rng.NormFloat64(), Z: sd * rng.NormFloat64()})
+	by := func(p *r3.Vec, sd float64) {
+		if p != nil {
+			*p = r3.Add(*p, r3.Vec{X: sd * rng.NormFloat64(), Y: sd * rng.NormFloat64(), Z: sd * rng.NormFloat64()})
+		}
 	}
-	p := s.withMarks(*s.plan, s.o.Hand.Marks)
-	p.Arch = slices.Clone(p.Arch)
+	p := s.withMarks(s.o.Hand.Marks)
 	for k := range p.Arch {
-		p.Arch[k] = by(p.Arch[k], *s.o.Hand.Arch)
+		by(&p.Arch[k], *s.o.Hand.Arch)
 	}
-	p.Sites = slices.Clone(p.Sites)
 	for k := range p.Sites {
 		site := &p.Sites[k]
-		if site.At != nil {
-			at := by(*site.At, *s.o.Hand.Sites)
-			site.At = &at
-		}
+		by(site.At, *s.o.Hand.Sites)
 		if site.ArcMM != nil {
-			arc := *site.ArcMM + *s.o.Hand.Sites*rng.NormFloat64()
-			site.ArcMM = &arc
+			*site.ArcMM += *s.o.Hand.Sites * rng.NormFloat64()
 		}
-		if site.Crest != nil {
-			crest := by(*site.Crest, *s.o.Hand.Sites)
-			site.Crest = &crest
-		}
+		by(site.Crest, *s.o.Hand.Sites)
 	}
-	p.Structures = slices.Clone(p.Structures)
-	for k := range p.Structures {
-		st := &p.Structures[k]
-		st.Path = slices.Clone(st.Path)
+	for _, st := range p.Structures {
 		for n := range st.Path {
-			st.Path[n] = by(st.Path[n], st.SD)
+			by(&st.Path[n], st.SD)
 		}
 	}
 	return p

@@ -20,7 +20,7 @@ import (
 // marked is a plan with one of each mark, none at the origin.
 func marked(t *testing.T) *plan.Plan {
 	t.Helper()
-	p, err := plan.Read("plan.yaml", []byte(`format: 1
+	p, _, err := plan.Read("plan.yaml", []byte(`format: 1
 case: wall
 jaw: mandible
 arch: {points: [[-18, 0, 20], [-6, 0.2, 20], [6, 0.2, 20], [18, 0, 20]]}
