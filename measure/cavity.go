@@ -230,12 +230,12 @@ func (c *run) cavityFor(s *site) *cavity {
 		}
 	}
 	if s.plan.Sizes != nil && len(s.plan.Sizes.Lengths) > 0 {
-		seat, long := c.seat(s, s.plan.Sizes.Widest()), slices.Max(s.plan.Sizes.Lengths)
+		poses, long := c.poses(s, s.plan.Sizes.Widest()), slices.Max(s.plan.Sizes.Lengths)
 		swing := func(lean [2]float64) float64 {
 			return long * math.Sin(math.Max(math.Abs(lean[0]), math.Abs(lean[1]))*math.Pi/180)
 		}
-		across = math.Max(across, reach+math.Max(math.Abs(seat.Lateral[0]), math.Abs(seat.Lateral[1]))+swing(seat.InSection))
-		along = math.Max(along, reach+swing(seat.MesioDistal))
+		across = math.Max(across, reach+math.Max(math.Abs(poses.Lateral[0]), math.Abs(poses.Lateral[1]))+swing(poses.InSection))
+		along = math.Max(along, reach+swing(poses.MesioDistal))
 	}
 	s.cavity = c.cavityOver(s, across, along)
 	return s.cavity

@@ -109,7 +109,7 @@ func TestImplantUnderATiltedFloor(t *testing.T) {
 			}
 			assert.True(t, found, "%v", s.Note)
 			held := 0
-			for _, rung := range s.Ladder {
+			for _, rung := range s.SizesTried {
 				if rung.Verdict == safety.Held {
 					held++
 					assert.GreaterOrEqual(t, c.floor.toImplant(rung.Implant), 1.0, "%g × %g", rung.Diameter, rung.Length)

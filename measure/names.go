@@ -8,16 +8,16 @@ import (
 
 // Words of a [Result] that other packages define, so that whoever reads a result needs this package only.
 type (
-	Structure = safety.Structure
-	Surface   = solid.Surface
-	Implant   = safety.Implant
-	Finding   = safety.Finding
-	Verdict   = safety.Verdict
-	Rule      = safety.Rule
-	Kind      = safety.Kind
-	Rung      = safety.Rung
-	Size      = safety.Size
-	Pose      = safety.Pose
+	Structure  = safety.Structure
+	Surface    = solid.Surface
+	Implant    = safety.Implant
+	Finding    = safety.Finding
+	Verdict    = safety.Verdict
+	Rule       = safety.Rule
+	Kind       = safety.Kind
+	SizeResult = safety.SizeResult
+	Size       = safety.Size
+	Pose       = safety.Pose
 
 	Jaw      = plan.Jaw
 	Side     = plan.Side

@@ -71,7 +71,7 @@ type SiteResult struct {
 	Level       *Level          // where the crest is levelled; nil: it is not
 	Implant     *safety.Implant // the virtual implant as held against the margins
 	Findings    []safety.Finding
-	Ladder      []safety.Rung // the sizes tried, in the plan\'s order; empty: none asked
+	SizesTried  []safety.SizeResult // the sizes tried, in the plan\'s order; empty: none asked
 	Rows        []Row
 	Verdict     safety.Verdict // the worst of its findings
 	Note        string

@@ -79,15 +79,15 @@ func (c *run) sizeRows(s *site) {
 		s.add(newRow(quantity.LargestDiameter, "", note))
 		s.add(newRow(quantity.LargestLength, "", note))
 	}
-	ladder, err := c.ladder(s)
+	tried, err := c.trySizes(s)
 	if err != nil {
 		none(plain(err))
 		return
 	}
-	s.out.Ladder = ladder
-	edge := safety.Edge(ladder)
+	s.out.SizesTried = tried
+	edge := safety.LargestHeld(tried)
 	if len(edge) == 0 {
-		none("no size given holds the margins given here: " + limits(ladder))
+		none("no size given holds the margins given here: " + limits(tried))
 		return
 	}
 	const note = "at the edge of the sizes given that hold the margins given here: no wider one as long, no longer one as wide; not a choice"
@@ -98,19 +98,19 @@ func (c *run) sizeRows(s *site) {
 }
 
 // limits says what stood in the way of the smallest size.
-func limits(ladder []safety.Rung) string {
-	if len(ladder) == 0 {
+func limits(tried []safety.SizeResult) string {
+	if len(tried) == 0 {
 		return "none was given"
 	}
-	r := ladder[0]
+	r := tried[0]
 	if r.Reason != "" {
 		return r.Reason
 	}
 	return r.Limit
 }
 
-// ladder seeks a place for every size, each diameter about the platform that it would have by default.
-func (c *run) ladder(s *site) ([]safety.Rung, error) {
+// trySizes seeks a pose for every size, each diameter about the platform that it would have by default.
+func (c *run) trySizes(s *site) ([]safety.SizeResult, error) {
 	ask := s.plan.Sizes
 	absent := safety.Missing(c.place(s, s.out.Implant, ask.Widest()), c.plan.Structures, c.rules)
 	stands, scene := bone{c.standing(s), c.cavityFor(s)}, c.scene
@@ -120,23 +120,23 @@ func (c *run) ladder(s *site) ([]safety.Rung, error) {
 			return nil, err
 		}
 	}
-	var all []safety.Rung
+	var all []safety.SizeResult
 	for _, d := range ask.Diameters {
 		var sizes []safety.Size
 		for _, l := range ask.Lengths {
 			sizes = append(sizes, safety.Size{Diameter: d, Length: l})
 		}
-		rungs, err := scene.Ladder(c.seat(s, d), sizes, stands, c.rules, safety.Options{ScaleHalf: c.plan.ScaleHalfWidth}, absent)
+		results, err := scene.TrySizes(c.poses(s, d), sizes, stands, c.rules, safety.Options{ScaleHalf: c.plan.ScaleHalfWidth}, absent)
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, rungs...)
+		all = append(all, results...)
 	}
 	return all, nil
 }
 
-// seat is where an implant of a diameter (mm) is sought, and how far about it.
-func (c *run) seat(s *site, diameter float64) safety.Seat {
+// poses is where an implant of a diameter (mm) is sought, and how far about it.
+func (c *run) poses(s *site, diameter float64) safety.PoseRange {
 	within := func(given *[2]float64, usual [2]float64) [2]float64 {
 		if given != nil {
 			return *given
@@ -144,7 +144,7 @@ func (c *run) seat(s *site, diameter float64) safety.Seat {
 		return usual
 	}
 	ask := s.plan.Sizes
-	return safety.Seat{
+	return safety.PoseRange{
 		Platform: s.frame.Patient(s.axis.At(c.platformOf(s, diameter).depth.Value)),
 		Axis:     r3.Unit(s.frame.Direction(s.axis.Dir)), Buccal: s.frame.Direction(s.axis.Side()),
 		Lateral: within(ask.Lateral, seatLateral), Depth: within(ask.Depth, seatDepth),

@@ -38,7 +38,7 @@ func TestSizesUnderAnUnmarkedSinusHold(t *testing.T) {
 			continue
 		}
 		for _, s := range res.Sites {
-			for _, rung := range s.Ladder {
+			for _, rung := range s.SizesTried {
 				k := slices.IndexFunc(rung.Findings, func(f safety.Finding) bool { return strings.HasSuffix(f.To, "seen in the image") })
 				if k < 0 {
 					continue

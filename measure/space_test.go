@@ -63,8 +63,8 @@ func TestRestorativeSpace(t *testing.T) {
 func TestSizesKeepTheLimitsGiven(t *testing.T) {
 	still := "sizes: {diameters_mm: [3.5, 5], lengths_mm: [8], lateral_mm: [0, 0], depth_mm: [0.5, 0.5], lean_deg: [0, 0], along_deg: [0, 0]}\n    wanted_width_mm: 6\n"
 	s := runPlan(t, strings.Replace(straightPlan, "wanted_width_mm: 6\n", still, 1)).Sites[0]
-	require.Len(t, s.Ladder, 2)
-	for _, r := range s.Ladder {
+	require.Len(t, s.SizesTried, 2)
+	for _, r := range s.SizesTried {
 		assert.Equal(t, Pose{Depth: 0.5}, r.Pose)
 	}
 }

@@ -61,8 +61,8 @@ func (s *site) doubt(d doubt) {
 			f.Verdict = limited(f.Verdict, d.Severity)
 		}
 	}
-	for i := range s.out.Ladder {
-		limitRung(&s.out.Ladder[i], d)
+	for i := range s.out.SizesTried {
+		limitRung(&s.out.SizesTried[i], d)
 	}
 	if d.Site != "" && d.Severity == SeverityNotAssessed && !(d.Structure != "" && said) {
 		row := newRow(quantity.Clearance, cmp.Or(d.Structure, spaced(d.Code)), d.Text)
@@ -116,7 +116,7 @@ func limitRow(r *Row, d doubt) {
 
 // limitRung limits the verdict of a size tried. A structure in doubt limits every size that it could
 // limit: nobody knows where it is.
-func limitRung(r *safety.Rung, d doubt) {
+func limitRung(r *safety.SizeResult, d doubt) {
 	concerned := d.Structure == ""
 	for i := range r.Findings {
 		if f := &r.Findings[i]; d.About(f.To) {

@@ -104,7 +104,7 @@ func (r *reader) siteLevel(f fields, s *Site) {
 	}
 }
 
-// The farthest that a size may be sought from the site's platform and axis: what [safety.Seat]
+// The farthest that a size may be sought from the site's platform and axis: what [safety.PoseRange]
 // takes.
 const (
 	mostShift = 50 // mm

@@ -48,8 +48,8 @@ func manySites() Case {
 		fact.Quantity = quantity.Name(fmt.Sprintf("further_%d", n))
 		full.Rows = append(full.Rows, fact)
 	}
-	for len(full.Ladder) < 9 {
-		full.Ladder = append(full.Ladder, full.Ladder[0])
+	for len(full.SizesTried) < 9 {
+		full.SizesTried = append(full.SizesTried, full.SizesTried[0])
 	}
 	c.Result.Sites, c.Sections = nil, map[string]Picture{}
 	for i, id := range []string{"36", "35", "32", "42", "WWWWWWWW 1234567"} {

@@ -68,16 +68,16 @@ func (c *collector) write(l label) { c.labels = append(c.labels, l) }
 
 // A size's number is the one that decided; what is missing everywhere is said once.
 func TestSizesSayWhatDecided(t *testing.T) {
-	tooNear := measure.Rung{Size: measure.Size{Diameter: 4, Length: 10}, Reserve: -0.5, U: 0.2, Limit: "buccal_plate", Verdict: measure.NotHeld, Reason: "no canal"}
-	open := measure.Rung{Size: measure.Size{Diameter: 4, Length: 8}, Reserve: 0.5, U: 0.2, Limit: "root", Verdict: measure.NotAssessed, Reason: "no canal"}
-	bare := measure.Rung{Size: measure.Size{Diameter: 4, Length: 6}, Reserve: math.NaN(), U: math.NaN(), Verdict: measure.NotAssessed, Reason: "no bone"}
-	sizes, note := sizesOf([]measure.Rung{tooNear, open, bare})
+	tooNear := measure.SizeResult{Size: measure.Size{Diameter: 4, Length: 10}, Reserve: -0.5, U: 0.2, Limit: "buccal_plate", Verdict: measure.NotHeld, Reason: "no canal"}
+	open := measure.SizeResult{Size: measure.Size{Diameter: 4, Length: 8}, Reserve: 0.5, U: 0.2, Limit: "root", Verdict: measure.NotAssessed, Reason: "no canal"}
+	bare := measure.SizeResult{Size: measure.Size{Diameter: 4, Length: 6}, Reserve: math.NaN(), U: math.NaN(), Verdict: measure.NotAssessed, Reason: "no bone"}
+	sizes, note := sizesOf([]measure.SizeResult{tooNear, open, bare})
 	require.Empty(t, note)
 	require.Equal(t, "buccal plate; besides: no canal", sizes[0].Limit)
 	require.Equal(t, "−0.50 ± 0.20", sizes[0].Reserve)
 	require.Equal(t, "no canal; of what is known, least at root", sizes[1].Limit)
 	require.Equal(t, "no bone", sizes[2].Limit)
-	sizes, note = sizesOf([]measure.Rung{tooNear, open})
+	sizes, note = sizesOf([]measure.SizeResult{tooNear, open})
 	require.Equal(t, "no canal", note)
 	require.Equal(t, "buccal plate", sizes[0].Limit)
 }

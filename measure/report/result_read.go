@@ -174,7 +174,7 @@ func (s siteJSON) site() measure.SiteResult {
 		Outline: each(s.Outline, uv.section), Crest: s.Crest.section(), Axis: s.Axis.section(), AxisFrom: s.AxisFrom,
 		Chords: each(s.Chords, chordJSON.chord), HeightEnd: s.HeightEnd.section(), HeightTo: s.HeightTo, HeightOpen: s.Open,
 		UsableDepth: s.Usable, Level: s.Level.level(), Implant: s.Implant.implant(), Findings: each(s.Findings, findingJSON.finding),
-		Ladder: each(s.Ladder, rungJSON.rung), Rows: each(s.Rows, rowJSON.row),
+		SizesTried: each(s.Tried, rungJSON.rung), Rows: each(s.Rows, rowJSON.row),
 		Verdict: s.Verdict, Note: s.Note, Err: s.Err,
 	}
 }
@@ -218,8 +218,8 @@ func (f findingJSON) finding() measure.Finding {
 	}
 }
 
-func (r rungJSON) rung() measure.Rung {
-	return measure.Rung{
+func (r rungJSON) rung() measure.SizeResult {
+	return measure.SizeResult{
 		Size:    measure.Size{Diameter: float64(r.Diameter), Length: float64(r.Length), Apex: float64(r.ApexDiameter)},
 		Pose:    measure.Pose{Lateral: float64(r.Lateral), Depth: float64(r.Depth), InSection: float64(r.InSection), MesioDistal: float64(r.MesioDistal)},
 		Implant: *r.Implant.implant(), Reserve: float64(r.Reserve), U: float64(r.U), Limit: r.Limit,

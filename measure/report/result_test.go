@@ -33,7 +33,7 @@ func TestResultFileComesBackExactly(t *testing.T) {
 	require.Equal(t, fmt.Sprintf("%#v", want.Sites[3].Outline), fmt.Sprintf("%#v", r.Sites[3].Outline))
 	require.Equal(t, want.Sites[3].Findings, r.Sites[3].Findings)
 	require.Equal(t, want.Sites[2].Implant, r.Sites[2].Implant)
-	require.Equal(t, want.Sites[3].Ladder, r.Sites[3].Ladder)
+	require.Equal(t, want.Sites[3].SizesTried, r.Sites[3].SizesTried)
 	require.Equal(t, want.Structures, r.Structures)
 	require.Equal(t, want.Arch, r.Arch)
 	require.Equal(t, want.Sites[3].Rows[:12], r.Sites[3].Rows[:12])

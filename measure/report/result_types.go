@@ -194,7 +194,7 @@ type siteJSON struct {
 	Level     *levelJSON       `json:"level,omitempty"`
 	Implant   *implantJSON     `json:"implant,omitempty"`
 	Findings  []findingJSON    `json:"findings,omitempty"`
-	Ladder    []rungJSON       `json:"sizes_tried,omitempty"`
+	Tried     []rungJSON       `json:"sizes_tried,omitempty"`
 	Rows      []rowJSON        `json:"measurements,omitempty"`
 	Verdict   measure.Verdict  `json:"verdict"`
 	Note      string           `json:"note,omitempty"`

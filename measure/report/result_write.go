@@ -104,7 +104,7 @@ func siteOf(s measure.SiteResult) siteJSON {
 		Outline: each(s.Outline, uvOf), Crest: uvOf(s.Crest), Axis: uvOf(s.Axis), AxisFrom: s.AxisFrom,
 		Chords: each(s.Chords, chordOf), HeightEnd: uvOf(s.HeightEnd), HeightTo: s.HeightTo, Open: s.HeightOpen,
 		Usable: known(s.UsableDepth), Level: levelOf(s.Level), Implant: implantOf(s.Implant), Findings: each(s.Findings, findingOf),
-		Ladder: each(s.Ladder, rungOf), Rows: each(s.Rows, rowOf),
+		Tried: each(s.SizesTried, rungOf), Rows: each(s.Rows, rowOf),
 		Verdict: s.Verdict, Note: s.Note, Err: s.Err,
 	}
 }
@@ -139,7 +139,7 @@ func findingOf(f measure.Finding) findingJSON {
 	}
 }
 
-func rungOf(r measure.Rung) rungJSON {
+func rungOf(r measure.SizeResult) rungJSON {
 	return rungJSON{
 		Diameter: num(r.Diameter), Length: num(r.Length), ApexDiameter: num(r.Apex),
 		Lateral: num(r.Pose.Lateral), Depth: num(r.Pose.Depth), InSection: num(r.Pose.InSection), MesioDistal: num(r.Pose.MesioDistal),

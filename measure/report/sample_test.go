@@ -182,7 +182,7 @@ func sampleResult() *measure.Result {
 	doubtful := withImplant(measuredSite("36", 22), 11, 3.93, measure.Uncertain)
 	doubtful.UsableDepth = pointer(1.31)
 	for i, d := range []float64{3.5, 4, 4.5} {
-		doubtful.Ladder = append(doubtful.Ladder, measure.Rung{
+		doubtful.SizesTried = append(doubtful.SizesTried, measure.SizeResult{
 			Size: measure.Size{Diameter: d, Length: 10}, Pose: measure.Pose{Lateral: 0.2, Depth: 0.5, InSection: 2},
 			Implant: *doubtful.Implant, Reserve: 1.1 - 0.6*float64(i), U: 0.4, Limit: "buccal_plate",
 			Verdict: []measure.Verdict{measure.Held, measure.Held, measure.Uncertain}[i], Findings: doubtful.Findings,

@@ -24,7 +24,7 @@ func viewOfSite(c Case, s *measure.SiteResult, depths []float64) siteView {
 	}
 	v.Implant = implantWord(s.Implant)
 	v.sort(s, r.Jaw)
-	v.Sizes, v.SizesNote = sizesOf(s.Ladder)
+	v.Sizes, v.SizesNote = sizesOf(s.SizesTried)
 	v.Budgets = budgetsOf(s, r.Jaw)
 	v.unsay()
 	return v
@@ -173,7 +173,7 @@ func viewOfFinding(row measure.Row, jaw measure.Jaw) rowView {
 }
 
 // sizesOf returns the sizes tried, and what all of them lack, said once.
-func sizesOf(ladder []measure.Rung) (sizes []sizeView, note string) {
+func sizesOf(ladder []measure.SizeResult) (sizes []sizeView, note string) {
 	for i, r := range ladder {
 		if i == 0 {
 			note = r.Reason
@@ -192,7 +192,7 @@ func sizesOf(ladder []measure.Rung) (sizes []sizeView, note string) {
 	return sizes, note
 }
 
-func viewOfRung(r measure.Rung) sizeView {
+func viewOfRung(r measure.SizeResult) sizeView {
 	v := sizeView{Size: plain(r.Diameter) + " × " + plain(r.Length), Limit: plainName(r.Limit), Verdict: verdictOf(r.Verdict)}
 	if !math.IsNaN(r.Reserve) {
 		v.Reserve = read(r.Reserve, r.U).String()

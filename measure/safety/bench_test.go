@@ -54,11 +54,11 @@ func BenchmarkLadder12SizesAt8Sites(b *testing.B) {
 			sizes = append(sizes, Size{Diameter: d, Length: l})
 		}
 	}
-	st := seat()
+	st := poses()
 	st.Depth = [2]float64{-1, 1}
 	for b.Loop() {
 		for range 8 {
-			if _, err := s.Ladder(st, sizes, slab(9, 0.7, 1.5), Margins(), Options{}, nil); err != nil {
+			if _, err := s.TrySizes(st, sizes, slab(9, 0.7, 1.5), Margins(), Options{}, nil); err != nil {
 				b.Fatal(err)
 			}
 		}
@@ -75,10 +75,10 @@ func BenchmarkLadderAmong500Structures(b *testing.B) {
 	for k := range 12 {
 		sizes = append(sizes, Size{Diameter: 3 + 0.5*float64(k%3), Length: 8 + float64(k/3)})
 	}
-	st := seat()
+	st := poses()
 	st.Platform = v(0, 0, 8)
 	for b.Loop() {
-		if _, err := s.Ladder(st, sizes, slab(9, 0.7, 1.5), Margins(), Options{}, nil); err != nil {
+		if _, err := s.TrySizes(st, sizes, slab(9, 0.7, 1.5), Margins(), Options{}, nil); err != nil {
 			b.Fatal(err)
 		}
 	}

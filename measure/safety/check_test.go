@@ -121,7 +121,7 @@ func TestUnknownDistanceIsNeverHeld(t *testing.T) {
 		if fs, err := Check(im, []Structure{capsule(1, v(20, 0, 0))}, Margins(), o); err != nil || fs[0].Verdict != NotAssessed || fs[0].Reason == "" {
 			t.Errorf("%+v %v", fs, err)
 		}
-		r, err := scene(t, capsule(1, v(20, 0, 0))).Ladder(seat(), []Size{{Diameter: 3, Length: 8}}, slab(12, 0, 1), Margins(), o, nil)
+		r, err := scene(t, capsule(1, v(20, 0, 0))).TrySizes(poses(), []Size{{Diameter: 3, Length: 8}}, slab(12, 0, 1), Margins(), o, nil)
 		if err != nil || r[0].Verdict != NotAssessed {
 			t.Errorf("%+v %v", r, err)
 		}

@@ -71,7 +71,7 @@ const (
 func Missing(p Place, structures []Structure, rules Rules) []Finding {
 	quadrant, tooth, ok := fdi(p.Tooth)
 	if !ok {
-		return []Finding{absent(Other, rules, fmt.Sprintf("tooth %q is no ISO 3950 number: which structures concern the site is not known", p.Tooth))}
+		return []Finding{notMarked(Other, rules, fmt.Sprintf("tooth %q is no ISO 3950 number: which structures concern the site is not known", p.Tooth))}
 	}
 	m := missing{p, structures, rules, mesial(p, quadrant), nil}
 	m.needs(quadrant >= 3, tooth)
@@ -147,7 +147,7 @@ func mesial(p Place, quadrant int) r3.Vec {
 	return p.Tangent
 }
 
-func absent(kind Kind, rules Rules, reason string) Finding {
+func notMarked(kind Kind, rules Rules, reason string) Finding {
 	rule := rules[string(kind)]
 	nan := math.NaN()
 	return Finding{To: strings.ReplaceAll(string(kind), "_", " "), Kind: kind, Distance: uncertainty.Length{Value: nan},
@@ -156,7 +156,7 @@ func absent(kind Kind, rules Rules, reason string) Finding {
 }
 
 func (m *missing) report(kind Kind, format string, args ...any) {
-	m.out = append(m.out, absent(kind, m.rules, fmt.Sprintf(format, args...)))
+	m.out = append(m.out, notMarked(kind, m.rules, fmt.Sprintf(format, args...)))
 }
 
 // need reports a kind that was neither seen in the image nor marked within reach (mm).

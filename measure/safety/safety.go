@@ -1,8 +1,16 @@
-// Package safety holds structures and implants, measures the distances between them exactly, and
-// holds those distances against margins.
+// Package safety holds the distances between an implant and what it must keep away from against
+// margins, and says what cannot be known.
+//
+// To hold one implant against a plan's structures, call [Check]; for many implants make a [Scene]
+// once and ask [Scene.Check]. What should have been marked and was not comes from [Missing], which
+// sizes can hold the margins from [Scene.TrySizes], and how implants stand to each other from
+// [Pairs] and [Spread].
 //
 // Vectors flow in (patient LPS, mm), a [Finding] a pair flows out. The package never sees an
 // image. What is not known is [NotAssessed] with its reason and never reads as [Held].
+//
+// Files, callers first: safety (types, one verdict), check, margins, missing, sizes and sizesearch,
+// arch, apspread and smallestcone.
 package safety
 
 import (

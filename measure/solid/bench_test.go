@@ -19,7 +19,7 @@ func BenchmarkImplantCanal(b *testing.B) {
 	im, c := upright(v(0, 0, 0), 4, 10), capsule(1.5, v(-20, 5, -14), v(20, 4, -13))
 	f, rc := newFlatCone(im), newRoundCone(c.Path[0], c.Path[1], 1.5, 1.5)
 	for b.Loop() {
-		slide(&rc, &f, 1e9)
+		lineSearch(&rc, &f, math.Inf(-1), 1e9)
 	}
 }
 

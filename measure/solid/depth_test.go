@@ -32,8 +32,8 @@ func TestGuessesAreNormalsOfTheDifference(t *testing.T) {
 	long := math.Hypot(10, 1)
 	side, back := v(10/long, 0, 1/long), v(-10/long, 0, 1/long)
 	for i, n := range []r3.Vec{v(0, 0, 1), v(0, 0, -1), side, back} {
-		near(t, "of the first", r3.Norm(r3.Sub(guesses(&cone, far)[i], n)), 0, 1e-15)
-		near(t, "of the second", r3.Norm(r3.Add(guesses(far, &cone)[4+i], n)), 0, 1e-15)
+		near(t, "of the first", r3.Norm(r3.Sub(candidates(&cone, far)[i], n)), 0, 1e-15)
+		near(t, "of the second", r3.Norm(r3.Add(candidates(far, &cone)[4+i], n)), 0, 1e-15)
 	}
 }
 
@@ -41,10 +41,10 @@ func TestGuessesAreNormalsOfTheDifference(t *testing.T) {
 func TestDownhillFindsTheWayOutOfTwoBalls(t *testing.T) {
 	a, b := ball(v(1, 2, 3), 4), ball(v(2, 4, 5), 3) // 3 apart
 	way := unit(v(1, 2, 2))
-	near(t, "h along the line", width(a, b, way), 4, 1e-12)
-	near(t, "h against it", width(a, b, r3.Scale(-1, way)), 10, 1e-12)
+	near(t, "h along the line", separation(a, b, way), 4, 1e-12)
+	near(t, "h against it", separation(a, b, r3.Scale(-1, way)), 10, 1e-12)
 	for _, n := range []r3.Vec{way, v(1, 0, 0), v(0, 0, -1), unit(v(-1, -2, -1.9)), unit(v(2, -1, 0))} {
-		h, at := downhill(a, b, width(a, b, n), n)
+		h, at := descend(a, b, separation(a, b, n), n)
 		near(t, "depth", h, 4, 1e-9)
 		near(t, "off the line", r3.Norm(r3.Sub(at, way)), 0, 1e-4)
 	}
@@ -60,17 +60,17 @@ func TestAroundFollowsTheCreaseOfAnAxis(t *testing.T) {
 		for _, longitude := range []float64{-0.14, -0.03, 0, 0.08, 0.14} {
 			for _, latitude := range []float64{-0.04, 0, 0.02} {
 				n := v(math.Cos(latitude)*math.Cos(longitude), math.Cos(latitude)*math.Sin(longitude), math.Sin(latitude))
-				h, at := around(&c, b, width(&c, b, n), n)
+				h, at := descendAlongRing(&c, b, separation(&c, b, n), n)
 				near(t, "depth", h, 3-aside, 1e-6)
 				near(t, "off the ball's direction", r3.Norm(r3.Sub(at, v(1, 0, 0))), 0, 1e-3)
 			}
 		}
 		n := v(math.Cos(0.3), math.Sin(0.3), 0) // farther round than it looks: as far as that
-		h, _ := around(&c, b, width(&c, b, n), n)
+		h, _ := descendAlongRing(&c, b, separation(&c, b, n), n)
 		near(t, "depth", h, 3-aside*math.Cos(0.15), 1e-6)
 	}
 	b := ball(v(0, 0, 6), 1)
-	if h, n := around(&c, b, 2, v(0, 0, 1)); h != 2 || n != v(0, 0, 1) {
+	if h, n := descendAlongRing(&c, b, 2, v(0, 0, 1)); h != 2 || n != v(0, 0, 1) {
 		t.Errorf("along the axis there is no ring: %g mm along %v", h, n)
 	}
 }

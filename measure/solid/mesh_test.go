@@ -102,8 +102,8 @@ func TestImplantOverABox(t *testing.T) {
 	near(t, "tilted: the lowest rim point", gapBetween(t, im, b).Distance, low.support(v(0, 0, -1)).Z+13, 1e-12)
 	near(t, "beside the box (3-4-5)", gapBetween(t, upright(v(15, 0, 1), 4, 10), b).Distance, 5, 1e-12)
 	near(t, "over a corner", gapBetween(t, capsule(1, v(13, 14, -13)), b).Distance, 4, 1e-12)
-	near(t, "0.7 deep", gapBetween(t, upright(v(0, 0, -3.7), 4, 10), b).Distance, -0.7, sinkTolerance)
-	near(t, "wholly inside, 1 below the top", gapBetween(t, upright(v(0, 0, -14), 2, 3), b).Distance, -4, sinkTolerance)
+	near(t, "0.7 deep", gapBetween(t, upright(v(0, 0, -3.7), 4, 10), b).Distance, -0.7, depthTolerance)
+	near(t, "wholly inside, 1 below the top", gapBetween(t, upright(v(0, 0, -14), 2, 3), b).Distance, -4, depthTolerance)
 	if g := gapBetween(t, upright(v(0, 0, 0), 60, 60), b); g.Distance >= 0 {
 		t.Errorf("a box wholly inside an implant: distance %g mm, want an overlap", g.Distance)
 	}
@@ -121,7 +121,7 @@ func TestBallMeshAgainstTheBall(t *testing.T) {
 		if want > 0 && (got < want-1e-9 || got > want+dip+1e-9) {
 			t.Fatalf("implant %v: mesh %.6f mm, ball %.6f mm, dip %.6f mm", im, got, want, dip)
 		}
-		if want < -dip-sinkTolerance && got >= 0 {
+		if want < -dip-depthTolerance && got >= 0 {
 			t.Fatalf("implant %v overlaps the ball by %g mm, mesh says %g mm", im, -want, got)
 		}
 	}
@@ -149,7 +149,7 @@ func TestTreeSkipsNothing(t *testing.T) {
 		least := math.Inf(1)
 		for i := range mesh.Triangles {
 			tri := mesh.Triangle(i)
-			least = min(least, slide(&c, &tri, math.Inf(1)).Distance)
+			least = min(least, lineSearch(&c, &tri, math.Inf(-1), math.Inf(1)).Distance)
 		}
 		b, _ := c.at(c.l)
 		got := gapBetween(t, Chain{Path: []r3.Vec{c.a, b}, Radii: []float64{c.ra, 0.6}}, mesh).Distance
@@ -190,7 +190,7 @@ func TestInsideOfASurface(t *testing.T) {
 	}
 	for _, c := range []struct{ x, want float64 }{{1.9, -0.1}, {2.1, -0.1}} {
 		d, _ := both.signed(v(c.x, c.x, c.x))
-		near(t, "two boxes touching", d, c.want, 1e-12)
+		near(t, "two boxes contact", d, c.want, 1e-12)
 	}
 	d, _ := both.signed(v(2.1, 1.9, 2.1))
 	near(t, "between them", d, 0.1, 1e-12)
@@ -221,7 +221,7 @@ func TestTwoSurfaces(t *testing.T) {
 	}
 	near(t, "swapped", gapBetween(t, b, a).Distance, got, 1e-12)
 	inner, _ := sphereMesh(v(1, 0, 0), 2, 2)
-	near(t, "ball in a ball: it holds the middle, 5 deep", gapBetween(t, a, inner).Distance, -5, dip+sinkTolerance+0.15)
+	near(t, "ball in a ball: it holds the middle, 5 deep", gapBetween(t, a, inner).Distance, -5, dip+depthTolerance+0.15)
 	near(t, "swapped", gapBetween(t, inner, a).Distance, gapBetween(t, a, inner).Distance, 1e-9)
-	near(t, "capsule in a ball", gapBetween(t, capsule(1, v(0, 0, 0)), a).Distance, -5, dip+sinkTolerance)
+	near(t, "capsule in a ball", gapBetween(t, capsule(1, v(0, 0, 0)), a).Distance, -5, dip+depthTolerance)
 }

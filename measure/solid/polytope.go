@@ -18,14 +18,14 @@ type hullFace struct {
 	n r3.Vec  // outward unit normal
 	d float64 // distance of its plane from the origin along n, mm
 
-	aside bool // cannot be looked behind
+	final bool // nothing can be added behind it
 }
 
 // startPolytope returns a tetrahedron of support points.
 func startPolytope(a, b convex) (*polytope, bool) {
 	p := &polytope{}
 	x := r3.Vec{X: 1}
-	p.vertices = append(p.vertices, pick(a, b, x), pick(a, b, r3.Scale(-1, x)))
+	p.vertices = append(p.vertices, supportVertex(a, b, x), supportVertex(a, b, r3.Scale(-1, x)))
 	line := r3.Sub(p.vertices[1].w, p.vertices[0].w)
 	if length(line) == 0 {
 		return nil, false
@@ -52,15 +52,15 @@ func startPolytope(a, b convex) (*polytope, bool) {
 
 // add appends the support point along ±d that lies further off by the measure.
 func (p *polytope) add(a, b convex, d r3.Vec, off func(r3.Vec) float64) {
-	u, v := pick(a, b, d), pick(a, b, r3.Scale(-1, d))
+	u, v := supportVertex(a, b, d), supportVertex(a, b, r3.Scale(-1, d))
 	if off(r3.Sub(v.w, p.vertices[0].w)) > off(r3.Sub(u.w, p.vertices[0].w)) {
 		u = v
 	}
 	p.vertices = append(p.vertices, u)
 }
 
-// face returns a face through three vertices; a sliver lies infinitely far out, so that
-// nobody looks behind it.
+// face returns a face through three vertices; one without an area counts as infinitely far out, so
+// that nothing is added behind it.
 func (p *polytope) face(v [3]int) hullFace {
 	o := p.vertices[v[0]].w
 	n := r3.Cross(r3.Sub(p.vertices[v[1]].w, o), r3.Sub(p.vertices[v[2]].w, o))
@@ -75,16 +75,15 @@ func (p *polytope) face(v [3]int) hullFace {
 func (p *polytope) nearestFace() int {
 	at, least := -1, math.Inf(1)
 	for i := range p.faces {
-		if f := &p.faces[i]; f.d < least && !f.aside {
+		if f := &p.faces[i]; f.d < least && !f.final {
 			at, least = i, f.d
 		}
 	}
 	return at
 }
 
-// grow adds a vertex: the faces around face i that see it go, and their rim is joined to it.
-// Where rounding has torn the rim nothing changes, but face i is set aside: its neighbours
-// are still to be looked behind.
+// grow adds a vertex: face i and the faces around it that see the vertex go, and their rim is joined
+// to it. Where rounding leaves no closed rim nothing changes, but face i is final.
 func (p *polytope) grow(v vertex, i int) {
 	var seeing []int
 	for j, f := range p.faces {
@@ -92,18 +91,18 @@ func (p *polytope) grow(v vertex, i int) {
 			seeing = append(seeing, j)
 		}
 	}
-	rim := toggleFace(nil, p.faces[i].v)
+	rim := toggleEdges(nil, p.faces[i].v)
 	gone := map[int]bool{i: true}
 	for spread := true; spread; {
 		spread = false
 		for _, j := range seeing {
-			if f := p.faces[j].v; !gone[j] && touches(rim, f) {
-				rim, gone[j], spread = toggleFace(rim, f), true, true
+			if f := p.faces[j].v; !gone[j] && sharesEdge(rim, f) {
+				rim, gone[j], spread = toggleEdges(rim, f), true, true
 			}
 		}
 	}
 	if !isLoop(rim) {
-		p.faces[i].aside = true
+		p.faces[i].final = true
 		return
 	}
 	var kept []hullFace
@@ -119,8 +118,8 @@ func (p *polytope) grow(v vertex, i int) {
 	p.faces = kept
 }
 
-// touches says whether a face has an edge on the rim.
-func touches(rim [][2]int, f [3]int) bool {
+// sharesEdge reports whether a face has an edge on the rim.
+func sharesEdge(rim [][2]int, f [3]int) bool {
 	for i := range 3 {
 		if slices.Contains(rim, [2]int{f[(i+1)%3], f[i]}) {
 			return true
@@ -129,15 +128,16 @@ func touches(rim [][2]int, f [3]int) bool {
 	return false
 }
 
-func toggleFace(rim [][2]int, f [3]int) [][2]int {
+// toggleEdges toggles the three edges of a face.
+func toggleEdges(rim [][2]int, f [3]int) [][2]int {
 	for i := range 3 {
-		rim = toggle(rim, f[i], f[(i+1)%3])
+		rim = toggleEdge(rim, f[i], f[(i+1)%3])
 	}
 	return rim
 }
 
-// toggle adds the edge a→b to the rim, or takes b→a out of it.
-func toggle(rim [][2]int, a, b int) [][2]int {
+// toggleEdge adds the edge a→b to the rim, or takes b→a out of it.
+func toggleEdge(rim [][2]int, a, b int) [][2]int {
 	for i, e := range rim {
 		if e == [2]int{b, a} {
 			rim[i] = rim[len(rim)-1]
@@ -147,7 +147,7 @@ func toggle(rim [][2]int, a, b int) [][2]int {
 	return append(rim, [2]int{a, b})
 }
 
-// isLoop puts the edges of the rim in order and says whether they make one loop that
+// isLoop puts the edges of the rim in order and reports whether they make one loop that
 // meets no corner twice.
 func isLoop(rim [][2]int) bool {
 	for i := range rim {
@@ -171,10 +171,10 @@ func isLoop(rim [][2]int) bool {
 	return false
 }
 
-// witness returns the points of the two bodies that meet at the polytope's point nearest to the
+// contactPoints returns the points of the two bodies that meet at the polytope's point nearest to the
 // origin, d being the distance of the nearest face. Where several faces share a plane, only
 // one of them holds that point.
-func (p *polytope) witness(d float64) (at [2]r3.Vec) {
+func (p *polytope) contactPoints(d float64) (at [2]r3.Vec) {
 	least := math.Inf(1)
 	for i := range p.faces {
 		if !(p.faces[i].d <= d+1e-9) {

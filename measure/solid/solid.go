@@ -7,6 +7,10 @@
 // may stop early. A surface comes from a file by [ReadSTL] and goes to one by [WriteSTL].
 //
 // All vectors are patient coordinates (LPS) in mm; nothing here knows what a body stands for.
+//
+// Files, callers first: solid (bodies, distances), pairs (which pieces are nearest), linesearch,
+// gjk and triangle (two pieces apart), depth, polytope and surfacedepth (overlaps), surface, pieces,
+// tree; stl and stl_write.
 package solid
 
 import (
@@ -31,6 +35,10 @@ type Gap struct {
 	Distance float64   // mm; negative: the depth of the overlap, see [Distance]
 	Near     [2]r3.Vec // the two nearest points, the first body's first, patient LPS, mm
 }
+
+func gapOf(a, b r3.Vec) Gap { return Gap{Distance: length(r3.Sub(a, b)), Near: [2]r3.Vec{a, b}} }
+
+func (g Gap) swapped() Gap { return Gap{g.Distance, [2]r3.Vec{g.Near[1], g.Near[0]}} }
 
 // Distance returns the least distance between the surfaces of two bodies and the two nearest
 // points, to 1e-9 mm. Both bodies are solid. Where they overlap
@@ -149,7 +157,7 @@ func (s *Shape) Estimate(o *Shape, enough, stop float64) float64 {
 	switch {
 	case len(met) > 0:
 		return s.axisDepth(o)
-	case o.surface != nil && o.holds(s):
+	case o.surface != nil && o.contains(s):
 		return -g.Distance
 	}
 	return g.Distance

@@ -87,7 +87,7 @@ func TestDistancesFromAnUprightCylinder(t *testing.T) {
 		{"ball on the axis", capsule(0.5, v(0, 0, -5)), -2.5},
 		{"canal through the middle", capsule(1, v(-20, 0, -5), v(20, 0, -5)), -3},
 		{"canal dipping into the apex", capsule(1, v(-20, 0, -10.3), v(20, 0, -10.3)), -0.7},
-		{"canal touching", capsule(1, v(-20, 0, -11), v(20, 0, -11)), 0},
+		{"canal contact", capsule(1, v(-20, 0, -11), v(20, 0, -11)), 0},
 		{"cylinder beside", upright(v(7, 0, 0), 4, 10), 3},
 		{"cylinder in line below", upright(v(0, 0, -12), 4, 10), 2},
 		{"cylinder diagonal", upright(v(8, 0, -13), 4, 10), 5},

@@ -23,7 +23,7 @@ const (
 	stlHead  = 84
 	stlFacet = 50
 
-	// maxTriangles keeps a file that lies, or that nobody thinned out, from filling the memory:
+	// maxTriangles keeps a false count, or a surface that nobody thinned out, from filling the memory:
 	// 2 million triangles are 100 MB. A jaw's structures have some 10,000 to 200,000.
 	maxTriangles = 2_000_000
 )
@@ -80,8 +80,8 @@ func checkExtent(s *Surface) error {
 
 // ReadSTL reads a closed surface, text or binary; size is the file's length in bytes, −1 when
 // not known. Corners with the very same coordinates are one point; triangles with two corners
-// in one point are left out; the file's own normals are not believed, the order of corners is. A
-// surface that is closed but faces inwards as a whole is turned.
+// in one point are left out; the file's own normals are not read: outside follows from the order
+// of the corners. A surface that is closed but faces inwards as a whole is turned.
 //
 // It returns a *[STLError] for what is no closed, consistently oriented surface (then it also
 // is [ErrBody]) or no STL, and an *[ExtentError] when the size speaks against

@@ -14,12 +14,12 @@ type Surface struct {
 	Points    []r3.Vec // mm
 	Triangles [][3]int // indices of Points, counter-clockwise seen from outside
 
-	once  sync.Once
-	ready *Shape
-	err   error
-	faces []r3.Vec         // normal of each triangle
-	tips  [][3]r3.Vec      // angle-weighted normal at each corner
-	edge  map[uint64]int32 // the triangle that runs through an edge in this direction, see way
+	once          sync.Once
+	ready         *Shape
+	err           error
+	faces         []r3.Vec         // normal of each triangle
+	cornerNormals [][3]r3.Vec      // angle-weighted normal at each corner
+	edge          map[uint64]int32 // the triangle that runs through an edge in this direction, see edgeKey
 }
 
 // Shape returns [ErrBody] unless the surface is finite, closed and consistently oriented: every
@@ -63,17 +63,17 @@ func (s *Surface) check() error {
 			if a < 0 || a >= len(s.Points) || a == b {
 				return fmt.Errorf("%w: triangle %d has corners %v of %d points", ErrBody, i+1, t, len(s.Points))
 			}
-			if _, twice := s.edge[way(a, b)]; twice {
+			if _, twice := s.edge[edgeKey(a, b)]; twice {
 				p := s.Points[a]
 				return fmt.Errorf("%w: surface edge at (%.3f, %.3f, %.3f) mm is used twice in one direction: facets overlap or face both ways", ErrBody, p.X, p.Y, p.Z)
 			}
-			s.edge[way(a, b)] = int32(i)
+			s.edge[edgeKey(a, b)] = int32(i)
 		}
 	}
 	for _, t := range s.Triangles {
 		for k := range 3 {
 			a, b := t[k], t[(k+1)%3]
-			if _, closed := s.edge[way(b, a)]; !closed {
+			if _, closed := s.edge[edgeKey(b, a)]; !closed {
 				p := s.Points[a]
 				return fmt.Errorf("%w: surface is open at (%.3f, %.3f, %.3f) mm: close it in the program that made it", ErrBody, p.X, p.Y, p.Z)
 			}
@@ -85,8 +85,8 @@ func (s *Surface) check() error {
 	return nil
 }
 
-// way numbers the edge that runs from point a to point b.
-func way(a, b int) uint64 { return uint64(a)<<32 | uint64(b) }
+// edgeKey numbers the edge that runs from point a to point b.
+func edgeKey(a, b int) uint64 { return uint64(a)<<32 | uint64(b) }
 
 // Volume returns the enclosed volume, mm³; negative when the facets face inwards.
 //
@@ -111,7 +111,7 @@ func (s *Surface) Volume() float64 {
 // pseudonormals; from memory).
 func (s *Surface) normals() {
 	s.faces = make([]r3.Vec, len(s.Triangles))
-	s.tips = make([][3]r3.Vec, len(s.Triangles))
+	s.cornerNormals = make([][3]r3.Vec, len(s.Triangles))
 	for i := range s.Triangles {
 		c := s.Triangle(i)
 		if n := r3.Cross(r3.Sub(c[1], c[0]), r3.Sub(c[2], c[0])); length(n) > 0 {
@@ -140,12 +140,12 @@ func (s *Surface) fan(i, k int, seen [][3]bool) {
 		u, v := r3.Sub(c[(k+1)%3], c[k]), r3.Sub(c[(k+2)%3], c[k])
 		sum = r3.Add(sum, r3.Scale(math.Atan2(length(r3.Cross(u, v)), r3.Dot(u, v)), s.faces[i]))
 		here := s.Triangles[i][k]
-		i = int(s.edge[way(here, s.Triangles[i][(k+2)%3])])
+		i = int(s.edge[edgeKey(here, s.Triangles[i][(k+2)%3])])
 		for k = 0; s.Triangles[i][k] != here; k++ {
 		}
 	}
 	for _, m := range met {
-		s.tips[m[0]][m[1]] = sum
+		s.cornerNormals[m[0]][m[1]] = sum
 	}
 }
 
@@ -153,7 +153,7 @@ func (s *Surface) fan(i, k int, seen [][3]bool) {
 // nearest point.
 func (s *Surface) signed(x r3.Vec) (float64, r3.Vec) {
 	best, at := math.Inf(1), 0
-	s.nearest(0, &box{lo: array(x), hi: array(x)}, x, &best, &at)
+	s.nearest(0, &box{lo: coordinates(x), hi: coordinates(x)}, x, &best, &at)
 	t := s.Triangles[at]
 	p, w := s.ready.triangles[at].Nearest(x)
 	n := s.faces[at]
@@ -161,9 +161,9 @@ func (s *Surface) signed(x r3.Vec) (float64, r3.Vec) {
 		a, b := (k+1)%3, (k+2)%3
 		switch {
 		case w[a] == 0 && w[b] == 0:
-			n = s.tips[at][k]
+			n = s.cornerNormals[at][k]
 		case w[k] == 0 && w[a] > 0 && w[b] > 0:
-			n = r3.Add(s.faces[at], s.faces[s.edge[way(t[b], t[a])]])
+			n = r3.Add(s.faces[at], s.faces[s.edge[edgeKey(t[b], t[a])]])
 		}
 	}
 	if d := math.Sqrt(best); r3.Dot(r3.Sub(x, p), n) >= 0 {
@@ -173,7 +173,7 @@ func (s *Surface) signed(x r3.Vec) (float64, r3.Vec) {
 	}
 }
 
-func array(x r3.Vec) [3]float64 { return [3]float64{x.X, x.Y, x.Z} }
+func coordinates(x r3.Vec) [3]float64 { return [3]float64{x.X, x.Y, x.Z} }
 
 // nearest finds the triangle nearest to x; best is the squared distance, mm².
 func (s *Surface) nearest(i int, b *box, x r3.Vec, best *float64, at *int) {

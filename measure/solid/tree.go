@@ -83,7 +83,7 @@ func (t *tree) split(boxes []box, from, to int) int {
 	}
 	part := t.order[from:to]
 	middle := (from + to) / 2
-	halve(part, len(part)/2, func(i int) float64 { return boxes[i].lo[axis] + boxes[i].hi[axis] })
+	selectSmallest(part, len(part)/2, func(i int) float64 { return boxes[i].lo[axis] + boxes[i].hi[axis] })
 	left := t.split(boxes, from, middle)
 	right := t.split(boxes, middle, to)
 	t.nodes[me].left, t.nodes[me].right = left, right
@@ -95,8 +95,8 @@ func newNode(b box, from, to int) node {
 	return node{box: b, middle: r3.Vec{X: b.centre(0), Y: b.centre(1), Z: b.centre(2)}, radius: length(half) / 2, from: from, to: to}
 }
 
-// halve puts the items with the smaller keys before position k (Hoare's selection).
-func halve(items []int, k int, key func(int) float64) {
+// selectSmallest puts the items with the smaller keys before position k (Hoare's selection).
+func selectSmallest(items []int, k int, key func(int) float64) {
 	for lo, hi := 0, len(items)-1; lo < hi; {
 		pivot := key(items[(lo+hi)/2])
 		i, j := lo, hi

@@ -77,17 +77,17 @@ func (t *Triangle) box() box { return ballBox(t[0], 0).with(ballBox(t[1], 0)).wi
 // coneTriangle returns the gap between a frustum and a triangle; a distance of −0 or less
 // says that they meet and is no depth. Beyond stop (mm) any lower bound will do.
 //
-// The triangle's nearest point lies on an edge (three slides), or inside it: then the frustum's
-// furthest point towards the triangle's plane stands over the triangle. Any one such point
+// The triangle's nearest point lies on an edge (three line searches), or inside it: then the frustum's
+// furthest point towards the triangle's plane has its foot in the triangle. Any one such point
 // will do: where there are many and an edge runs under some, that edge is as near.
 func coneTriangle(f *flatCone, t *Triangle, stop float64) Gap {
 	best := Gap{Distance: math.Inf(1)}
-	if d := far(f, t); d > stop {
+	if d := lowerBound(f, t); d > stop {
 		return Gap{Distance: d}
 	}
 	for i := range 3 {
 		e := t.edge(i)
-		if g := slide(&e, f, min(stop, best.Distance)).swapped(); g.Distance < best.Distance {
+		if g := lineSearch(&e, f, math.Inf(-1), min(stop, best.Distance)).swapped(); g.Distance < best.Distance {
 			best = g
 		}
 		if best.Distance <= 0 {
@@ -118,8 +118,8 @@ func coneTriangle(f *flatCone, t *Triangle, stop float64) Gap {
 	return best
 }
 
-// far returns a lower bound of the distance, mm, from the ball around the triangle's centre.
-func far(f *flatCone, t *Triangle) float64 {
+// lowerBound returns a lower bound of the distance, mm, from the ball around the triangle's centre.
+func lowerBound(f *flatCone, t *Triangle) float64 {
 	c := r3.Scale(1.0/3, r3.Add(r3.Add(t[0], t[1]), t[2]))
 	d, _ := f.signed(c)
 	return d - math.Sqrt(max(r3.Norm2(r3.Sub(t[0], c)), r3.Norm2(r3.Sub(t[1], c)), r3.Norm2(r3.Sub(t[2], c))))
@@ -140,19 +140,19 @@ func triangles(s, t *Triangle) Gap {
 		q, _ := s.Nearest(t[i])
 		keep(gapOf(q, t[i]))
 		es, et := s.edge(i), t.edge(i)
-		keep(pierces(es, t))
-		keep(pierces(et, s))
+		keep(piercing(es, t))
+		keep(piercing(et, s))
 		for j := range 3 {
 			e := t.edge(j)
-			keep(slide(&es, &e, best.Distance))
+			keep(lineSearch(&es, &e, math.Inf(-1), best.Distance))
 		}
 	}
 	best.Distance = max(best.Distance, 0)
 	return best
 }
 
-// pierces returns a gap of 0 where the edge runs through the triangle, else an infinite one.
-func pierces(e roundCone, t *Triangle) Gap {
+// piercing returns a gap of 0 where the edge runs through the triangle, else an infinite one.
+func piercing(e roundCone, t *Triangle) Gap {
 	n := r3.Cross(r3.Sub(t[1], t[0]), r3.Sub(t[2], t[0]))
 	b, _ := e.at(e.l)
 	da, db := r3.Dot(n, r3.Sub(e.a, t[0])), r3.Dot(n, r3.Sub(b, t[0]))

@@ -9,16 +9,15 @@ import (
 	"ridgerule/measure/uncertainty"
 )
 
-// fitter seeks poses at one seat.
-type fitter struct {
+// sizeSearch seeks the best pose of each size among poses.
+type sizeSearch struct {
 	scene *Scene
-	seat  Seat
+	poses PoseRange
 	bone  Bone
 	rules Rules
 	opts  Options
 
 	judged []judged
-	fixed  float64 // u² of the terms that are the same for every distance, mm²
 	scale  float64 // relative standard uncertainty of the scale, without unit
 }
 
@@ -29,22 +28,21 @@ type judged struct {
 	u2     float64 // u² of everything but the scale, mm²
 }
 
-func (f *fitter) prepare() {
-	u := uncertainty.Budget(f.opts.Terms).Std()
-	f.fixed = u * u
+func (f *sizeSearch) prepare() {
+	u := uncertainty.Budget(f.opts.Terms).Std() // of the terms that are the same for every distance
 	f.scale = uncertainty.Rectangular(f.opts.ScaleHalf)
 	for i, sh := range f.scene.shapes {
 		t := &f.scene.structures[i]
 		if rule, ok := f.rules.For(t); ok && !t.PlannedRemoval {
-			f.judged = append(f.judged, judged{sh, rule.Margin, f.fixed + t.SD*t.SD})
+			f.judged = append(f.judged, judged{sh, rule.Margin, u*u + t.SD*t.SD})
 		}
 	}
 }
 
 // nearFirst puts the structures that leave the least at a pose first: they cut the search in the
 // others short.
-func (f *fitter) nearFirst(size Size) {
-	body, err := f.seat.implant(size, Pose{}).Shape()
+func (f *sizeSearch) nearFirst(size Size) {
+	body, err := f.poses.implant(size, Pose{}).Shape()
 	if err != nil {
 		return
 	}
@@ -56,10 +54,10 @@ func (f *fitter) nearFirst(size Size) {
 }
 
 // score returns the smallest reserve − U of a pose, mm, or anything ≤ floor when it is no
-// more; bone that cannot be told counts as −∞. Where bodies meet, the depth is not worked out:
-// how far the axis must go stands for it.
-func (f *fitter) score(size Size, p Pose, floor float64) float64 {
-	im := f.seat.implant(size, p)
+// more; bone that is not known counts as −∞. Where bodies meet, the distance is
+// [solid.Shape.Estimate]'s.
+func (f *sizeSearch) score(size Size, p Pose, floor float64) float64 {
+	im := f.poses.implant(size, p)
 	body, err := im.Shape()
 	if err != nil {
 		return math.Inf(-1)
@@ -75,7 +73,7 @@ func (f *fitter) score(size Size, p Pose, floor float64) float64 {
 }
 
 // inBone returns reserve − U of the bone, mm, or anything ≤ floor when it is no more.
-func (f *fitter) inBone(im Implant, floor float64) float64 {
+func (f *sizeSearch) inBone(im Implant, floor float64) float64 {
 	if f.bone == nil {
 		return math.Inf(1)
 	}
@@ -86,7 +84,7 @@ func (f *fitter) inBone(im Implant, floor float64) float64 {
 	return math.Inf(-1)
 }
 
-// reserve returns reserve − U of the structure, mm, or anything ≥ stop when it is no less, or
+// reserve returns reserve − U of the structure, mm; anything ≥ stop when it is no less, and
 // anything ≤ floor when it is no more.
 func (j *judged) reserve(body *solid.Shape, stop, floor, scale float64) float64 {
 	// reserve − U ≥ d·(1 − k·scale) − k·u − margin, so beyond this distance nothing is decided
@@ -94,35 +92,32 @@ func (j *judged) reserve(body *solid.Shape, stop, floor, scale float64) float64 
 	if left := 1 - uncertainty.Coverage*scale; left > 0 {
 		reach = (max(stop, 0) + j.margin + uncertainty.Coverage*math.Sqrt(j.u2)) / left
 	}
-	if math.IsInf(stop, 1) {
-		reach = stop
-	}
 	enough := floor + j.margin + uncertainty.Coverage*math.Sqrt(j.u2) // nearer, the reserve is no more than floor
 	d := body.Estimate(j.shape, enough, reach)
 	return d - uncertainty.Coverage*math.Sqrt(j.u2+d*d*scale*scale) - j.margin
 }
 
 // best seeks the pose of the largest score: a coarse grid over the limits, then a pattern search
-// from the best of it, from the second best and from the last size's pose. Every question to the bone
-// costs much, so a step is taken as soon as it leads uphill.
+// from the best of it, from the second best and from the last size's pose. A question to the
+// bone is costly, so the first step that gains is taken.
 //
 // Method: generalised pattern search with a fixed set of directions (Torczon V. SIAM J Optim
 // 1997;7:1–25; from memory). The score has creases where two limits meet; directions beside
 // the four axes keep the search from stopping on one.
-func (f *fitter) best(size Size, last *Pose) Pose {
-	lo, hi := f.seat.corners()
-	top := []start{f.start(size, clamped(coords(Pose{}), lo, hi), math.Inf(-1))}
+func (f *sizeSearch) best(size Size, last *Pose) Pose {
+	lo, hi := f.poses.corners()
+	top := []scored{f.scored(size, clamped(coords(Pose{}), lo, hi), math.Inf(-1))}
 	offer := func(x [4]float64) {
 		floor := math.Inf(-1)
 		if len(top) > 1 {
 			floor = top[1].score
 		}
-		switch s := f.start(size, x, floor); {
+		switch s := f.scored(size, x, floor); {
 		case s.x == top[0].x:
 		case s.score > top[0].score:
-			top = []start{s, top[0]}
+			top = []scored{s, top[0]}
 		case len(top) == 1 || s.score > top[1].score:
-			top = []start{top[0], s}
+			top = []scored{top[0], s}
 		}
 	}
 	grid(lo, hi, offer)
@@ -138,19 +133,19 @@ func (f *fitter) best(size Size, last *Pose) Pose {
 	return poseOf(best.x)
 }
 
-// start is a pose with its score.
-type start struct {
+// scored is a pose with its score, mm.
+type scored struct {
 	x     [4]float64
 	score float64
 }
 
-func (f *fitter) start(size Size, x [4]float64, floor float64) start {
-	return start{x, f.score(size, poseOf(x), floor)}
+func (f *sizeSearch) scored(size Size, x [4]float64, floor float64) scored {
+	return scored{x, f.score(size, poseOf(x), floor)}
 }
 
 // climb moves a pose uphill within the limits, with steps from a quarter of their width down to
 // 1/128.
-func (f *fitter) climb(size Size, s start, lo, hi [4]float64) start {
+func (f *sizeSearch) climb(size Size, s scored, lo, hi [4]float64) scored {
 	for step := 1.0 / 4; step >= 1.0/128; {
 		if next, ok := f.uphill(size, s, step, lo, hi); ok {
 			s = next
@@ -162,7 +157,7 @@ func (f *fitter) climb(size Size, s start, lo, hi [4]float64) start {
 }
 
 // uphill returns the first pose one step away that scores at least 1e-4 mm better.
-func (f *fitter) uphill(size Size, s start, step float64, lo, hi [4]float64) (start, bool) {
+func (f *sizeSearch) uphill(size Size, s scored, step float64, lo, hi [4]float64) (scored, bool) {
 	for _, d := range directions {
 		x := s.x
 		for k := range x {
@@ -171,7 +166,7 @@ func (f *fitter) uphill(size Size, s start, step float64, lo, hi [4]float64) (st
 		if x = clamped(x, lo, hi); x == s.x {
 			continue
 		}
-		if t := f.start(size, x, s.score+1e-4); t.score > s.score+1e-4 {
+		if t := f.scored(size, x, s.score+1e-4); t.score > s.score+1e-4 {
 			return t, true
 		}
 	}
@@ -198,7 +193,7 @@ func grid(lo, hi [4]float64, visit func([4]float64)) {
 	}
 }
 
-func (s Seat) corners() (lo, hi [4]float64) {
+func (s PoseRange) corners() (lo, hi [4]float64) {
 	for i, l := range [4][2]float64{s.Lateral, s.Depth, s.InSection, s.MesioDistal} {
 		lo[i], hi[i] = l[0], l[1]
 	}

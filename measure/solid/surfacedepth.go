@@ -8,9 +8,9 @@ import (
 )
 
 // surfaceGap returns the gap between two shapes of which at least one is a closed surface; best is
-// the gap of their skins. Bodies that do not meet may still hold one another.
+// the gap of their surfaces. Where those do not meet one body may still contain the other.
 func (s *Shape) surfaceGap(o *Shape, best Gap) Gap {
-	if best.Distance > 0 && !s.holds(o) && !o.holds(s) {
+	if best.Distance > 0 && !s.contains(o) && !o.contains(s) {
 		return best
 	}
 	deep := Gap{}
@@ -28,17 +28,17 @@ func (s *Shape) surfaceGap(o *Shape, best Gap) Gap {
 	return deep
 }
 
-// holds says whether a point of o lies inside the closed surface s.
-func (s *Shape) holds(o *Shape) bool {
+// contains reports whether a point of o lies inside the closed surface s.
+func (s *Shape) contains(o *Shape) bool {
 	if s.surface == nil {
 		return false
 	}
-	d, _ := s.surface.signed(o.somePoint())
+	d, _ := s.surface.signed(o.anyPoint())
 	return d < 0
 }
 
-// somePoint returns a point of the body.
-func (s *Shape) somePoint() r3.Vec {
+// anyPoint returns a point of the body.
+func (s *Shape) anyPoint() r3.Vec {
 	switch {
 	case s.cone != nil:
 		return s.cone.c
@@ -48,9 +48,9 @@ func (s *Shape) somePoint() r3.Vec {
 	return s.triangles[0][0]
 }
 
-// within returns the signed distance of x from the body, negative inside, mm, and the body's
+// signed returns the signed distance of x from the body, negative inside, mm, and the body's
 // point nearest to x (x itself inside).
-func (s *Shape) within(x r3.Vec) (float64, r3.Vec) {
+func (s *Shape) signed(x r3.Vec) (float64, r3.Vec) {
 	if s.surface != nil {
 		d, p := s.surface.signed(x)
 		if d < 0 {
@@ -73,21 +73,21 @@ func (s *Shape) within(x r3.Vec) (float64, r3.Vec) {
 	return best, r3.Sub(x, r3.Scale(max(best, 0), n))
 }
 
-// sinkTolerance is how well the deepest point is sought, mm: a verdict on an overlap does not
-// turn on it.
-const sinkTolerance = 0.02
+// depthTolerance is how near to the greatest depth the search ends, mm: no verdict on an overlap
+// depends on it.
+const depthTolerance = 0.02
 
 // deepest returns the deepest point of the body below the surface, as a gap: the body's point
 // first, then the surface's point nearest to it.
 //
-// Method: branch and bound over cubes. Depth changes by no more than the way gone, so a cube
-// of half diagonal ρ holds nothing deeper than its centre's depth + ρ.
+// Method: branch and bound over cubes. Between two points depth differs by no more than their
+// distance, so a cube of half diagonal ρ holds nothing deeper than its centre's depth + ρ.
 func (s *Surface) deepest(o *Shape) Gap {
 	root := o.tree.nodes[0].box
 	best := Gap{}
 	q := cubes{}
 	put := func(c cube) {
-		d, p := o.within(c.c)
+		d, p := o.signed(c.c)
 		rho := math.Sqrt(3) * c.half
 		if d > rho {
 			return
@@ -96,25 +96,26 @@ func (s *Surface) deepest(o *Shape) Gap {
 		if here, at := s.signed(p); here < best.Distance {
 			best = Gap{Distance: here, Near: [2]r3.Vec{p, at}}
 		}
-		if c.bound = rho - depth; c.bound > sinkTolerance-best.Distance {
+		if c.bound = rho - depth; c.bound > depthTolerance-best.Distance {
 			heap.Push(&q, c)
 		}
 	}
 	put(cubeAround(root))
 	for n := 0; len(q) > 0 && n < 4000; n++ {
 		c := heap.Pop(&q).(cube)
-		if c.bound <= sinkTolerance-best.Distance {
+		if c.bound <= depthTolerance-best.Distance {
 			break
 		}
 		h := c.half / 2
 		for k := range 8 {
-			put(cube{c: r3.Add(c.c, r3.Vec{X: side(k, 0) * h, Y: side(k, 1) * h, Z: side(k, 2) * h}), half: h})
+			put(cube{c: r3.Add(c.c, r3.Vec{X: sign(k, 0) * h, Y: sign(k, 1) * h, Z: sign(k, 2) * h}), half: h})
 		}
 	}
 	return best
 }
 
-func side(k, bit int) float64 { return float64(k>>bit&1)*2 - 1 }
+// sign returns −1 or +1, from one bit of k.
+func sign(k, bit int) float64 { return float64(k>>bit&1)*2 - 1 }
 
 // cube is a piece of the search; bound is the greatest depth it may hold, mm.
 type cube struct {
@@ -155,7 +156,7 @@ func (s *Shape) axisDepth(o *Shape) float64 {
 		thin := &Shape{chain: []roundCone{axis}, tree: newTree([]box{axis.box()})}
 		g, _ := thin.search(o, math.Inf(-1), math.Inf(1))
 		for i := range o.chain {
-			if h := slide(&o.chain[i], &axis, math.Inf(1)); h.Distance < deep {
+			if h := lineSearch(&o.chain[i], &axis, math.Inf(-1), math.Inf(1)); h.Distance < deep {
 				deep = h.Distance
 			}
 		}

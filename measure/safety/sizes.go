@@ -22,8 +22,8 @@ type Bone interface {
 	Reserve(im Implant, floor float64) (reserve, u float64, limit string)
 }
 
-// Seat is where an implant would stand, and how far it may leave that pose.
-type Seat struct {
+// PoseRange is where an implant would stand, and how far it may leave that pose.
+type PoseRange struct {
 	Platform r3.Vec // mm
 	Axis     r3.Vec // unit vector, platform to apex
 	Buccal   r3.Vec // in the section, unit vector; its part along Axis is taken out
@@ -34,7 +34,7 @@ type Seat struct {
 	MesioDistal [2]float64 // turn along the arch, apex toward Axis × Buccal, least and most, degrees
 }
 
-// Pose is a place within a seat's limits.
+// Pose is how an implant stands within a [PoseRange]: its difference from the range's own.
 type Pose struct {
 	Lateral, Depth         float64 // mm
 	InSection, MesioDistal float64 // degrees
@@ -47,8 +47,8 @@ type Size struct {
 	Apex     float64 // diameter at the apex, mm; 0: as Diameter
 }
 
-// Rung is one size of a site's ladder in the best pose found for it.
-type Rung struct {
+// SizeResult is one size that was tried at a site, in the best pose found for it.
+type SizeResult struct {
 	Size
 	Pose     Pose
 	Implant  Implant
@@ -62,33 +62,33 @@ type Rung struct {
 	known Verdict // of what limits
 }
 
-// Ladder seeks, for every size, the pose within the seat's limits in which the smallest
+// TrySizes seeks, for every size, the pose among poses in which the smallest
 // reserve − U is largest, over all structures that are judged and the bone. It answers
 // whether a size can hold the margins given here; it chooses nothing.
 //
-// A finding in absent (see [Missing]) makes every rung not assessed that is not surely not held. The same question
-// gives the same answer: the search draws no random numbers. It finds a local optimum from a grid
-// of starts; a better pose may exist, so not held means "none found".
+// A finding in absent (see [Missing]) makes every result not assessed that is not surely not held.
+// The same question gives the same answer: the search draws no random numbers. It finds a local
+// optimum from a grid of initial poses; a better one may exist, so not held means "none found".
 //
-// It fails for limits that are no interval or lie beyond ±60°, and for a size or seat that is no body ([solid.ErrBody]).
-func (s *Scene) Ladder(seat Seat, sizes []Size, bone Bone, rules Rules, opts Options, absent []Finding) ([]Rung, error) {
-	if err := seat.check(); err != nil {
+// It fails for limits that are no interval or lie beyond ±60°, and for a size or an axis that makes no body ([solid.ErrBody]).
+func (s *Scene) TrySizes(poses PoseRange, sizes []Size, bone Bone, rules Rules, opts Options, absent []Finding) ([]SizeResult, error) {
+	if err := poses.check(); err != nil {
 		return nil, err
 	}
-	f := fitter{scene: s, seat: seat, bone: bone, rules: rules, opts: opts}
+	f := sizeSearch{scene: s, poses: poses, bone: bone, rules: rules, opts: opts}
 	f.prepare()
 	if len(sizes) > 0 {
 		f.nearFirst(sizes[0])
 	}
-	out := make([]Rung, len(sizes))
-	var last *Pose
+	out := make([]SizeResult, len(sizes))
+	var last *Pose // the last size's best, where the next is sought too
 	for i, size := range sizes {
-		if _, err := seat.implant(size, Pose{}).Shape(); err != nil {
+		if _, err := poses.implant(size, Pose{}).Shape(); err != nil {
 			return nil, fmt.Errorf("size %g × %g mm: %w", size.Diameter, size.Length, err)
 		}
 		pose := f.best(size, last)
 		last = &pose
-		r, err := f.rung(size, pose, absent)
+		r, err := f.result(size, pose, absent)
 		if err != nil {
 			return nil, err
 		}
@@ -97,16 +97,16 @@ func (s *Scene) Ladder(seat Seat, sizes []Size, bone Bone, rules Rules, opts Opt
 	return out, nil
 }
 
-// Edge returns the sizes at the edge of what holds, the widest first: of those whose verdict is held, each
-// that no other one of at least its diameter and at least its length exceeds.
-func Edge(ladder []Rung) []Rung {
-	var held, out []Rung
-	for _, r := range ladder {
+// LargestHeld returns the sizes at the edge of what holds, the widest first: of those whose verdict is
+// held, each that no other one of at least its diameter and at least its length exceeds.
+func LargestHeld(results []SizeResult) []SizeResult {
+	var held, out []SizeResult
+	for _, r := range results {
 		if r.Verdict == Held {
 			held = append(held, r)
 		}
 	}
-	slices.SortStableFunc(held, func(a, b Rung) int {
+	slices.SortStableFunc(held, func(a, b SizeResult) int {
 		return cmp.Or(cmp.Compare(b.Diameter, a.Diameter), cmp.Compare(b.Length, a.Length))
 	})
 	for _, r := range held {
@@ -117,7 +117,7 @@ func Edge(ladder []Rung) []Rung {
 	return out
 }
 
-func (s Seat) check() error {
+func (s PoseRange) check() error {
 	for _, l := range []struct {
 		name  string
 		limit [2]float64
@@ -129,14 +129,14 @@ func (s Seat) check() error {
 	}
 	b := r3.Sub(s.Buccal, r3.Scale(r3.Dot(s.Buccal, s.Axis), s.Axis))
 	if !(math.Abs(r3.Norm(s.Axis)-1) <= 1e-6 && r3.Norm(b) >= 1e-6) {
-		return fmt.Errorf("%w: seat with axis %v and buccal direction %v", solid.ErrBody, s.Axis, s.Buccal)
+		return fmt.Errorf("%w: poses about axis %v and buccal direction %v", solid.ErrBody, s.Axis, s.Buccal)
 	}
 	return nil
 }
 
-// implant returns the implant of a size in a pose: turned about the seat's platform centre,
+// implant returns the implant of a size in a pose: turned about the range's platform centre,
 // then shifted.
-func (s Seat) implant(size Size, p Pose) Implant {
+func (s PoseRange) implant(size Size, p Pose) Implant {
 	buccal := r3.Unit(r3.Sub(s.Buccal, r3.Scale(r3.Dot(s.Buccal, s.Axis), s.Axis)))
 	side := r3.Cross(s.Axis, buccal)
 	turn := r3.Add(r3.Scale(tan(p.InSection), buccal), r3.Scale(tan(p.MesioDistal), side))
@@ -146,9 +146,9 @@ func (s Seat) implant(size Size, p Pose) Implant {
 
 func tan(degrees float64) float64 { return math.Tan(degrees * math.Pi / 180) }
 
-// rung holds a size in its pose against everything.
-func (f *fitter) rung(size Size, p Pose, absent []Finding) (Rung, error) {
-	r := Rung{Size: size, Pose: p, Implant: f.seat.implant(size, p), Reserve: math.NaN(), U: math.NaN(), Verdict: Held}
+// result holds a size in its pose against everything.
+func (f *sizeSearch) result(size Size, p Pose, absent []Finding) (SizeResult, error) {
+	r := SizeResult{Size: size, Pose: p, Implant: f.poses.implant(size, p), Reserve: math.NaN(), U: math.NaN(), Verdict: Held}
 	var err error
 	if r.Findings, err = f.scene.Check(r.Implant, f.rules, f.opts); err != nil {
 		return r, err
@@ -181,7 +181,7 @@ func (f *fitter) rung(size Size, p Pose, absent []Finding) (Rung, error) {
 // take counts one reserve and its U, mm, in; an overlap is not held whatever its U. What limits is the worst by verdict, then by reserve − U: so
 // that the number told is the one that decided. (A sure loss of 0.5 ± 0.2 mm has more reserve − U than a
 // doubt of 0.5 ± 2 mm.)
-func (r *Rung) take(reserve, u float64, limit string, overlap bool) {
+func (r *SizeResult) take(reserve, u float64, limit string, overlap bool) {
 	verdict := Held
 	switch {
 	case overlap, reserve+u < 0:
@@ -199,7 +199,7 @@ func (r *Rung) take(reserve, u float64, limit string, overlap bool) {
 }
 
 // unknown counts something in that is not known.
-func (r *Rung) unknown(reason string) {
+func (r *SizeResult) unknown(reason string) {
 	if r.Verdict != NotHeld {
 		r.Verdict = NotAssessed
 	}

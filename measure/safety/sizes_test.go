@@ -55,9 +55,9 @@ func (p prism) ray(x, d r3.Vec) float64 {
 	return least
 }
 
-// seat stands at the crest of a ridge along x; up is +z, buccal +y.
-func seat() Seat {
-	return Seat{Platform: v(0, 0, 0), Axis: v(0, 0, -1), Buccal: v(0, 1, 0),
+// poses stands at the crest of a ridge along x; up is +z, buccal +y.
+func poses() PoseRange {
+	return PoseRange{Platform: v(0, 0, 0), Axis: v(0, 0, -1), Buccal: v(0, 1, 0),
 		Lateral: [2]float64{-3, 3}, InSection: [2]float64{-15, 15}, MesioDistal: [2]float64{-10, 10}}
 }
 
@@ -75,9 +75,9 @@ func scene(t testing.TB, s ...Structure) *Scene {
 	return out
 }
 
-func ladder(t testing.TB, s *Scene, seat Seat, sizes []Size, b Bone, absent []Finding) []Rung {
+func trySizes(t testing.TB, s *Scene, poses PoseRange, sizes []Size, b Bone, absent []Finding) []SizeResult {
 	t.Helper()
-	out, err := s.Ladder(seat, sizes, b, Margins(), Options{}, absent)
+	out, err := s.TrySizes(poses, sizes, b, Margins(), Options{}, absent)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -87,7 +87,7 @@ func ladder(t testing.TB, s *Scene, seat Seat, sizes []Size, b Bone, absent []Fi
 // In a slab 8 mm wide whose middle lies 1.5 mm buccal, the best place is the middle: the reserve of a
 // diameter D is 4 − D/2 − 1.5.
 func TestFitFindsTheMiddleOfASlab(t *testing.T) {
-	for _, r := range ladder(t, scene(t), seat(), []Size{{Diameter: 3.5, Length: 10}, {Diameter: 4, Length: 8}, {Diameter: 5.5, Length: 10}}, slab(8, 1.5, 1.5), nil) {
+	for _, r := range trySizes(t, scene(t), poses(), []Size{{Diameter: 3.5, Length: 10}, {Diameter: 4, Length: 8}, {Diameter: 5.5, Length: 10}}, slab(8, 1.5, 1.5), nil) {
 		near(t, "reserve, mm", r.Reserve, 4-r.Diameter/2-1.5, 0.02)
 		near(t, "lateral shift, mm", r.Pose.Lateral, 1.5, 0.03)
 		want := Held
@@ -105,7 +105,7 @@ func TestFitFindsTheLeanOfASlab(t *testing.T) {
 	s := slab(6, 0, 0)
 	rot := r3.NewRotation(8*math.Pi/180, v(1, 0, 0))
 	s.buccal, s.up = rot.Rotate(s.buccal), rot.Rotate(s.up)
-	r := ladder(t, scene(t), seat(), []Size{{Diameter: 4, Length: 12}}, s, nil)[0]
+	r := trySizes(t, scene(t), poses(), []Size{{Diameter: 4, Length: 12}}, s, nil)[0]
 	near(t, "reserve, mm", r.Reserve, 1, 0.02)
 	near(t, "turn, °", math.Abs(r.Pose.InSection), 8, 0.3)
 }
@@ -114,9 +114,9 @@ func TestFitFindsTheLeanOfASlab(t *testing.T) {
 // lateral freedom within the slab that is worth it; a root on one side pushes the implant to the other.
 func TestFitHoldsStructuresToo(t *testing.T) {
 	canal := capsule(1.5, v(-20, 0, -15), v(20, 0, -15))
-	fixed := seat()
+	fixed := poses()
 	fixed.Lateral, fixed.InSection, fixed.MesioDistal = [2]float64{}, [2]float64{}, [2]float64{}
-	for _, r := range ladder(t, scene(t, canal), fixed, []Size{{Diameter: 4, Length: 10}, {Diameter: 4, Length: 12}}, slab(20, 0, 1.5), nil) {
+	for _, r := range trySizes(t, scene(t, canal), fixed, []Size{{Diameter: 4, Length: 10}, {Diameter: 4, Length: 12}}, slab(20, 0, 1.5), nil) {
 		near(t, "reserve, mm", r.Reserve, 13.5-r.Length-2, 1e-9)
 		if r.Limit != "chain" || len(r.Findings) != 1 {
 			t.Errorf("limited by %q", r.Limit)
@@ -124,9 +124,9 @@ func TestFitHoldsStructuresToo(t *testing.T) {
 	}
 	root := capsule(1, v(4, 0, 0), v(4, 0, -14))
 	root.Name, root.Kind = "root", Root
-	free := seat()
+	free := poses()
 	free.Lateral, free.InSection = [2]float64{}, [2]float64{}
-	r := ladder(t, scene(t, root), free, []Size{{Diameter: 3, Length: 12}}, slab(20, 0, 1.5), nil)[0]
+	r := trySizes(t, scene(t, root), free, []Size{{Diameter: 3, Length: 12}}, slab(20, 0, 1.5), nil)[0]
 	if r.Pose.MesioDistal == 0 || r.Implant.Apex().X >= 0 {
 		t.Errorf("pose %+v leans toward the root", r.Pose)
 	}
@@ -136,34 +136,34 @@ func TestFitHoldsStructuresToo(t *testing.T) {
 // implant ends in it.
 func TestFitHoldsASurface(t *testing.T) {
 	sinus := Structure{Name: "sinus", Kind: Sinus, Surface: boxMesh(v(-15, -15, -40), v(15, 15, -12))}
-	fixed := seat()
+	fixed := poses()
 	fixed.Lateral, fixed.InSection, fixed.MesioDistal = [2]float64{}, [2]float64{}, [2]float64{}
-	for _, r := range ladder(t, scene(t, sinus), fixed, []Size{{Diameter: 4, Length: 10}, {Diameter: 4, Length: 13}}, slab(20, 0, 1.5), nil) {
+	for _, r := range trySizes(t, scene(t, sinus), fixed, []Size{{Diameter: 4, Length: 10}, {Diameter: 4, Length: 13}}, slab(20, 0, 1.5), nil) {
 		near(t, "reserve, mm", r.Reserve, 12-r.Length-1, 0.02)
 		if want := map[bool]Verdict{true: Held, false: NotHeld}[r.Length < 11]; r.Verdict != want || r.Limit != "sinus" {
 			t.Errorf("%g mm: %s, limited by %q", r.Length, r.Verdict, r.Limit)
 		}
 	}
-	deep := seat()
+	deep := poses()
 	deep.Platform, deep.Depth = v(0, 0, -14), [2]float64{0, 1}
-	if r := ladder(t, scene(t, sinus), deep, []Size{{Diameter: 4, Length: 8}}, slab(60, 0, 1.5), nil)[0]; r.Verdict != NotHeld {
+	if r := trySizes(t, scene(t, sinus), deep, []Size{{Diameter: 4, Length: 8}}, slab(60, 0, 1.5), nil)[0]; r.Verdict != NotHeld {
 		t.Errorf("wholly inside the sinus: %s with %.2f mm", r.Verdict, r.Reserve)
 	}
 }
 
 func TestFitNeverReadsClearWhenSomethingIsMissing(t *testing.T) {
 	small := []Size{{Diameter: 3, Length: 8}}
-	if r := ladder(t, scene(t), seat(), small, slab(12, 0, 1), nil)[0]; r.Verdict != Held {
+	if r := trySizes(t, scene(t), poses(), small, slab(12, 0, 1), nil)[0]; r.Verdict != Held {
 		t.Errorf("all known: %s", r.Verdict)
 	}
 	absent := Missing(lower("36", 24), nil, Margins())
-	if r := ladder(t, scene(t), seat(), small, slab(12, 0, 1), absent)[0]; r.Verdict != NotAssessed || r.Reason == "" {
+	if r := trySizes(t, scene(t), poses(), small, slab(12, 0, 1), absent)[0]; r.Verdict != NotAssessed || r.Reason == "" {
 		t.Errorf("canal not marked: %s %q", r.Verdict, r.Reason)
 	}
-	if r := ladder(t, scene(t), seat(), small, nil, nil)[0]; r.Verdict != NotAssessed {
+	if r := trySizes(t, scene(t), poses(), small, nil, nil)[0]; r.Verdict != NotAssessed {
 		t.Errorf("no bone: %s", r.Verdict)
 	}
-	if r := ladder(t, scene(t), seat(), small, unknownBone{}, nil)[0]; r.Verdict != NotAssessed || r.Reason != "outside the field" {
+	if r := trySizes(t, scene(t), poses(), small, unknownBone{}, nil)[0]; r.Verdict != NotAssessed || r.Reason != "outside the field" {
 		t.Errorf("bone outside the field: %s %q", r.Verdict, r.Reason)
 	}
 }
@@ -179,7 +179,7 @@ func TestUncertaintyDecidesTheRung(t *testing.T) {
 	for u, want := range map[float64]Verdict{0.3: Uncertain, 0.2: Held} {
 		b := slab(8, 0, 1.5)
 		b.u = u
-		if r := ladder(t, scene(t), seat(), []Size{{Diameter: 4, Length: 8}}, b, nil)[0]; r.Verdict != want {
+		if r := trySizes(t, scene(t), poses(), []Size{{Diameter: 4, Length: 8}}, b, nil)[0]; r.Verdict != want {
 			t.Errorf("u %g mm: %s with reserve %.3f mm", u, r.Verdict, r.Reserve)
 		}
 	}
@@ -187,16 +187,18 @@ func TestUncertaintyDecidesTheRung(t *testing.T) {
 
 // Only 4.5 × 8 and 3.5 × 12 hold at their edges: the largest diameter and the largest length are no size.
 func TestEdgeOfTheSizesThatHold(t *testing.T) {
-	size := func(d, l float64, v Verdict) Rung { return Rung{Size: Size{Diameter: d, Length: l}, Verdict: v} }
-	all := []Rung{size(3.5, 8, Held), size(3.5, 12, Held), size(4, 8, Held), size(4, 12, Uncertain), size(4.5, 8, Held), size(4.5, 12, NotHeld), size(5, 14, Uncertain)}
+	size := func(d, l float64, v Verdict) SizeResult {
+		return SizeResult{Size: Size{Diameter: d, Length: l}, Verdict: v}
+	}
+	all := []SizeResult{size(3.5, 8, Held), size(3.5, 12, Held), size(4, 8, Held), size(4, 12, Uncertain), size(4.5, 8, Held), size(4.5, 12, NotHeld), size(5, 14, Uncertain)}
 	var got []Size
-	for _, r := range Edge(all) {
+	for _, r := range LargestHeld(all) {
 		got = append(got, r.Size)
 	}
 	if want := []Size{{Diameter: 4.5, Length: 8}, {Diameter: 3.5, Length: 12}}; !slices.Equal(got, want) {
 		t.Errorf("%v", got)
 	}
-	if Edge(all[3:4]) != nil {
+	if LargestHeld(all[3:4]) != nil {
 		t.Error("nothing is held")
 	}
 }
@@ -204,7 +206,7 @@ func TestEdgeOfTheSizesThatHold(t *testing.T) {
 func TestFitIsTheSameTwice(t *testing.T) {
 	s := scene(t, capsule(1.5, v(-20, 1, -15), v(20, -1, -14)), capsule(2, v(6, 0, 1), v(5, 1, -12)))
 	sizes := []Size{{Diameter: 3.5, Length: 8}, {Diameter: 4.5, Length: 11}}
-	a, b := ladder(t, s, seat(), sizes, slab(8, 0.4, 1.5), nil), ladder(t, s, seat(), sizes, slab(8, 0.4, 1.5), nil)
+	a, b := trySizes(t, s, poses(), sizes, slab(8, 0.4, 1.5), nil), trySizes(t, s, poses(), sizes, slab(8, 0.4, 1.5), nil)
 	if !reflect.DeepEqual(a, b) {
 		t.Errorf("%+v\n%+v", a, b)
 	}
@@ -235,9 +237,9 @@ func (l lazy) Reserve(im Implant, floor float64) (reserve, u float64, limit stri
 func TestBoneMayStopAtTheFloor(t *testing.T) {
 	s := scene(t, capsule(1.5, v(-20, 3, -13), v(20, 1, -14)), capsule(2, v(7, 0, 1), v(5, 1, -12)))
 	sizes := []Size{{Diameter: 3.5, Length: 8}, {Diameter: 4, Length: 10}, {Diameter: 5, Length: 12}}
-	want, err := s.Ladder(seat(), sizes, slab(9, 0.7, 1.5), Margins(), Options{}, nil)
+	want, err := s.TrySizes(poses(), sizes, slab(9, 0.7, 1.5), Margins(), Options{}, nil)
 	require.NoError(t, err)
-	got, err := s.Ladder(seat(), sizes, lazy{slab(9, 0.7, 1.5)}, Margins(), Options{}, nil)
+	got, err := s.TrySizes(poses(), sizes, lazy{slab(9, 0.7, 1.5)}, Margins(), Options{}, nil)
 	require.NoError(t, err)
 	require.Equal(t, want, got)
 }
@@ -245,8 +247,8 @@ func TestBoneMayStopAtTheFloor(t *testing.T) {
 // No pose of a fine grid does better by more than 0.05 mm.
 func TestFitAgainstAFineGrid(t *testing.T) {
 	s := scene(t, capsule(1.5, v(-20, 3, -13), v(20, 1, -14)), capsule(2, v(7, 0, 1), v(5, 1, -12)))
-	st := seat()
-	f := fitter{scene: s, seat: st, bone: slab(9, 0.7, 1.5), rules: Margins()}
+	st := poses()
+	f := sizeSearch{scene: s, poses: st, bone: slab(9, 0.7, 1.5), rules: Margins()}
 	f.prepare()
 	for _, size := range []Size{{Diameter: 3.5, Length: 8}, {Diameter: 4, Length: 10}, {Diameter: 4.5, Length: 12}} {
 		b := &counting{Bone: slab(9, 0.7, 1.5)}
@@ -268,17 +270,17 @@ func TestFitAgainstAFineGrid(t *testing.T) {
 }
 
 func TestSeatLimitsAreChecked(t *testing.T) {
-	for _, change := range []func(*Seat){
-		func(s *Seat) { s.Lateral = [2]float64{1, -1} }, func(s *Seat) { s.InSection = [2]float64{-90, 0} },
-		func(s *Seat) { s.Depth = [2]float64{math.NaN(), 0} }, func(s *Seat) { s.Buccal = s.Axis }, func(s *Seat) { s.Axis = v(0, 0, 2) },
+	for _, change := range []func(*PoseRange){
+		func(s *PoseRange) { s.Lateral = [2]float64{1, -1} }, func(s *PoseRange) { s.InSection = [2]float64{-90, 0} },
+		func(s *PoseRange) { s.Depth = [2]float64{math.NaN(), 0} }, func(s *PoseRange) { s.Buccal = s.Axis }, func(s *PoseRange) { s.Axis = v(0, 0, 2) },
 	} {
-		s := seat()
+		s := poses()
 		change(&s)
-		if _, err := scene(t).Ladder(s, nil, nil, Margins(), Options{}, nil); err == nil {
+		if _, err := scene(t).TrySizes(s, nil, nil, Margins(), Options{}, nil); err == nil {
 			t.Errorf("%+v passed", s)
 		}
 	}
-	if _, err := scene(t).Ladder(seat(), []Size{{Diameter: -1, Length: 3}}, nil, Margins(), Options{}, nil); err == nil {
+	if _, err := scene(t).TrySizes(poses(), []Size{{Diameter: -1, Length: 3}}, nil, Margins(), Options{}, nil); err == nil {
 		t.Error("a size of −1 mm passed")
 	}
 }
@@ -286,7 +288,7 @@ func TestSeatLimitsAreChecked(t *testing.T) {
 // A margin surely not held decides, though a doubt beside it has less reserve − U.
 func TestRungTellsTheReserveThatDecided(t *testing.T) {
 	for _, order := range [][2]int{{0, 1}, {1, 0}} {
-		r := Rung{Reserve: math.NaN(), U: math.NaN(), Verdict: Held}
+		r := SizeResult{Reserve: math.NaN(), U: math.NaN(), Verdict: Held}
 		for _, i := range order {
 			r.take([]float64{0.5, -0.5}[i], []float64{2, 0.2}[i], []string{"doubt", "sure"}[i], false)
 		}
@@ -318,7 +320,7 @@ func TestReservesByHand(t *testing.T) {
 		{[]taken{{0.2, 0.3, false}, {0.05, 0.01, false}}, Uncertain, 0.2},
 		{[]taken{{0.05, 0.01, false}, {0.2, 0.3, false}}, Uncertain, 0.2},
 	} {
-		r := Rung{Reserve: math.NaN(), U: math.NaN(), Verdict: Held}
+		r := SizeResult{Reserve: math.NaN(), U: math.NaN(), Verdict: Held}
 		for _, x := range c.all {
 			r.take(x.reserve, x.u, "", x.overlap)
 		}
@@ -326,14 +328,14 @@ func TestReservesByHand(t *testing.T) {
 			t.Errorf("%v: %s with %g mm", c.all, r.Verdict, r.Reserve)
 		}
 	}
-	doubt := Rung{Reserve: math.NaN(), Verdict: Held}
+	doubt := SizeResult{Reserve: math.NaN(), Verdict: Held}
 	doubt.unknown("no canal")
 	doubt.take(0.1, 0.2, "", false)
 	doubt.unknown("no bone")
 	if doubt.Verdict != NotAssessed || doubt.Reason != "no canal; no bone" {
 		t.Errorf("%s: %q", doubt.Verdict, doubt.Reason)
 	}
-	sure := Rung{Reserve: math.NaN(), Verdict: Held}
+	sure := SizeResult{Reserve: math.NaN(), Verdict: Held}
 	sure.take(-1, 0.2, "", false)
 	sure.unknown("no canal")
 	if sure.Verdict != NotHeld {
@@ -343,12 +345,12 @@ func TestReservesByHand(t *testing.T) {
 
 // An implant that just touches has no overlap, and its U decides; one a hundredth of a millimetre inside is not held.
 func TestTouchIsNoOverlap(t *testing.T) {
-	fixed := seat()
+	fixed := poses()
 	fixed.Lateral, fixed.InSection, fixed.MesioDistal = [2]float64{}, [2]float64{}, [2]float64{}
 	for length, want := range map[float64]Verdict{10: Uncertain, 10.01: NotHeld} {
 		canal := capsule(1, v(-20, 0, -11), v(20, 0, -11))
 		canal.SD = 5
-		r := ladder(t, scene(t, canal), fixed, []Size{{Diameter: 4, Length: length}}, slab(20, 0, 1.5), nil)[0]
+		r := trySizes(t, scene(t, canal), fixed, []Size{{Diameter: 4, Length: length}}, slab(20, 0, 1.5), nil)[0]
 		if r.Verdict != want {
 			t.Errorf("%g mm long: %s at %g mm", length, r.Verdict, r.Findings[0].Distance.Value)
 		}
@@ -358,7 +360,7 @@ func TestTouchIsNoOverlap(t *testing.T) {
 // A pose is a turn about the platform's centre, each tangent along its own direction, and a shift: worked by hand for
 // a buccal direction that leans.
 func TestPoseByHand(t *testing.T) {
-	s := Seat{Platform: v(1, 2, 3), Axis: v(0, 0, -1), Buccal: v(0, 3, 4)}
+	s := PoseRange{Platform: v(1, 2, 3), Axis: v(0, 0, -1), Buccal: v(0, 3, 4)}
 	im := s.implant(Size{Diameter: 4, Length: 9, Apex: 3}, Pose{Lateral: 2, Depth: 0.5, InSection: 45, MesioDistal: 60})
 	// buccal is +y, Axis × buccal = +x; tan 45° = 1, tan 60° = √3
 	near(t, "platform", r3.Norm(r3.Sub(im.Platform, v(1, 4, 2.5))), 0, 1e-12)
@@ -370,19 +372,19 @@ func TestPoseByHand(t *testing.T) {
 
 // Limits on their bounds stand, just past them they do not.
 func TestSeatLimitsOnTheirBounds(t *testing.T) {
-	wide := seat()
+	wide := poses()
 	wide.Lateral, wide.Depth, wide.InSection, wide.MesioDistal = [2]float64{-50, 50}, [2]float64{50, 50}, [2]float64{-60, 60}, [2]float64{-60, -60}
 	wide.Axis = v(0, 0, -1-9e-7)
 	if err := wide.check(); err != nil {
 		t.Error(err)
 	}
-	for i, change := range []func(*Seat){
-		func(s *Seat) { s.Lateral[0] = -50.1 }, func(s *Seat) { s.Lateral[1] = 50.1 }, func(s *Seat) { s.Depth[1] = 51 }, func(s *Seat) { s.InSection[0] = -60.1 },
-		func(s *Seat) { s.InSection[1] = 60.1 }, func(s *Seat) { s.MesioDistal = [2]float64{-61, -60} }, func(s *Seat) { s.Axis = v(0, 0, -1.00001) }, func(s *Seat) { s.Platform.X = math.Inf(1) },
+	for i, change := range []func(*PoseRange){
+		func(s *PoseRange) { s.Lateral[0] = -50.1 }, func(s *PoseRange) { s.Lateral[1] = 50.1 }, func(s *PoseRange) { s.Depth[1] = 51 }, func(s *PoseRange) { s.InSection[0] = -60.1 },
+		func(s *PoseRange) { s.InSection[1] = 60.1 }, func(s *PoseRange) { s.MesioDistal = [2]float64{-61, -60} }, func(s *PoseRange) { s.Axis = v(0, 0, -1.00001) }, func(s *PoseRange) { s.Platform.X = math.Inf(1) },
 	} {
 		s := wide
 		change(&s)
-		if _, err := scene(t).Ladder(s, []Size{{Diameter: 4, Length: 8}}, nil, Margins(), Options{}, nil); err == nil {
+		if _, err := scene(t).TrySizes(s, []Size{{Diameter: 4, Length: 8}}, nil, Margins(), Options{}, nil); err == nil {
 			t.Errorf("change %d passed", i)
 		}
 	}

@@ -25,7 +25,7 @@ type field interface {
 //
 //	⋃ over 0 ≤ z ≤ l of the ball at a + z·u with radius ra − z·sin
 //
-// A ball that swallows the other leaves l = 0.
+// Where one ball contains the other, l = 0.
 type roundCone struct {
 	a, u     r3.Vec  // centre of the first ball; unit vector to the second
 	l        float64 // distance of the centres, mm

@@ -81,5 +81,5 @@ func distanceOf(t *testing.T, ka string, a []float64, kb string, b []float64) fl
 	if s.cone != nil {
 		return coneTriangle(s.cone, &tri, math.Inf(1)).Distance
 	}
-	return slide(&s.chain[0], &tri, math.Inf(1)).Distance
+	return lineSearch(&s.chain[0], &tri, math.Inf(-1), math.Inf(1)).Distance
 }

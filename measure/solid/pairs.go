@@ -6,32 +6,32 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// search walks both trees for the nearest pair of pieces, no further off than stop (mm). Where
+// search descends both trees for the nearest pair of pieces, no further off than stop (mm). Where
 // pieces meet it returns all the pairs that do (for surfaces: the first). It may end with the first
 // gap below enough (mm) that it finds.
 func (s *Shape) search(o *Shape, enough, stop float64) (Gap, [][2]int) {
-	w := walk{a: s, b: o, best: Gap{Distance: stop}, enough: enough, first: s.surface != nil || o.surface != nil}
+	w := pairSearch{a: s, b: o, best: Gap{Distance: stop}, enough: enough, first: s.surface != nil || o.surface != nil}
 	if w.bound(0, 0) <= stop {
 		w.visit(0, 0)
 	}
 	return w.best, w.met
 }
 
-type walk struct {
-	a, b  *Shape
-	best  Gap
-	met   [][2]int
-	first bool // the first pair that meets is enough
-
-	enough float64 // a gap below it is, too, mm
+// pairSearch is a search for the nearest pair of pieces of two shapes.
+type pairSearch struct {
+	a, b   *Shape
+	best   Gap
+	met    [][2]int // the pairs that meet
+	first  bool     // end with the first pair that meets
+	enough float64  // end with the first gap below it, mm
 }
 
-func (w *walk) done() bool { return w.first && len(w.met) > 0 || w.best.Distance < w.enough }
+func (w *pairSearch) done() bool { return w.first && len(w.met) > 0 || w.best.Distance < w.enough }
 
 // bound returns a lower bound of the distance of what two nodes hold, mm: from their boxes, and
 // where one body is a frustum from the ball around the other's box, which is tighter for a
 // frustum that lies across the axes.
-func (w *walk) bound(i, j int) float64 {
+func (w *pairSearch) bound(i, j int) float64 {
 	p, q := &w.a.tree.nodes[i], &w.b.tree.nodes[j]
 	d := p.apart(&q.box)
 	if d > w.best.Distance {
@@ -48,7 +48,8 @@ func (w *walk) bound(i, j int) float64 {
 	return d
 }
 
-func (w *walk) visit(i, j int) {
+// visit searches what two nodes hold; the larger node is split first.
+func (w *pairSearch) visit(i, j int) {
 	p, q := &w.a.tree.nodes[i], &w.b.tree.nodes[j]
 	switch {
 	case p.leaf() && q.leaf():
@@ -61,7 +62,7 @@ func (w *walk) visit(i, j int) {
 }
 
 // both visits two pairs of nodes, the nearer first, unless they are too far.
-func (w *walk) both(x, y [2]int) {
+func (w *pairSearch) both(x, y [2]int) {
 	dx, dy := w.bound(x[0], x[1]), w.bound(y[0], y[1])
 	if dy < dx {
 		x, y, dx, dy = y, x, dy, dx
@@ -74,7 +75,8 @@ func (w *walk) both(x, y [2]int) {
 	}
 }
 
-func (w *walk) leaves(p, q *node) {
+// leaves compares every piece of one leaf with every piece of another.
+func (w *pairSearch) leaves(p, q *node) {
 	for _, i := range w.a.tree.order[p.from:p.to] {
 		for _, j := range w.b.tree.order[q.from:q.to] {
 			g := w.a.pair(w.b, i, j, w.enough, w.best.Distance)
@@ -93,15 +95,15 @@ func (w *walk) leaves(p, q *node) {
 func (s *Shape) pair(o *Shape, i, j int, enough, stop float64) Gap {
 	switch {
 	case s.chain != nil && o.chain != nil:
-		return slideWithin(&s.chain[i], &o.chain[j], enough, stop)
+		return lineSearch(&s.chain[i], &o.chain[j], enough, stop)
 	case s.chain != nil && o.cone != nil:
-		return slideWithin(&s.chain[i], o.cone, enough, stop)
+		return lineSearch(&s.chain[i], o.cone, enough, stop)
 	case s.chain != nil:
-		return slideWithin(&s.chain[i], &o.triangles[j], enough, stop)
+		return lineSearch(&s.chain[i], &o.triangles[j], enough, stop)
 	case s.cone != nil && o.cone != nil:
 		g, ok := gjk(s.cone, o.cone, r3.Sub(o.cone.c, s.cone.c))
 		if !ok {
-			g.Distance = -1 // they meet; how deep is asked later
+			g.Distance = -1 // they meet; the depth is asked for later
 		}
 		return g
 	case s.cone != nil && o.triangles != nil:
@@ -115,7 +117,7 @@ func (s *Shape) pair(o *Shape, i, j int, enough, stop float64) Gap {
 // depth returns the gap between two convex pieces that meet.
 func (s *Shape) depth(o *Shape, i, j int) Gap {
 	if s.chain != nil && s.chain[i].l == 0 {
-		return s.pair(o, i, j, math.Inf(-1), math.Inf(1)) // a ball: its signed distance is the least way out
+		return s.pair(o, i, j, math.Inf(-1), math.Inf(1)) // a ball: its signed distance is the depth
 	}
 	if o.chain != nil && o.chain[j].l == 0 {
 		return o.depth(s, j, i).swapped()
