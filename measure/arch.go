@@ -3,6 +3,7 @@ package measure
 import (
 	"math"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
 )
@@ -38,8 +39,8 @@ func (c *run) arch(sites []*site) ArchResult {
 		if a, err := safety.Spread(placed, c.plan.Occlusal, opts); err == nil {
 			out.Rows = append(out.Rows, spreadRows(a)...)
 		} else {
-			out.Rows = append(out.Rows, ArchRow{"arch", Row{Quantity: "implant_spread_angle", To: "mean axis", Unit: "deg", Note: plain(err)}},
-				ArchRow{"arch", Row{Quantity: "ap_spread", Unit: "mm", Note: plain(err)}})
+			out.Rows = append(out.Rows, ArchRow{"arch", newRow(quantity.ImplantSpreadAngle, "mean axis", plain(err))},
+				ArchRow{"arch", newRow(quantity.APSpread, "", plain(err))})
 		}
 	}
 	out.Rows = append(out.Rows, c.extensionRows(placed, opts)...)
@@ -67,19 +68,19 @@ func (c *run) neighbours(p safety.Pair, at map[string]*site) {
 
 func pairRows(p safety.Pair) []ArchRow {
 	sites := p.Sites[0] + "|" + p.Sites[1]
-	surface := length("clearance", nil, p.Surface.Distance)
+	surface := length(quantity.Clearance, nil, p.Surface.Distance)
 	surface.To, surface.Verdict, surface.Note = "implant", p.Surface.Verdict, p.Surface.Reason
 	if p.Surface.Verdict != safety.NoMargin {
 		surface.Margin = &p.Surface.Margin
 	}
-	platforms := length("platform_distance", nil, p.Platforms)
+	platforms := length(quantity.PlatformDistance, nil, p.Platforms)
 	platforms.Note = "centre to centre"
-	angle := degrees("implant_angle", "", p.Angle)
+	angle := degrees(quantity.ImplantAngle, "", p.Angle)
 	return []ArchRow{{sites, planned(surface)}, {sites, planned(platforms)}, {sites, planned(angle)}}
 }
 
-func degrees(quantity, to string, a uncertainty.Angle) Row {
-	return Row{Quantity: quantity, To: to, Value: &a.Value, Unit: "deg", Budget: a.Budget}
+func degrees(q quantity.Name, to string, a uncertainty.Angle) Row {
+	return newRow(q, to, "").with(a.Value, a.Budget)
 }
 
 // spreadRows lists what the implants make together; information, never judged.
@@ -88,20 +89,20 @@ func spreadRows(a safety.Arch) []ArchRow {
 	var rows []ArchRow
 	for i, id := range a.Sites {
 		for _, r := range []Row{
-			degrees("implant_spread_angle", "mean axis", a.ToMean[i]),
-			degrees("implant_spread_angle", "occlusal direction", a.ToOcclusal[i]),
-			degrees("axis_correction", "common axis", a.Correction[i]),
+			degrees(quantity.ImplantSpreadAngle, "mean axis", a.ToMean[i]),
+			degrees(quantity.ImplantSpreadAngle, "occlusal direction", a.ToOcclusal[i]),
+			degrees(quantity.AxisCorrection, "common axis", a.Correction[i]),
 		} {
 			r.Note = note
 			rows = append(rows, ArchRow{id, planned(r)})
 		}
 	}
-	spread := degrees("implant_spread_angle", "mean axis", a.Spread)
+	spread := degrees(quantity.ImplantSpreadAngle, "mean axis", a.Spread)
 	spread.Note = "largest; " + note
 	rows = append(rows, ArchRow{"arch", planned(spread)})
-	ap := Row{Quantity: "ap_spread", Unit: "mm", Note: a.APReason}
+	ap := newRow(quantity.APSpread, "", a.APReason)
 	if !math.IsNaN(a.AP.Value) {
-		ap = length("ap_spread", nil, a.AP)
+		ap = length(quantity.APSpread, nil, a.AP)
 		ap.Note = note
 		ap = planned(ap)
 	}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
 )
@@ -85,9 +86,10 @@ var boneDepths = []float64{1, 3, 5}
 
 // sides of an implant, with the quantity and the margin of the bone there.
 var sides = []struct {
-	quantity, rule, word string
-	sign                 float64
-}{{"buccal_bone", safety.BuccalPlate, "buccally", 1}, {"lingual_bone", safety.LingualPlate, "lingually", -1}}
+	quantity   quantity.Name
+	rule, word string
+	sign       float64
+}{{quantity.BuccalBone, safety.BuccalPlate, "buccally", 1}, {quantity.LingualBone, safety.LingualPlate, "lingually", -1}}
 
 // boneRows measures the bone beside the implant at 1, 3 and 5 mm below its platform and where it is
 // least.
@@ -136,9 +138,10 @@ const coarseOff = 0.3
 
 // boneRow makes the row of the bone on one side. An implant that leaves the bone is not held, whatever its
 // margin and its U.
-func (c *run) boneRow(quantity, rule, word string, at *float64, l uncertainty.Length, err error, note string) Row {
+func (c *run) boneRow(q quantity.Name, rule, word string, at *float64, l uncertainty.Length, err error, note string) Row {
 	margin := c.rules[rule].Margin
-	r := Row{Quantity: quantity, At: at, Unit: "mm", Margin: &margin, Verdict: safety.NotAssessed, Note: note}
+	r := newRow(q, "", note)
+	r.At, r.Margin, r.Verdict = at, &margin, safety.NotAssessed
 	var out *outsideError
 	switch {
 	case errors.As(err, &out):

@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 )
 
@@ -24,55 +25,55 @@ func (c *run) failed(s *site) {
 // they are measured.
 func (c *run) asked(s *site) []Row {
 	var out []Row
-	one := func(quantity, unit, to string) { out = append(out, Row{Quantity: quantity, Unit: unit, To: to}) }
-	depths := func(at []float64, names ...string) {
+	to := func(what string, names ...quantity.Name) {
+		for _, q := range names {
+			out = append(out, newRow(q, what, ""))
+		}
+	}
+	one := func(names ...quantity.Name) { to("", names...) }
+	depths := func(at []float64, names ...quantity.Name) {
 		for _, d := range at {
 			for _, q := range names {
-				out = append(out, Row{Quantity: q, At: &d, Unit: "mm"})
+				row := newRow(q, "", "")
+				row.At = &d
+				out = append(out, row)
 			}
 		}
 	}
-	one("ridge_height", "mm", "")
-	depths(s.plan.Depths, "ridge_width", "buccal_plate", "lingual_plate")
-	one("ridge_tilt", "deg", "")
-	one("buccal_undercut", "mm", "")
-	one("lingual_undercut", "mm", "")
-	wanted := fmt.Sprintf("%g mm", s.plan.WantedWidth)
+	one(quantity.RidgeHeight)
+	depths(s.plan.Depths, quantity.RidgeWidth, quantity.BuccalPlate, quantity.LingualPlate)
+	one(quantity.RidgeTilt, quantity.BuccalUndercut, quantity.LingualUndercut)
+	width := fmt.Sprintf("%g mm", s.plan.WantedWidth)
 	if s.plan.WantedWidth > 0 {
-		one("usable_crest_depth", "mm", wanted)
-		one("usable_height", "mm", wanted)
+		to(width, quantity.UsableCrestDepth, quantity.UsableHeight)
 	}
 	if s.plan.Level != nil || c.plan.LevelPlane != nil {
-		one("levelled_depth", "mm", "")
-		one("levelled_height", "mm", "")
-		depths(append([]float64{0}, s.plan.Depths...), "levelled_width", "levelled_buccal_plate", "levelled_lingual_plate")
+		one(quantity.LevelledDepth, quantity.LevelledHeight)
+		depths(append([]float64{0}, s.plan.Depths...), quantity.LevelledWidth, quantity.LevelledBuccalPlate, quantity.LevelledLingualPlate)
 		if s.plan.WantedWidth > 0 {
-			one("levelled_usable_depth", "mm", wanted)
-			one("levelled_usable_height", "mm", wanted)
+			to(width, quantity.LevelledUsableDepth, quantity.LevelledUsableHeight)
 		}
-		one("removed_area", "mm2", "")
+		one(quantity.RemovedArea)
 	}
-	for _, q := range greyQuantities {
-		one(q, "1", "")
-	}
+	one(greyQuantities...)
 	if s.plan.Sizes != nil {
-		one("largest_diameter", "mm", "")
-		one("largest_length", "mm", "")
+		one(quantity.LargestDiameter, quantity.LargestLength)
 	}
 	if s.plan.Implant != nil {
-		one("platform_depth", "mm", "")
+		one(quantity.PlatformDepth)
 	}
 	return out
 }
 
 // greyQuantities are the grey values of a site, in their order.
-var greyQuantities = []string{"grey_mean", "grey_sd", "grey_p05", "grey_p95"}
+var greyQuantities = []quantity.Name{quantity.GreyMean, quantity.GreySD, quantity.GreyP05, quantity.GreyP95}
 
 // boneFailed are the rows of the bone beside an implant that has no place.
 func (c *run) boneFailed(s *site, why string) {
 	for _, side := range sides {
 		margin := c.rules[side.rule].Margin
-		row := Row{Quantity: side.quantity, Unit: "mm", Margin: &margin, Verdict: safety.NotAssessed, Note: why}
+		row := newRow(side.quantity, "", why)
+		row.Margin, row.Verdict = &margin, safety.NotAssessed
 		for _, d := range boneDepths {
 			if d <= s.plan.Implant.Length {
 				at := row
@@ -90,10 +91,9 @@ func pairsFailed(placed []safety.Placed, why string) []ArchRow {
 	for i, a := range placed {
 		for _, b := range placed[i+1:] {
 			sites := a.Site + "|" + b.Site
-			out = append(out,
-				ArchRow{sites, Row{Quantity: "clearance", To: "implant", Unit: "mm", Verdict: safety.NotAssessed, Note: why}},
-				ArchRow{sites, Row{Quantity: "platform_distance", Unit: "mm", Note: why}},
-				ArchRow{sites, Row{Quantity: "implant_angle", Unit: "deg", Note: why}})
+			clearance := newRow(quantity.Clearance, "implant", why)
+			clearance.Verdict = safety.NotAssessed
+			out = append(out, ArchRow{sites, clearance}, ArchRow{sites, newRow(quantity.PlatformDistance, "", why)}, ArchRow{sites, newRow(quantity.ImplantAngle, "", why)})
 		}
 	}
 	return out

@@ -23,7 +23,7 @@ func TestFailedSiteHasEveryRowThatAMeasuredOneHas(t *testing.T) {
 		if r.At != nil && (r.Quantity != "buccal_undercut" && r.Quantity != "lingual_undercut") {
 			return fmt.Sprintf("%s at %g", r.Quantity, *r.At)
 		}
-		return r.Quantity
+		return string(r.Quantity)
 	}
 	keys := func(rows []Row) []string {
 		var out []string

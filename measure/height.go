@@ -9,6 +9,7 @@ import (
 
 	"ridgerule/measure/fit"
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -27,22 +28,12 @@ type height struct {
 	open string // why it is not the limit that was asked for; empty: it is
 }
 
-// EndsAtLimit reports whether a quantity is a length that ends where the ridge height ends: what is to be
-// said of that limit is to be said of it.
-func EndsAtLimit(quantity string) bool {
-	switch quantity {
-	case "ridge_height", "usable_height", "levelled_height", "levelled_usable_height":
-		return true
-	}
-	return false
-}
-
 // heightRow finds the limit that the plan asks for and adds the height's row.
 func (c *run) heightRow(s *site) {
 	s.height = c.findHeight(s)
-	row := Row{Quantity: "ridge_height", To: string(s.height.to), Unit: "mm", Note: s.height.why}
+	row := newRow(quantity.RidgeHeight, string(s.height.to), s.height.why)
 	if s.height.to != "" {
-		row = length("ridge_height", nil, s.height.Length)
+		row = length(quantity.RidgeHeight, nil, s.height.Length)
 		row.To, row.Note = string(s.height.to), s.height.why
 		s.out.HeightTo, s.out.HeightEnd, s.out.HeightOpen = s.height.to, s.height.end, s.height.open
 	}

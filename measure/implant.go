@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -203,7 +204,8 @@ func (c *run) unplaced(why string) []safety.Finding {
 func (s *site) hold(findings []safety.Finding) {
 	s.out.Findings = append(s.out.Findings, findings...)
 	for _, f := range findings {
-		row := Row{Quantity: "clearance", To: f.To, Unit: "mm", Verdict: f.Verdict, Note: f.Reason, Kind: f.Kind}
+		row := newRow(quantity.Clearance, f.To, f.Reason)
+		row.Verdict, row.Kind = f.Verdict, f.Kind
 		switch {
 		case !(f.Distance.Value < 0):
 		case f.Verdict == safety.NoMargin:

@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/uncertainty"
@@ -135,15 +136,15 @@ func asPlanned() uncertainty.Budget { return uncertainty.Budget{{Name: "as plann
 func (c *run) levelRows(s *site) {
 	k, err := c.level(s)
 	if err != nil {
-		s.add(Row{Quantity: "levelled_depth", Unit: "mm", Note: err.Error()})
-		s.add(Row{Quantity: "levelled_height", Unit: "mm", Note: err.Error()})
+		s.add(newRow(quantity.LevelledDepth, "", err.Error()))
+		s.add(newRow(quantity.LevelledHeight, "", err.Error()))
 		return
 	}
 	if k == nil {
 		return
 	}
 	s.cut = k
-	row := length("levelled_depth", nil, k.depth)
+	row := length(quantity.LevelledDepth, nil, k.depth)
 	switch {
 	case !k.plane:
 		row.Note = "as planned"
@@ -161,7 +162,7 @@ func (c *run) levelRows(s *site) {
 // levelledHeight is the height from the new crest to the limit of the old height.
 func (c *run) levelledHeight(s *site) Row {
 	k := s.cut
-	row := Row{Quantity: "levelled_height", To: string(s.height.to), Unit: "mm", Note: s.height.why}
+	row := newRow(quantity.LevelledHeight, string(s.height.to), s.height.why)
 	if s.height.to == "" {
 		return row
 	}
@@ -170,13 +171,13 @@ func (c *run) levelledHeight(s *site) Row {
 		row.Note = fmt.Sprintf("no height is left: the level lies %.2f mm past the %s", -left, spaced(s.height.to))
 		return row
 	}
-	row = length("levelled_height", nil, uncertainty.Length{Value: left, Budget: c.leftBudget(k, s.height.Budget, left)})
+	row = length(quantity.LevelledHeight, nil, uncertainty.Length{Value: left, Budget: c.leftBudget(k, s.height.Budget, left)})
 	row.To, row.Note = string(s.height.to), s.height.why
 	return row
 }
 
 // levelledNames are what the widths and plates below a new crest are called.
-var levelledNames = [3]string{"levelled_width", "levelled_buccal_plate", "levelled_lingual_plate"}
+var levelledNames = [3]quantity.Name{quantity.LevelledWidth, quantity.LevelledBuccalPlate, quantity.LevelledLingualPlate}
 
 // levelledWidths measures width and plates along the cut itself (depth 0) and at the plan's depths
 // below the new crest.
@@ -202,16 +203,16 @@ func (c *run) levelledUsable(s *site) {
 		s.add(depth)
 		s.add(height)
 	}
-	none := func(why string) Row { return Row{Quantity: "levelled_usable_height", Unit: "mm", Note: why} }
+	none := func(why string) Row { return newRow(quantity.LevelledUsableHeight, "", why) }
 	u, err := s.outline.UsableCrest(k.crest, s.plan.WantedWidth, s.hand)
 	if err != nil {
-		rows(Row{Quantity: "levelled_usable_depth", Unit: "mm", Note: plain(err)}, none(plain(err)))
+		rows(newRow(quantity.LevelledUsableDepth, "", plain(err)), none(plain(err)))
 		return
 	}
 	k.seat = k.depth.Value + u.Value
-	depth := length("levelled_usable_depth", nil, u)
+	depth := length(quantity.LevelledUsableDepth, nil, u)
 	if left := s.height.Value - k.seat; s.height.to != "" && left > 0 {
-		row := length("levelled_usable_height", nil, uncertainty.Length{Value: left,
+		row := length(quantity.LevelledUsableHeight, nil, uncertainty.Length{Value: left,
 			Budget: append(c.leftBudget(k, s.height.Budget, left+u.Value), u.Budget.Scaled(-1)...)})
 		row.Note = s.height.why
 		rows(depth, row)

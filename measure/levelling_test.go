@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
@@ -123,10 +124,10 @@ func TestLevelledRidgeIsAClosedForm(t *testing.T) {
 	} {
 		s := r.Sites[0]
 		require.Empty(t, s.Err, name)
-		near := func(quantity string, at, want, tol float64) Row {
-			row := value(t, s, quantity, at)
-			assert.InDelta(t, want, *row.Value, tol, "%s: %s at %g mm", name, quantity, at)
-			assert.LessOrEqual(t, math.Abs(want-*row.Value), row.Budget.U()+1e-9, "%s: %s at %g mm", name, quantity, at)
+		near := func(q quantity.Name, at, want, tol float64) Row {
+			row := value(t, s, q, at)
+			assert.InDelta(t, want, *row.Value, tol, "%s: %s at %g mm", name, q, at)
+			assert.LessOrEqual(t, math.Abs(want-*row.Value), row.Budget.U()+1e-9, "%s: %s at %g mm", name, q, at)
 			return row
 		}
 		nan := math.NaN()

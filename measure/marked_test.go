@@ -18,6 +18,7 @@ import (
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 )
 
 // lowerSite is the left lower quadrant of an invented jaw with texture and noise, about tooth 36; frontSite the front of an
@@ -190,7 +191,7 @@ func TestSimplestPlanStandsOnTheUsableCrest(t *testing.T) {
 		assert.Equal(t, from, row.To)
 		_, deep := caution(simple, "platform_deep")
 		assert.Equal(t, *row.Value > 1, deep, "stands %.2f mm deep", *row.Value)
-		for _, q := range []string{"buccal_bone", "lingual_bone"} {
+		for _, q := range []quantity.Name{quantity.BuccalBone, quantity.LingualBone} {
 			if least := least(simple.Sites[0], q); diameter == 4 {
 				assert.NotEqual(t, measure.NotHeld, least.Verdict, "%s %v %s", q, *least.Value, least.Note)
 			}
@@ -198,9 +199,9 @@ func TestSimplestPlanStandsOnTheUsableCrest(t *testing.T) {
 	}
 }
 
-func least(s measure.SiteResult, quantity string) measure.Row {
+func least(s measure.SiteResult, q quantity.Name) measure.Row {
 	for _, r := range s.Rows {
-		if r.Quantity == quantity && r.At == nil {
+		if r.Quantity == q && r.At == nil {
 			return r
 		}
 	}

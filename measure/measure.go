@@ -18,6 +18,7 @@ import (
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure/fault"
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -198,7 +199,7 @@ func (c *run) recovered(s *site) {
 	s.out.Rows, s.out.Findings, s.out.Implant = nil, nil, nil
 	for _, r := range c.asked(s) {
 		r.Note = s.out.Err
-		if r.Quantity == "ridge_height" {
+		if r.Quantity == quantity.RidgeHeight {
 			r.Verdict = safety.NotAssessed
 		}
 		s.add(r)

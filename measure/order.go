@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 )
 
@@ -27,17 +28,16 @@ const (
 const nearBy = 2.0
 
 func rankOf(r Row) rank {
-	bone := r.Quantity == "buccal_bone" || r.Quantity == "lingual_bone"
 	switch {
 	case r.Overlap():
 		return rankOverlap
-	case r.Quantity == "clearance" && r.Value != nil && r.Margin != nil && *r.Value < nearBy**r.Margin:
+	case r.Quantity == quantity.Clearance && r.Value != nil && r.Margin != nil && *r.Value < nearBy**r.Margin:
 		return rankNear
 	case r.Verdict == safety.NotAssessed:
 		return rankNotAssessed
-	case r.Quantity == "clearance":
+	case r.Quantity == quantity.Clearance:
 		return rankClearance
-	case bone:
+	case quantity.Of(r.Quantity).BesideImplant():
 		return rankBone
 	}
 	return rankRest

@@ -5,13 +5,14 @@ import (
 
 	"github.com/stretchr/testify/assert"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
 )
 
 // A row of a test: u is its standard uncertainty, mm; value NaN-free, nil where there is none.
-func judgedRow(quantity, to string, value, u, margin float64, v safety.Verdict) Row {
-	return Row{Quantity: quantity, To: to, Value: &value, Unit: "mm", Budget: uncertainty.Budget{{Name: "t", Std: u}}, Margin: &margin, Verdict: v}
+func judgedRow(q quantity.Name, to string, value, u, margin float64, v safety.Verdict) Row {
+	return Row{Quantity: q, To: to, Value: &value, Unit: "mm", Budget: uncertainty.Budget{{Name: "t", Std: u}}, Margin: &margin, Verdict: v}
 }
 
 // A site that reads "not assessed" for its loop had a canal at 1.54 ± 0.60 mm: the canal comes first.
@@ -28,14 +29,14 @@ func TestWhatMustNotBeMissedComesFirst(t *testing.T) {
 	}}
 	var names []string
 	for _, r := range s.Foremost() {
-		names = append(names, r.Quantity+" "+r.To)
+		names = append(names, string(r.Quantity)+" "+r.To)
 	}
 	assert.Equal(t, []string{"clearance root 35", "clearance left canal", "clearance anterior loop", "buccal_bone "}, names)
 	assert.Equal(t, []Verdict{NotHeld, NotAssessed, Uncertain, Held}, s.Verdicts())
 
 	names = nil
 	for _, r := range ordered(s.Rows) {
-		names = append(names, r.Quantity+" "+r.To)
+		names = append(names, string(r.Quantity)+" "+r.To)
 	}
 	assert.Equal(t, []string{"clearance root 35", "clearance left canal", "clearance anterior loop", "clearance far root", "buccal_bone ", "buccal_bone ", "ridge_height "}, names)
 }

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -68,7 +69,7 @@ func (s *site) firstWide(a ridge.Axis, width float64) float64 {
 // default platform deep under the crest.
 func (c *run) poseRows(s *site, im safety.Implant) {
 	_, off := s.frame.Section(im.Platform)
-	lean := Row{Quantity: "implant_lean", Unit: "deg", Note: "along the arch"}
+	lean := newRow(quantity.ImplantLean, "", "along the arch")
 	turn := math.Asin(math.Max(-1, math.Min(1, r3.Dot(im.Axis, c.mesial(s, s.frame.Arc))))) * 180 / math.Pi
 	size := math.Abs(turn)
 	lean.Value, lean.To = &size, "mesial"
@@ -96,7 +97,7 @@ const (
 
 // depthRow says how deep below the crest the platform stands, and why.
 func (c *run) depthRow(s *site, im safety.Implant) {
-	row := Row{Quantity: "platform_depth", To: "given by the plan", Unit: "mm"}
+	row := newRow(quantity.PlatformDepth, "given by the plan", "")
 	if s.plan.Implant.Platform != nil {
 		at, _ := s.frame.Section(im.Platform)
 		d := dotUV(reformat.UV{U: at.U - s.axis.Crest.U, V: at.V - s.axis.Crest.V}, s.axis.Dir)
@@ -105,7 +106,7 @@ func (c *run) depthRow(s *site, im safety.Implant) {
 		return
 	}
 	p := s.stands
-	row = length("platform_depth", nil, p.depth)
+	row = length(quantity.PlatformDepth, nil, p.depth)
 	row.To = p.from
 	if p.depth.Value > sunkBy {
 		row.Note = fmt.Sprintf("stands %s under the crest: that much must be levelled", mm(p.depth.Value))

@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/uncertainty"
 )
@@ -33,7 +34,7 @@ const (
 func (c *run) removedArea(s *site) {
 	k := s.cut
 	k.area.Value = math.NaN()
-	row := Row{Quantity: "removed_area", Unit: "mm2"}
+	row := newRow(quantity.RemovedArea, "", "")
 	for i, p := range s.outline.Points {
 		if s.outline.Cut[i] && k.height(p) > 0 {
 			row.Note = "the field ends before the bone above the level does"
@@ -68,8 +69,8 @@ func (c *run) removedArea(s *site) {
 			t.Group = t.Name + ", area at " + s.plan.ID
 		}
 	}
-	row = length("removed_area", nil, k.area)
-	row.Unit, row.Note = "mm2", "of the section, coronal of the level; as many mm3 for each mm of arch"
+	row = length(quantity.RemovedArea, nil, k.area)
+	row.Note = "of the section, coronal of the level; as many mm3 for each mm of arch"
 	s.add(row)
 }
 
@@ -153,18 +154,18 @@ func (c *run) removedRows(sites []*site) []ArchRow {
 			continue
 		}
 		v, why := c.removedBetween(cuts[i-1], cuts[i])
-		row := Row{Quantity: "removed_volume", Unit: "mm3", Note: why}
+		row := newRow(quantity.RemovedVolume, "", why)
 		if math.IsNaN(v.Value) {
 			whole = false
 		} else {
-			row.Value, row.Budget = &v.Value, v.Budget
+			row = row.with(v.Value, v.Budget)
 			all = uncertainty.Length{Value: all.Value + v.Value, Budget: append(all.Budget, v.Budget...)}
 		}
 		rows = append(rows, ArchRow{cuts[i-1].plan.ID + "|" + cuts[i].plan.ID, row})
 	}
 	if whole {
-		rows = append(rows, ArchRow{"arch", Row{Quantity: "removed_volume", Value: &all.Value, Unit: "mm3", Budget: all.Budget,
-			Note: "sum of the rows between neighbouring levelled sites; none beyond the outer two"}})
+		rows = append(rows, ArchRow{"arch", newRow(quantity.RemovedVolume, "",
+			"sum of the rows between neighbouring levelled sites; none beyond the outer two").with(all.Value, all.Budget)})
 	}
 	return rows
 }

@@ -3,6 +3,7 @@ package measure
 import (
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
@@ -28,7 +29,7 @@ type Result struct {
 
 // Row is one number of measurements.csv: quantity, where, value, uncertainty, verdict.
 type Row struct {
-	Quantity string
+	Quantity quantity.Name
 	At       *float64 // depth below the crest (below the platform for bone beside an implant), mm; nil: does not apply
 	To       string
 	Value    *float64 // in Unit; nil: no number, and Note says why
@@ -38,6 +39,17 @@ type Row struct {
 	Verdict  safety.Verdict
 	Note     string
 	Kind     safety.Kind // of the structure, for a clearance
+}
+
+// newRow returns a row without a number, in its quantity's unit; what it goes to and its note may be empty.
+func newRow(q quantity.Name, to, note string) Row {
+	return Row{Quantity: q, To: to, Unit: q.Unit(), Note: note}
+}
+
+// with returns the row with a number.
+func (r Row) with(value float64, b uncertainty.Budget) Row {
+	r.Value, r.Budget = &value, b
+	return r
 }
 
 // SiteResult is what was measured at one site. A site that could not be measured carries Err
@@ -118,9 +130,9 @@ type Scan struct {
 type PlanFacts struct{ SHA256 string }
 
 // Lookup returns the first row with this quantity (and depth, mm, when at is not NaN).
-func (s *SiteResult) Lookup(quantity string, at float64) (Row, bool) {
+func (s *SiteResult) Lookup(q quantity.Name, at float64) (Row, bool) {
 	for _, r := range s.Rows {
-		if r.Quantity == quantity && (at != at || r.At != nil && *r.At == at) {
+		if r.Quantity == q && (at != at || r.At != nil && *r.At == at) {
 			return r, true
 		}
 	}

@@ -289,7 +289,7 @@ func (d *draft) judgeRight(t *testing.T, number int, kind string, to []*rightTal
 				if row.Verdict == measure.NotAssessed && row.Kind == safety.Canal && d.besideForamen(s) {
 					add(func(a *rightTally) { a.why["by the rule: an implant beside a foramen, no canal in its section"]++ })
 				} else if row.Verdict == measure.NotAssessed {
-					add(func(a *rightTally) { a.why[row.Quantity+" "+row.To+": "+row.Note]++ })
+					add(func(a *rightTally) { a.why[string(row.Quantity)+" "+row.To+": "+row.Note]++ })
 					if !said {
 						alarm("site %s: %s %s: %s", s.ID, row.Quantity, row.To, row.Note)
 						said = true

@@ -14,6 +14,7 @@ import (
 
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -74,11 +75,11 @@ func runPlan(t testing.TB, text string) *Result {
 	return r
 }
 
-func value(t *testing.T, s SiteResult, quantity string, at float64) Row {
+func value(t *testing.T, s SiteResult, q quantity.Name, at float64) Row {
 	t.Helper()
-	row, ok := s.Lookup(quantity, at)
-	require.True(t, ok, "%s at %g", quantity, at)
-	require.NotNil(t, row.Value, "%s at %g: %s", quantity, at, row.Note)
+	row, ok := s.Lookup(q, at)
+	require.True(t, ok, "%s at %g", q, at)
+	require.NotNil(t, row.Value, "%s at %g: %s", q, at, row.Note)
 	return row
 }
 
@@ -193,9 +194,9 @@ func TestLeastBoneIsNoMoreThanInAnyRow(t *testing.T) {
 func TestRunOnAStraightRidge(t *testing.T) {
 	s := runPlan(t, straightPlan).Sites[0]
 	require.Empty(t, s.Err)
-	near := func(quantity string, at, want, tol float64) Row {
-		row := value(t, s, quantity, at)
-		assert.InDelta(t, want, *row.Value, tol, "%s at %g mm", quantity, at)
+	near := func(q quantity.Name, at, want, tol float64) Row {
+		row := value(t, s, q, at)
+		assert.InDelta(t, want, *row.Value, tol, "%s at %g mm", q, at)
 		return row
 	}
 	nan := math.NaN()

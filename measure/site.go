@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -90,23 +91,32 @@ func (c *run) checkCrest(s *site) {
 
 func (s *site) add(r Row) { s.out.Rows = append(s.out.Rows, r) }
 
-// length makes a row of a measured length in mm.
-func length(quantity string, at *float64, l uncertainty.Length) Row {
-	return Row{Quantity: quantity, At: at, Value: &l.Value, Unit: "mm", Budget: l.Budget}
+// length makes a row of a measured length in mm, area or volume.
+func length(q quantity.Name, at *float64, l uncertainty.Length) Row {
+	row := newRow(q, "", "").with(l.Value, l.Budget)
+	row.At = at
+	return row
+}
+
+// noWidth makes a row of a width or plate that was not found at a depth.
+func noWidth(q quantity.Name, depth float64, err error) Row {
+	row := newRow(q, "", plain(err))
+	row.At = &depth
+	return row
 }
 
 func (s *site) widthRows(h ridge.Hand) {
-	s.out.Chords = s.widths([3]string{"ridge_width", "buccal_plate", "lingual_plate"}, s.axis, s.plan.Depths, h, nil)
+	s.out.Chords = s.widths([3]quantity.Name{quantity.RidgeWidth, quantity.BuccalPlate, quantity.LingualPlate}, s.axis, s.plan.Depths, h, nil)
 }
 
 // widths adds the rows of width and plates (called so) at depths below the axis' crest point, and
 // returns their chords. Where the crest is levelled by k, bone above it does not count.
-func (s *site) widths(names [3]string, a ridge.Axis, depths []float64, h ridge.Hand, k *cut) (chords []Chord) {
+func (s *site) widths(names [3]quantity.Name, a ridge.Axis, depths []float64, h ridge.Hand, k *cut) (chords []Chord) {
 	for _, d := range depths {
 		w, err := s.outline.Width(a, d, h)
 		if err != nil {
 			for _, q := range names {
-				s.add(Row{Quantity: q, At: &d, Unit: "mm", Note: plain(err)})
+				s.add(noWidth(q, d, err))
 			}
 			continue
 		}
@@ -131,7 +141,7 @@ func (s *site) widths(names [3]string, a ridge.Axis, depths []float64, h ridge.H
 				p.Err = errors.New("levelled away there")
 			}
 			if p.Err != nil {
-				s.add(Row{Quantity: q, At: &d, Unit: "mm", Note: plain(p.Err)})
+				s.add(noWidth(q, d, p.Err))
 				continue
 			}
 			inner := p.Inner
@@ -149,7 +159,7 @@ func (s *site) widths(names [3]string, a ridge.Axis, depths []float64, h ridge.H
 
 func (s *site) tiltRow(h ridge.Hand) {
 	t := s.axis.TiltAngle(h)
-	s.add(Row{Quantity: "ridge_tilt", Value: &t.Value, Unit: "deg", Budget: t.Budget})
+	s.add(newRow(quantity.RidgeTilt, "", "").with(t.Value, t.Budget))
 }
 
 func (s *site) undercutRows(jaw Jaw, h ridge.Hand) {
@@ -157,10 +167,10 @@ func (s *site) undercutRows(jaw Jaw, h ridge.Hand) {
 	if jaw == Maxilla {
 		most = ridge.UpperWall
 	}
-	for _, q := range []string{"buccal_undercut", "lingual_undercut"} {
-		u, err := s.outline.Undercut(s.axis, q == "buccal_undercut", most, h)
+	for _, q := range []quantity.Name{quantity.BuccalUndercut, quantity.LingualUndercut} {
+		u, err := s.outline.Undercut(s.axis, q == quantity.BuccalUndercut, most, h)
 		if err != nil {
-			s.add(Row{Quantity: q, Unit: "mm", Note: plain(err)})
+			s.add(newRow(q, "", plain(err)))
 			continue
 		}
 		row := length(q, nil, u.Length)
@@ -184,20 +194,20 @@ func (s *site) usableRows(h ridge.Hand) {
 	depth, err := s.outline.UsableCrest(s.axis, s.plan.WantedWidth, h)
 	to := fmt.Sprintf("%g mm", s.plan.WantedWidth)
 	if err != nil {
-		s.add(Row{Quantity: "usable_crest_depth", To: to, Unit: "mm", Note: plain(err)})
-		s.add(Row{Quantity: "usable_height", To: to, Unit: "mm", Note: plain(err)})
+		s.add(newRow(quantity.UsableCrestDepth, to, plain(err)))
+		s.add(newRow(quantity.UsableHeight, to, plain(err)))
 		return
 	}
 	s.out.UsableDepth = &depth.Value
-	row := length("usable_crest_depth", nil, depth)
+	row := length(quantity.UsableCrestDepth, nil, depth)
 	row.To = to
 	s.add(row)
 	if s.height.to == "" {
-		s.add(Row{Quantity: "usable_height", To: to, Unit: "mm", Note: s.height.why})
+		s.add(newRow(quantity.UsableHeight, to, s.height.why))
 		return
 	}
 	left := uncertainty.Length{Value: s.height.Value - depth.Value, Budget: append(append(uncertainty.Budget{}, s.height.Budget...), depth.Budget.Scaled(-1)...)}
-	row = length("usable_height", nil, left)
+	row = length(quantity.UsableHeight, nil, left)
 	row.To, row.Note = to, s.height.why
 	s.add(row)
 }
@@ -210,7 +220,7 @@ func (s *site) greyRows() {
 	g, ok := s.outline.Grey(s.axis, depth)
 	note := "relative grey value: not a Hounsfield unit, not a density"
 	for i, value := range []float64{g.Mean, g.SD, g.P05, g.P95} {
-		r := Row{Quantity: greyQuantities[i], Unit: "1", Note: note}
+		r := newRow(greyQuantities[i], "", note)
 		if ok {
 			r.Value = &value
 		} else {

@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
 )
@@ -74,25 +75,25 @@ func (c *run) sizeRows(s *site) {
 	if s.plan.Sizes == nil {
 		return
 	}
-	rows := func(d, l *float64, note string) {
-		s.add(Row{Quantity: "largest_diameter", Value: d, Unit: "mm", Note: note})
-		s.add(Row{Quantity: "largest_length", Value: l, Unit: "mm", Note: note})
+	none := func(note string) {
+		s.add(newRow(quantity.LargestDiameter, "", note))
+		s.add(newRow(quantity.LargestLength, "", note))
 	}
 	ladder, err := c.ladder(s)
 	if err != nil {
-		rows(nil, nil, plain(err))
+		none(plain(err))
 		return
 	}
 	s.out.Ladder = ladder
 	edge := safety.Edge(ladder)
 	if len(edge) == 0 {
-		rows(nil, nil, "no size given holds the margins given here: "+limits(ladder))
+		none("no size given holds the margins given here: " + limits(ladder))
 		return
 	}
 	const note = "at the edge of the sizes given that hold the margins given here: no wider one as long, no longer one as wide; not a choice"
 	for _, r := range edge {
-		s.add(Row{Quantity: "largest_diameter", To: fmt.Sprintf("%g mm long", r.Length), Value: &r.Diameter, Unit: "mm", Note: note})
-		s.add(Row{Quantity: "largest_length", To: fmt.Sprintf("%g mm wide", r.Diameter), Value: &r.Length, Unit: "mm", Note: note})
+		s.add(newRow(quantity.LargestDiameter, fmt.Sprintf("%g mm long", r.Length), note).with(r.Diameter, nil))
+		s.add(newRow(quantity.LargestLength, fmt.Sprintf("%g mm wide", r.Diameter), note).with(r.Length, nil))
 	}
 }
 

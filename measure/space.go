@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
 )
@@ -24,7 +25,7 @@ func (c *run) spaceRow(s *site) {
 	if level == nil {
 		return
 	}
-	row := Row{Quantity: "restorative_space", To: "occlusal level", Unit: "mm"}
+	row := newRow(quantity.RestorativeSpace, "occlusal level", "")
 	var from r3.Vec
 	var b uncertainty.Budget
 	where := "from the implant's platform"
@@ -44,7 +45,7 @@ func (c *run) spaceRow(s *site) {
 	o, n := c.plan.Occlusal, level.Normal
 	d := r3.Dot(r3.Sub(level.Point, from), n) / r3.Dot(o, n)
 	b = append(b.Scaled(math.Abs(r3.Dot(s.frame.Direction(s.axis.Dir), n)/r3.Dot(o, n))), c.scaleShare(d, 1))
-	row = length("restorative_space", nil, uncertainty.Length{Value: d, Budget: b})
+	row = length(quantity.RestorativeSpace, nil, uncertainty.Length{Value: d, Budget: b})
 	row.To, row.Note = "occlusal level", where+"; "+spaceNote
 	if d < 0 {
 		row.Note = "the occlusal level lies below it: check both; " + row.Note
@@ -68,9 +69,9 @@ func (s *site) newCrest() float64 {
 func (c *run) extensionRows(placed []safety.Placed, opts safety.Options) []ArchRow {
 	var rows []ArchRow
 	for i, end := range c.plan.ProsthesisEnd {
-		row := Row{Quantity: "distal_extension", Unit: "mm", Note: fmt.Sprintf("needs three implants, one on each side; there are %d", len(placed))}
+		row := newRow(quantity.DistalExtension, "", fmt.Sprintf("needs three implants, one on each side; there are %d", len(placed)))
 		if d, ok := safety.DistalExtension(placed, c.plan.Occlusal, end, opts); ok {
-			row = length("distal_extension", nil, d)
+			row = length(quantity.DistalExtension, nil, d)
 			row.Note = "behind the line that touches the two most distal platforms; information, not a limit"
 			row = planned(row)
 		} else if a, err := safety.Spread(placed, c.plan.Occlusal, opts); err == nil && a.APReason != "" {

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 )
 
@@ -74,7 +75,7 @@ func TestWhatIsPlannedHasNoUncertainty(t *testing.T) {
 	text := strings.Replace(straightPlan, "structures:", "  - {tooth: \"37\", at: [0, 10, -2], implant: {platform: [0, 10, -2], axis: [0, 0, -1], diameter_mm: 4, length_mm: 10}}\nstructures:", 1)
 	text = strings.Replace(text, "implant: {platform: [0, 4, -2],", "implant: {platform: [0, 4, -2], axis: [0, 0, -1],", 1)
 	r := runPlan(t, text+"prosthesis_end: [[0, 15, 0]]\n")
-	want := map[string]float64{"clearance": 2, "platform_distance": 6, "implant_angle": 0}
+	want := map[quantity.Name]float64{"clearance": 2, "platform_distance": 6, "implant_angle": 0}
 	seen := 0
 	for _, row := range r.Arch.Rows {
 		if w, ok := want[row.Quantity]; ok {

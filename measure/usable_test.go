@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -37,7 +38,7 @@ func TestUsableHeightIsAsUncertainAsHeightAndDepth(t *testing.T) {
 	text := strings.Replace(straightPlan, "{scale_half_width: 0}", "{scale_half_width: 0.02}", 1)
 	text = strings.Replace(text, "wanted_width_mm: 6", "wanted_width_mm: 6\n    level: {depth_mm: 0.3}", 1)
 	s := runPlan(t, text).Sites[0]
-	for _, names := range [][3]string{{"ridge_height", "usable_crest_depth", "usable_height"}, {"levelled_height", "levelled_usable_depth", "levelled_usable_height"}} {
+	for _, names := range [][3]quantity.Name{{"ridge_height", "usable_crest_depth", "usable_height"}, {"levelled_height", "levelled_usable_depth", "levelled_usable_height"}} {
 		height, depth, usable := value(t, s, names[0], math.NaN()), value(t, s, names[1], math.NaN()), value(t, s, names[2], math.NaN())
 		assert.InDelta(t, *height.Value-*depth.Value, *usable.Value, 1e-9)
 		var less uncertainty.Budget

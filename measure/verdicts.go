@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 )
 
@@ -64,7 +65,9 @@ func (s *site) doubt(d doubt) {
 		limitRung(&s.out.Ladder[i], d)
 	}
 	if d.Site != "" && d.Severity == SeverityNotAssessed && !(d.Structure != "" && said) {
-		s.add(Row{Quantity: "clearance", To: cmp.Or(d.Structure, spaced(d.Code)), Unit: "mm", Verdict: safety.NotAssessed, Note: d.Text})
+		row := newRow(quantity.Clearance, cmp.Or(d.Structure, spaced(d.Code)), d.Text)
+		row.Verdict = safety.NotAssessed
+		s.add(row)
 	}
 }
 
@@ -82,7 +85,7 @@ func (s *site) limitRows(d doubt) (said bool) {
 // doubtHeight says of a height that it ends at a structure in doubt.
 func (s *site) doubtHeight(d doubt) {
 	for i := range s.out.Rows {
-		if r := &s.out.Rows[i]; EndsAtLimit(r.Quantity) {
+		if r := &s.out.Rows[i]; quantity.Of(r.Quantity).EndsAtLimit {
 			r.Note = joined(d.Text, r.Note)
 		}
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/repeat"
 )
 
@@ -33,7 +34,7 @@ reproducibility, the ICCs and concordance, each with its interval. TABLE is any 
 measurements.csv of study merge included. The folder DIR gets agreement.csv, agreement.json,
 methods.md and, in plots/, two plots a pair of raters. What the figures mean: docs/agreement.md.`,
 		Example: `  ridgerule agree study/measurements.csv --subject case,site --rater reader --replicate replicate \
-    --value value --where quantity=ridge_height -o agreement`,
+    --value value --where quantity=` + string(quantity.RidgeHeight) + ` -o agreement`,
 		Args: oneArg("TABLE"),
 	}
 	f.add(c.Flags())

@@ -20,6 +20,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"ridgerule/measure/quantity"
 )
 
 // The law of docs/architecture.md, held here: who imports whom, a sentence a package, a unit a
@@ -271,6 +273,33 @@ func TestLinksOfTheDocsLeadSomewhere(t *testing.T) {
 			if _, err := os.Stat(filepath.Join(filepath.Dir(name), m[1])); err != nil {
 				t.Errorf("%s links to %s, which is not there", name, m[1])
 			}
+		}
+	}
+}
+
+// A quantity is spelt in its table and nowhere else, tests aside: a name that is written again can be written wrong.
+// Two margins are called as the quantities that they hold.
+func TestQuantitiesAreSpeltOnce(t *testing.T) {
+	margins := []quantity.Name{quantity.BuccalPlate, quantity.LingualPlate}
+	for _, p := range packages(t) {
+		if p.room() == "measure/quantity" {
+			continue
+		}
+		for _, name := range p.GoFiles {
+			if name == "sr_codes.go" {
+				continue
+			}
+			tree, err := parser.ParseFile(token.NewFileSet(), filepath.Join(p.Dir, name), nil, parser.SkipObjectResolution)
+			require.NoError(t, err)
+			ast.Inspect(tree, func(n ast.Node) bool {
+				if lit, ok := n.(*ast.BasicLit); ok && lit.Kind == token.STRING {
+					q := quantity.Name(strings.Trim(lit.Value, "\"`"))
+					if q.Known() && !slices.Contains(margins, q) {
+						t.Errorf("%s spells %s: take it from measure/quantity", path.Join(p.room(), name), lit.Value)
+					}
+				}
+				return true
+			})
 		}
 	}
 }

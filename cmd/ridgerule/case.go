@@ -15,6 +15,7 @@ import (
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/report"
 	"ridgerule/measure/solid"
@@ -134,9 +135,9 @@ func (a *app) summary(r *measure.Result, folder string) error {
 			fmt.Fprintf(w, "%s\tnot measured: %s\n", s.ID, s.Err)
 			continue
 		}
-		height, _ := s.Lookup("ridge_height", math.NaN())
-		width, _ := s.Lookup("ridge_width", 3)
-		tilt, _ := s.Lookup("ridge_tilt", math.NaN())
+		height, _ := s.Lookup(quantity.RidgeHeight, math.NaN())
+		width, _ := s.Lookup(quantity.RidgeWidth, 3)
+		tilt, _ := s.Lookup(quantity.RidgeTilt, math.NaN())
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", s.ID, heightReading(height, s), dash(string(s.HeightTo)), reading(width), reading(tilt), dash(string(s.Verdict)))
 	}
 	return w.Flush()
@@ -187,7 +188,7 @@ func summaryOf(r *measure.Result, folder string) caseSummary {
 	c := caseSummary{Case: r.Case, Folder: folder, Cautions: append([]measure.Caution{}, r.Cautions...)}
 	for _, s := range r.Sites {
 		one := siteSummary{Site: s.ID, Tooth: s.Tooth, To: string(s.HeightTo), Verdict: string(s.Verdict), Err: s.Err}
-		if h, ok := s.Lookup("ridge_height", math.NaN()); ok && h.Value != nil {
+		if h, ok := s.Lookup(quantity.RidgeHeight, math.NaN()); ok && h.Value != nil {
 			u := h.Budget.U()
 			one.Height, one.HeightU = h.Value, &u
 		}

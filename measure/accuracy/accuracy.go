@@ -21,6 +21,7 @@ import (
 	"ridgerule/measure"
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 )
 
 // Error is one measured number beside its truth.
@@ -179,20 +180,20 @@ func compare(s measure.SiteResult, t phantom.SiteTruth, cell Cell, seed uint64) 
 // wanted returns the truth of a row and the name it is tabled under.
 func wanted(row measure.Row, t phantom.AxisTruth) (name string, want float64, ok bool) {
 	switch row.Quantity {
-	case "ridge_tilt":
-		return row.Quantity, t.Tilt, true
-	case "buccal_undercut":
-		return row.Quantity, t.Buccal.Depth, true
-	case "lingual_undercut":
-		return row.Quantity, t.Lingual.Depth, true
-	case "ridge_height":
+	case quantity.RidgeTilt:
+		return string(row.Quantity), t.Tilt, true
+	case quantity.BuccalUndercut:
+		return string(row.Quantity), t.Buccal.Depth, true
+	case quantity.LingualUndercut:
+		return string(row.Quantity), t.Lingual.Depth, true
+	case quantity.RidgeHeight:
 		for _, h := range t.Heights {
 			if h.To == row.To {
-				return "ridge_height to " + strings.ReplaceAll(h.To, "_", " "), h.Height, true
+				return string(row.Quantity) + " to " + strings.ReplaceAll(h.To, "_", " "), h.Height, true
 			}
 		}
 		return "", 0, false
-	case "ridge_width", "buccal_plate", "lingual_plate":
+	case quantity.RidgeWidth, quantity.BuccalPlate, quantity.LingualPlate:
 		return atDepth(row, t)
 	}
 	return "", 0, false
@@ -205,14 +206,14 @@ func atDepth(row measure.Row, t phantom.AxisTruth) (string, float64, bool) {
 		if w.At != *row.At || len(t.Heights) > 0 && t.Heights[0].To != "canal" && w.At > t.Heights[0].Height-1 {
 			continue
 		}
-		if row.Quantity == "ridge_width" {
+		if row.Quantity == quantity.RidgeWidth {
 			if w.At < 2 {
-				return "ridge_width at 1 mm", w.Width, true
+				return string(row.Quantity) + " at 1 mm", w.Width, true
 			}
-			return "ridge_width at 3–10 mm", w.Width, true
+			return string(row.Quantity) + " at 3–10 mm", w.Width, true
 		}
 		plate := w.Buccal
-		if row.Quantity == "lingual_plate" {
+		if row.Quantity == quantity.LingualPlate {
 			plate = w.Lingual
 		}
 		if plate == nil || w.At < 3 {

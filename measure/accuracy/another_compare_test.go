@@ -10,6 +10,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/accuracy"
+	"ridgerule/measure/quantity"
 )
 
 // plan returns the plan of someone whose hand does not scatter: the site, the arch and the canal are
@@ -90,10 +91,10 @@ func (c *comparison) height(r ridge) {
 }
 
 // add compares the row of a quantity (at a depth, mm; NaN: has none) with its truth, mm or degrees.
-func (c *comparison) add(name, quantity string, at, truth float64) *accuracy.Error {
+func (c *comparison) add(name string, q quantity.Name, at, truth float64) *accuracy.Error {
 	e := c.blank
 	e.Quantity, e.At, e.Truth, e.Why = name, at, truth, c.site.Err
-	if row, ok := c.site.Lookup(quantity, at); ok {
+	if row, ok := c.site.Lookup(q, at); ok {
 		e.Why = row.Note
 		if row.Value != nil {
 			e.Error, e.U = *row.Value-truth, row.Budget.U()

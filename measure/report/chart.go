@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 )
 
 // profileSheet draws ridge width against depth below the crest: depth downward as in the bone,
@@ -13,7 +14,7 @@ func profileSheet(s *measure.SiteResult) *sheet {
 	var widths []measure.Row
 	most, deepest := 0.0, 0.0
 	for _, row := range s.Rows {
-		if row.Quantity == "ridge_width" && row.At != nil && row.Value != nil {
+		if row.Quantity == quantity.RidgeWidth && row.At != nil && row.Value != nil {
 			widths = append(widths, row)
 			most, deepest = math.Max(most, *row.Value+row.Budget.U()), math.Max(deepest, *row.At)
 		}

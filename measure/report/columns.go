@@ -1,8 +1,10 @@
 package report
 
 import (
-	"maps"
 	"slices"
+	"strings"
+
+	"ridgerule/measure/quantity"
 )
 
 // Column is one column of a table, as a Frictionless Table Schema describes it.
@@ -59,7 +61,10 @@ func MeasurementColumns() []Column {
 	verdict := text("verdict", "Verdict", "What the value says about the margin: held if value − U ≥ margin, not held if value < 0 or value + U < margin, else uncertain; not assessed when something is missing. Empty where no margin applies.")
 	verdict.Categories = verdictWords
 	quantities := required(text("quantity", "Quantity", "What was measured; docs/csv.md says of each how."))
-	quantities.Limits.Enum = slices.Sorted(maps.Keys(quantityWords))
+	for _, q := range quantity.All() {
+		quantities.Limits.Enum = append(quantities.Limits.Enum, string(q.Name))
+	}
+	slices.Sort(quantities.Limits.Enum)
 	return []Column{
 		required(text("case", "Case", "Label of the case, from the plan. Never a patient's name or number.")),
 		required(text("site", "Site", "Site id of the plan; 'arch' for the whole arch; two ids joined by '|' for a pair.")),
@@ -101,15 +106,16 @@ func SiteColumns(depths []float64) []Column {
 		columns = append(columns, number("axis_"+axis, "Axis "+axis, "1", "Unit vector from crest to base, DICOM LPS, "+axis+"."))
 	}
 	columns = append(columns,
-		number("height_mm", "Ridge height", "mm", "From the crest point along the axis to what height_to names; the note says where that is not what was asked for."),
+		number("height_mm", quantity.Of(quantity.RidgeHeight).Words, "mm", "From the crest point along the axis to what height_to names; the note says where that is not what was asked for."),
 		notNegative(number("height_U_mm", "U of the height", "mm", "Expanded uncertainty of the height, k = 2.")),
 		text("height_to", "Height ends at", "canal, sinus, nasal_floor or border; buccal_wall or lingual_wall: it is a length to a side wall, no height of bone to the base; empty: no height."))
+	width, tilt := quantity.Of(quantity.RidgeWidth), quantity.Of(quantity.RidgeTilt)
 	for _, d := range depths {
-		columns = append(columns, number("width_"+plain(d)+"mm_mm", "Ridge width at "+plain(d)+" mm", "mm",
-			"Chord of the bone's outline perpendicular to the axis, "+plain(d)+" mm below the crest."))
+		columns = append(columns, number("width_"+plain(d)+"mm_mm", width.Words+" at "+plain(d)+" mm", width.Unit,
+			strings.Replace(width.Description, "at a depth", plain(d)+" mm below the crest", 1)+"."))
 	}
 	return append(columns,
-		number("tilt_deg", "Tilt", "deg", "Angle between the section's base direction and the axis; positive when the base lies buccal of the crest."),
+		number("tilt_deg", "Tilt", tilt.Unit, tilt.Description+"."),
 		verdict,
 		text("note", "Note", "Why a number is missing, or what else must be known."))
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 )
 
 // MeasurementsCSV writes one number a row, in the columns of [MeasurementColumns]: RFC 4180,
@@ -32,7 +33,7 @@ func rowsOf(s *measure.SiteResult) []measure.Row {
 	if len(s.Rows) > 0 || s.Err == "" {
 		return s.Rows
 	}
-	return []measure.Row{{Quantity: "ridge_height", Unit: "mm", Note: s.Err}}
+	return []measure.Row{{Quantity: quantity.RidgeHeight, Unit: quantity.RidgeHeight.Unit(), Note: s.Err}}
 }
 
 func measurement(label, site, tooth string, row measure.Row) []string {
@@ -41,7 +42,7 @@ func measurement(label, site, tooth string, row measure.Row) []string {
 		u, U = cell(row.Budget.Std()), cell(row.Budget.U())
 	}
 	return []string{
-		safe(label), safe(site), safe(tooth), safe(row.Quantity), at(row.At), safe(row.To),
+		safe(label), safe(site), safe(tooth), safe(string(row.Quantity)), at(row.At), safe(row.To),
 		cellOf(row.Value), safe(row.Unit), u, U, cellOf(row.Margin), safe(string(row.Verdict)), safe(row.Note),
 	}
 }
@@ -75,13 +76,13 @@ func siteRow(label string, s *measure.SiteResult, depths []float64) []string {
 		}
 		row = append(row, cell(x))
 	}
-	height, _ := s.Lookup("ridge_height", math.NaN())
+	height, _ := s.Lookup(quantity.RidgeHeight, math.NaN())
 	row = append(row, cellOf(height.Value), expanded(height), safe(string(s.HeightTo)))
 	for _, d := range depths {
-		width, _ := s.Lookup("ridge_width", d)
+		width, _ := s.Lookup(quantity.RidgeWidth, d)
 		row = append(row, cellOf(width.Value))
 	}
-	tilt, _ := s.Lookup("ridge_tilt", math.NaN())
+	tilt, _ := s.Lookup(quantity.RidgeTilt, math.NaN())
 	return append(row, cellOf(tilt.Value), safe(string(s.Verdict)), safe(noteOf(s)))
 }
 
@@ -105,7 +106,7 @@ func Depths(r *measure.Result) []float64 {
 	var all []float64
 	for _, s := range r.Sites {
 		for _, row := range s.Rows {
-			if row.Quantity == "ridge_width" && row.At != nil && !slices.Contains(all, *row.At) {
+			if row.Quantity == quantity.RidgeWidth && row.At != nil && !slices.Contains(all, *row.At) {
 				all = append(all, *row.At)
 			}
 		}

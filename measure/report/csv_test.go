@@ -40,7 +40,7 @@ func TestEveryNumberComesBackFromTheTable(t *testing.T) {
 		for _, want := range rowsOf(&s) {
 			got := rows[i]
 			i++
-			require.Equal(t, []string{r.Case, s.ID, s.Tooth, want.Quantity}, got[:4])
+			require.Equal(t, []string{r.Case, s.ID, s.Tooth, string(want.Quantity)}, got[:4])
 			if want.Value == nil {
 				require.Equal(t, "", got[6])
 				require.NotEmpty(t, got[12], "a missing number says why")

@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 )
 
 // Letters of the day sheet, mm. They never shrink: what has no room goes on another page.
@@ -114,7 +115,7 @@ func (d *pdfDoc) dayTexts(s *measure.SiteResult) []siteLine {
 
 // drillWords say what a drill's depth counts from: the platform below the crest, and from there to the apex.
 func drillWords(s *measure.SiteResult) string {
-	row, known := s.Lookup("platform_depth", math.NaN())
+	row, known := s.Lookup(quantity.PlatformDepth, math.NaN())
 	if !known || row.Value == nil {
 		return fmt.Sprintf("platform: its depth below the crest was not measured; drill reference: the platform, %.1f mm to the apex", s.Implant.Length)
 	}
@@ -126,7 +127,7 @@ func drillWords(s *measure.SiteResult) string {
 func nearestWords(s *measure.SiteResult) string {
 	var near *measure.Row
 	for i, row := range s.Rows {
-		if row.Quantity == "clearance" && row.Value != nil && nerveOrCavity[string(row.Kind)] && (near == nil || *row.Value < *near.Value) {
+		if row.Quantity == quantity.Clearance && row.Value != nil && nerveOrCavity[string(row.Kind)] && (near == nil || *row.Value < *near.Value) {
 			near = &s.Rows[i]
 		}
 	}

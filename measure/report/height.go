@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 )
 
 // notToBase says of a length along the axis that it ends at a side wall.
@@ -20,7 +21,7 @@ type heightView struct {
 
 // heightOf returns the site's height in words.
 func heightOf(s *measure.SiteResult, jaw measure.Jaw) heightView {
-	row, known := s.Lookup("ridge_height", math.NaN())
+	row, known := s.Lookup(quantity.RidgeHeight, math.NaN())
 	if !known || row.Value == nil {
 		return heightView{}
 	}

@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 )
 
 // What every medium says of a site before any other number. One function derives the lines,
@@ -75,9 +76,7 @@ func calm(s *measure.SiteResult, jaw measure.Jaw) siteLine {
 // reserve is value − U − margin, mm.
 func reserve(row measure.Row) float64 { return *row.Value - row.Budget.U() - *row.Margin }
 
-func besideImplant(row measure.Row) bool {
-	return row.Quantity == "buccal_bone" || row.Quantity == "lingual_bone"
-}
+func besideImplant(row measure.Row) bool { return quantity.Of(row.Quantity).BesideImplant() }
 
 // groupsOf puts together what is said in one line: depths of the bone on one side of the implant with one
 // verdict, an implant that stands outside the bone, and rows without a number for the same reason. The order is that of each group's first row.
@@ -198,26 +197,22 @@ func placeOf(row measure.Row) string {
 
 // rowName returns what a row is about, in words: "Clearance to left canal".
 func rowName(row measure.Row, jaw measure.Jaw) string {
-	name := quantity(row.Quantity, jaw)
+	q := quantity.Of(row.Quantity)
+	with, to := cmp.Or(q.With, q.Words+", %s"), row.To
 	switch {
-	case row.To == "":
-		return name
-	case row.Quantity == "clearance" && row.Kind == "" && row.Value == nil && row.Margin == nil:
-		return initial(row.To, strings.ToUpper) // no structure: what is not known of the site itself
-	case row.Quantity == "implant_spread_angle" || row.Quantity == "axis_correction":
-		return "Angle to the " + row.To
-	case row.Quantity == "clearance" && row.Kind == "implant" && !strings.Contains(strings.ToLower(row.To), "implant"):
-		return name + " to implant " + row.To // the plan's other implants go by their site
-	case row.Quantity == "clearance" || row.Quantity == "implant_angle" || row.Quantity == "implant_lean":
-		return name + " to " + row.To
-	case row.Quantity == "ridge_height" && wall(measure.Limit(row.To)):
-		return "Length to the " + limitWord(measure.Limit(row.To), jaw)
-	case row.Quantity == "ridge_height":
-		return name + " to the " + limitWord(measure.Limit(row.To), jaw)
-	case strings.HasPrefix(row.Quantity, "usable"):
-		return name + ", for " + row.To
+	case to == "":
+		return wordsOf(q.Name, jaw)
+	case q.Name == quantity.Clearance && row.Kind == "" && row.Value == nil && row.Margin == nil:
+		return initial(to, strings.ToUpper) // no structure: what is not known of the site itself
+	case q.Name == quantity.Clearance && row.Kind == "implant" && !strings.Contains(strings.ToLower(to), "implant"):
+		to = "implant " + to // the plan's other implants go by their site
+	case q.EndsAtLimit:
+		to = limitWord(measure.Limit(to), jaw)
 	}
-	return name + ", " + limitWord(measure.Limit(row.To), jaw)
+	if q.Name == quantity.RidgeHeight && wall(measure.Limit(row.To)) {
+		with = "Length to the %s"
+	}
+	return strings.Replace(forJaw(with, jaw), "%s", to, 1)
 }
 
 // rowReading returns the row's number with its uncertainty and unit, or nothing.

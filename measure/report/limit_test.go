@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -92,9 +93,9 @@ func TestVerdictOfNoRowIsExplained(t *testing.T) {
 
 // An axis that leaves the bone has no distance at any depth, on either side: one line says by how much at most.
 func TestImplantOutsideTheBoneIsOneLine(t *testing.T) {
-	out := func(at *float64, quantity, by string) measure.Row {
+	out := func(at *float64, q quantity.Name, by string) measure.Row {
 		row := beside(at, nil, measure.NotHeld, "the implant stands outside the bone by "+by)
-		row.Quantity = quantity
+		row.Quantity = q
 		return row
 	}
 	s := &measure.SiteResult{Verdict: measure.NotHeld, Rows: []measure.Row{

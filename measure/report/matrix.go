@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 )
 
 // matrix is what is told of every pair of implants, as one table: above the diagonal the angle
@@ -26,9 +27,9 @@ func matrixOf(r *measure.Result) matrix {
 		a, b, pair := strings.Cut(row.Sites, "|")
 		switch {
 		case !pair || row.Value == nil:
-		case row.Quantity == "implant_angle":
+		case row.Quantity == quantity.ImplantAngle:
 			m.cell[[2]string{a, b}] = rounded(*row.Value, 1) + "°"
-		case row.Quantity == "platform_distance":
+		case row.Quantity == quantity.PlatformDistance:
 			m.cell[[2]string{b, a}] = rounded(*row.Value, 1)
 		}
 	}
@@ -53,5 +54,5 @@ func matrixOf(r *measure.Result) matrix {
 // holds reports whether a row stands in the matrix, so that it needs no line of its own.
 func (m matrix) holds(row measure.ArchRow) bool {
 	_, _, pair := strings.Cut(row.Sites, "|")
-	return pair && row.Value != nil && (row.Quantity == "implant_angle" || row.Quantity == "platform_distance")
+	return pair && row.Value != nil && (row.Quantity == quantity.ImplantAngle || row.Quantity == quantity.PlatformDistance)
 }

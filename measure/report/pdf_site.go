@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 )
 
 // loud writes a verdict so that it stands out without colour.
@@ -67,7 +68,7 @@ func (d *pdfDoc) parts(v siteView) []func() {
 }
 
 func (d *pdfDoc) depths(v siteView) {
-	t := pdfTable{[]float64{0.16, 0.28, 0.28, 0.28}, []string{"Depth", "Ridge width", "Buccal plate", quantity("lingual_plate", d.c.Result.Jaw)}, nil, pdfTables}
+	t := pdfTable{[]float64{0.16, 0.28, 0.28, 0.28}, []string{"Depth", "Ridge width", "Buccal plate", wordsOf(quantity.LingualPlate, d.c.Result.Jaw)}, nil, pdfTables}
 	for _, r := range v.Table {
 		t.rows = append(t.rows, textRow(r.Depth, orNo(r.Width), orNo(r.Buccal), orNo(r.Lingual)))
 	}

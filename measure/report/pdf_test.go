@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 )
 
 func TestPDFHoldsTheReport(t *testing.T) {
@@ -44,7 +45,7 @@ func manySites() Case {
 	for n := range 12 {
 		clearance.To = fmt.Sprintf("structure %d", n)
 		full.Rows = append(full.Rows, clearance)
-		fact.Quantity = fmt.Sprintf("further_%d", n)
+		fact.Quantity = quantity.Name(fmt.Sprintf("further_%d", n))
 		full.Rows = append(full.Rows, fact)
 	}
 	for len(full.Ladder) < 9 {

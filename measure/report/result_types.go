@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/uncertainty"
 )
@@ -161,7 +162,7 @@ type rungJSON struct {
 
 type rowJSON struct {
 	Sites    string             `json:"sites,omitempty"`
-	Quantity string             `json:"quantity"`
+	Quantity quantity.Name      `json:"quantity"`
 	At       *float64           `json:"at_mm,omitempty"`
 	To       string             `json:"to,omitempty"`
 	Value    *float64           `json:"value"`

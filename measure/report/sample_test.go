@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/uncertainty"
 )
@@ -146,7 +147,7 @@ func measuredSite(id string, x float64) measure.SiteResult {
 	return s
 }
 
-func plateRow(name string, depth, t float64, thin bool) measure.Row {
+func plateRow(name quantity.Name, depth, t float64, thin bool) measure.Row {
 	row := measure.Row{Quantity: name, At: pointer(depth), Unit: "mm"}
 	if thin {
 		row.Note = "thinner than the scan resolves (about 0.5 mm)"

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 )
 
@@ -56,7 +57,7 @@ func (v *sectionView) widthNotes() []marginNote {
 		from := v.spot(c.Buccal)
 		return marginNote{&from, v.level(c.Depth), 3.4, func(at spot) {
 			v.write(label{At: at, Text: plain(c.Depth), Size: small, Ink: soft})
-			if row, known := v.site.Lookup("ridge_width", c.Depth); known && row.Value != nil {
+			if row, known := v.site.Lookup(quantity.RidgeWidth, c.Depth); known && row.Value != nil {
 				v.write(label{At: spot{at.X + 9, at.Y}, Text: read(*row.Value, row.Budget.U()).String(), Size: small, Ink: black, Weight: bold})
 			}
 		}}
@@ -89,7 +90,7 @@ const mostClearances = 2
 // clearanceNotes are the least reserves of the implant's distances, each with its verdict.
 func (v *sectionView) clearanceNotes() []marginNote {
 	rows := slices.DeleteFunc(slices.Clone(v.site.Rows), func(r measure.Row) bool {
-		return r.Quantity != "clearance" || r.Value == nil || r.Margin == nil
+		return r.Quantity != quantity.Clearance || r.Value == nil || r.Margin == nil
 	})
 	slices.SortStableFunc(rows, func(a, b measure.Row) int { return cmp.Compare(reserve(a), reserve(b)) })
 	return each(rows[:min(len(rows), mostClearances)], func(row measure.Row) marginNote {

@@ -8,6 +8,7 @@ import (
 
 	"ridgerule/dicomio"
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 )
 
 // SR writes the case as a DICOM Comprehensive 3D SR after TID 1500: a measurement group a site, a
@@ -54,7 +55,7 @@ func tree(c Case, seed string) dicomio.Node {
 		all.Nodes = append(all.Nodes, siteGroup(c.Result, &c.Result.Sites[i], seed))
 	}
 	for _, row := range c.Result.Arch.Rows {
-		name := row.Sites + " " + row.Quantity + " " + row.To
+		name := row.Sites + " " + string(row.Quantity) + " " + row.To
 		g := groupNode(name, name, seed)
 		none := &measure.SiteResult{}
 		g.Nodes = append(g.Nodes, siteCode(c.Result.Jaw, none))
@@ -96,7 +97,7 @@ func siteComment(r *measure.Result, s *measure.SiteResult) string {
 
 // chordPoints returns the ends of the chord that a width was taken on, in the patient.
 func chordPoints(s *measure.SiteResult, row measure.Row) []r3.Vec {
-	if row.Quantity != "ridge_width" || row.At == nil {
+	if row.Quantity != quantity.RidgeWidth || row.At == nil {
 		return nil
 	}
 	for _, c := range s.Chords {
@@ -134,7 +135,7 @@ func siteCode(jaw measure.Jaw, s *measure.SiteResult) dicomio.Node {
 // text; a verdict as text behind it.
 func withRow(g dicomio.Node, jaw measure.Jaw, s *measure.SiteResult, row measure.Row) dicomio.Node {
 	concept, coded := concepts[row.Quantity]
-	if measure.EndsAtLimit(row.Quantity) && wall(s.HeightTo) {
+	if quantity.Of(row.Quantity).EndsAtLimit && wall(s.HeightTo) {
 		concept = length // along the axis to a side wall: no height
 	}
 	unit, known := units[row.Unit]
@@ -146,7 +147,7 @@ func withRow(g dicomio.Node, jaw measure.Jaw, s *measure.SiteResult, row measure
 	if n.Text == "" {
 		n.Code = failure
 	}
-	says := row.Quantity
+	says := string(row.Quantity)
 	if row.To != "" {
 		says += " to " + row.To
 	}

@@ -3,6 +3,7 @@ package report
 import (
 	"ridgerule/dicomio"
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 )
 
 // The codes of the structured report. Every one stands in DICOM PS3.16 or its context groups; what
@@ -46,7 +47,7 @@ var (
 
 // concepts are the quantities that have a code. A plate's thickness has none in CID 7470: it is a
 // distance, and the method says which.
-var concepts = map[string]dicomio.Code{
+var concepts = map[quantity.Name]dicomio.Code{
 	"ridge_height": height, "usable_height": height, "ridge_width": width,
 	"buccal_undercut": depth, "lingual_undercut": depth, "usable_crest_depth": depth, "platform_depth": depth,
 	"ridge_tilt": angle, "implant_lean": angle, "implant_angle": angle, "implant_spread_angle": angle, "axis_correction": angle,

@@ -5,6 +5,7 @@ import (
 	"html/template"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -101,7 +102,7 @@ func viewOf(c Case) pageView {
 	r := c.Result
 	v := pageView{
 		Case: printable(r.Case), Jaw: string(r.Jaw), Tool: c.Provenance.Tool, Mark: markOf(r),
-		Answer: answer(r), InnerPlate: quantity("lingual_plate", r.Jaw),
+		Answer: answer(r), InnerPlate: wordsOf(quantity.LingualPlate, r.Jaw),
 		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: cautionsOf(r),
 		Date: dateWords(c.Provenance.Date), Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution},
 	}

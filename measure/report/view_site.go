@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"ridgerule/measure"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -18,8 +19,8 @@ func viewOfSite(c Case, s *measure.SiteResult, depths []float64) siteView {
 		Height: heightOf(s, r.Jaw), Arc: rounded(s.Frame.Arc, 1), Axis: axisWord(s.AxisFrom),
 	}
 	for _, d := range depths {
-		v.Widths = append(v.Widths, readingAt(s, "ridge_width", d))
-		v.Table = append(v.Table, depthView{plain(d), readingAt(s, "ridge_width", d), readingAt(s, "buccal_plate", d), readingAt(s, "lingual_plate", d)})
+		v.Widths = append(v.Widths, readingAt(s, quantity.RidgeWidth, d))
+		v.Table = append(v.Table, depthView{plain(d), readingAt(s, quantity.RidgeWidth, d), readingAt(s, quantity.BuccalPlate, d), readingAt(s, quantity.LingualPlate, d)})
 	}
 	v.Implant = implantWord(s.Implant)
 	v.sort(s, r.Jaw)
@@ -35,17 +36,17 @@ func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 		switch {
 		case farAndHeld(row):
 			v.Far = append(v.Far, row.To+": "+rowReading(row))
-		case row.Verdict != measure.NoMargin || row.Quantity == "clearance":
+		case row.Verdict != measure.NoMargin || row.Quantity == quantity.Clearance:
 			v.Findings = append(v.Findings, viewOfFinding(row, jaw))
-		case perDepth[row.Quantity]:
+		case inDepthTable(row.Quantity):
 			if row.Note != "" {
 				v.DepthNotes = append(v.DepthNotes, rowName(row, jaw)+" at "+at(row.At)+" mm: "+row.Note)
 			}
 		default:
 			f := viewOfRow(row, jaw)
-			if v.Height.Open && measure.EndsAtLimit(row.Quantity) && f.Reading != "" {
+			if v.Height.Open && quantity.Of(row.Quantity).EndsAtLimit && f.Reading != "" {
 				f.Reading += "; " + openWords(s)
-				if row.Quantity != "ridge_height" {
+				if row.Quantity != quantity.RidgeHeight {
 					f.Note = "" // the height's own: said there
 				}
 			}
@@ -81,11 +82,14 @@ func (v *siteView) addFact(f rowView) {
 
 // farAndHeld reports a distance that needs no line of its own: held, and more than 10 mm.
 func farAndHeld(row measure.Row) bool {
-	return row.Quantity == "clearance" && row.Verdict == measure.Held && row.Value != nil && *row.Value > 10
+	return row.Quantity == quantity.Clearance && row.Verdict == measure.Held && row.Value != nil && *row.Value > 10
 }
 
-// perDepth are the quantities that stand in the table of depths.
-var perDepth = map[string]bool{"ridge_width": true, "buccal_plate": true, "lingual_plate": true}
+// inDepthTable reports whether a quantity stands in the table of depths below the crest.
+func inDepthTable(name quantity.Name) bool {
+	q := quantity.Of(name)
+	return q.PerDepth && q.From == quantity.Crest
+}
 
 // verdictsOf returns every verdict that applies to the site, gravest first. Held applies where it is the
 // only one: a site with one margin held and another not is no site that holds.
@@ -124,7 +128,7 @@ func axisWord(a measure.AxisRule) string {
 	return string(a)
 }
 
-func readingAt(s *measure.SiteResult, name string, depth float64) string {
+func readingAt(s *measure.SiteResult, name quantity.Name, depth float64) string {
 	row, known := s.Lookup(name, depth)
 	if !known || row.Value == nil {
 		return ""

@@ -14,6 +14,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 )
 
 // Simulation is what the reader's hand does to each number of a case.
@@ -28,7 +29,9 @@ type Simulation struct {
 
 // SimulatedRow is one number of the case over all draws. Lengths in mm, angles in degrees: Unit says.
 type SimulatedRow struct {
-	Site, Quantity, To, Unit string
+	Site     string
+	Quantity quantity.Name
+	To, Unit string
 
 	At        *float64 // depth, mm; nil: does not apply
 	Value     float64  // at the marks of the plan; NaN: none
@@ -47,17 +50,19 @@ type SimulatedRow struct {
 // place says which rows of two results are the same number: what a moved mark may change (the depth
 // of an undercut, what a height ends at) is no part of it.
 type place struct {
-	site, quantity, to string
-	at                 float64
+	site     string
+	quantity quantity.Name
+	to       string
+	at       float64
 }
 
 func placeOf(site string, r measure.Row) place {
 	p := place{site: site, quantity: r.Quantity, to: r.To, at: math.NaN()}
-	if r.Quantity == "ridge_height" {
+	if r.Quantity == quantity.RidgeHeight {
 		p.to = ""
 	}
 	p.at = -1 // NaN would equal nothing, itself included
-	if r.At != nil && r.Quantity != "buccal_undercut" && r.Quantity != "lingual_undercut" {
+	if r.At != nil && quantity.Of(r.Quantity).PerDepth {
 		p.at = *r.At
 	}
 	return p

@@ -66,7 +66,7 @@ func (s *Simulation) WriteCSV(w io.Writer) error {
 		if r.At != nil {
 			depth = strconv.FormatFloat(math.Round(*r.At*1e4)/1e4, 'f', -1, 64)
 		}
-		rows = append(rows, []string{cell(s.Case), cell(r.Site), r.Quantity, depth, cell(r.To), r.Unit, fixed(r.Value), strconv.Itoa(r.N),
+		rows = append(rows, []string{cell(s.Case), cell(r.Site), string(r.Quantity), depth, cell(r.To), r.Unit, fixed(r.Value), strconv.Itoa(r.N),
 			fixed(r.Mean), fixed(r.SD), fixed(r.SDLow), fixed(r.SDHigh), fixed(r.Low), fixed(r.High),
 			fixed(r.Placement), fixed(r.U), fixed(r.Ratio), r.Verdict, fixed(r.Kept)})
 	}

@@ -12,6 +12,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
 )
@@ -35,8 +36,8 @@ structures:
 // linear is a measurement of which everything is known: each number is a sum of marks' coordinates,
 // and its budget says what scatter that gives.
 func linear(_ context.Context, p *plan.Plan, o measure.Options) (*measure.Result, error) {
-	number := func(quantity string, value, placing float64) measure.Row {
-		r := measure.Row{Quantity: quantity, Value: &value, Unit: "mm"}
+	number := func(q quantity.Name, value, placing float64) measure.Row {
+		r := measure.Row{Quantity: q, Value: &value, Unit: "mm"}
 		r.Budget = append(r.Budget, budgetOf("noise", 0.1)...)
 		r.Budget = append(r.Budget, budgetOf("placing", placing)...)
 		return r
@@ -64,7 +65,7 @@ func TestSimulatedSpreadOfASumOfMarks(t *testing.T) {
 		"arch": {0.3 * math.Sqrt2, 0.3 * math.Sqrt2}, "site": {0.2 * math.Sqrt2, 0}, "mark": {0.4, 0.4},
 	}
 	for _, r := range s.Rows[:3] {
-		w := want[r.Quantity]
+		w := want[string(r.Quantity)]
 		require.InDelta(t, w.sd, r.SD, 4*w.sd/math.Sqrt(2*draws), r.Quantity)
 		require.InDelta(t, w.placing, r.Placement, 1e-9, r.Quantity)
 		require.InDelta(t, r.Value, r.Mean, 4*w.sd/math.Sqrt(draws), r.Quantity)
