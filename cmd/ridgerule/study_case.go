@@ -137,7 +137,7 @@ func (a *app) fillCase(ctx context.Context, j study.Job) error {
 		p.Case = j.Case
 	}
 	a.limits = j.Limits
-	c, err := a.measureCase(ctx, j.Series, "", p, measure.Options{}, false)
+	c, err := a.measureCase(ctx, j.Series, "", p, measure.Options{}, &extraFlags{})
 	if err != nil {
 		return err
 	}
