@@ -2,15 +2,30 @@ package dicomio
 
 import (
 	"encoding/binary"
+	"errors"
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
 )
 
+// ErrValue is wrapped when a number or a text has no place in the DICOM value that is to hold it.
+var ErrValue = errors.New("dicomio: DICOM cannot hold a value")
+
 // encoder appends data elements in Explicit VR Little Endian; the caller adds them in ascending order of tag.
 //
 // Source: DICOM PS3.5 7.1.2, 6.2 (padding: a blank, for UI a NUL).
-type encoder struct{ b []byte }
+type encoder struct {
+	b   []byte
+	err error // the first value that could not be held
+}
+
+// refuse keeps the first error.
+func (e *encoder) refuse(format string, args ...any) {
+	if e.err == nil {
+		e.err = fmt.Errorf("%w: "+format, append([]any{ErrValue}, args...)...)
+	}
+}
 
 // text appends a string element; several values are joined by backslashes.
 func (e *encoder) text(tag uint32, vr string, values ...string) {
@@ -24,10 +39,13 @@ func (e *encoder) text(tag uint32, vr string, values ...string) {
 	e.b = append(e.b, v...)
 }
 
-// decimals appends a DS element.
+// decimals appends a DS element. What is no number is refused.
 func (e *encoder) decimals(tag uint32, values ...float64) {
 	texts := make([]string, len(values))
 	for i, v := range values {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			e.refuse("%g in (%04X,%04X): a decimal string holds finite numbers", v, tag>>16, tag&0xFFFF)
+		}
 		texts[i] = decimalString(v)
 	}
 	e.text(tag, "DS", texts...)
@@ -49,6 +67,9 @@ func (e *encoder) head(tag uint32, vr string, length int) {
 		e.b = append(e.b, 0, 0)
 		e.b = binary.LittleEndian.AppendUint32(e.b, uint32(length))
 	default:
+		if length > 0xFFFE {
+			e.refuse("%d bytes in (%04X,%04X) %s, at most 65534", length, tag>>16, tag&0xFFFF, vr)
+		}
 		e.b = binary.LittleEndian.AppendUint16(e.b, uint16(length))
 	}
 }
@@ -75,7 +96,7 @@ func metaGroup(class, instance, syntax string) []byte {
 // implementation is our Implementation Class UID, derived once from a random UUID. Source: DICOM PS3.5 B.2.
 const implementation = "2.25.250911734162790213548790334122518746901"
 
-// decimalString writes v in at most 16 characters, as many digits as fit.
+// decimalString writes v, a finite number, in at most 16 characters, as many digits as fit.
 //
 // Source: DICOM PS3.5 6.2, DS.
 func decimalString(v float64) string {

@@ -95,16 +95,6 @@ func (src *source) readHeader() (attrs, error) {
 	return a, nil
 }
 
-func readIdentity(a attrs) Identity {
-	return Identity{
-		PatientName: a.text(tag.PatientName), PatientID: a.text(tag.PatientID),
-		PatientBirthDate: a.text(tag.PatientBirthDate), PatientSex: a.text(tag.PatientSex),
-		StudyDate: a.text(tag.StudyDate), StudyDescription: a.text(tag.StudyDescription),
-		SeriesDescription: a.text(tag.SeriesDescription), InstitutionName: a.text(tag.InstitutionName),
-		AccessionNumber: a.text(tag.AccessionNumber),
-	}
-}
-
 // readPixelFormat reads the Image Pixel module.
 func (src *source) readPixelFormat(a attrs) {
 	p := &src.pixels

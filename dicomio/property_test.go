@@ -54,7 +54,11 @@ func TestAnyVolumeWrittenReadsTheSame(t *testing.T) {
 		names = rapid.Permutation(names).Draw(rt, "names")
 		fsys := fstest.MapFS{}
 		for k, name := range names {
-			add(fsys, fmt.Sprint(name), w.slice(k))
+			data, err := w.slice(k)
+			if err != nil {
+				t.Fatal(err)
+			}
+			add(fsys, fmt.Sprint(name), data)
 		}
 		s, got := readOnly(t, fsys)
 		if got.Size != v.Size || !slices.Equal(got.Stored, v.Stored) || got.Rescale[0] != v.Rescale[0] {

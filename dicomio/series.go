@@ -81,13 +81,6 @@ type Facts struct {
 	Bytes          int64   // bytes of those files
 }
 
-// Identity is what points to a person. It is never printed unless the user asks.
-type Identity struct {
-	PatientName, PatientID, PatientBirthDate, PatientSex string
-	StudyDate, StudyDescription, SeriesDescription       string
-	InstitutionName, AccessionNumber                     string
-}
-
 // Verdict returns [Unfit] when the series has a problem, else [FitWithCautions] when it has a caution, else [Fit].
 func (s *Series) Verdict() Verdict {
 	switch {

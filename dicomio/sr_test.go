@@ -40,7 +40,7 @@ func TestSameReportSameBytes(t *testing.T) {
 func TestElementsAscend(t *testing.T) {
 	src := Source{Study: "1.2.3", Series: "1.2.4", FrameOfReference: "1.2.5", Images: []string{"1.2.6"}}
 	var capture bytes.Buffer
-	require.NoError(t, WriteCapture(&capture, src, Made{Tool: "test", Version: "1"}, image.NewGray(image.Rect(0, 0, 3, 3)), 0.1, "odd"))
+	require.NoError(t, WriteCapture(&capture, src, Made{Tool: "test", Version: "1"}, Capture{Image: image.NewGray(image.Rect(0, 0, 3, 3)), Spacing: 0.1, Title: "odd", Number: 1}))
 	for _, file := range [][]byte{writtenSR(t, src, "x"), capture.Bytes()} {
 		last := uint32(0)
 		for at := 132; at < len(file); {

@@ -127,7 +127,11 @@ func writeSlices(dir string, v *volume.Volume, options WriteOptions) error {
 	}
 	w := ctWriter{v: v, options: options, content: content.Sum(nil)}
 	return each(context.Background(), workers, v.Size[2], func(k int) error {
-		return os.WriteFile(filepath.Join(dir, fmt.Sprintf("IM%04d.dcm", k+1)), w.slice(k), 0o644)
+		data, err := w.slice(k)
+		if err != nil {
+			return fmt.Errorf("slice %d: %w", k+1, err)
+		}
+		return os.WriteFile(filepath.Join(dir, fmt.Sprintf("IM%04d.dcm", k+1)), data, 0o644)
 	})
 }
 
@@ -158,7 +162,7 @@ func (w ctWriter) uid(what string) string {
 }
 
 // slice returns the file of slice k.
-func (w ctWriter) slice(k int) []byte {
+func (w ctWriter) slice(k int) ([]byte, error) {
 	instance := w.uid(fmt.Sprint("instance ", k))
 	size := w.v.Size[0] * w.v.Size[1]
 	e := encoder{b: make([]byte, 0, 2048+2*size)}
@@ -169,7 +173,7 @@ func (w ctWriter) slice(k int) []byte {
 	e.head(0x7FE00010, "OW", 2*size)
 	stored := w.v.Stored[k*size : (k+1)*size]
 	if !w.options.Unsigned && !bigHost {
-		return append(e.b, bytesOf(stored)...)
+		return append(e.b, bytesOf(stored)...), e.err
 	}
 	var flip uint16
 	if w.options.Unsigned {
@@ -178,7 +182,7 @@ func (w ctWriter) slice(k int) []byte {
 	for _, s := range stored {
 		e.b = binary.LittleEndian.AppendUint16(e.b, uint16(s)^flip)
 	}
-	return e.b
+	return e.b, e.err
 }
 
 // who writes the identifying modules: a synthetic patient, and UIDs.
@@ -194,7 +198,7 @@ func (w ctWriter) who(e *encoder, instance string) {
 	e.text(0x00080090, "PN")
 	e.text(0x0008103E, "LO", "Synthetic volume")
 	e.text(0x00100010, "PN", "Synthetic^Phantom")
-	e.text(0x00100020, "LO", "SYNTHETIC")
+	e.text(0x00100020, "LO", fmt.Sprintf("SYNTHETIC-%X", w.content[:8])) // each volume a patient of its own
 	e.text(0x00100030, "DA")
 	e.text(0x00100040, "CS", "O")
 	e.text(0x00120062, "CS", "YES")

@@ -28,8 +28,8 @@ type fullCase struct {
 }
 
 // measureCase takes one case from files to what outputs are made of: series, volume, result, pictures
-// and, with bone, the surface of the bone around each site.
-func (a *app) measureCase(ctx context.Context, path, selector string, p planFile, opt measure.Options, bone bool) (fullCase, error) {
+// and, as extra asks, the surface of the bone around each site and the patient's pseudonym.
+func (a *app) measureCase(ctx context.Context, path, selector string, p planFile, opt measure.Options, extra *extraFlags) (fullCase, error) {
 	date, err := report.Date(a.getenv, a.now)
 	if err != nil {
 		return fullCase{}, usageError{err}
@@ -41,6 +41,10 @@ func (a *app) measureCase(ctx context.Context, path, selector string, p planFile
 	defer s.door.Close()
 	placed, err := p.place(s.Grid) // before the pixels: a wrong plan is said at once
 	if err != nil {
+		return fullCase{}, err
+	}
+	c := fullCase{source: s.Source()}
+	if c.source.Pseudonym, err = extra.key.pseudonym(s.Identity); err != nil {
 		return fullCase{}, err
 	}
 	v, err := a.volume(ctx, s)
@@ -55,13 +59,12 @@ func (a *app) measureCase(ctx context.Context, path, selector string, p planFile
 		return fullCase{}, err
 	}
 	result.Synthetic = s.Synthetic
-	c := fullCase{source: s.Source()}
 	c.Result = result
 	c.Provenance = report.Provenance{Tool: "ridgerule " + version, Date: date, Source: c.source.Deidentified()}
 	if selector != "" {
 		c.Provenance.Options = map[string]string{"series": "chosen by the user"} // a UID points to a patient
 	}
-	if bone {
+	if extra.stl {
 		c.bone = boneAround(v, result)
 	}
 	addPictures(&c.Case, v, placed.Curve)

@@ -69,7 +69,7 @@ func (a *app) demoCase(ctx context.Context, f *folder) (*measure.Result, error) 
 	if err != nil {
 		return nil, err
 	}
-	c, err := a.measureCase(ctx, f.path("scan"), "", p, measure.Options{}, false)
+	c, err := a.measureCase(ctx, f.path("scan"), "", p, measure.Options{}, &extraFlags{})
 	if err != nil {
 		return nil, err
 	}

@@ -26,6 +26,7 @@ import (
 type extraFlags struct {
 	pdf                            string
 	daySheet, dicom, stl, identity bool
+	key                            pseudonymKey
 }
 
 func (k *extraFlags) add(f *pflag.FlagSet) {
@@ -33,6 +34,7 @@ func (k *extraFlags) add(f *pflag.FlagSet) {
 	f.BoolVar(&k.daySheet, "day-sheet", false, "write day-sheet.pdf: the sites in large letters for the day of surgery")
 	f.BoolVar(&k.dicom, "dicom", false, "write dicom/: a structured report and the drawings as secondary captures, de-identified")
 	f.BoolVar(&k.identity, "with-identity", false, "with --dicom: name the patient and the real UIDs in dicom/ and in identity.json")
+	f.Var(&k.key, "pseudonym-key", "give the patient in dicom/ a pseudonym made with the key in `FILE` (32 bytes or more) as PatientID; else it is the case's label")
 }
 
 func (k *extraFlags) paper() report.Paper {
@@ -45,6 +47,8 @@ func (k *extraFlags) check() error {
 		return usagef("--pdf %q is neither a4 nor letter", k.pdf)
 	case k.identity && !k.dicom:
 		return usagef("--with-identity names the patient in what --dicom writes; add --dicom or leave it")
+	case k.identity && k.key.key != nil:
+		return usagef("--with-identity names the patient whom --pseudonym-key hides; leave one of them")
 	}
 	return nil
 }
@@ -89,7 +93,7 @@ type identified struct {
 func identityIn(folder fs.FS, series string) (dicomio.Source, error) {
 	data, err := fs.ReadFile(folder, "identity.json")
 	if errors.Is(err, fs.ErrNotExist) {
-		return dicomio.Source{}, usagef("--with-identity needs identity.json beside the result: give --dicom --with-identity to ridgerule measure")
+		return dicomio.Source{}, usagef("--with-identity needs identity.json beside the result, and so does --pseudonym-key: give --dicom --with-identity to ridgerule measure. A result measured with --pseudonym-key keeps its pseudonym without the flag")
 	}
 	var file identified
 	if err == nil {

@@ -39,8 +39,8 @@ func (k *caseFlags) add(f *pflag.FlagSet) {
 }
 
 // result measures the case at path, with its output folder begun: abandon it in the end.
-func (k *caseFlags) result(c *cobra.Command, a *app, path string, p planFile, bone bool) (fullCase, *folder, error) {
-	f, err := newFolder(k.dir, k.replace, path, k.plan)
+func (k *caseFlags) result(c *cobra.Command, a *app, path string, p planFile, extra *extraFlags) (fullCase, *folder, error) {
+	f, err := newFolder(k.dir, k.replace, extra.key.inputs(path, k.plan)...)
 	if err != nil {
 		return fullCase{}, nil, err
 	}
@@ -50,7 +50,7 @@ func (k *caseFlags) result(c *cobra.Command, a *app, path string, p planFile, bo
 			f.abandon()
 		}
 	}()
-	result, err := a.measureCase(c.Context(), path, k.series, p, measure.Options{Other: k.otherScan}, bone)
+	result, err := a.measureCase(c.Context(), path, k.series, p, measure.Options{Other: k.otherScan}, extra)
 	whole = err == nil
 	return result, f, err
 }
@@ -69,7 +69,8 @@ result.json, datapackage.json, report.html, sections/, panoramic.png, arch.svg a
 folder appears whole or not at all. A line a site goes to stdout. More on request, here or later by
 ridgerule report, which needs no scan.
 
-No output names the patient; only --with-identity does, in dicom/ and identity.json.
+No output names the patient; only --with-identity does, in dicom/ and identity.json. With --pseudonym-key the patient of
+dicom/ has one pseudonym in all cases under that key; result.json keeps it, the key is copied nowhere.
 
 ` + pathHelp,
 		Args: oneArg("PATH"),
@@ -82,11 +83,12 @@ No output names the patient; only --with-identity does, in dicom/ and identity.j
 		if err := errors.Join(checkFailOn(words), extra.check()); err != nil {
 			return err
 		}
+		a.warn(&extra.key)
 		p, err := openPlan(flags.plan)
 		if err != nil {
 			return err
 		}
-		result, f, err := flags.result(c, a, args[0], p, extra.stl)
+		result, f, err := flags.result(c, a, args[0], p, &extra)
 		if err != nil {
 			return err
 		}

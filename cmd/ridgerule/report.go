@@ -29,7 +29,8 @@ is the date on every page: when it was measured.
 A result.json, picture or surface that was changed since is refused (exit 3), unless --edited: every page says so then.
 This finds accidents and hand edits; it is no signature.
 
---with-identity needs the identity.json that measure --dicom --with-identity left beside the result.
+--with-identity needs the identity.json that measure --dicom --with-identity left beside the result, and so does
+--pseudonym-key; a result that was measured with --pseudonym-key keeps its pseudonym without the flag.
 --stl copies the bone's surfaces that measure --stl left there; implants it draws anew.`,
 		Example: `  ridgerule report result/result.json -o letter --pdf letter --day-sheet
   ridgerule report result/result.json -o record --dicom`,
@@ -44,11 +45,12 @@ This finds accidents and hand edits; it is no signature.
 		if err := errors.Join(checkFailOn(words), extra.check()); err != nil {
 			return err
 		}
+		a.warn(&extra.key)
 		result, err := readCase(args[0], extra, edited)
 		if err != nil {
 			return err
 		}
-		f, err := newFolder(out.dir, out.replace, args[0])
+		f, err := newFolder(out.dir, out.replace, extra.key.inputs(args[0])...)
 		if err != nil {
 			return err
 		}
@@ -109,8 +111,13 @@ func readCase(path string, extra extraFlags, edited bool) (c fullCase, err error
 			return c, err
 		}
 	}
-	if extra.identity {
-		c.source, err = identityIn(beside, c.Result.Scan.SeriesHash)
+	if extra.identity || extra.key.key != nil {
+		if c.source, err = identityIn(beside, c.Result.Scan.SeriesHash); err != nil {
+			return c, err
+		}
+	}
+	if extra.key.key != nil {
+		c.Provenance.Source.Pseudonym, err = extra.key.pseudonym(*c.source.Identity)
 	}
 	return c, err
 }

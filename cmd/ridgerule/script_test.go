@@ -51,6 +51,8 @@ func stuck() {
 //	private DIR            nobody but the owner may read anything in DIR
 //	sametree A B           two folders hold the same files with the same bytes
 //	noword WORD DIR        no file below DIR holds WORD
+//	crlf FILE NEW          write FILE with the line ends of another system
+//	samepatient A B        all DICOM objects of two folders have one PatientID
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata",
@@ -58,6 +60,7 @@ func TestScripts(t *testing.T) {
 			"status": status, "ridgescan": ridgescan, "rename": rename,
 			"canalscan": canalscan, "ontrue": ontrue,
 			"onlyfile": onlyfile, "private": onlyOwner, "noword": noword, "sametree": sametree,
+			"crlf": crlf, "samepatient": samePatient,
 		},
 		RequireUniqueNames:  true,
 		RequireExplicitExec: true,

@@ -38,7 +38,7 @@ was drawn goes to stdout, a file a line.
 				return usagef("--site %q is no site of %s", id, p.Path)
 			}
 		}
-		result, f, err := flags.result(c, a, args[0], p, false)
+		result, f, err := flags.result(c, a, args[0], p, &extraFlags{})
 		if err != nil {
 			return err
 		}

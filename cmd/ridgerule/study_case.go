@@ -136,7 +136,7 @@ func (a *app) fillCase(ctx context.Context, j study.Job) error {
 		opt.Cautions = append(opt.Cautions, measure.Cautionf("other_label", measure.SeverityCaution, "the plan calls this case %s, the study %s", p.Case, j.Case))
 	}
 	a.limits = j.Limits
-	c, err := a.measureCase(ctx, j.Series, "", p, opt, false)
+	c, err := a.measureCase(ctx, j.Series, "", p, opt, &extraFlags{})
 	if err != nil {
 		return err
 	}

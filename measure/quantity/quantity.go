@@ -83,7 +83,7 @@ type Quantity struct {
 	PerDepth    bool   // one number at each depth asked for; false with an origin: the depth is where it was found
 	EndsAtLimit bool   // it goes to where the ridge height ends: what is said of that limit is said of it
 	Negative    string // what a value below zero means; "": there is none
-	Concept     Code   // for a structured report; zero: it has none
+	Concept     Code   // for a structured report
 	Description string // a sentence without its full stop
 }
 

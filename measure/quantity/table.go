@@ -1,6 +1,6 @@
 package quantity
 
-// The codes of the concepts.
+// The codes of the concepts. A plate's thickness has none in CID 7470: it is a distance, and the method says which.
 //
 // Source: DICOM PS3.16, CID 7470, 7472.
 var (
@@ -11,6 +11,9 @@ var (
 	diameter = Code{"81827009", "SCT", "Diameter"}
 	length   = Code{"410668003", "SCT", "Length"}
 	angle    = Code{"1483009", "SCT", "Angle"}
+	area     = Code{"42798000", "SCT", "Area"}
+	volume   = Code{"118565006", "SCT", "Volume"}
+	grey     = Code{"grey_value", "99RIDGERULE", "Relative grey value"} // no published scheme has it: docs/conformance.md
 )
 
 // wanted is how a number for a wanted width reads.
@@ -55,51 +58,51 @@ var table = []Quantity{
 		Description: "Ridge height left below the usable crest",
 	},
 	{
-		Name: LevelledDepth, Unit: MM, Words: "Crest levelled by",
+		Name: LevelledDepth, Unit: MM, Words: "Crest levelled by", Concept: depth,
 		Description: "From the old crest to the levelled one along the axis",
 	},
 	{
-		Name: LevelledHeight, Unit: MM, Words: "Height below levelled crest", EndsAtLimit: true,
+		Name: LevelledHeight, Unit: MM, Words: "Height below levelled crest", EndsAtLimit: true, Concept: height,
 		Description: "What the level leaves of the ridge height",
 	},
 	{
-		Name: LevelledWidth, Unit: MM, Words: "Width below levelled crest", From: LevelledCrest, PerDepth: true,
+		Name: LevelledWidth, Unit: MM, Words: "Width below levelled crest", From: LevelledCrest, PerDepth: true, Concept: width,
 		Description: "Ridge width at a depth below the levelled crest; at 0 along the cut itself",
 	},
 	{
-		Name: LevelledBuccalPlate, Unit: MM, Words: "Buccal plate below levelled crest", From: LevelledCrest, PerDepth: true,
+		Name: LevelledBuccalPlate, Unit: MM, Words: "Buccal plate below levelled crest", From: LevelledCrest, PerDepth: true, Concept: distance,
 		Description: "Thickness of the buccal plate at a depth below the levelled crest",
 	},
 	{
-		Name: LevelledLingualPlate, Unit: MM, Words: "Lingual plate below levelled crest", From: LevelledCrest, PerDepth: true,
+		Name: LevelledLingualPlate, Unit: MM, Words: "Lingual plate below levelled crest", From: LevelledCrest, PerDepth: true, Concept: distance,
 		Description: "Thickness of the plate on the side of the tongue or palate at a depth below the levelled crest",
 	},
 	{
-		Name: LevelledUsableDepth, Unit: MM, Words: "Usable crest below levelled crest",
+		Name: LevelledUsableDepth, Unit: MM, Words: "Usable crest below levelled crest", Concept: depth,
 		Description: "The usable crest for the wanted width, asked again from the levelled crest on",
 	},
 	{
-		Name: LevelledUsableHeight, Unit: MM, Words: "Height below usable, levelled crest", EndsAtLimit: true,
+		Name: LevelledUsableHeight, Unit: MM, Words: "Height below usable, levelled crest", EndsAtLimit: true, Concept: height,
 		Description: "Ridge height left below the usable crest that was asked again",
 	},
 	{
-		Name: RemovedArea, Unit: MM2, Words: "Area of the section levelled away",
+		Name: RemovedArea, Unit: MM2, Words: "Area of the section levelled away", Concept: area,
 		Description: "Area of the section coronal of the level: as many mm³ for each mm of arch",
 	},
 	{
-		Name: GreyMean, Unit: Pure, Words: "Mean grey value",
+		Name: GreyMean, Unit: Pure, Words: "Mean grey value", Concept: grey,
 		Description: "Mean of the relative grey values inside the outline down to the limit; no density",
 	},
 	{
-		Name: GreySD, Unit: Pure, Words: "SD of grey values",
+		Name: GreySD, Unit: Pure, Words: "SD of grey values", Concept: grey,
 		Description: "SD of these grey values",
 	},
 	{
-		Name: GreyP05, Unit: Pure, Words: "5th percentile of grey values",
+		Name: GreyP05, Unit: Pure, Words: "5th percentile of grey values", Concept: grey,
 		Description: "5th percentile of these grey values",
 	},
 	{
-		Name: GreyP95, Unit: Pure, Words: "95th percentile of grey values",
+		Name: GreyP95, Unit: Pure, Words: "95th percentile of grey values", Concept: grey,
 		Description: "95th percentile of these grey values",
 	},
 	{
@@ -131,11 +134,11 @@ var table = []Quantity{
 		Description: "Length of that size; `to` is its diameter, `4.5 mm wide`",
 	},
 	{
-		Name: RestorativeSpace, Unit: MM, Words: "Restorative space", Negative: "the occlusal level lies below the platform",
+		Name: RestorativeSpace, Unit: MM, Words: "Restorative space", Negative: "the occlusal level lies below the platform", Concept: distance,
 		Description: "From the implant's platform along the occlusal direction to the planned occlusal level; never judged",
 	},
 	{
-		Name: RemovedVolume, Unit: MM3, Words: "Bone levelled away",
+		Name: RemovedVolume, Unit: MM3, Words: "Bone levelled away", Concept: volume,
 		Description: "Volume levelled away between two neighbouring levelled sites; of `arch`, their sum",
 	},
 	{
@@ -159,7 +162,7 @@ var table = []Quantity{
 		Description: "Anterior–posterior spread of the implants; information, never judged",
 	},
 	{
-		Name: DistalExtension, Unit: MM, Words: "Distal extension", Negative: "the end lies in front of that line",
+		Name: DistalExtension, Unit: MM, Words: "Distal extension", Negative: "the end lies in front of that line", Concept: length,
 		Description: "How far a planned end of the prosthesis lies behind the line that touches the distal edges of the two most distal platforms; never judged",
 	},
 }

@@ -26,7 +26,7 @@ func firstPages(t *testing.T, c Case) map[string]string {
 	_, page, _ = strings.Cut(page, "<body>")
 	return map[string]string{
 		"page": html.UnescapeString(plainText(page)), "pdf": pdfWords(t, pdf.Bytes()), "day sheet": pdfWords(t, day.Bytes()),
-		"sr": strings.Join(srTexts(tree(c, "seed")), " "),
+		"sr": strings.Join(srTexts(tree(c, dicomio.Source{Seed: "seed"})), " "),
 	}
 }
 

@@ -94,7 +94,7 @@ func validate(data []byte) error {
 func (p provenanceJSON) provenance() (Provenance, error) {
 	out := Provenance{Tool: p.Tool, Options: p.Options}
 	if s := p.Source; s != nil {
-		out.Source = dicomio.Source{Study: s.Study, Series: s.Series, FrameOfReference: s.Frame, Class: s.Class, Images: s.Images, Replaced: true}
+		out.Source = dicomio.Source{Study: s.Study, Series: s.Series, FrameOfReference: s.Frame, Class: s.Class, Images: s.Images, Pseudonym: s.Pseudonym, Replaced: true}
 	}
 	if p.Date == "" {
 		return out, nil

@@ -40,13 +40,14 @@ type provenanceJSON struct {
 	Source  *sourceJSON       `json:"source,omitempty"`
 }
 
-// sourceJSON holds replaced UIDs only: those of a series lead to the patient.
+// sourceJSON holds replaced UIDs only: those of a series lead to the patient; so does no pseudonym without its key.
 type sourceJSON struct {
-	Study  string   `json:"study_uid,omitempty"`
-	Series string   `json:"series_uid,omitempty"`
-	Frame  string   `json:"frame_of_reference_uid,omitempty"`
-	Class  string   `json:"class_uid,omitempty"`
-	Images []string `json:"image_uids,omitempty"`
+	Study     string   `json:"study_uid,omitempty"`
+	Series    string   `json:"series_uid,omitempty"`
+	Frame     string   `json:"frame_of_reference_uid,omitempty"`
+	Class     string   `json:"class_uid,omitempty"`
+	Images    []string `json:"image_uids,omitempty"`
+	Pseudonym string   `json:"pseudonym,omitempty"`
 }
 
 type planJSON struct {

@@ -61,8 +61,8 @@ var generalCautions = []measure.Caution{
 
 func provenanceOf(r *measure.Result, p Provenance) provenanceJSON {
 	out := provenanceJSON{Tool: p.Tool, Options: p.Options, Plan: planJSON{r.Plan.SHA256}}
-	if src := p.Source.Deidentified(); src.Series != "" || src.Study != "" || len(src.Images) > 0 {
-		out.Source = &sourceJSON{src.Study, src.Series, src.FrameOfReference, src.Class, src.Images}
+	if src := p.Source.Deidentified(); src.Series != "" || src.Study != "" || len(src.Images) > 0 || src.Pseudonym != "" {
+		out.Source = &sourceJSON{src.Study, src.Series, src.FrameOfReference, src.Class, src.Images, src.Pseudonym}
 	}
 	if !p.Date.IsZero() {
 		out.Date = p.Date.UTC().Format(time.RFC3339)

@@ -1,7 +1,11 @@
 package report
 
 import (
+	"cmp"
+	"crypto/sha256"
+	"fmt"
 	"io"
+	"strconv"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -11,19 +15,20 @@ import (
 	"ridgerule/measure/quantity"
 )
 
-// SR writes the case as a DICOM Comprehensive 3D SR after TID 1500: a measurement group a site, a
-// number a measurement with its expanded uncertainty, the same four decimals as measurements.csv.
-// What has no code is text. The patient is named only when src has an identity.
+// SR writes the case as a DICOM Comprehensive 3D SR after TID 1500: the cautions, the images measured on, and a
+// measurement group a site. The site's verdicts come first; then a number a measurement, with its expanded uncertainty,
+// its margin and its verdict, in the same four decimals as measurements.csv. The patient is named only when src has an
+// identity; else the case's label stands there. docs/conformance.md says more.
 func SR(w io.Writer, c Case, src dicomio.Source) error {
-	src.Seed = seedOf(c, src)
-	return dicomio.WriteSR(w, src, madeBy(c), tree(c, src.Seed))
+	src = sourceOf(c, src)
+	return dicomio.WriteSR(w, src, madeBy(c), tree(c, src))
 }
 
-func seedOf(c Case, src dicomio.Source) string {
-	if src.Seed != "" {
-		return src.Seed
-	}
-	return c.Result.Scan.SeriesHash + c.Result.Plan.SHA256
+// sourceOf returns the source with the case's label, and with what UIDs are made from where the series has none.
+func sourceOf(c Case, src dicomio.Source) dicomio.Source {
+	src.Label = c.Result.Case
+	src.Seed = cmp.Or(src.Seed, c.Result.Scan.SeriesHash+c.Result.Plan.SHA256)
+	return src
 }
 
 func madeBy(c Case) dicomio.Made {
@@ -38,7 +43,7 @@ func madeBy(c Case) dicomio.Made {
 }
 
 // tree is the document's content: TID 1500.
-func tree(c Case, seed string) dicomio.Node {
+func tree(c Case, src dicomio.Source) dicomio.Node {
 	root := container("", imagingReport, "1500")
 	root.Nodes = []dicomio.Node{
 		code("HAS CONCEPT MOD", language, english),
@@ -47,16 +52,19 @@ func tree(c Case, seed string) dicomio.Node {
 		note("HAS OBS CONTEXT", deviceName, c.Provenance.Tool),
 		code("HAS CONCEPT MOD", procedure, imaging),
 	}
-	for _, caution := range cautionsOf(c.Result) {
-		root.Nodes = append(root.Nodes, note("CONTAINS", comment, caution.Text))
+	for _, c := range cautionsOf(c.Result) {
+		root.Nodes = append(root.Nodes, note("CONTAINS", caution, c.Text))
+	}
+	if len(src.Images) > 0 {
+		root.Nodes = append(root.Nodes, library(c.Result, src))
 	}
 	all := container("CONTAINS", measurements, "")
 	for i := range c.Result.Sites {
-		all.Nodes = append(all.Nodes, siteGroup(c.Result, &c.Result.Sites[i], seed))
+		all.Nodes = append(all.Nodes, siteGroup(c.Result, &c.Result.Sites[i], src.Seed))
 	}
 	for _, row := range c.Result.Arch.Rows {
 		name := row.Sites + " " + string(row.Quantity) + " " + row.To
-		g := groupNode(name, name, seed)
+		g := groupNode(name, name, src.Seed)
 		none := &measure.SiteResult{}
 		g.Nodes = append(g.Nodes, siteCode(c.Result.Jaw, none))
 		all.Nodes = append(all.Nodes, withRow(g, c.Result.Jaw, none, row.Row))
@@ -67,10 +75,42 @@ func tree(c Case, seed string) dicomio.Node {
 	return root
 }
 
+// library is the images measured on, and what all of them have in common. Source: DICOM PS3.16, TID 1600 to 1604.
+func library(r *measure.Result, src dicomio.Source) dicomio.Node {
+	const context = "HAS ACQ CONTEXT"
+	g := container("CONTAINS", libraryGroup, "")
+	g.Nodes = []dicomio.Node{
+		code(context, modality, modalities[src.Modality()]),
+		code(context, targetRegion, jawCode(r.Jaw)),
+		{Relation: context, Type: "UIDREF", Name: frameUID, Text: src.Frame()},
+	}
+	s := r.Scan
+	for _, n := range []dicomio.Node{
+		numeric(pixelRows, strconv.Itoa(s.Size[1]), pixelUnit), numeric(pixelColumns, strconv.Itoa(s.Size[0]), pixelUnit),
+		numeric(spacingAcross, digits(s.Spacing[0]), units["mm"]), numeric(spacingDown, digits(s.Spacing[1]), units["mm"]),
+		numeric(spacingBetween, digits(s.Spacing[2]), units["mm"]),
+	} {
+		if n.Text != "" {
+			n.Relation = context
+			g.Nodes = append(g.Nodes, n)
+		}
+	}
+	for _, uid := range src.Instances() {
+		g.Nodes = append(g.Nodes, dicomio.Node{Relation: "CONTAINS", Type: "IMAGE", Name: sourceImage, Text: uid})
+	}
+	all := container("CONTAINS", imageLibrary, "1600")
+	all.Nodes = []dicomio.Node{g}
+	return all
+}
+
 // siteGroup is a site's measurement group: first its verdicts and what limits it, then the numbers.
 func siteGroup(r *measure.Result, s *measure.SiteResult, seed string) dicomio.Node {
 	g := groupNode("site "+siteName(s), "site "+s.ID, seed)
-	g.Nodes = append(g.Nodes, siteCode(r.Jaw, s), note("CONTAINS", comment, siteComment(r, s)))
+	g.Nodes = append(g.Nodes, siteCode(r.Jaw, s))
+	for _, v := range verdictsOf(s) {
+		g.Nodes = append(g.Nodes, verdictNode("CONTAINS", v))
+	}
+	g.Nodes = append(g.Nodes, note("CONTAINS", comment, siteComment(r, s)))
 	for _, row := range rowsOf(s) {
 		g = withRow(g, r.Jaw, s, row)
 	}
@@ -131,10 +171,10 @@ func siteCode(jaw measure.Jaw, s *measure.SiteResult) dicomio.Node {
 	return n
 }
 
-// withRow adds a row of a site to its group: as a number where its concept and its unit have codes, else as
-// text; a verdict as text behind it.
+// withRow adds a row of a site to its group: as a number with all that belongs to it where its concept and its unit have
+// codes, as all that measure writes have, else as text.
 func withRow(g dicomio.Node, jaw measure.Jaw, s *measure.SiteResult, row measure.Row) dicomio.Node {
-	concept, coded := concepts[row.Quantity]
+	concept, coded := conceptOf(row.Quantity), row.Quantity.Known()
 	if quantity.Of(row.Quantity).EndsAtLimit && wall(s.HeightTo) {
 		concept = length // along the axis to a side wall: no height
 	}
@@ -143,29 +183,57 @@ func withRow(g dicomio.Node, jaw measure.Jaw, s *measure.SiteResult, row measure
 		g.Nodes = append(g.Nodes, note("CONTAINS", comment, rowName(row, jaw)+": "+cellOf(row.Value)+" "+row.Note))
 		return g
 	}
-	n := dicomio.Node{Relation: "CONTAINS", Type: "NUM", Name: concept, Text: cellOf(row.Value), Code: unit}
+	n := numeric(concept, cellOf(row.Value), unit)
+	n.Relation = "CONTAINS"
 	if n.Text == "" {
 		n.Code = failure
 	}
-	says := string(row.Quantity)
+	n.Nodes = append(n.Nodes, code("HAS CONCEPT MOD", method, methodOf(row.Quantity, jaw)))
 	if row.To != "" {
-		says += " to " + row.To
+		n.Nodes = append(n.Nodes, note("HAS CONCEPT MOD", measuredTo, row.To))
 	}
-	n.Nodes = append(n.Nodes, note("HAS CONCEPT MOD", method, says))
 	if row.Value != nil && len(row.Budget) > 0 {
-		n.Nodes = append(n.Nodes, dicomio.Node{Relation: "HAS PROPERTIES", Type: "NUM", Name: uncertaintyOf, Text: cell(row.Budget.U()), Code: unit})
+		n.Nodes = withNumber(n.Nodes, uncertaintyOf, cell(row.Budget.U()), unit)
 	}
 	if row.At != nil {
-		n.Nodes = append(n.Nodes, dicomio.Node{Relation: "HAS PROPERTIES", Type: "NUM", Name: depth, Text: at(row.At), Code: units["mm"]})
+		n.Nodes = withNumber(n.Nodes, depth, digits(*row.At), units["mm"])
+	}
+	n.Nodes = withNumber(n.Nodes, margin, cellOf(row.Margin), units["mm"])
+	if row.Verdict != measure.NoMargin {
+		n.Nodes = append(n.Nodes, verdictNode("HAS PROPERTIES", verdictOf(row.Verdict)))
+	}
+	if row.Note != "" {
+		n.Nodes = append(n.Nodes, note("HAS PROPERTIES", comment, row.Note))
 	}
 	if points := chordPoints(s, row); len(points) == 2 {
 		n.Nodes = append(n.Nodes, dicomio.Node{Relation: "INFERRED FROM", Type: "SCOORD3D", Name: path, Points: points})
 	}
 	g.Nodes = append(g.Nodes, n)
-	if row.Verdict != "" || row.Note != "" {
-		g.Nodes = append(g.Nodes, note("CONTAINS", comment, lineOf([]measure.Row{row}, jaw).Text))
-	}
 	return g
+}
+
+// withNumber adds a property of a measurement, where it has a number.
+func withNumber(to []dicomio.Node, name dicomio.Code, text string, unit dicomio.Code) []dicomio.Node {
+	if text == "" {
+		return to
+	}
+	return append(to, numeric(name, text, unit))
+}
+
+func numeric(name dicomio.Code, text string, unit dicomio.Code) dicomio.Node {
+	return dicomio.Node{Relation: "HAS PROPERTIES", Type: "NUM", Name: name, Text: text, Code: unit}
+}
+
+func verdictNode(relation string, v verdictView) dicomio.Node {
+	return code(relation, verdict, own(strings.ReplaceAll(strings.TrimSuffix(v.Word, " applies"), " ", "_"), v.Word))
+}
+
+// digits writes a depth or a spacing in as few digits as say it to four decimals; NaN is empty.
+func digits(x float64) string {
+	if cell(x) == "" {
+		return ""
+	}
+	return plain(nearest(x, 4))
 }
 
 func container(relation string, name dicomio.Code, template string) dicomio.Node {
@@ -183,23 +251,30 @@ func note(relation string, name dicomio.Code, text string) dicomio.Node {
 	return dicomio.Node{Relation: relation, Type: "TEXT", Name: name, Text: text}
 }
 
-// Captures returns the case's drawings as DICOM Secondary Capture objects with their pixel size,
-// named like the drawings: "dicom/sections/36.dcm".
+// Captures returns the case's drawings as one series of DICOM Secondary Captures with their pixel size, named like the
+// drawings: "dicom/sections/36.dcm".
 func Captures(c Case, src dicomio.Source) ([]File, error) {
-	src.Seed = seedOf(c, src)
+	src = sourceOf(c, src)
 	drawings, err := Drawings(c)
 	if err != nil {
 		return nil, err
 	}
+	series := sha256.New() // of the result: measured again, the drawings are another series
+	p := c.Provenance
+	p.Files = nil
+	if err := WriteJSON(series, c.Result, p); err != nil {
+		return nil, err
+	}
+	sum := fmt.Sprintf("%x", series.Sum(nil))
 	var work []job
-	for _, d := range drawings {
+	for i, d := range drawings {
 		work = append(work, job{"dicom/" + d.Name + ".dcm", func(w io.Writer) error {
 			size := pixelSize(d.sheet.Scale)
 			img, err := d.sheet.paint(1 / (size * d.sheet.Scale))
 			if err != nil {
 				return err
 			}
-			return dicomio.WriteCapture(w, src, madeBy(c), img, size, d.sheet.Title)
+			return dicomio.WriteCapture(w, src, madeBy(c), dicomio.Capture{Image: img, Spacing: size, Title: d.sheet.Title, Series: sum, Number: i + 1})
 		}})
 	}
 	return run(work)

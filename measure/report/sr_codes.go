@@ -1,15 +1,17 @@
 package report
 
 import (
+	"cmp"
+
 	"ridgerule/dicomio"
 	"ridgerule/measure"
 	"ridgerule/measure/quantity"
 )
 
-// The codes of the structured report. Every one stands in DICOM PS3.16 or its context groups; what
-// has no code there is text. None is made up.
+// The codes of the structured report, from DICOM PS3.16 or its context groups; what has none there has one of our own
+// scheme, see [own] and docs/conformance.md.
 //
-// Source: DICOM PS3.16, TID 1500, 1501, 300, 310, 1001, 1004, 1204; CID 42, 100, 225, 244, 4017, 7021, 7470.
+// Source: DICOM PS3.16, TID 1500, 1501, 300, 310, 1001, 1004, 1204, 1600 to 1604; CID 29, 42, 100, 225, 244, 4017, 4031, 7021, 7470.
 var (
 	imagingReport  = dicomio.Code{Value: "126000", Scheme: "DCM", Meaning: "Imaging Measurement Report"}
 	language       = dicomio.Code{Value: "121049", Scheme: "DCM", Meaning: "Language of Content Item and Descendants"}
@@ -33,33 +35,68 @@ var (
 	failure        = dicomio.Code{Value: "114006", Scheme: "DCM", Meaning: "Measurement failure"}
 	path           = dicomio.Code{Value: "121055", Scheme: "DCM", Meaning: "Path"}
 
-	distance = dicomio.Code{Value: "121206", Scheme: "DCM", Meaning: "Distance"}
-	height   = dicomio.Code{Value: "121207", Scheme: "DCM", Meaning: "Height"}
-	width    = dicomio.Code{Value: "103355008", Scheme: "SCT", Meaning: "Width"}
-	depth    = dicomio.Code{Value: "131197000", Scheme: "SCT", Meaning: "Depth"}
-	diameter = dicomio.Code{Value: "81827009", Scheme: "SCT", Meaning: "Diameter"}
-	length   = dicomio.Code{Value: "410668003", Scheme: "SCT", Meaning: "Length"}
-	angle    = dicomio.Code{Value: "1483009", Scheme: "SCT", Meaning: "Angle"}
+	imageLibrary   = dicomio.Code{Value: "111028", Scheme: "DCM", Meaning: "Image Library"}
+	libraryGroup   = dicomio.Code{Value: "126200", Scheme: "DCM", Meaning: "Image Library Group"}
+	modality       = dicomio.Code{Value: "121139", Scheme: "DCM", Meaning: "Modality"}
+	targetRegion   = dicomio.Code{Value: "123014", Scheme: "DCM", Meaning: "Target Region"}
+	frameUID       = dicomio.Code{Value: "112227", Scheme: "DCM", Meaning: "Frame of Reference UID"}
+	pixelRows      = dicomio.Code{Value: "110910", Scheme: "DCM", Meaning: "Pixel Data Rows"}
+	pixelColumns   = dicomio.Code{Value: "110911", Scheme: "DCM", Meaning: "Pixel Data Columns"}
+	spacingAcross  = dicomio.Code{Value: "111026", Scheme: "DCM", Meaning: "Horizontal Pixel Spacing"}
+	spacingDown    = dicomio.Code{Value: "111066", Scheme: "DCM", Meaning: "Vertical Pixel Spacing"}
+	spacingBetween = dicomio.Code{Value: "112226", Scheme: "DCM", Meaning: "Spacing between slices"}
+	sourceImage    = dicomio.Code{Value: "260753009", Scheme: "SCT", Meaning: "Source"}
+
+	depth  = dicomio.Code{Value: "131197000", Scheme: "SCT", Meaning: "Depth"}
+	length = dicomio.Code{Value: "410668003", Scheme: "SCT", Meaning: "Length"}
 
 	right = dicomio.Code{Value: "24028007", Scheme: "SCT", Meaning: "Right"}
 	left  = dicomio.Code{Value: "7771000", Scheme: "SCT", Meaning: "Left"}
 )
 
-// concepts are the quantities that have a code. A plate's thickness has none in CID 7470: it is a
-// distance, and the method says which.
-var concepts = map[quantity.Name]dicomio.Code{
-	"ridge_height": height, "usable_height": height, "ridge_width": width,
-	"buccal_undercut": depth, "lingual_undercut": depth, "usable_crest_depth": depth, "platform_depth": depth,
-	"ridge_tilt": angle, "implant_lean": angle, "implant_angle": angle, "implant_spread_angle": angle, "axis_correction": angle,
-	"largest_diameter": diameter, "largest_length": length,
-	"clearance": distance, "buccal_plate": distance, "lingual_plate": distance, "buccal_bone": distance,
-	"lingual_bone": distance, "ap_spread": distance, "platform_distance": distance,
+// Our own concepts.
+var (
+	verdict    = own("verdict", "Verdict")
+	margin     = own("margin", "Margin")
+	measuredTo = own("measured_to", "Measured to")
+	caution    = own("caution", "Caution")
+)
+
+// own returns a code of our own scheme.
+func own(value, meaning string) dicomio.Code {
+	return dicomio.Code{Value: value, Scheme: dicomio.OwnScheme, Meaning: meaning}
+}
+
+// conceptOf is what a quantity measures.
+func conceptOf(name quantity.Name) dicomio.Code { return dicomio.Code(quantity.Of(name).Concept) }
+
+// shortened are the values of the methods whose quantity has more than the 16 characters of a Code Value.
+var shortened = map[quantity.Name]string{
+	"usable_crest_depth": "usable_crest", "implant_spread_angle": "implant_spread", "platform_distance": "platform_dist",
+	"restorative_space": "restorative", "levelled_buccal_plate": "levelled_buccal", "levelled_lingual_plate": "levelled_lingual",
+	"levelled_usable_depth": "levelled_crest", "levelled_usable_height": "levelled_usable",
+}
+
+// methodOf is how a quantity is measured: docs/csv.md says of each how. No published scheme has these.
+func methodOf(name quantity.Name, jaw measure.Jaw) dicomio.Code {
+	return own(cmp.Or(shortened[name], string(name)), wordsOf(name, jaw))
 }
 
 // units are the UCUM codes of the table's units.
 var units = map[string]dicomio.Code{
 	"mm":  {Value: "mm", Scheme: "UCUM", Meaning: "millimeter"},
+	"mm2": {Value: "mm2", Scheme: "UCUM", Meaning: "square millimeter"},
+	"mm3": {Value: "mm3", Scheme: "UCUM", Meaning: "cubic millimeter"},
 	"deg": {Value: "deg", Scheme: "UCUM", Meaning: "degree"},
+	"1":   {Value: "1", Scheme: "UCUM", Meaning: "no units"},
+}
+
+var pixelUnit = dicomio.Code{Value: "{pixels}", Scheme: "UCUM", Meaning: "pixels"}
+
+// modalities by their DICOM value. Source: CID 29.
+var modalities = map[string]dicomio.Code{
+	"CT": {Value: "CT", Scheme: "DCM", Meaning: "Computed Tomography"},
+	"DX": {Value: "DX", Scheme: "DCM", Meaning: "Digital Radiography"},
 }
 
 // jawCode returns the code of the bone. The alveolar process of the maxilla has none in these

@@ -12,9 +12,16 @@ const (
 )
 
 type attribute struct {
-	vr  string
-	bit uint64 // its own among all attributes: marks those already kept of one data set or item
+	vr   string
+	word int    // where its bit is in a [marks]
+	bit  uint64 // its own among all attributes of its word
 }
+
+// marks says which attributes of one data set or item are kept already.
+type marks [2]uint64
+
+func (m *marks) has(a attribute) bool { return m[a.word]&a.bit != 0 }
+func (m *marks) add(a attribute)      { m[a.word] |= a.bit }
 
 // attributes are the ones that are kept, with the VR of the dictionary: a file's own VR may be wrong. PixelPaddingValue
 // and its range (US or SS by PixelRepresentation) are kept as US.
@@ -29,16 +36,31 @@ var attributes = numbered(map[uint32]string{
 	0x00080016: "UI", // SOPClassUID
 	0x00080018: "UI", // SOPInstanceUID
 	0x00080020: "DA", // StudyDate
+	0x00080030: "TM", // StudyTime
 	0x00080050: "SH", // AccessionNumber
 	0x00080060: "CS", // Modality
 	0x00080080: "LO", // InstitutionName
+	0x00080090: "PN", // ReferringPhysicianName
 	0x00081030: "LO", // StudyDescription
 	0x0008103E: "LO", // SeriesDescription
+	0x00081048: "PN", // PhysiciansOfRecord
+	0x00081060: "PN", // NameOfPhysiciansReadingStudy
+	0x00081080: "LO", // AdmittingDiagnosesDescription
 	0x00089007: "CS", // FrameType
 	0x00100010: "PN", // PatientName
 	0x00100020: "LO", // PatientID
+	0x00100021: "LO", // IssuerOfPatientID
 	0x00100030: "DA", // PatientBirthDate
+	0x00100032: "TM", // PatientBirthTime
 	0x00100040: "CS", // PatientSex
+	0x00101001: "PN", // OtherPatientNames
+	0x00101010: "AS", // PatientAge
+	0x00101020: "DS", // PatientSize
+	0x00101030: "DS", // PatientWeight
+	0x00102160: "SH", // EthnicGroup
+	0x00102180: "SH", // Occupation
+	0x001021B0: "LT", // AdditionalPatientHistory
+	0x00104000: "LT", // PatientComments
 	0x00120063: "LO", // DeidentificationMethod
 	0x00180050: "DS", // SliceThickness
 	0x00180060: "DS", // KVP
@@ -48,6 +70,7 @@ var attributes = numbered(map[uint32]string{
 	0x00189504: "SQ", // XRay3DFrameTypeSequence
 	0x0020000D: "UI", // StudyInstanceUID
 	0x0020000E: "UI", // SeriesInstanceUID
+	0x00200010: "SH", // StudyID
 	0x00200013: "IS", // InstanceNumber
 	0x00200032: "DS", // ImagePositionPatient
 	0x00200037: "DS", // ImageOrientationPatient
@@ -82,14 +105,14 @@ var attributes = numbered(map[uint32]string{
 	0x52009230: "SQ", // PerFrameFunctionalGroupsSequence
 })
 
-// numbered gives each attribute a bit; there are at most 64.
+// numbered gives each attribute a bit; there are at most 128.
 func numbered(vrs map[uint32]string) map[uint32]attribute {
 	out := make(map[uint32]attribute, len(vrs))
 	for tag, vr := range vrs {
-		out[tag] = attribute{vr: vr, bit: 1 << len(out)}
+		out[tag] = attribute{vr: vr, word: len(out) / 64, bit: 1 << (len(out) % 64)}
 	}
-	if len(out) > 64 {
-		panic("walk: more than 64 attributes")
+	if len(out) > 64*len(marks{}) {
+		panic("walk: more attributes than marks")
 	}
 	return out
 }

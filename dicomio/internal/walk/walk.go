@@ -101,7 +101,7 @@ func Walk(src Source) (*File, error) {
 	w := &walker{c: newCursor(src), file: &File{}}
 	err := w.start(src)
 	if err == nil {
-		_, err = w.dataset(level{bigEndian: w.file.BigEndian, implicit: w.implicit, keep: true, seen: new(uint64)}, w.c.size)
+		_, err = w.dataset(level{bigEndian: w.file.BigEndian, implicit: w.implicit, keep: true, seen: new(marks)}, w.c.size)
 	}
 	w.file.Sieved = w.out.file()
 	return w.file, err
@@ -120,8 +120,8 @@ type level struct {
 	depth               int
 	implicit, bigEndian bool
 	keep                bool
-	seen                *uint64 // bits of the attributes already kept
-	fragments           bool    // of pixels, which may be large
+	seen                *marks // the attributes already kept
+	fragments           bool   // of pixels, which may be large
 }
 
 // start reads preamble and meta group, and settles the encoding of the data set.
@@ -227,9 +227,9 @@ func (w *walker) dataset(lv level, end int64) (delimited bool, err error) {
 // wants returns what is wanted of an attribute, once at each level.
 func (lv level) wants(tag uint32) (want attribute, wanted bool) {
 	want, wanted = attributes[tag]
-	wanted = wanted && lv.keep && *lv.seen&want.bit == 0
+	wanted = wanted && lv.keep && !lv.seen.has(want)
 	if wanted {
-		*lv.seen |= want.bit
+		lv.seen.add(want)
 	}
 	return want, wanted
 }
@@ -306,7 +306,7 @@ func (w *walker) item(item element, lv level, end int64) error {
 			return w.broken(item, "more items than are read")
 		}
 		defer w.out.close(w.out.open(tagItem))
-		lv.seen = new(uint64)
+		lv.seen = new(marks)
 	}
 	if item.length != undefined {
 		end = w.c.off + int64(item.length)
