@@ -72,8 +72,11 @@ func (b *brush) tile(i, j, size int, m mask, l layers) {
 	c := float64(size-1) / 2
 	// the middles of parts of 32, 16, 8, 4 points have different whole parts of (i+c)/2
 	b.place.column = &b.centre[(j%tile+size/2)/2*(tile/2)+(i%tile+size/2)/2]
-	b.h.fill(b.at(float64(i)+c, float64(j)+c), m, &l, &b.place)
-	m = b.h.near(&l, m, c*b.diagonal+4.1*b.p)
+	reach := c*b.diagonal + 4.1*b.p
+	b.h.fill(b.at(float64(i)+c, float64(j)+c), m, &l, &b.place, reach)
+	all := m
+	m = b.h.near(&l, m, reach)
+	shares{b.h, &l, b.p}.settle(all &^ m)
 	if m == 0 {
 		if b.grain != nil && l.d[lMarrow] < 0 {
 			b.points(i, j, size, 0, &l)
@@ -104,7 +107,7 @@ func (b *brush) points(i, j, size int, m mask, l *layers) {
 		for x := i; x < min(i+size, b.columns); x++ {
 			p := b.at(float64(x), float64(y))
 			b.place.column = &b.point[y%tile*tile+x%tile]
-			b.h.fill(p, m, l, &b.place)
+			l.ask(p, m, &b.place, 4*b.p)
 			b.value[(y-b.top)*b.columns+x] = float32(b.h.paint(l, b.grey, b.p, b.grain, p))
 		}
 	}

@@ -50,23 +50,50 @@ func newFinish(j *Jaw) *finish {
 
 // slice stores slice k.
 func (f *finish) slice(k int, grey []float32, stored []int16) {
-	sp := f.grid.Spacing()
-	radius := f.hard.Field / 2
+	n := f.grid.Size[0]
+	plain := f.hard.Field == 0 && f.hard.Cupping == 0 && f.hard.Rings == 0 && f.hard.Streaks == 0
+	white := f.newWhite(k)
 	for y := range f.grid.Size[1] {
-		for x := range f.grid.Size[0] {
-			i := y*f.grid.Size[0] + x
-			dx, dy := (float64(x)-f.middle.I)*sp[0], (float64(y)-f.middle.J)*sp[1]
-			if radius > 0 && dx*dx+dy*dy > radius*radius {
-				stored[i] = outside
-				continue
+		row, out := grey[y*n:(y+1)*n], stored[y*n:(y+1)*n]
+		switch {
+		case !plain || f.scan.Noise > 0 && f.scan.Clump > 0:
+			f.row(y, k, row, out)
+		case f.scan.Noise > 0:
+			for x, v := range row {
+				out[x] = store(float64(v) + f.scan.Noise*white.at(x, y))
 			}
-			v := float64(grey[i]) + f.artefacts(dx, dy, x, y, k)
-			if f.scan.Noise > 0 {
-				v += f.scan.Noise * f.noise(x, y, k)
+		default:
+			for x, v := range row {
+				out[x] = store(float64(v))
 			}
-			stored[i] = int16(max(-32000, min(32000, math.Round(v))))
 		}
 	}
+}
+
+// row stores row y of slice k with everything that may be asked for.
+func (f *finish) row(y, k int, grey []float32, stored []int16) {
+	sp := f.grid.Spacing()
+	radius := f.hard.Field / 2
+	for x := range grey {
+		dx, dy := (float64(x)-f.middle.I)*sp[0], (float64(y)-f.middle.J)*sp[1]
+		if radius > 0 && dx*dx+dy*dy > radius*radius {
+			stored[x] = outside
+			continue
+		}
+		v := float64(grey[x]) + f.artefacts(dx, dy, x, y, k)
+		if f.scan.Noise > 0 {
+			v += f.scan.Noise * f.noise(x, y, k)
+		}
+		stored[x] = store(v)
+	}
+}
+
+// store rounds a grey value to the nearest whole number, halves away from zero, within ±32000. The
+// whole part and what is left of it are exact, and so is twice the rest.
+func store(v float64) int16 {
+	v = max(-32000, min(32000, v))
+	whole := int32(v)
+	return int16(whole + int32(2*(v-float64(whole))))
 }
 
 // artefacts is what cupping, rings and streaks add at a voxel, (dx, dy) mm from the axis.
@@ -108,8 +135,9 @@ func (f *finish) streak(p r3.Vec) float64 {
 
 // noise is a standard normal deviate of voxel (x, y, k): white, or clumped in the slice.
 func (f *finish) noise(x, y, k int) float64 {
+	white := f.newWhite(k)
 	if f.scan.Clump <= 0 {
-		return f.white(x, y, k)
+		return white.at(x, y)
 	}
 	s := f.scan.Clump
 	r := int(math.Ceil(2.5 * s))
@@ -117,20 +145,28 @@ func (f *finish) noise(x, y, k int) float64 {
 	for dy := -r; dy <= r; dy++ {
 		for dx := -r; dx <= r; dx++ {
 			w := math.Exp(-float64(dx*dx+dy*dy) / (2 * s * s))
-			sum += w * f.white(x+dx, y+dy, k)
+			sum += w * white.at(x+dx, y+dy)
 			power += w * w
 		}
 	}
 	return sum / math.Sqrt(power)
 }
 
-// white is the deviate that belongs to a voxel by its number alone (a hash of seed and place),
-// so that it does not matter who computes it when.
-func (f *finish) white(x, y, k int) float64 {
-	place := uint64(uint32(x)&0x3fffff) | uint64(uint32(y)&0xfffff)<<22 | uint64(k)<<42
-	h := mix(mix(f.seed+0x632be59bd9b4e019) ^ mix(place))
+// white returns the deviates of the voxels of a slice, white noise of SD 1: each belongs to its voxel by
+// the voxel's number alone (a hash of seed and place), so that it does not matter who computes it when.
+type white struct {
+	table      *[65536]float64
+	seed, high uint64
+}
+
+func (f *finish) newWhite(k int) white {
+	return white{f.table, mix(f.seed + 0x632be59bd9b4e019), uint64(k) << 42}
+}
+
+func (w *white) at(x, y int) float64 {
+	h := mix(w.seed ^ mix(uint64(uint32(x)&0x3fffff)|uint64(uint32(y)&0xfffff)<<22|w.high))
 	// two of 65536 quantiles each: tails past 5 SD, moments right to 1e-4
-	return (f.table[h>>48] + f.table[h>>16&0xffff]) / math.Sqrt2
+	return (w.table[h>>48] + w.table[h>>16&0xffff]) / math.Sqrt2
 }
 
 // mix is a bijection of 64 bits with full avalanche (the finaliser of SplitMix64).

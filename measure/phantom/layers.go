@@ -43,68 +43,92 @@ type layers struct {
 	d, bend [lCount]float64
 	slit    float64 // width of the marrow between its walls, mm; negative where they have met
 	outside mask    // layers known to lie far off on their outer side: no share of the point is theirs
+	inside  mask    // layers of which the point is wholly a share
+	asked   mask    // layers that are computed when they are first read, at place
+	place   *place
+	reach   float64 // mm; how much further off a chain of capsules is does not matter
 }
 
-// fill computes the distances that m asks for at p, a point of the jaw's own frame.
-func (h *shape) fill(p r3.Vec, m mask, l *layers, pl *place) {
-	const ringed = 1<<lGum | 1<<lBone | 1<<lMarrow | 1<<lSinus
-	if m&(ringed|1<<lSoft|1<<lFat) != 0 {
+// ask sets the layers of m to be computed at p, a point of the jaw's own frame, when they are read;
+// of chains of capsules up to where a level set of theirs lies within reach mm.
+func (l *layers) ask(p r3.Vec, m mask, pl *place, reach float64) {
+	pl.p, pl.stage = p, nowhere
+	l.asked, l.place, l.reach = m, pl, reach+lamina+1e-6 // no level set lies further out than the lamina
+}
+
+// fill is ask, and computes them at once.
+func (h *shape) fill(p r3.Vec, m mask, l *layers, pl *place, reach float64) {
+	l.ask(p, m, pl, reach)
+	for rest := m; rest != 0; rest &= rest - 1 {
+		h.answer(bits.TrailingZeros32(uint32(rest)), l)
+	}
+}
+
+// answer computes the distance of layer i.
+func (h *shape) answer(i int, l *layers) {
+	l.asked &^= 1 << i
+	pl := l.place
+	p, d, bend := pl.p, &l.d[i], &l.bend[i]
+	switch i {
+	case lSoft, lFat, lGum, lBone, lMarrow, lSinus:
+		h.answerRinged(i, l)
+	case lCanal:
+		*d, *bend = within(h.canals, p, l.reach)
+	case lRoot:
+		*d, *bend = within(h.roots, p, l.reach)
+	case lCrown:
+		*d, *bend = within(h.crowns, p, l.reach)
+	case lCore:
+		*d, *bend = within(h.shells, p, l.reach)
+	case lPulp:
+		*d, *bend = within(h.pulps, p, l.reach)
+	case lMetal:
+		*d, *bend = within(h.metals, p, l.reach)
+	case lSeptum:
+		*d, *bend = h.septum.distance(p)
+	case lAirway:
+		*d = h.airway(p)
+	case lNasal:
+		*d = h.nasal(p)
+	case lTurbinate:
+		*d = math.Inf(1)
+		if h.kind == Maxilla {
+			*d = h.turbinates(p)
+		}
+	}
+}
+
+// answerRinged computes the distance of a layer that follows the arch.
+func (h *shape) answerRinged(i int, l *layers) {
+	pl := l.place
+	p, d, bend := pl.p, &l.d[i], &l.bend[i]
+	if pl.stage == nowhere {
+		pl.stage = onArch
 		h.project(p, pl)
-		if m&ringed != 0 {
-			h.section(pl)
-		}
-		h.fillRinged(p, m, l, pl)
 	}
-	tubes := [...]struct {
-		layer int
-		list  []tube
-	}{{lCanal, h.canals}, {lRoot, h.roots}, {lCrown, h.crowns}, {lCore, h.shells}, {lPulp, h.pulps}, {lMetal, h.metals}}
-	for _, t := range tubes {
-		if m&(1<<t.layer) != 0 {
-			l.d[t.layer], l.bend[t.layer] = nearest(t.list, p)
-		}
+	if pl.stage == onArch && i != lSoft && i != lFat {
+		pl.stage = inSection
+		h.section(pl)
 	}
-	if m&(1<<lSeptum) != 0 {
-		l.d[lSeptum], l.bend[lSeptum] = h.septum.distance(p)
-	}
-	if m&(1<<lAirway) != 0 {
-		l.d[lAirway] = h.airway(p)
-	}
-	if m&(1<<lNasal) != 0 {
-		l.d[lNasal] = h.nasal(p)
-	}
-	if m&(1<<lTurbinate) != 0 {
-		l.d[lTurbinate] = math.Inf(1)
+	switch i {
+	case lSoft:
+		*d = h.softBody(pl, p)
+	case lFat:
+		*d = h.fat(pl, p)
+	case lGum:
+		*d, *bend = pl.ring((*station).gum)
 		if h.kind == Maxilla {
-			l.d[lTurbinate] = h.turbinates(p)
+			*d, *bend = join(*d, *bend, h.palate(pl, p)-2.5)
 		}
-	}
-}
-
-func (h *shape) fillRinged(p r3.Vec, m mask, l *layers, pl *place) {
-	if m&(1<<lSoft) != 0 {
-		l.d[lSoft] = h.softBody(pl, p)
-	}
-	if m&(1<<lFat) != 0 {
-		l.d[lFat] = h.fat(pl, p)
-	}
-	if m&(1<<lGum) != 0 {
-		l.d[lGum], l.bend[lGum] = pl.ring((*station).gum)
-		if h.kind == Maxilla {
-			l.d[lGum], l.bend[lGum] = join(l.d[lGum], l.bend[lGum], h.palate(pl, p)-2.5)
-		}
-	}
-	if m&(1<<lBone) != 0 {
-		l.d[lBone], l.bend[lBone] = h.bone(p, pl)
-	}
-	if m&(1<<lMarrow) != 0 {
-		l.d[lMarrow], l.bend[lMarrow] = pl.ring((*station).endosteal)
+	case lBone:
+		*d, *bend = h.bone(p, pl)
+	case lMarrow:
+		*d, *bend = pl.ring((*station).endosteal)
 		l.slit = pl.wb.y + pl.wl.y - pl.st[pBuccal] - pl.st[pLingual]
-	}
-	if m&(1<<lSinus) != 0 {
-		l.d[lSinus] = math.Inf(1)
+	case lSinus:
+		*d = math.Inf(1)
 		if h.kind == Maxilla {
-			l.d[lSinus], l.bend[lSinus] = pl.ring((*station).cavity)
+			*d, *bend = pl.ring((*station).cavity)
 		}
 	}
 }
@@ -183,20 +207,26 @@ func (h *shape) near(l *layers, m mask, reach float64) mask {
 
 // paint returns the grey value of a point with distances l, every surface softened by an
 // isotropic Gaussian of sigma mm (0: sharp). t, if not nil, is the marrow's texture at p.
+// A layer that cannot change the value is not read, and so not computed where it is only asked for:
+// what hides in a layer without a share, and what would be painted over its own grey value.
 func (h *shape) paint(l *layers, g *Levels, sigma float64, t *grain, p r3.Vec) float64 {
-	s := shares{l, sigma}
+	s := shares{h, l, sigma}
 	v := g.Air
-	v += s.in(lSoft, 0) * (g.Soft + s.in(lFat, 0)*(g.Fat-g.Soft) - v)
-	v += s.in(lAirway, 0) * (g.Air - v)
-	v += s.in(lGum, 0) * (g.Soft - v)
-	bone := s.in(lBone, 0)
-	v += bone * (g.Cortex - v)
-	m := s.in(lMarrow, 0)
-	if m > 0 && sigma > 0 { // less what lies past the other wall: exact for a slit of marrow
-		m -= soften((l.slit + l.d[lMarrow]) / sigma)
+	if soft := s.in(lSoft, 0); soft != 0 {
+		v += soft * (g.Soft + s.in(lFat, 0)*(g.Fat-g.Soft) - v)
 	}
-	if m = min(m, bone); m > 0 { // marrow is inside the bone, in every share of it
-		v += m * (g.Marrow + t.at(p) - g.Cortex)
+	if v != g.Air {
+		v += s.in(lAirway, 0) * (g.Air - v)
+	}
+	if v != g.Soft {
+		v += s.in(lGum, 0) * (g.Soft - v)
+	}
+	bone := s.in(lBone, 0)
+	if bone != 0 {
+		v += bone * (g.Cortex - v)
+		if m := s.marrow(bone); m > 0 {
+			v += m * (g.Marrow + t.at(p) - g.Cortex)
+		}
 	}
 	if c := s.in(lCanal, 0); c > 0 {
 		wall := v + bone*(g.Cortex-v)
@@ -215,14 +245,14 @@ func (h *shape) paint(l *layers, g *Levels, sigma float64, t *grain, p r3.Vec) f
 // hollow paints the sinus and the nasal cavity: floor, lining, air. A septum keeps lining and air out
 // of the sinus and is lined itself; it is cortex all through.
 func (h *shape) hollow(v, bone float64, s shares, g *Levels) float64 {
-	for _, c := range [2]struct {
-		layer             int
-		soft, room, lumen float64 // shares left by the septum
-	}{{lSinus, h.s.Mucosa, 1 - s.in(lSeptum, 0), 1 - s.in(lSeptum, h.s.Mucosa)}, {lNasal, nasalSoft, 1, 1}} {
-		if shell := s.in(c.layer, h.s.SinusFloor); shell > 0 {
-			wall := v + bone*(g.Cortex-v)
-			v += shell*(wall-v) + c.room*s.in(c.layer, 0)*(g.Soft-wall) + c.lumen*s.in(c.layer, -c.soft)*(g.Air-g.Soft)
-		}
+	if shell := s.in(lSinus, h.s.SinusFloor); shell > 0 {
+		wall := v + bone*(g.Cortex-v)
+		room, lumen := 1-s.in(lSeptum, 0), 1-s.in(lSeptum, h.s.Mucosa) // shares left by the septum
+		v += shell*(wall-v) + room*s.in(lSinus, 0)*(g.Soft-wall) + lumen*s.in(lSinus, -h.s.Mucosa)*(g.Air-g.Soft)
+	}
+	if shell := s.in(lNasal, h.s.SinusFloor); shell > 0 {
+		wall := v + bone*(g.Cortex-v)
+		v += shell*(wall-v) + s.in(lNasal, 0)*(g.Soft-wall) + s.in(lNasal, -nasalSoft)*(g.Air-g.Soft)
 	}
 	if open := s.in(lNasal, 0); open > 0 {
 		v += open * s.in(lTurbinate, 0) * (g.Soft - v)
@@ -245,6 +275,7 @@ func (h *shape) dental(v, bone float64, s shares, g *Levels) float64 {
 
 // shares are the shares that the layers' inner sides have of a point, blurred by sigma mm.
 type shares struct {
+	h     *shape
 	l     *layers
 	sigma float64
 }
@@ -254,7 +285,36 @@ func (s shares) in(i int, off float64) float64 {
 	if s.l.outside>>i&1 != 0 {
 		return 0
 	}
+	if s.l.inside>>i&1 != 0 {
+		return 1
+	}
+	if s.l.asked>>i&1 != 0 {
+		s.h.answer(i, s.l)
+	}
 	return s.share(i, off)
+}
+
+// marrow is the share of the marrow, which is inside the bone in every share of it.
+func (s shares) marrow(bone float64) float64 {
+	m := s.in(lMarrow, 0)
+	if m > 0 && s.sigma > 0 { // less what lies past the other wall: exact for a slit of marrow
+		m -= soften((s.l.slit + s.l.d[lMarrow]) / s.sigma)
+	}
+	return min(m, bone)
+}
+
+// settle notes the layers of m that have the whole of the point within all their level sets.
+func (s shares) settle(m mask) {
+	for rest := m &^ (s.l.outside | s.l.inside); rest != 0; rest &= rest - 1 {
+		i := bits.TrailingZeros32(uint32(rest))
+		whole := true
+		for _, off := range s.h.levels[i] {
+			whole = whole && s.share(i, off) == 1
+		}
+		if whole {
+			s.l.inside |= 1 << i
+		}
+	}
 }
 
 func (s shares) share(i int, off float64) float64 {

@@ -12,7 +12,8 @@ import (
 // softBody is the soft tissue that is not gum: floor of the mouth and vestibule, lips and
 // cheeks held off the teeth, tongue, and all outside of that within the skin. Signed, mm.
 func (h *shape) softBody(pl *place, p r3.Vec) float64 {
-	sulcus := -6.5 + 0.5*math.Cos(0.15*p.X)
+	cos, _ := pl.cosines()
+	sulcus := -6.5 + 0.5*cos
 	floor := pl.v - sulcus
 	if pl.u < -2 {
 		floor += 0.25 * max(-8, pl.u+2) // the floor of the mouth lies a little higher inside
@@ -29,7 +30,11 @@ func (h *shape) softBody(pl *place, p r3.Vec) float64 {
 
 // fat is the fat of the cheeks and under the skin. Signed, mm; wavy, so that it looks grown.
 func (h *shape) fat(pl *place, p r3.Vec) float64 {
-	wave := 0.8*math.Cos(0.23*p.X)*math.Sin(0.31*p.Z+0.4) + 0.6*math.Sin(0.37*p.Y-0.19*p.Z+0.5)
+	if at := 0.31*p.Z + 0.4; pl.height.z != at {
+		pl.height.z, pl.height.sin = at, math.Sin(at)
+	}
+	_, cos := pl.cosines()
+	wave := 0.8*cos*pl.height.sin + 0.6*math.Sin(0.37*p.Y-0.19*p.Z+0.5)
 	layer := math.Abs(pl.u-19.5-0.5*wave) - 2.2 - wave
 	deep := math.Abs(pl.v+31+wave) - 2
 	if h.kind == Maxilla {

@@ -100,6 +100,6 @@ func (j *Jaw) Grey(p r3.Vec) float64 {
 	var l layers
 	var w place
 	q := j.toJaw(p)
-	j.shape.fill(q, 1<<lCount-1, &l, &w)
+	l.ask(q, 1<<lCount-1, &w, 0)
 	return j.shape.paint(&l, &j.opt.Grey, 0, j.grain, q)
 }

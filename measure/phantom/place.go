@@ -19,6 +19,9 @@ type column struct {
 	ahead   station // the station aheadBy further along x, sine and cosine of its tilt
 	aheadS  float64
 	aheadC  float64
+	waves   bool    // whether the two cosines are known
+	floor   float64 // cosine of softBody
+	cheek   float64 // cosine of fat
 }
 
 const (
@@ -27,17 +30,26 @@ const (
 	stationKnown
 )
 
+const (
+	nowhere = iota
+	onArch
+	inSection
+)
+
 const aheadBy = 1e-4 // mm of x; the derivative of F along the arch is a difference over it
 
 // place is a point's place on the arch and in its station.
 type place struct {
 	*column
+	p                r3.Vec // the point, the jaw's frame, mm
+	stage            int    // how much of the rest is found for p: nowhere, onArch or inSection
 	v                float64
 	a, b             float64
 	wb, wl           graph   // walls at a
 	aheadA, aheadB   float64 // the same, seen from the station ahead
 	aheadWb, aheadWl float64
-	moved            station // where Newton's step leads
+	moved            station                  // where Newton's step leads
+	height           struct{ z, sin float64 } // the sine of fat at this height
 }
 
 // put finds the place of p.
@@ -56,8 +68,16 @@ func (h *shape) project(p r3.Vec, pl *place) {
 	if c.known != unknown && c.px == p.X && c.py == p.Y {
 		return
 	}
-	c.px, c.py, c.known = p.X, p.Y, footKnown
+	c.px, c.py, c.known, c.waves = p.X, p.Y, footKnown, false
 	c.foot = h.arch.foot(p.X, p.Y)
+}
+
+// cosines finds the cosines of the soft tissues' waves, which are the same all over a column.
+func (c *column) cosines() (floor, cheek float64) {
+	if !c.waves {
+		c.waves, c.floor, c.cheek = true, math.Cos(0.15*c.px), math.Cos(0.23*c.px)
+	}
+	return c.floor, c.cheek
 }
 
 // section finds the place in its station; project has found the column.

@@ -279,7 +279,7 @@ func plainRing(pl *place, r func(*station) rim) (d, bend float64) {
 // plainPaint paints all layers, far or near.
 func plainPaint(h *shape, l *layers, g *Levels, sigma float64, t *grain, p r3.Vec) float64 {
 	all := *l
-	all.outside = 0
+	all.outside, all.inside = 0, 0
 	return h.paint(&all, g, sigma, t, p)
 }
 

@@ -131,7 +131,7 @@ func TestTilesAreWhatTheirPointsAre(t *testing.T) {
 					if math.Abs(j.shape.arch.length(j.shape.arch.foot(p.X, p.Y).x)) > 57 {
 						continue // rami and tuberosities, see near
 					}
-					j.shape.fill(p, 1<<lCount-1, &l, &w)
+					j.shape.fill(p, 1<<lCount-1, &l, &w, math.Inf(1))
 					want := j.shape.paint(&l, &j.opt.Grey, ln.p, nil, p)
 					if got := float64(value[y*b.columns+x]); math.Abs(got-want) > 1.5 {
 						t.Fatalf("seed %d: tile has %.1f, point %.1f at %v", seed, got, want, p)

@@ -14,18 +14,31 @@ type tube struct {
 }
 
 // distance returns the signed distance from p to the tube's surface, mm, negative inside, and
-// the sum of the principal curvatures at the nearest place, 1/mm.
-func (t tube) distance(p r3.Vec) (d, bend float64) {
+// the sum of the principal curvatures at the nearest place, 1/mm; or limit and 0 where it is no nearer.
+func (t tube) distance(p r3.Vec, limit float64) (d, bend float64) {
+	d = limit
 	if len(t.path) == 1 {
-		return r3.Norm(r3.Sub(p, t.path[0])) - t.radius[0], 2 / t.radius[0]
+		if e := r3.Norm(r3.Sub(p, t.path[0])) - t.radius[0]; e < d {
+			d, bend = e, 2/t.radius[0]
+		}
+		return d, bend
 	}
-	d = math.Inf(1)
 	for i := 1; i < len(t.path); i++ {
-		if e, b := roundCone(p, t.path[i-1], t.path[i], t.radius[i-1], t.radius[i]); e < d {
-			d, bend = e, b
+		a, b := t.path[i-1], t.path[i]
+		far := d + max(t.radius[i-1], t.radius[i]) + 1e-9 // past rounding: no nearer than d
+		if apart(p.X, a.X, b.X, far) || apart(p.Y, a.Y, b.Y, far) || apart(p.Z, a.Z, b.Z, far) {
+			continue
+		}
+		if e, k := roundCone(p, a, b, t.radius[i-1], t.radius[i]); e < d {
+			d, bend = e, k
 		}
 	}
 	return d, bend
+}
+
+// apart reports whether x lies more than far outside of the interval between a and b.
+func apart(x, a, b, far float64) bool {
+	return x < min(a, b)-far || x > max(a, b)+far
 }
 
 // roundCone is the distance to the union of the spheres that go from (a, ra) to (b, rb):
@@ -58,11 +71,14 @@ func roundCone(p, a, b r3.Vec, ra, rb float64) (d, bend float64) {
 
 // nearest returns the least signed distance to any of the tubes, mm, with the sum of
 // curvatures there, 1/mm.
-func nearest(ts []tube, p r3.Vec) (d, bend float64) {
-	d = math.Inf(1)
+func nearest(ts []tube, p r3.Vec) (d, bend float64) { return within(ts, p, math.Inf(1)) }
+
+// within is nearest; limit and 0 where none of the tubes is nearer than limit mm.
+func within(ts []tube, p r3.Vec, limit float64) (d, bend float64) {
+	d = limit
 	for _, t := range ts {
-		if e, b := t.distance(p); e < d {
-			d, bend = e, b
+		if e, k := t.distance(p, d); e < d {
+			d, bend = e, k
 		}
 	}
 	return d, bend
