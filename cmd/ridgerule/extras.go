@@ -53,6 +53,14 @@ func (k *extraFlags) check() error {
 	return nil
 }
 
+// checked checks the flags, and says when others can read the key's file.
+func (a *app) checked(k *extraFlags) error {
+	if k.key.bared {
+		a.say("the file of --pseudonym-key can be read by others; chmod 600 it")
+	}
+	return k.check()
+}
+
 // write makes what was asked for in the growing folder.
 func (k *extraFlags) write(f *folder, c fullCase) error {
 	x := report.Extra{PDF: k.paper(), DaySheet: k.daySheet}

@@ -87,13 +87,6 @@ func (k *pseudonymKey) pseudonym(id dicomio.Identity) (string, error) {
 	return name, nil
 }
 
-// warn says when others can read the key's file.
-func (a *app) warn(k *pseudonymKey) {
-	if k.bared {
-		a.say("the file of --pseudonym-key can be read by others; chmod 600 it")
-	}
-}
-
 // inputs returns the key's file as what no output may lie around.
 func (k *pseudonymKey) inputs(others ...string) []string {
 	if k.path != "" {

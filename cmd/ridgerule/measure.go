@@ -80,10 +80,9 @@ dicom/ has one pseudonym in all cases under that key; result.json keeps it, the 
 	c.Flags().BoolVar(&extra.stl, "stl", false, "write surfaces/: planned implants and the bone around each site, as STL in patient LPS mm")
 	c.Flags().StringSliceVar(&words, "fail-on", nil, failOnHelp)
 	c.RunE = func(c *cobra.Command, args []string) error {
-		if err := errors.Join(checkFailOn(words), extra.check()); err != nil {
+		if err := errors.Join(checkFailOn(words), a.checked(&extra)); err != nil {
 			return err
 		}
-		a.warn(&extra.key)
 		p, err := openPlan(flags.plan)
 		if err != nil {
 			return err

@@ -42,10 +42,9 @@ This finds accidents and hand edits; it is no signature.
 	c.Flags().BoolVar(&edited, "edited", false, "take a result that was changed by hand; every page says so")
 	c.Flags().StringSliceVar(&words, "fail-on", nil, failOnHelp)
 	c.RunE = func(c *cobra.Command, args []string) error {
-		if err := errors.Join(checkFailOn(words), extra.check()); err != nil {
+		if err := errors.Join(checkFailOn(words), a.checked(&extra)); err != nil {
 			return err
 		}
-		a.warn(&extra.key)
 		result, err := readCase(args[0], extra, edited)
 		if err != nil {
 			return err
