@@ -55,48 +55,51 @@ func (r Row) with(value float64, b uncertainty.Budget) Row {
 // SiteResult is what was measured at one site. A site that could not be measured carries Err
 // and rows without values.
 type SiteResult struct {
-	ID, Tooth   string
-	Side        Side           // where the site lies, by its place and never by its number; empty: not known
-	Name        string         // tooth and place in words: "36, lower left first molar"
-	Frame       reformat.Frame // of the site's section
-	Outline     []reformat.UV  // closed outer edge of the bone, section mm; first point not repeated
-	Crest       reformat.UV    // crest point, section mm
-	Axis        reformat.UV    // unit vector crest to base, section
-	AxisFrom    AxisRule
-	Chords      []Chord         // one a depth of the plan
-	HeightEnd   reformat.UV     // where the height ends on the axis line, section mm
-	HeightTo    Limit           // what it ends at; empty: no height
-	HeightOpen  string          // why that is not the limit asked for: "canal not marked"; empty: it is
-	UsableDepth *float64        // of the usable crest below the crest, mm; nil: not asked or none
-	Level       *Level          // where the crest is levelled; nil: it is not
-	Implant     *safety.Implant // the virtual implant as held against the margins
-	Findings    []safety.Finding
-	SizesTried  []safety.SizeResult // the sizes tried, in the plan\'s order; empty: none asked
-	Rows        []Row
-	Verdict     safety.Verdict // the worst of its findings
-	Note        string
-	Err         string // why the site could not be measured; empty: measured
+	ID          string              `json:"id"`
+	Tooth       string              `json:"tooth"`
+	Side        Side                `json:"side,omitempty"`       // where the site lies, by its place and never by its number; empty: not known
+	Name        string              `json:"name,omitempty"`       // tooth and place in words: "36, lower left first molar"
+	Frame       reformat.Frame      `json:"frame"`                // of the site's section
+	Outline     []reformat.UV       `json:"outline_mm,omitempty"` // closed outer edge of the bone, section mm; first point not repeated
+	Crest       reformat.UV         `json:"crest_mm"`             // crest point, section mm
+	Axis        reformat.UV         `json:"axis"`                 // unit vector crest to base, section
+	AxisFrom    AxisRule            `json:"axis_from"`
+	Chords      []Chord             `json:"chords,omitempty"`                // one a depth of the plan
+	HeightEnd   reformat.UV         `json:"height_end_mm"`                   // where the height ends on the axis line, section mm
+	HeightTo    Limit               `json:"height_to"`                       // what it ends at; empty: no height
+	HeightOpen  string              `json:"height_open,omitempty"`           // why that is not the limit asked for: "canal not marked"; empty: it is
+	UsableDepth *float64            `json:"usable_crest_depth_mm,omitempty"` // of the usable crest below the crest, mm; nil: not asked or none
+	Level       *Level              `json:"level,omitempty"`                 // where the crest is levelled; nil: it is not
+	Implant     *safety.Implant     `json:"implant,omitempty"`               // the virtual implant as held against the margins
+	Findings    []safety.Finding    `json:"findings,omitempty"`
+	SizesTried  []safety.SizeResult `json:"sizes_tried,omitempty"` // the sizes tried, in the plan's order; empty: none asked
+	Rows        []Row               `json:"measurements,omitempty"`
+	Verdict     safety.Verdict      `json:"verdict"` // the worst of its findings
+	Note        string              `json:"note,omitempty"`
+	Err         string              `json:"error,omitempty"` // why the site could not be measured; empty: measured
 }
 
 // Level is the cut that levels a site's crest, in its section.
 type Level struct {
-	Depth float64        // of the new crest below the old one along the axis, mm
-	Line  [2]reformat.UV // where the cut enters and leaves the bone, section mm
+	Depth float64        `json:"depth_mm"` // of the new crest below the old one along the axis, mm
+	Line  [2]reformat.UV `json:"line_mm"`  // where the cut enters and leaves the bone, section mm
 }
 
 // Chord is one width of the ridge in its section, with the inner edges of its plates.
 type Chord struct {
-	Depth                     float64      // below the crest along the axis, mm
-	Buccal, Lingual           reformat.UV  // outer edges, section mm
-	BuccalInner, LingualInner *reformat.UV // endosteal edges; nil: thinner than the scan resolves, or not found
+	Depth        float64      `json:"depth_mm"`  // below the crest along the axis, mm
+	Buccal       reformat.UV  `json:"buccal_mm"` // outer edges, section mm
+	Lingual      reformat.UV  `json:"lingual_mm"`
+	BuccalInner  *reformat.UV `json:"buccal_inner_mm,omitempty"` // endosteal edges; nil: thinner than the scan resolves, or not found
+	LingualInner *reformat.UV `json:"lingual_inner_mm,omitempty"`
 }
 
 // ArchResult holds the rows that concern several sites. Row.To of a pair row names nothing;
 // the pair is in Sites.
 type ArchResult struct {
-	Curve  []r3.Vec // the arch curve, evenly spaced, patient LPS, mm
-	Length float64  // mm
-	Rows   []ArchRow
+	Curve  []r3.Vec  `json:"curve_mm,omitempty"` // the arch curve, evenly spaced, patient LPS, mm
+	Length float64   `json:"length_mm"`          // mm
+	Rows   []ArchRow `json:"measurements,omitempty"`
 }
 
 // ArchRow is a row whose site column is "arch" or two site ids joined by "|".
@@ -107,23 +110,23 @@ type ArchRow struct {
 
 // NamedRule is one margin in force.
 type NamedRule struct {
-	Name string // kind of structure, "buccal_plate", "lingual_plate" …
+	Name string `json:"name"` // kind of structure, "buccal_plate", "lingual_plate" …
 	safety.Rule
-	Changed bool // the plan changed it
+	Changed bool `json:"changed_by_plan"` // the plan changed it
 }
 
 // Scan is what was measured on, without identity.
 type Scan struct {
-	SeriesHash  string     // sha256 that stands for the series
-	FrameHash   string     // sha256 of its frame of reference UID; empty: it has none
-	Size        [3]int     // voxels: columns, rows, slices
-	Spacing     [3]float64 // mm
-	Encoding    string     // transfer syntax in words
-	Orientation string     // in words
-	Verdict     string     // "fit", "fit with cautions"
-	Cautions    []Caution  // what the series itself gives reason for
-	Blur        float64    // Gaussian sigma estimated at the bone's edges, mm; NaN: not estimated
-	Noise       float64    // SD in homogeneous bone or soft tissue, grey values; NaN: not estimated
+	SeriesHash  string     `json:"series_hash"`          // sha256 that stands for the series
+	FrameHash   string     `json:"frame_hash,omitempty"` // sha256 of its frame of reference UID; empty: it has none
+	Size        [3]int     `json:"size_voxels"`          // voxels: columns, rows, slices
+	Spacing     [3]float64 `json:"spacing_mm"`           // mm
+	Encoding    string     `json:"encoding"`             // transfer syntax in words
+	Orientation string     `json:"orientation"`          // in words
+	Verdict     string     `json:"verdict"`              // "fit", "fit with cautions"
+	Cautions    []Caution  `json:"cautions,omitempty"`   // what the series itself gives reason for
+	Blur        float64    `json:"blur_sigma_mm"`        // Gaussian sigma estimated at the bone's edges, mm; NaN: not estimated
+	Noise       float64    `json:"noise_sd"`             // SD in homogeneous bone or soft tissue, grey values; NaN: not estimated
 }
 
 // PlanFacts identify the plan, by its bytes: plans are named after patients, so no file name stands in a result.

@@ -76,6 +76,7 @@ type Code struct{ Value, Scheme, Meaning string }
 // Quantity is what is known of a quantity before anything is measured.
 type Quantity struct {
 	Name        Name
+	Short       string // a name of at most 16 characters, as long as a code value may be; "": Name is none too long
 	Unit        string // of the value
 	Words       string // for people, from a capital letter; the inner side is lingual here, palatal in the upper jaw
 	With        string // the words with what the number goes to in place of %s; "" for: Words, a comma, what it goes to

@@ -1,6 +1,7 @@
 package quantity
 
 import (
+	"cmp"
 	"fmt"
 	"go/ast"
 	"go/parser"
@@ -50,7 +51,7 @@ func TestEveryQuantityHasItsEntryWhole(t *testing.T) {
 	for name, constant := range declared {
 		require.True(t, name.Known(), "%s has no entry in the table", constant)
 	}
-	words := map[string]bool{}
+	words, short := map[string]bool{}, map[string]bool{}
 	for _, q := range All() {
 		assert.Contains(t, []string{MM, MM2, MM3, Deg, Pure}, q.Unit, q.Name)
 		assert.False(t, q.Words == "" || words[q.Words], "%s: words of its own", q.Name)
@@ -60,7 +61,9 @@ func TestEveryQuantityHasItsEntryWhole(t *testing.T) {
 		assert.False(t, q.PerDepth && q.From == NoDepth, "%s: depths from nowhere", q.Name)
 		assert.Equal(t, q.Concept.Value == "", q.Concept.Meaning == "", q.Name)
 		assert.False(t, q.EndsAtLimit && q.Unit != MM, q.Name)
-		words[q.Words] = true
+		code := cmp.Or(q.Short, string(q.Name))
+		assert.True(t, len(code) <= 16 && !short[code], "%s: %q is no code value of its own", q.Name, code)
+		words[q.Words], short[code] = true, true
 	}
 }
 

@@ -50,7 +50,7 @@ var table = []Quantity{
 		Description: "Deepest distance of the outline from the line that touches it above and below, on the side of the tongue or palate",
 	},
 	{
-		Name: UsableCrestDepth, Unit: MM, Words: "Usable crest below crest", With: "Usable crest below crest" + wanted, Concept: depth,
+		Name: UsableCrestDepth, Short: "usable_crest", Unit: MM, Words: "Usable crest below crest", With: "Usable crest below crest" + wanted, Concept: depth,
 		Description: "How deep the crest must be levelled for the wanted width, which `to` gives",
 	},
 	{
@@ -70,19 +70,19 @@ var table = []Quantity{
 		Description: "Ridge width at a depth below the levelled crest; at 0 along the cut itself",
 	},
 	{
-		Name: LevelledBuccalPlate, Unit: MM, Words: "Buccal plate below levelled crest", From: LevelledCrest, PerDepth: true, Concept: distance,
+		Name: LevelledBuccalPlate, Short: "levelled_buccal", Unit: MM, Words: "Buccal plate below levelled crest", From: LevelledCrest, PerDepth: true, Concept: distance,
 		Description: "Thickness of the buccal plate at a depth below the levelled crest",
 	},
 	{
-		Name: LevelledLingualPlate, Unit: MM, Words: "Lingual plate below levelled crest", From: LevelledCrest, PerDepth: true, Concept: distance,
+		Name: LevelledLingualPlate, Short: "levelled_lingual", Unit: MM, Words: "Lingual plate below levelled crest", From: LevelledCrest, PerDepth: true, Concept: distance,
 		Description: "Thickness of the plate on the side of the tongue or palate at a depth below the levelled crest",
 	},
 	{
-		Name: LevelledUsableDepth, Unit: MM, Words: "Usable crest below levelled crest", Concept: depth,
+		Name: LevelledUsableDepth, Short: "levelled_crest", Unit: MM, Words: "Usable crest below levelled crest", Concept: depth,
 		Description: "The usable crest for the wanted width, asked again from the levelled crest on",
 	},
 	{
-		Name: LevelledUsableHeight, Unit: MM, Words: "Height below usable, levelled crest", EndsAtLimit: true, Concept: height,
+		Name: LevelledUsableHeight, Short: "levelled_usable", Unit: MM, Words: "Height below usable, levelled crest", EndsAtLimit: true, Concept: height,
 		Description: "Ridge height left below the usable crest that was asked again",
 	},
 	{
@@ -134,7 +134,7 @@ var table = []Quantity{
 		Description: "Length of that size; `to` is its diameter, `4.5 mm wide`",
 	},
 	{
-		Name: RestorativeSpace, Unit: MM, Words: "Restorative space", Negative: "the occlusal level lies below the platform", Concept: distance,
+		Name: RestorativeSpace, Short: "restorative", Unit: MM, Words: "Restorative space", Negative: "the occlusal level lies below the platform", Concept: distance,
 		Description: "From the implant's platform along the occlusal direction to the planned occlusal level; never judged",
 	},
 	{
@@ -142,7 +142,7 @@ var table = []Quantity{
 		Description: "Volume levelled away between two neighbouring levelled sites; of `arch`, their sum",
 	},
 	{
-		Name: PlatformDistance, Unit: MM, Words: "Distance between platforms", Concept: distance,
+		Name: PlatformDistance, Short: "platform_dist", Unit: MM, Words: "Distance between platforms", Concept: distance,
 		Description: "Distance between two implants' platforms, centre to centre",
 	},
 	{
@@ -150,7 +150,7 @@ var table = []Quantity{
 		Description: "Angle between two implants' axes",
 	},
 	{
-		Name: ImplantSpreadAngle, Unit: Deg, Words: "Angle to mean axis", With: "Angle to the %s", Concept: angle,
+		Name: ImplantSpreadAngle, Short: "implant_spread", Unit: Deg, Words: "Angle to mean axis", With: "Angle to the %s", Concept: angle,
 		Description: "Angle of an implant's axis to the direction that `to` names; of `arch`, the largest",
 	},
 	{

@@ -17,11 +17,11 @@ type UV struct{ U, V float64 }
 // Frame is the place of a section in the patient. U, V and T are unit vectors at right angles;
 // T = U × V up to its sign runs along the arch in the direction of growing arc length.
 type Frame struct {
-	Arc    float64 // arc length from the first arch point, mm
-	Origin r3.Vec  // the curve's point, patient LPS, mm
-	U      r3.Vec  // buccal
-	V      r3.Vec  // coronal
-	T      r3.Vec  // along the arch
+	Arc    float64 `json:"arc_mm"`     // arc length from the first arch point, mm
+	Origin r3.Vec  `json:"origin_mm"`  // the curve's point, patient LPS, mm
+	U      r3.Vec  `json:"buccal"`     // buccal
+	V      r3.Vec  `json:"coronal"`    // coronal
+	T      r3.Vec  `json:"along_arch"` // along the arch
 }
 
 // Along returns the frame moved by off mm along the arch, its directions kept.

@@ -70,16 +70,9 @@ func own(value, meaning string) dicomio.Code {
 // conceptOf is what a quantity measures.
 func conceptOf(name quantity.Name) dicomio.Code { return dicomio.Code(quantity.Of(name).Concept) }
 
-// shortened are the values of the methods whose quantity has more than the 16 characters of a Code Value.
-var shortened = map[quantity.Name]string{
-	"usable_crest_depth": "usable_crest", "implant_spread_angle": "implant_spread", "platform_distance": "platform_dist",
-	"restorative_space": "restorative", "levelled_buccal_plate": "levelled_buccal", "levelled_lingual_plate": "levelled_lingual",
-	"levelled_usable_depth": "levelled_crest", "levelled_usable_height": "levelled_usable",
-}
-
 // methodOf is how a quantity is measured: docs/csv.md says of each how. No published scheme has these.
 func methodOf(name quantity.Name, jaw measure.Jaw) dicomio.Code {
-	return own(cmp.Or(shortened[name], string(name)), wordsOf(name, jaw))
+	return own(cmp.Or(quantity.Of(name).Short, string(name)), wordsOf(name, jaw))
 }
 
 // units are the UCUM codes of the table's units.

@@ -55,3 +55,15 @@ func unitWord(unit string) string {
 	}
 	return unit
 }
+
+// each maps a slice; nil stays nil.
+func each[A, B any](in []A, f func(A) B) []B {
+	if in == nil {
+		return nil
+	}
+	out := make([]B, len(in))
+	for i, a := range in {
+		out[i] = f(a)
+	}
+	return out
+}

@@ -40,26 +40,26 @@ const (
 
 // Structure is something an implant must keep away from: a chain of capsules or a closed surface.
 type Structure struct {
-	Name           string         // unique in its plan
-	Kind           Kind           //
-	Path           []r3.Vec       // capsule chain, patient LPS, mm; one point is a sphere; empty when Surface is set
-	Radii          []float64      // mm, one a point of Path; between points the radius changes linearly
-	Surface        *solid.Surface // closed triangle surface, patient LPS, mm; nil when Path is set
-	SD             float64        // standard uncertainty of its marking, mm
-	Margin         *float64       // mm; nil: the rule of its kind
-	PlannedRemoval bool           // a root or an implant that will be taken out: distances are reported, not judged
-	PlannedLift    float64        // by which the floor of a sinus is to be raised, mm; shown beside its distance, never judged
-	Proposed       bool           // by a program, confirmed by nobody: no margin to it is more than uncertain
-	Confidence     *float64       // of the program that proposed it, 0 to 1, no unit; nil: none
+	Name           string         `json:"name"` // unique in its plan
+	Kind           Kind           `json:"kind"`
+	Path           []r3.Vec       `json:"path_mm,omitempty"`        // capsule chain, patient LPS, mm; one point is a sphere; empty when Surface is set
+	Radii          []float64      `json:"radii_mm,omitempty"`       // mm, one a point of Path; between points the radius changes linearly
+	Surface        *solid.Surface `json:"surface,omitempty"`        // closed triangle surface, patient LPS, mm; nil when Path is set
+	SD             float64        `json:"sd_mm"`                    // standard uncertainty of its marking, mm
+	Margin         *float64       `json:"margin_mm,omitempty"`      // mm; nil: the rule of its kind
+	PlannedRemoval bool           `json:"planned_removal,omitzero"` // a root or an implant that will be taken out: distances are reported, not judged
+	PlannedLift    float64        `json:"planned_lift_mm,omitzero"` // by which the floor of a sinus is to be raised, mm; shown beside its distance, never judged
+	Proposed       bool           `json:"proposed,omitzero"`        // by a program, confirmed by nobody: no margin to it is more than uncertain
+	Confidence     *float64       `json:"confidence,omitempty"`     // of the program that proposed it, 0 to 1, no unit; nil: none
 }
 
 // Implant is a virtual implant: a flat-ended cylinder or cone.
 type Implant struct {
-	Platform     r3.Vec  // centre of the platform, patient LPS, mm
-	Axis         r3.Vec  // unit vector from platform to apex
-	Diameter     float64 // at the platform, mm
-	ApexDiameter float64 // at the apex, mm; 0: as Diameter
-	Length       float64 // mm
+	Platform     r3.Vec  `json:"platform_mm"`               // centre of the platform, patient LPS, mm
+	Axis         r3.Vec  `json:"axis"`                      // unit vector from platform to apex
+	Diameter     float64 `json:"diameter_mm"`               // at the platform, mm
+	ApexDiameter float64 `json:"apex_diameter_mm,omitzero"` // at the apex, mm; 0: as Diameter
+	Length       float64 `json:"length_mm"`                 // mm
 }
 
 // Shape returns the implant as a body; [solid.ErrBody] for numbers that are no implant.
@@ -119,9 +119,9 @@ func Verdicts() []Verdict { return []Verdict{NotHeld, NotAssessed, Uncertain, He
 
 // Rule is the margin of one kind of structure with where it comes from.
 type Rule struct {
-	Margin float64 // mm
-	Source string
-	Mark   string // how far the source was verified: "abstract read", "from memory" …
+	Margin float64 `json:"margin_mm"` // mm
+	Source string  `json:"source"`
+	Mark   string  `json:"mark,omitempty"` // how far the source was verified: "abstract read", "from memory" …
 }
 
 // Finding is one distance held against one margin.

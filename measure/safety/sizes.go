@@ -36,28 +36,30 @@ type PoseRange struct {
 
 // Pose is how an implant stands within a [PoseRange]: its difference from the range's own.
 type Pose struct {
-	Lateral, Depth         float64 // mm
-	InSection, MesioDistal float64 // degrees
+	Lateral     float64 `json:"shift_buccal_mm"`     // mm
+	Depth       float64 `json:"shift_apical_mm"`     // mm
+	InSection   float64 `json:"turn_in_section_deg"` // degrees
+	MesioDistal float64 `json:"turn_along_arch_deg"` // degrees
 }
 
 // Size is a plain implant size.
 type Size struct {
-	Diameter float64 // mm
-	Length   float64 // mm
-	Apex     float64 // diameter at the apex, mm; 0: as Diameter
+	Diameter float64 `json:"diameter_mm"`               // mm
+	Length   float64 `json:"length_mm"`                 // mm
+	Apex     float64 `json:"apex_diameter_mm,omitzero"` // diameter at the apex, mm; 0: as Diameter
 }
 
 // SizeResult is one size that was tried at a site, in the best pose found for it.
 type SizeResult struct {
 	Size
-	Pose     Pose
-	Implant  Implant
-	Reserve  float64 // of what limits: distance − margin, mm; NaN: not known
-	U        float64 // expanded uncertainty of that reserve, mm
-	Limit    string  // what limits, and so decides the verdict: a structure's name or what the bone said
-	Verdict  Verdict // held: every reserve − U ≥ 0; not held: some reserve + U < 0; not assessed: see Reason
-	Reason   string
-	Findings []Finding // of all structures in this pose
+	Pose     Pose      `json:",inline"`
+	Implant  Implant   `json:"implant"`
+	Reserve  float64   `json:"reserve_mm"`              // of what limits: distance − margin, mm; NaN: not known
+	U        float64   `json:"expanded_uncertainty_mm"` // expanded uncertainty of that reserve, mm
+	Limit    string    `json:"limit"`                   // what limits, and so decides the verdict: a structure's name or what the bone said
+	Verdict  Verdict   `json:"verdict"`                 // held: every reserve − U ≥ 0; not held: some reserve + U < 0; not assessed: see Reason
+	Reason   string    `json:"reason,omitempty"`
+	Findings []Finding `json:"findings,omitempty"` // of all structures in this pose
 
 	known Verdict // of what limits
 }

@@ -11,8 +11,8 @@ import (
 // Surface is a closed triangle surface in the patient (LPS, mm). It must not change once a
 // distance has been asked of it: its search tree is built at the first question and kept.
 type Surface struct {
-	Points    []r3.Vec // mm
-	Triangles [][3]int // indices of Points, counter-clockwise seen from outside
+	Points    []r3.Vec `json:"points_mm"` // mm
+	Triangles [][3]int `json:"triangles"` // indices of Points, counter-clockwise seen from outside
 
 	once          sync.Once
 	ready         *Shape
