@@ -215,9 +215,11 @@ func TestPlanNamesItsScan(t *testing.T) {
 	require.NoError(t, p.Write(&text))
 	hash := func(c string) string { return strings.Repeat(c, 64) }
 	run := func(with string, scan measure.Scan, o measure.Options) (*measure.Result, error) {
-		p, _, err := plan.Read("plan.yaml", append(bytes.Clone(text.Bytes()), with...), nil)
+		p, source, err := plan.Read("plan.yaml", append(bytes.Clone(text.Bytes()), with...), nil)
 		require.NoError(t, err)
-		return measure.RunPlan(context.Background(), v, p, scan, o)
+		placed, err := p.Place(v.Grid, source)
+		require.NoError(t, err)
+		return measure.Run(context.Background(), v, placed, scan, o)
 	}
 	named := fmt.Sprintf("for: {series: %s, frame: %s}\n", hash("a"), hash("b"))
 	_, err := run(named, measure.Scan{SeriesHash: hash("c"), FrameHash: hash("b")}, measure.Options{})
