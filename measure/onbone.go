@@ -72,9 +72,13 @@ func (c *run) denseDoubts(s *site, im safety.Implant) {
 	for _, off := range c.sectionsAbout(s, im) {
 		f := t.about(off)
 		over := func(b ridge.Body) bool { return off == 0 && toBody(wayIn(im), f, b) <= 0 }
-		near := ridge.Bodies(reformat.NewField(c.v, f), c.tissue, func(b ridge.Body) bool {
-			return (toBody(im, f, b) < margin || over(b)) && !c.markedNear(f, b)
-		})
+		wanted := func(b ridge.Body) bool { return (toBody(im, f, b) < margin || over(b)) && !c.markedNear(f, b) }
+		var near []ridge.Body
+		if off == 0 && s.outline != nil {
+			near = s.outline.Bodies(wanted)
+		} else {
+			near = ridge.Bodies(reformat.NewField(c.v, f), c.tissue, wanted)
+		}
 		if len(near) == 0 {
 			continue
 		}

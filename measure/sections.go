@@ -121,13 +121,17 @@ func (s *sections) surfaceAway(p r3.Vec) float64 {
 // depthIn returns the distance of a section point from the outline, mm, positive inside; NaN where the
 // nearest edge is the field's and no bone's, and the point lies outside.
 func depthIn(o *ridge.Outline, p reformat.UV) float64 {
-	best, cut := math.Inf(1), false
+	square, near, cut := math.Inf(1), reformat.UV{}, false
 	for i, a := range o.Points {
-		j := (i + 1) % len(o.Points)
-		if d := toSegment(p, a, o.Points[j]); d < best {
-			best, cut = d, o.Cut[i] && o.Cut[j]
+		j := i + 1
+		if j == len(o.Points) {
+			j = 0
+		}
+		if d := toSegment(p, a, o.Points[j]); dotUV(d, d) < square {
+			square, near, cut = dotUV(d, d), d, o.Cut[i] && o.Cut[j]
 		}
 	}
+	best := math.Hypot(near.U, near.V)
 	if o.Inside(p) {
 		return best
 	}
@@ -137,15 +141,15 @@ func depthIn(o *ridge.Outline, p reformat.UV) float64 {
 	return -best
 }
 
-// toSegment returns the distance of p from the segment a–b, mm.
-func toSegment(p, a, b reformat.UV) float64 {
+// toSegment returns the way to p from the nearest point of the segment a–b, mm.
+func toSegment(p, a, b reformat.UV) reformat.UV {
 	d := reformat.UV{U: b.U - a.U, V: b.V - a.V}
 	l2 := dotUV(d, d)
 	x := 0.0
 	if l2 > 0 {
 		x = math.Max(0, math.Min(1, dotUV(reformat.UV{U: p.U - a.U, V: p.V - a.V}, d)/l2))
 	}
-	return math.Hypot(p.U-a.U-x*d.U, p.V-a.V-x*d.V)
+	return reformat.UV{U: p.U - a.U - x*d.U, V: p.V - a.V - x*d.V}
 }
 
 // toEdge returns how far the outline lies from an inner point in a direction of the section, mm: the

@@ -106,23 +106,50 @@ func cell(x float64, n int) (int, float64, bool) {
 // Sample fills dst (Width·Height grey values, row by row) with the volume on the plane, by
 // trilinear interpolation; NaN outside the field. dst is allocated when it is too short. Rows
 // are shared out to as many goroutines as there are processors.
-func (v *Volume) Sample(dst []float32, p Plane) []float32 {
+func (v *Volume) Sample(dst []float32, p Plane) []float32 { return v.SampleMean(dst, p, p.Origin) }
+
+// SampleMean is [Volume.Sample] of the mean of as many copies of the plane as it has origins (patient LPS, mm); NaN
+// where one of them has no value. They are read row by row together: they share much of the memory.
+func (v *Volume) SampleMean(dst []float32, p Plane, origins ...r3.Vec) []float32 {
 	n := p.Width * p.Height
 	if cap(dst) < n {
 		dst = make([]float32, n)
 	}
 	dst = dst[:n]
 	workers := min(runtime.GOMAXPROCS(0), 1+n/4096)
+	if workers == 1 {
+		v.rows(dst, p, origins, 0, 1)
+		return dst
+	}
 	var wait sync.WaitGroup
 	for w := range workers {
-		wait.Go(func() {
-			for y := w; y < p.Height; y += workers {
-				v.row(dst[y*p.Width:(y+1)*p.Width], r3.Add(p.Origin, r3.Scale(float64(y), p.StepY)), p.StepX)
-			}
-		})
+		wait.Go(func() { v.rows(dst, p, origins, w, workers) })
 	}
 	wait.Wait()
 	return dst
+}
+
+// rows samples every step-th row from the first on.
+func (v *Volume) rows(dst []float32, p Plane, origins []r3.Vec, first, step int) {
+	var copied []float32
+	if len(origins) > 1 {
+		copied = make([]float32, p.Width)
+	}
+	for y := first; y < p.Height; y += step {
+		row, down := dst[y*p.Width:(y+1)*p.Width], r3.Scale(float64(y), p.StepY)
+		v.row(row, r3.Add(origins[0], down), p.StepX)
+		for _, o := range origins[1:] {
+			v.row(copied, r3.Add(o, down), p.StepX)
+			for x, g := range copied {
+				row[x] += g
+			}
+		}
+		if len(origins) > 1 {
+			for x := range row {
+				row[x] /= float32(len(origins))
+			}
+		}
+	}
 }
 
 // row samples one row of pixels that starts at patient point p.

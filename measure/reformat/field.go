@@ -33,27 +33,6 @@ func (f Field) Section(min, max UV, step float64) Section {
 	return Resample(f.v, f.Frame, min, max, step)
 }
 
-// Slab is the mean of the sections at the given offsets along T (mm) from this one, pixel by
-// pixel; NaN where one of them has no value.
-func (f Field) Slab(min, max UV, step float64, offsets ...float64) Section {
-	var sum Section
-	for n, off := range offsets {
-		s := Resample(f.v, f.Along(off), min, max, step)
-		if n == 0 {
-			sum = s
-			continue
-		}
-		for i, g := range s.Grey {
-			sum.Grey[i] += g
-		}
-	}
-	for i := range sum.Grey {
-		sum.Grey[i] /= float32(len(offsets))
-	}
-	sum.Frame = f.Frame
-	return sum
-}
-
 // Grey returns the grey value at section point p, off mm along T from the section; NaN outside
 // the field. The result is a relative grey value without unit.
 func (f Field) Grey(p UV, off float64) float64 {

@@ -1,8 +1,6 @@
 package reformat
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
@@ -20,14 +18,22 @@ type Section struct {
 // Resample returns the section of v at frame f over min ≤ (u, v) ≤ max (mm), with pixels of step
 // mm; step 0 means the smallest voxel step.
 func Resample(v *volume.Volume, f Frame, min, max UV, step float64) Section {
+	return NewField(v, f).Slab(min, max, step, 0)
+}
+
+// Slab is the mean of the sections at the given offsets along T (mm) from this one, pixel by
+// pixel; NaN where one of them has no value. Its raster is that of [Resample].
+func (f Field) Slab(min, max UV, step float64, offsets ...float64) Section {
 	if step <= 0 {
-		s := v.Spacing()
-		step = math.Min(s[0], math.Min(s[1], s[2]))
+		step, _ = f.Voxel()
 	}
-	sec := Section{Frame: f, Corner: UV{min.U, max.V}, Step: step,
+	sec := Section{Frame: f.Frame, Corner: UV{min.U, max.V}, Step: step,
 		Width: int((max.U-min.U)/step+0.5) + 1, Height: int((max.V-min.V)/step+0.5) + 1}
-	sec.Grey = v.Sample(nil, volume.Plane{Origin: f.Patient(sec.Corner),
-		StepX: r3.Scale(step, f.U), StepY: r3.Scale(-step, f.V), Width: sec.Width, Height: sec.Height})
+	var origins []r3.Vec
+	for _, off := range offsets {
+		origins = append(origins, f.Along(off).Patient(sec.Corner))
+	}
+	sec.Grey = f.v.SampleMean(nil, volume.Plane{StepX: r3.Scale(step, f.U), StepY: r3.Scale(-step, f.V), Width: sec.Width, Height: sec.Height}, origins...)
 	return sec
 }
 

@@ -25,14 +25,13 @@ const (
 
 // bone finds the bone that contains the site, or lies nearest to it, as a filled set of pixels,
 // and the grey value that bounds it.
-func bone(s reformat.Section) (filled mask, level float64, ok bool) {
-	low, top := classes(s)
-	rim := rimPath(s)
+func bone(c coarse) (filled mask, level float64, ok bool) {
+	low, top := classes(c.Section)
 	best := -1.0
 	for _, f := range []float64{0, 0.15, 0.3, 0.45, 0.6, 0.75} {
 		t := top - f*(top-low)
 		for _, r := range []float64{0, 0.5, 1} {
-			m, share := boneAt(s, rim, t, r/s.Step)
+			m, share := c.boneAt(t, r/c.Step)
 			if share > best {
 				filled, level, best = m, t, share
 			}
@@ -44,45 +43,40 @@ func bone(s reformat.Section) (filled mask, level float64, ok bool) {
 	return filled, level, best > 0.35
 }
 
+// coarse is the raster of the coarse pass with what does not depend on a threshold.
+type coarse struct {
+	reformat.Section
+	rim   []int // see [rimPath]
+	known mask  // the pixels that have a grey value
+}
+
+func newCoarse(s reformat.Section) coarse {
+	return coarse{s, rimPath(s), pixelsOf(s, func(g float32) bool { return g == g })}
+}
+
 // boneAt thresholds at level, closes gaps of radius r pixels, fills what is enclosed and keeps the
-// part at the site. rim is the section's [rimPath]. share says how whole that part is; negative: none.
-func boneAt(s reformat.Section, rim []int, level, r float64) (mask, float64) {
-	m := newMask(s.Width, s.Height)
-	for i, g := range s.Grey {
-		m.in[i] = float64(g) > level
-	}
-	m = fill(s, rim, m.closed(r))
-	m = m.opened(0.4 / s.Step)
-	x, y := s.Pixel(reformat.UV{})
+// part at the site. share says how whole that part is; negative: none.
+func (c coarse) boneAt(level, r float64) (bone mask, share float64) {
+	m := pixelsOf(c.Section, func(g float32) bool { return float64(g) > level })
+	m = c.fill(m.closed(r)).opened(0.4 / c.Step)
+	x, y := c.Pixel(reformat.UV{})
 	at, far := m.nearest(x, y)
-	if at < 0 || far*s.Step > farthest {
+	if at < 0 || far*c.Step > farthest {
 		return m, -1
 	}
 	part := m.flood([]int{at})
-	area := float64(part.count()) * s.Step * s.Step
+	area := float64(part.count()) * c.Step * c.Step
 	if area < leastBone {
 		return part, -1
 	}
-	whole := fill(s, rim, part.closed(bridge/s.Step)).count()
+	whole := c.fill(part.closed(bridge / c.Step)).count()
 	return part, float64(part.count()) / float64(whole)
 }
 
 // fill adds to m every pixel that the outside cannot reach. What lies beyond the field is a wall:
 // marrow cut off by the field's edge stays inside when bone flanks the cut on both sides.
-func fill(s reformat.Section, rim []int, m mask) mask {
-	open := newMask(m.w, m.h)
-	for i, g := range s.Grey {
-		open.in[i] = !m.in[i] && g == g
-	}
-	var seeds []int
-	for _, run := range borderRuns(s, rim, m) {
-		seeds = append(seeds, run...)
-	}
-	outside := open.flood(seeds)
-	for i, g := range s.Grey {
-		open.in[i] = !outside.in[i] && g == g
-	}
-	return open
+func (c coarse) fill(m mask) mask {
+	return c.known.without(c.known.without(m).flood(slices.Concat(c.borderRuns(m)...)))
 }
 
 // cutBase is the widest opening, mm, between two walls of bone cut off by the field's edge that is
@@ -92,13 +86,13 @@ const cutBase = 25.0
 // borderRuns returns the stretches of background along the rim of the field, without those that
 // bone flanks on both sides below the site and that run straight from one to the other: the inside
 // of a jaw whose base was cut off.
-func borderRuns(s reformat.Section, rim []int, m mask) [][]int {
-	if len(rim) == 0 {
+func (c coarse) borderRuns(m mask) [][]int {
+	if len(c.rim) == 0 {
 		return nil
 	}
-	first := slices.IndexFunc(rim, func(i int) bool { return m.in[i] })
+	first := slices.IndexFunc(c.rim, m.has)
 	if first < 0 {
-		return [][]int{rim}
+		return [][]int{c.rim}
 	}
 	var runs [][]int
 	var run []int
@@ -107,18 +101,18 @@ func borderRuns(s reformat.Section, rim []int, m mask) [][]int {
 			return
 		}
 		a, b := run[0], run[len(run)-1]
-		chord := math.Hypot(float64(a%m.w-b%m.w), float64(a/m.w-b/m.w)) * s.Step
-		_, y := s.Pixel(reformat.UV{})
+		chord := math.Hypot(float64(a%m.w-b%m.w), float64(a/m.w-b/m.w)) * c.Step
+		_, y := c.Pixel(reformat.UV{})
 		below := float64(a/m.w) > y && float64(b/m.w) > y
-		straight := float64(len(run))*s.Step < 1.6*chord+2
+		straight := float64(len(run))*c.Step < 1.6*chord+2
 		if !(below && chord < cutBase && straight) {
 			runs = append(runs, run)
 		}
 		run = nil
 	}
-	for n := range rim {
-		i := rim[(first+n)%len(rim)]
-		if m.in[i] {
+	for n := range c.rim {
+		i := c.rim[(first+n)%len(c.rim)]
+		if m.has(i) {
 			flush()
 			continue
 		}
@@ -231,10 +225,15 @@ func otsu3(hist []float64) (a, b int) {
 		d := sum[j] - sum[i]
 		return d * d / (count[j] - count[i])
 	}
+	var last []float64 // of the third class, by where it begins
+	for j := range n {
+		last = append(last, between(j, n))
+	}
 	best := -1.0
 	for i := 1; i < n-1; i++ {
+		first := between(0, i)
 		for j := i + 1; j < n; j++ {
-			if v := between(0, i) + between(i, j) + between(j, n); v > best {
+			if v := first + between(i, j) + last[j]; v > best {
 				a, b, best = i, j, v
 			}
 		}

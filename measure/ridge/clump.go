@@ -237,10 +237,7 @@ func (l *layerFit) excess(p *params, cov *mat.SymDense, c correlation, strides [
 func (l *layerFit) derivatives(p *params) *mat.Dense {
 	rows, h := mat.NewDense(len(l.grains), len(l.active), nil), p.bends()
 	for i, g := range l.grains {
-		var grad params
-		if _, level := p.greyLevel(g, h, &grad); level >= 0 {
-			grad[level] = 1
-		}
+		grad := p.derivatives(g, h)
 		row := rows.RawRowView(i)
 		for k, param := range l.active {
 			row[k] = grad[param] / l.noise

@@ -6,12 +6,12 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// contour returns the longest closed zero line of value over a w × h raster, in pixels,
+// contour returns the longest closed zero line of value over the pixels x0 ≤ x < x1, y0 ≤ y < y1, in pixels,
 // counter-clockwise with y up (positive values on its left when y points down the raster). value
-// is taken as −1 beyond the raster. Marching squares with linear interpolation; a saddle is
+// is taken as −1 beyond them. Marching squares with linear interpolation; a saddle is
 // decided by the mean of its corners.
-func contour(w, h int, value func(x, y int) float64) [][2]float64 {
-	r := newRimmed(w, h, value)
+func contour(x0, y0, x1, y1 int, value func(x, y int) float64) [][2]float64 {
+	r := newRimmed(x0, y0, x1, y1, value)
 	next := r.links()
 	var longest []int32
 	for start := range next {
@@ -34,18 +34,20 @@ func contour(w, h int, value func(x, y int) float64) [][2]float64 {
 // rimmed is a raster with a rim of −1 one pixel wide. An edge of its grid is twice the number of the
 // pixel at its left or upper end, plus one where it runs down.
 type rimmed struct {
-	w     int       // with the rim
-	value []float64 // row by row
+	x0, y0 int       // the first pixel within the rim
+	w      int       // with the rim
+	value  []float64 // row by row
 }
 
-func newRimmed(w, h int, value func(x, y int) float64) rimmed {
-	r := rimmed{w + 2, make([]float64, (w+2)*(h+2))}
+func newRimmed(x0, y0, x1, y1 int, value func(x, y int) float64) rimmed {
+	w := x1 - x0 + 2
+	r := rimmed{x0, y0, w, make([]float64, w*(y1-y0+2))}
 	for i := range r.value {
 		r.value[i] = -1
 	}
-	for y := range h {
-		for x := range w {
-			r.value[(y+1)*r.w+x+1] = value(x, y)
+	for y := y0; y < y1; y++ {
+		for x := x0; x < x1; x++ {
+			r.value[(y-y0+1)*w+x-x0+1] = value(x, y)
 		}
 	}
 	return r
@@ -92,7 +94,7 @@ func (r rimmed) links() []int32 {
 // spot returns where the zero line crosses an edge, in pixels.
 func (r rimmed) spot(k int32) [2]float64 {
 	i := int(k / 2)
-	x, y, a := float64(i%r.w-1), float64(i/r.w-1), r.value[i]
+	x, y, a := float64(r.x0+i%r.w-1), float64(r.y0+i/r.w-1), r.value[i]
 	if k%2 == 0 {
 		return [2]float64{x + a/(a-r.value[i+1]), y}
 	}

@@ -14,7 +14,7 @@ import (
 // interpolation on a raster of r = 20 pixels.
 func TestContourOfACircle(t *testing.T) {
 	const r = 20.0
-	line := contour(64, 64, func(x, y int) float64 { return r - math.Hypot(float64(x)-31.3, float64(y)-30.8) })
+	line := contour(0, 0, 64, 64, func(x, y int) float64 { return r - math.Hypot(float64(x)-31.3, float64(y)-30.8) })
 	uv := make([]reformat.UV, len(line))
 	length := 0.0
 	for i, p := range line {
@@ -42,7 +42,7 @@ func TestSaddleIsDecidedByItsMiddle(t *testing.T) {
 		} else {
 			grid[1][3] = -1
 		}
-		line := contour(6, 6, func(x, y int) float64 { return grid[y][x] })
+		line := contour(0, 0, 6, 6, func(x, y int) float64 { return grid[y][x] })
 		if c.bridge > 0 {
 			require.Greater(t, len(line), 8)
 		} else {
@@ -84,13 +84,16 @@ func TestOtsuOfThreeClasses(t *testing.T) {
 func TestRingWithAGapFillsOnceClosed(t *testing.T) {
 	s := reformat.Section{Width: 60, Height: 60, Step: 0.25, Corner: reformat.UV{U: -7.5, V: 7.5}, Grey: make([]float32, 3600)}
 	ring := newMask(60, 60)
-	for i := range ring.in {
+	for i := range 60 * 60 {
 		x, y := float64(i%60)-30, float64(i/60)-30
 		d := math.Hypot(x, y)
-		ring.in[i] = d > 15 && d < 20 && !(x > 0 && math.Abs(y) < 1.5)
+		if d > 15 && d < 20 && !(x > 0 && math.Abs(y) < 1.5) {
+			ring.put(i)
+		}
 	}
-	open := fill(s, rimPath(s), ring).count()
-	closed := fill(s, rimPath(s), ring.closed(3)).count()
+	c := newCoarse(s)
+	open := c.fill(ring).count()
+	closed := c.fill(ring.closed(3)).count()
 	require.Less(t, open, 600)
 	require.InEpsilon(t, math.Pi*20*20, float64(closed), 0.03)
 }

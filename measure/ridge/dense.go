@@ -43,6 +43,11 @@ func Bodies(f reformat.Field, t Tissue, wanted func(Body) bool) []Body {
 	return o.holding(parts)
 }
 
+// Bodies is [Bodies] in the outline's own section, without looking at it again.
+func (o *Outline) Bodies(wanted func(Body) bool) []Body {
+	return o.holding(slices.DeleteFunc(denseParts(o.seen, o.tissue), func(p densePart) bool { return !wanted(p.Body) }))
+}
+
 // densePart is a connected part of a section's raster that is denser than cortical bone.
 type densePart struct {
 	Body
@@ -55,19 +60,14 @@ func denseParts(s reformat.Section, t Tissue) (parts []densePart) {
 		return nil
 	}
 	level := t.Cortex + denser*(t.Cortex-t.Soft)
-	m := newMask(s.Width, s.Height)
-	for i, g := range s.Grey {
-		m.in[i] = float64(g) > level
-	}
-	m = m.opened(0.5 / s.Step)
-	for i := range m.in {
-		if !m.in[i] {
+	m := pixelsOf(s, func(g float32) bool { return float64(g) > level }).opened(0.5 / s.Step)
+	left := m
+	for i := range m.all() {
+		if !left.has(i) {
 			continue
 		}
-		part := m.flood([]int{i})
-		for j, in := range part.in {
-			m.in[j] = m.in[j] && !in
-		}
+		part := left.flood([]int{i})
+		left = left.without(part)
 		if b := bodyOf(s, part); b.Area >= leastBody {
 			parts = append(parts, densePart{b, part})
 		}
@@ -89,12 +89,10 @@ func (o *Outline) holding(parts []densePart) (bodies []Body) {
 func bodyOf(s reformat.Section, part mask) Body {
 	b := Body{Low: math.Inf(1), Top: math.Inf(-1)}
 	n := float64(part.count())
-	for i, in := range part.in {
-		if in {
-			p := s.Place(float64(i%part.w), float64(i/part.w))
-			b.Middle = add(b.Middle, scale(1/n, p))
-			b.Low, b.Top = math.Min(b.Low, p.V), math.Max(b.Top, p.V)
-		}
+	for i := range part.all() {
+		p := s.Place(float64(i%part.w), float64(i/part.w))
+		b.Middle = add(b.Middle, scale(1/n, p))
+		b.Low, b.Top = math.Min(b.Low, p.V), math.Max(b.Top, p.V)
 	}
 	b.Area = n * s.Step * s.Step
 	return b
@@ -102,10 +100,7 @@ func bodyOf(s reformat.Section, part mask) Body {
 
 // touches reports whether a part of the section lies in the bone or within bodyReach of it.
 func (o *Outline) touches(s reformat.Section, part mask) bool {
-	for i, in := range part.in {
-		if !in {
-			continue
-		}
+	for i := range part.all() {
 		p := s.Place(float64(i%part.w), float64(i/part.w))
 		if o.Inside(p) {
 			return true
@@ -143,17 +138,16 @@ func (o *Outline) redraw() {
 	if !t.known() || o.level < t.Soft+0.85*(t.Cortex-t.Soft) {
 		return
 	}
-	s := o.seen
-	rim := rimPath(s)
+	c := newCoarse(o.seen)
 	old, best := *o, -1.0
 	var filled mask
 	o.level = t.Soft + 0.5*(t.Cortex-t.Soft)
 	for _, r := range []float64{0, 0.5, 1} {
-		if m, share := boneAt(s, rim, o.level, r/s.Step); share > best {
+		if m, share := c.boneAt(o.level, r/c.Step); share > best {
 			filled, best = m, share
 		}
 	}
-	if best < 0 || o.outline(s, filled) != nil {
+	if best < 0 || o.outline(o.seen, filled) != nil {
 		*o = old
 	}
 }

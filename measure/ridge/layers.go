@@ -74,13 +74,18 @@ func normal(z float64) (cum, dens float64) {
 	if z <= -bellReach {
 		return 0, 0
 	}
+	return normalFrom(z)
+}
+
+// normalFrom is normal for a z within the table or above it.
+func normalFrom(z float64) (cum, dens float64) {
 	if z >= bellReach {
 		return 1, 0
 	}
 	at := (z + bellReach) * (1 / bellStep)
 	i := int(at + 0.5)
 	d := (at - float64(i)) * bellStep
-	b, z0 := bells[i], float64(i)*bellStep-bellReach
+	b, z0 := &bells[i], float64(i)*bellStep-bellReach
 	return b.cum + b.dens*d*(1-0.5*z0*d), b.dens * (1 - z0*d + 0.5*(z0*z0-1)*d*d)
 }
 
@@ -94,14 +99,24 @@ func (p *params) distance(n, x, t float64) float64 {
 type foot struct{ m, x, t, w, lean, fx, ft, g0, g, k float64 }
 
 func (p *params) foot(n, x, t float64) foot {
-	c, sx, st := p[pCXX], p[pSX], p[pST]
+	f := foot{x: x, t: t, g0: p.steep()}
+	f.under(p, n)
+	return f
+}
+
+// steep returns |∇F₀|, no unit.
+func (p *params) steep() float64 { return math.Sqrt(1 + p[pSX]*p[pSX] + p[pST]*p[pST]) }
+
+// under completes the foot of the place (n, x, t), of which x and t are there, and g0.
+func (o *foot) under(p *params, n float64) {
+	c, sx, st, x, t := p[pCXX], p[pSX], p[pST], o.x, o.t
 	w := n - p[pE] - sx*x - st*t
 	lean := 1 - c*w
 	fx, ft := sx*lean+c*x+p[pCXT]*t+0.5*p[pCub]*x*x, st*lean+p[pCXT]*x+p[pCTT]*t
-	g0, g := math.Sqrt(1+sx*sx+st*st), math.Sqrt(lean*lean+fx*fx+ft*ft)
-	k := 2 / (g0 + g)
+	g := math.Sqrt(lean*lean + fx*fx + ft*ft)
+	k := 2 / (o.g0 + g)
 	f := w - 0.5*(c*(x*x+w*w)+2*p[pCXT]*x*t+p[pCTT]*t*t) - p[pCub]*x*x*x*(1./6)
-	return foot{k * f, x, t, w, lean, fx, ft, g0, g, k}
+	o.m, o.w, o.lean, o.fx, o.ft, o.g, o.k = k*f, w, lean, fx, ft, g, k
 }
 
 // slopes returns the derivatives of the depth m at a foot by the surface's parameters pE…pCTT and,
@@ -151,8 +166,14 @@ func (p *params) curvature(depth float64) (b bend) {
 // deep is the depth beyond which a layer's own curvature no longer matters: no voxel sees it, mm.
 const deep = 4.0
 
-// bends are the model's three surfaces: the same for every grain.
-type bends struct{ outer, inner, gum bend }
+// bends are the model's three surfaces, and what else is the same for every grain.
+type bends struct {
+	outer, inner, gum bend
+
+	steep     float64    // |∇F₀|
+	inv, blur float64    // 1/σ, 1/mm, and σ², mm²
+	moved     [3]float64 // σ²H of the three surfaces, mm
+}
 
 func (p *params) bends() *bends {
 	at := func(depth float64) bend {
@@ -162,8 +183,9 @@ func (p *params) bends() *bends {
 		}
 		return b
 	}
-	h := &bends{at(0), at(p[pTau]), at(-p[pGamma])}
+	h := &bends{outer: at(0), inner: at(p[pTau]), gum: at(-p[pGamma]), steep: p.steep(), inv: 1 / p[pSigma], blur: p[pSigma] * p[pSigma]}
 	h.inner.h += 0.5 * p[pTauXX]
+	h.moved = [3]float64{h.blur * h.outer.h, h.blur * h.inner.h, h.blur * h.gum.h}
 	return h
 }
 
@@ -172,49 +194,71 @@ func (p *params) model(g reformat.Grain) float64 { return p.grey(g, p.bends()) }
 
 // grey returns the grey value at a grain, given the surfaces' curvatures.
 func (p *params) grey(g reformat.Grain, h *bends) float64 {
-	value, _ := p.greyLevel(g, h, nil)
-	return value
+	var s sight
+	s.see(p, g, h)
+	return s.value
 }
 
-// greyLevel returns the grey value at a grain and, when grad is not nil, fills in its derivative by
-// every parameter. Where no edge is near it depends on one parameter alone, with derivative 1:
-// that is level, −1 elsewhere, and grad is left as it is.
-func (p *params) greyLevel(g reformat.Grain, h *bends, grad *params) (value float64, level int) {
-	at := p.foot(g.N, g.X, g.T)
-	m, sigma := at.m, p[pSigma]
-	inv, blur := 1/sigma, sigma*sigma
-	z0 := (m - blur*h.outer.h) * inv
-	z1 := (m - p.depth(g.X) - blur*h.inner.h) * inv
-	za := -(m + p[pGamma] - blur*h.gum.h) * inv
-	c0, d0 := normal(z0)
-	c1, d1 := normal(z1)
-	ca, da := normal(za)
-	if d0 == 0 && d1 == 0 && da == 0 {
-		level = plateau(c0, c1, ca)
-		return p[level], level
+// sight is a grain as the model sees it: its foot, how far it lies from the three edges, in σ, the normal distribution
+// there, and its grey value. Where no edge is near, that depends on one parameter alone, with derivative 1: level, −1
+// elsewhere.
+type sight struct {
+	foot
+	z0, z1, za, c0, d0, c1, d1, ca, da float64
+	value                              float64
+	level                              int
+}
+
+func (s *sight) see(p *params, g reformat.Grain, h *bends) {
+	s.x, s.t, s.g0 = g.X, g.T, h.steep
+	s.under(p, g.N)
+	s.z0 = (s.m - h.moved[0]) * h.inv
+	s.z1 = (s.m - p.depth(g.X) - h.moved[1]) * h.inv
+	s.za = -(s.m + p[pGamma] - h.moved[2]) * h.inv
+	s.c0, s.d0 = normal(s.z0)
+	s.c1, s.d1 = normal(s.z1)
+	s.ca, s.da = normal(s.za)
+	if s.d0 == 0 && s.d1 == 0 && s.da == 0 {
+		s.level = plateau(s.c0, s.c1, s.ca)
+		s.value = p[s.level]
+		return
 	}
-	s0, s1, sa := p[pG1]-p[pG0], p[pG2]-p[pG1], p[pGA]-p[pG0]
-	if grad != nil {
-		by := p.slopes(&at)
-		w0, w1, wa := s0*d0*inv, s1*d1*inv, sa*da*inv
-		rise := w0 + w1 - wa
-		for i, d := range by[:6] {
-			grad[i] = rise * d
-		}
-		grad[pCub] = rise * by[6]
-		grad[pCXX] -= blur * (w0*h.outer.byXX + w1*h.inner.byXX - wa*h.gum.byXX)
-		grad[pCTT] -= blur * (w0*h.outer.byTT + w1*h.inner.byTT - wa*h.gum.byTT)
-		grad[pG0] = 1 - c0 - ca
-		grad[pG1] = c0 - c1
-		grad[pG2] = c1
-		grad[pTau] = -w1 * (1 + blur*h.inner.byDepth)
-		grad[pTauX] = -w1 * g.X
-		grad[pTauXX] = -0.5 * w1 * (g.X*g.X + blur)
-		grad[pSigma] = -(w0*(z0+2*sigma*h.outer.h) + w1*(z1+2*sigma*h.inner.h) + wa*(za-2*sigma*h.gum.h))
-		grad[pGA] = ca
-		grad[pGamma] = -wa * (1 + blur*h.gum.byDepth)
+	s.level = -1
+	s.value = p[pG0] + (p[pG1]-p[pG0])*s.c0 + (p[pG2]-p[pG1])*s.c1 + (p[pGA]-p[pG0])*s.ca
+}
+
+// slopesOf fills in the derivatives of the grey value by every parameter, for a grain near an edge.
+func (p *params) slopesOf(s *sight, h *bends, grad *params) {
+	sigma, inv, blur := p[pSigma], h.inv, h.blur
+	by := p.slopes(&s.foot)
+	w0, w1, wa := (p[pG1]-p[pG0])*s.d0*inv, (p[pG2]-p[pG1])*s.d1*inv, (p[pGA]-p[pG0])*s.da*inv
+	rise := w0 + w1 - wa
+	for i, d := range by[:6] {
+		grad[i] = rise * d
 	}
-	return p[pG0] + s0*c0 + s1*c1 + sa*ca, -1
+	grad[pCub] = rise * by[6]
+	grad[pCXX] -= blur * (w0*h.outer.byXX + w1*h.inner.byXX - wa*h.gum.byXX)
+	grad[pCTT] -= blur * (w0*h.outer.byTT + w1*h.inner.byTT - wa*h.gum.byTT)
+	grad[pG0] = 1 - s.c0 - s.ca
+	grad[pG1] = s.c0 - s.c1
+	grad[pG2] = s.c1
+	grad[pTau] = -w1 * (1 + blur*h.inner.byDepth)
+	grad[pTauX] = -w1 * s.x
+	grad[pTauXX] = -0.5 * w1 * (s.x*s.x + blur)
+	grad[pSigma] = -(w0*(s.z0+2*sigma*h.outer.h) + w1*(s.z1+2*sigma*h.inner.h) + wa*(s.za-2*sigma*h.gum.h))
+	grad[pGA] = s.ca
+	grad[pGamma] = -wa * (1 + blur*h.gum.byDepth)
+}
+
+// derivatives returns the derivatives of the grey value at a grain by every parameter.
+func (p *params) derivatives(g reformat.Grain, h *bends) (grad params) {
+	var s sight
+	if s.see(p, g, h); s.level >= 0 {
+		grad[s.level] = 1
+		return grad
+	}
+	p.slopesOf(&s, h, &grad)
+	return grad
 }
 
 // plateau returns the layer a grain lies in when every edge is far.

@@ -32,10 +32,7 @@ func TestModelDerivatives(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawn(t)
 		g := reformat.Grain{N: rapid.Float64Range(-2, 3).Draw(t, "n"), X: rapid.Float64Range(-0.8, 0.8).Draw(t, "x"), T: rapid.Float64Range(-1.5, 1.5).Draw(t, "t")}
-		var grad params
-		if _, level := p.greyLevel(g, p.bends(), &grad); level >= 0 {
-			grad[level] = 1
-		}
+		grad := p.derivatives(g, p.bends())
 		for i := range p {
 			const h = 1e-6
 			a, b := p, p

@@ -31,7 +31,7 @@ type Outline struct {
 // It returns [ErrNoRidge] (wrapped) where the section shows no bone within 9 mm of the site.
 func Trace(f reformat.Field, t Tissue) (*Outline, error) {
 	s := search(f)
-	filled, level, ok := bone(s)
+	filled, level, ok := bone(newCoarse(s))
 	if !ok {
 		return nil, fmt.Errorf("%w: nothing bounded and brighter than its surroundings within %.0f mm of it", ErrNoRidge, farthest)
 	}
@@ -63,11 +63,12 @@ const besideLevel = 4e-4
 func (o *Outline) draw(s reformat.Section, filled mask) error {
 	low, high := extent(s)
 	unit := besideLevel * float64(high-low)
-	line := contour(s.Width, s.Height, func(x, y int) float64 {
+	x0, y0, x1, y1 := filled.box() // with the pixels around it, all that the line runs through
+	line := contour(max(0, x0-1), max(0, y0-1), min(s.Width, x1+1), min(s.Height, y1+1), func(x, y int) float64 {
 		i := y*s.Width + x
 		g := (float64(s.Grey[i]) - o.level) / unit
 		switch {
-		case filled.in[i]:
+		case filled.has(i):
 			return math.Max(g, 1)
 		case g != g:
 			return -1

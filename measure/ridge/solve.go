@@ -28,7 +28,8 @@ type layerFit struct {
 	priors []prior
 	noise  float64 // SD of a voxel's grey value, the unit of the residuals
 
-	room []float64 // for [layerFit.at]
+	room   []float64 // for [layerFit.normal]
+	sights []sight   // of the grains, from where the fit last looked
 }
 
 // huber is where a residual stops counting with its square, in noise SDs: voxels of trabeculae or
@@ -79,10 +80,31 @@ func (t *stack) flush() {
 	t.rows.Cols = 0
 }
 
-// at accumulates the objective and its normal equations at p, in one pass over the voxels.
-func (l *layerFit) at(p *params) *system {
+// look returns the objective at p, in squared noise SDs, and keeps how the voxels are seen from there for
+// [layerFit.normal].
+func (l *layerFit) look(p *params) (cost float64) {
+	if len(l.sights) < len(l.grains) {
+		l.sights = make([]sight, len(l.grains))
+	}
+	inv, h := 1/l.noise, p.bends()
+	for i := range l.grains {
+		s := &l.sights[i]
+		s.see(p, l.grains[i], h)
+		cost += loss((l.grains[i].Grey - s.value) * inv)
+	}
+	for _, k := range l.priors {
+		if slices.Contains(l.active, k.param) {
+			r := (k.mean - p[k.param]) / k.sd
+			cost += r * r
+		}
+	}
+	return cost
+}
+
+// normal returns the normal equations at p, where the fit has just looked, at that objective.
+func (l *layerFit) normal(p *params, cost float64) *system {
 	n := len(l.active)
-	s := &system{n: n, m: blas64.Symmetric{N: n + 1, Stride: n + 1, Uplo: blas.Upper, Data: make([]float64, (n+1)*(n+1))}}
+	s := &system{cost: cost, n: n, m: blas64.Symmetric{N: n + 1, Stride: n + 1, Uplo: blas.Upper, Data: make([]float64, (n+1)*(n+1))}}
 	if l.room == nil {
 		l.room = make([]float64, (n+1)*batch)
 	}
@@ -90,17 +112,17 @@ func (l *layerFit) at(p *params) *system {
 	var grad params
 	inv, h := 1/l.noise, p.bends()
 	for i := range l.grains {
-		value, level := p.greyLevel(l.grains[i], h, &grad)
-		r := (l.grains[i].Grey - value) * inv
-		s.cost += loss(r)
+		seen := &l.sights[i]
+		r := (l.grains[i].Grey - seen.value) * inv
 		w := 1.0
 		if c := math.Abs(r); c > huber {
 			w = math.Sqrt(huber / c)
 		}
-		if level >= 0 {
-			l.flat(s, level, w*inv, w*r)
+		if seen.level >= 0 {
+			l.flat(s, seen.level, w*inv, w*r)
 			continue
 		}
+		p.slopesOf(seen, h, &grad)
 		col := l.room[t.rows.Cols:]
 		for i, at := range l.active {
 			col[i*batch] = grad[at] * (w * inv)
@@ -133,7 +155,6 @@ func (l *layerFit) believe(s *system, p *params) {
 		}
 		r := (k.mean - p[k.param]) / k.sd
 		a, b := s.diagonal(i)
-		s.cost += r * r
 		s.m.Data[a] += 1 / (k.sd * k.sd)
 		s.m.Data[b] += r / k.sd
 	}
@@ -159,7 +180,7 @@ const free = 1e-2
 //
 // A step that promises less than settled is taken unseen: to look would cost as much as another step.
 func (l *layerFit) solve(p *params, settled float64) (*mat.SymDense, bool) {
-	lambda, here := damping, l.at(p)
+	lambda, here := damping, l.normal(p, l.look(p))
 	for range 40 {
 		next, gain, ok := l.step(p, here, lambda)
 		if !ok {
@@ -170,15 +191,15 @@ func (l *layerFit) solve(p *params, settled float64) (*mat.SymDense, bool) {
 			*p = next
 			break
 		}
-		there := l.at(&next)
-		if !(there.cost <= here.cost) {
+		there := l.look(&next)
+		if !(there <= here.cost) {
 			if lambda = math.Max(8*lambda, damping); lambda > 1e9 {
 				break
 			}
 			continue
 		}
-		done := here.cost-there.cost < enough && lambda <= free
-		*p, here, lambda = next, there, math.Max(lambda*0.1, 1e-9)
+		done := here.cost-there < enough && lambda <= free
+		*p, here, lambda = next, l.normal(&next, there), math.Max(lambda*0.1, 1e-9)
 		if done {
 			break
 		}

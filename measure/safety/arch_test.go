@@ -101,6 +101,17 @@ func TestAnteriorPosteriorSpreadByHand(t *testing.T) {
 	tilted := []Placed{placed("46", -20, 20), placed("31", 0, 0), placed("36", 20, 20)}
 	tilted[0].Implant.Axis, tilted[2].Implant.Axis = leaning(30, 90), leaning(30, 90)
 	near(t, "distal ones lean 30°: 20 + 2·cos 30°, mm", spread(t, tilted).AP.Value, 20+2*math.Cos(math.Pi/6), 1e-9)
+	for _, order := range [][4]int{{1, 0, 2, 3}, {2, 3, 0, 1}, {3, 2, 1, 0}} { // whichever is listed first
+		var other []Placed
+		for _, i := range order {
+			other = append(other, four[i])
+		}
+		b := spread(t, other)
+		near(t, "listed in another order, mm", b.AP.Value, 22, 1e-9)
+		if b.APSites != a.APSites {
+			t.Errorf("listed %v: sites %v, want %v", order, b.APSites, a.APSites)
+		}
+	}
 	d, ok := DistalExtension(four, v(0, 0, 1), v(20, 30, 5), Options{})
 	near(t, "distal extension to a point 10 behind the centres, mm", d.Value, 8, 1e-9)
 	if !ok {
@@ -142,6 +153,39 @@ func TestPairsByHand(t *testing.T) {
 	exact, _ := Pairs([]Placed{placed("46", 0, 0), placed("45", 0, 6.9)}, Margins(), Options{})
 	if exact[0].Surface.Verdict != NotHeld {
 		t.Errorf("2.9 mm apart: %+v", exact[0].Surface)
+	}
+}
+
+// An angle between lines is at most 90°, whichever way the axes point: 170° between axes is 10° between lines.
+func TestAngleOfPairsIsThatOfLines(t *testing.T) {
+	all := []Placed{placed("46", 0, 0), placed("45", 0, 30), placed("44", 0, 60)}
+	all[1].Implant.Axis, all[2].Implant.Axis = leaning(170, 0), leaning(80, 0)
+	pairs, err := Pairs(all, Margins(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []float64{10, 80, 90} {
+		near(t, "angle, °", pairs[i].Angle.Value, want, 1e-9)
+		if len(pairs[i].Angle.Budget) != 0 || len(pairs[i].Platforms.Budget) != 0 {
+			t.Errorf("exact positions have an uncertainty: %+v", pairs[i])
+		}
+	}
+}
+
+// Axes 0.3° apart whose ends are known to 0.1 mm: moved toward each other they pass the parallel, moved apart they do
+// not. The larger change counts, whichever side the second leans to.
+func TestUncertaintyOfSmallAnglesIsTheLargerChange(t *testing.T) {
+	for _, lean := range []float64{0.3, -0.3} {
+		all := []Placed{placed("46", 0, 0), placed("45", 7, 0)}
+		all[1].Implant.Axis, all[1].SD = leaning(lean, 0), 0.1
+		pairs, err := Pairs(all, Margins(), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		along := 0.1 / 10 * 180 / math.Pi                  // of an end in the plane of both, °
+		aside := math.Hypot(0.3, along) - 0.3              // of an end across it, °
+		want := math.Sqrt(2 * (along*along + aside*aside)) // two ends
+		near(t, "u, °", pairs[0].Angle.Std(), want, 1e-3)
 	}
 }
 

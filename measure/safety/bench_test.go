@@ -39,7 +39,7 @@ func Benchmark500Structures(b *testing.B) {
 }
 
 // Twelve sizes at eight sites, each with a canal, a foramen, two roots and a sinus surface.
-func BenchmarkLadder12SizesAt8Sites(b *testing.B) {
+func Benchmark12SizesAt8Sites(b *testing.B) {
 	m := ring(v(0, 25, -30), 8, 4, 64)
 	s, err := NewScene([]Structure{
 		capsule(1.5, v(-20, 1, -15), v(-10, 0, -14), v(0, 1, -15), v(20, -1, -14)), capsule(1.5, v(20, 3, -12)),
@@ -66,7 +66,7 @@ func BenchmarkLadder12SizesAt8Sites(b *testing.B) {
 }
 
 // One site, twelve sizes, 500 structures.
-func BenchmarkLadderAmong500Structures(b *testing.B) {
+func Benchmark12SizesAmong500Structures(b *testing.B) {
 	s, err := NewScene(crowd())
 	if err != nil {
 		b.Fatal(err)

@@ -40,6 +40,9 @@ func TestMarginsOverridden(t *testing.T) {
 	if r["canal"] != (Rule{3, "clinic rule 7", "set in the plan"}) || !r.Changed("canal") || r.Changed("root") || Margins()["canal"].Margin != 2 {
 		t.Errorf("rules %+v", r)
 	}
+	if none, err := Margins().With(map[string]float64{"canal": 0}, ""); err != nil || none["canal"].Margin != 0 || none["canal"].Source == "" {
+		t.Errorf("a margin of 0: %+v, %v", none["canal"], err)
+	}
 	for _, bad := range []map[string]float64{{"nerve": 2}, {"canal": -1}, {"canal": math.NaN()}, {"canal": math.Inf(1)}} {
 		if _, err := Margins().With(bad, ""); err == nil {
 			t.Errorf("%v passed", bad)
@@ -81,6 +84,34 @@ func TestCheckByHand(t *testing.T) {
 	worst := Worst(fs[0].Verdict, fs[1].Verdict, fs[2].Verdict, fs[3].Verdict)
 	if worst != Uncertain || Worst() != NoMargin {
 		t.Errorf("worst %q", worst)
+	}
+}
+
+// Exactly marked in an exact image a distance has no uncertainty; a margin of 0 is one; bodies that touch do not
+// overlap; a planned lift is told, and only where there is one.
+func TestCheckOnItsBounds(t *testing.T) {
+	none := 0.0
+	touching := capsule(1, v(0, 0, -11))
+	touching.Kind = Other
+	bare := touching
+	bare.Margin = &none
+	sinus := capsule(1, v(0, 0, -15))
+	sinus.Kind = Sinus
+	lifted := sinus
+	lifted.PlannedLift = 2
+	fs, err := Check(upright(v(0, 0, 0), 4, 10), []Structure{touching, bare, sinus, lifted}, Margins(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []struct {
+		verdict  Verdict
+		distance float64
+		reason   string
+	}{{NoMargin, 0, `no margin for kind "other": give margin_mm to have it judged`}, {Held, 0, ""}, {Held, 4, ""}, {Held, 4, "a lift of 2 mm is planned: shown, not judged"}} {
+		f := fs[i]
+		if f.Verdict != want.verdict || f.Distance.Value != want.distance || f.Reason != want.reason || len(f.Distance.Budget) != 0 {
+			t.Errorf("%d: %+v, want %+v without an uncertainty", i, f, want)
+		}
 	}
 }
 

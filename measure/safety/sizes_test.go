@@ -175,7 +175,7 @@ func (unknownBone) Reserve(Implant, float64) (float64, float64, string) {
 }
 
 // A reserve of 0.5 mm with U = 0.6 mm is uncertain, with U = 0.4 mm held.
-func TestUncertaintyDecidesTheRung(t *testing.T) {
+func TestUncertaintyDecidesTheVerdict(t *testing.T) {
 	for u, want := range map[float64]Verdict{0.3: Uncertain, 0.2: Held} {
 		b := slab(8, 0, 1.5)
 		b.u = u
@@ -269,7 +269,10 @@ func TestFitAgainstAFineGrid(t *testing.T) {
 	}
 }
 
-func TestSeatLimitsAreChecked(t *testing.T) {
+func TestPoseLimitsAreChecked(t *testing.T) {
+	if r, err := scene(t).TrySizes(poses(), nil, nil, Margins(), Options{}, nil); err != nil || len(r) != 0 {
+		t.Errorf("no sizes: %v, %v", r, err)
+	}
 	for _, change := range []func(*PoseRange){
 		func(s *PoseRange) { s.Lateral = [2]float64{1, -1} }, func(s *PoseRange) { s.InSection = [2]float64{-90, 0} },
 		func(s *PoseRange) { s.Depth = [2]float64{math.NaN(), 0} }, func(s *PoseRange) { s.Buccal = s.Axis }, func(s *PoseRange) { s.Axis = v(0, 0, 2) },
@@ -286,7 +289,7 @@ func TestSeatLimitsAreChecked(t *testing.T) {
 }
 
 // A margin surely not held decides, though a doubt beside it has less reserve − U.
-func TestRungTellsTheReserveThatDecided(t *testing.T) {
+func TestSizeResultTellsTheReserveThatDecided(t *testing.T) {
 	for _, order := range [][2]int{{0, 1}, {1, 0}} {
 		r := SizeResult{Reserve: math.NaN(), U: math.NaN(), Verdict: Held}
 		for _, i := range order {
@@ -371,7 +374,7 @@ func TestPoseByHand(t *testing.T) {
 }
 
 // Limits on their bounds stand, just past them they do not.
-func TestSeatLimitsOnTheirBounds(t *testing.T) {
+func TestPoseLimitsOnTheirBounds(t *testing.T) {
 	wide := poses()
 	wide.Lateral, wide.Depth, wide.InSection, wide.MesioDistal = [2]float64{-50, 50}, [2]float64{50, 50}, [2]float64{-60, 60}, [2]float64{-60, -60}
 	wide.Axis = v(0, 0, -1-9e-7)
