@@ -1,6 +1,8 @@
 package measure_test
 
 import (
+	"fmt"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -19,18 +21,21 @@ func TestSizesUnderAnUnmarkedSinusHold(t *testing.T) {
 	r := rand.New(rand.NewPCG(campaignSeed(), 14))
 	var tried, held, near, wrong, worse int
 	for n := range jaws {
-		j := campaignJaw(3*(70_000+1000*int(campaignSeed())+n)+2, false)
+		j := campaignJaw(3*(70_000+1000*int(campaignSeed())+n)+2, true)
 		d := newDraft(j)
 		d.structures = slices.DeleteFunc(d.structures, func(s draftStructure) bool { return strings.Contains(s.Kind, "sinus") || s.Kind == "nasal_floor" })
-		for _, tooth := range j.open {
-			if s, ok := j.siteAt(tooth, j.at(tooth), 1); ok && tooth%10 >= 4 {
-				s.sizes = true
+		side := math.Copysign(1, j.at(j.centre).X)
+		for range 3 { // anywhere under the sinus, its front where the floor is steep too
+			p := j.along(side * (22 + 26*r.Float64()))
+			if s, ok := j.siteAt(j.centre, p, 1); ok && j.inField(p, 8) {
+				s.id, s.sizes = fmt.Sprint(len(d.sites)), true
 				d.sites = append(d.sites, s)
 			}
 		}
 		if len(d.sites) == 0 {
 			continue
 		}
+		d.clip()
 		d.scatter(r, 0.3)
 		res, err := d.measure()
 		if err != nil {
