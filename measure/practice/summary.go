@@ -20,7 +20,7 @@ type Share struct {
 //
 //	(p + z²/2n ± z·√(p(1−p)/n + z²/4n²)) / (1 + z²/n)
 //
-// Source: Wilson EB. J Am Stat Assoc 1927;22:209–212 (from memory).
+// Source: Wilson. J Am Stat Assoc 1927;22:209–212 (from memory).
 func shareOf(hits, n int) Share {
 	s := Share{hits, n, math.NaN(), math.NaN()}
 	if n == 0 {
