@@ -12,6 +12,7 @@ import (
 	"ridgerule/dicomio"
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/plan"
+	"ridgerule/measure/practice"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/report"
 	"ridgerule/measure/solid"
@@ -77,7 +78,7 @@ func (a *app) print(err error) {
 
 // plain returns an error's message without the rooms' names, and on one line. A limit has the name of its flag.
 func plain(err error) string {
-	s := strings.TrimPrefix(strings.TrimPrefix(err.Error(), "dicomio: "), "report: ")
+	s := strings.TrimPrefix(strings.TrimPrefix(strings.TrimPrefix(err.Error(), "dicomio: "), "report: "), "practice: ")
 	s = strings.ReplaceAll(strings.ReplaceAll(s, ": dicomio: ", ": "), "the limit max-", "--max-")
 	return strings.Join(strings.Fields(s), " ")
 }
@@ -91,10 +92,10 @@ func statusOf(err error) int {
 		return exitFound
 	case errors.As(err, &usage), errors.As(err, &faults):
 		return exitUsage
-	case errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, dicomio.ErrValue), errors.Is(err, phantom.ErrOptions), errors.Is(err, report.ErrResult), errors.Is(err, report.ErrPicture),
+	case errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, dicomio.ErrValue), errors.Is(err, phantom.ErrOptions), errors.Is(err, report.ErrResult), errors.Is(err, report.ErrPicture), errors.Is(err, practice.ErrOptions),
 		errors.Is(err, reformat.ErrCurve), errors.Is(err, solid.ErrBody):
 		return exitUsage
-	case errors.Is(err, dicomio.ErrSeries), errors.Is(err, study.ErrDamaged), errors.Is(err, errUnfit), errors.Is(err, report.ErrChanged):
+	case errors.Is(err, dicomio.ErrSeries), errors.Is(err, study.ErrDamaged), errors.Is(err, errUnfit), errors.Is(err, report.ErrChanged), errors.Is(err, practice.ErrKey):
 		return exitSeries
 	}
 	return exitFailure

@@ -1,0 +1,224 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"ridgerule/dicomio"
+	"ridgerule/measure/phantom"
+	"ridgerule/measure/practice"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/report"
+)
+
+// practicePixel is the pixel of a practice section's picture, mm: a third of the scan's voxel.
+const practicePixel = 0.1
+
+// makeFlags are the flags of practice make.
+type makeFlags struct {
+	out              outFlags
+	set              practice.Options
+	level, jaw, salt string
+	paper            string
+	seeded           bool
+}
+
+func (a *app) practiceMake() *cobra.Command {
+	var m makeFlags
+	c := &cobra.Command{
+		Use:   "make -o DIR",
+		Short: "Make a set of sections to measure, with the truth sealed apart",
+		Long: `Make a set of synthetic sections in the folder DIR: worksheet.html and worksheet.pdf with a bare section and a
+question an item, readings.csv to fill, items.csv with each section's place, the scans, and key/ with the truth.
+Keep key/ apart from whoever practises. Its files have checksums; it is not encrypted. The seed stands only
+there: whoever has seed and salt can make the set again, truth included, so a seed that is known is an open key.`,
+		Example: `  ridgerule practice make -o week1 --items 20
+  ridgerule practice mark week1/readings.csv --key week1/key -o marks`,
+		Args: noArgs,
+	}
+	fl := c.Flags()
+	m.out.add(fl)
+	fl.IntVar(&m.set.Items, "items", 20, "how many items, 1 to 500")
+	fl.Uint64Var(&m.set.Seed, "seed", 0, "of the sites; random when not given, and written in key/ only")
+	fl.StringVar(&m.salt, "salt", "", "of names and noise, 32 hexadecimal `DIGITS`; random when not given, and written in key/ only")
+	fl.StringVar(&m.level, "level", "mixed", "`easy|mixed|hard`")
+	fl.StringVar(&m.jaw, "jaw", "", "`mandible` or maxilla; both when not given")
+	fl.Float64Var(&m.set.Repeats, "hidden-repeats", 0.25, "share of the items that repeat another one unseen, 0 to 0.5")
+	fl.StringVar(&m.paper, "paper", "a4", "of worksheet.pdf, `a4|letter`")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		m.seeded = fl.Changed("seed")
+		if err := m.read(); err != nil {
+			return err
+		}
+		return a.makePractice(c.Context(), m)
+	}
+	return c
+}
+
+// read turns the flags into the options of a set.
+func (m *makeFlags) read() error {
+	m.set.Level = practice.Level(m.level)
+	switch m.jaw {
+	case "":
+	case "mandible":
+		m.set.Jaws = []phantom.Kind{phantom.Mandible}
+	case "maxilla":
+		m.set.Jaws = []phantom.Kind{phantom.Maxilla}
+	default:
+		return usagef("--jaw %q is neither mandible nor maxilla", m.jaw)
+	}
+	if m.set.Items == 0 { // which the library takes for its default
+		return usagef("--items 0: a set has 1 to 500")
+	}
+	if m.paper = strings.ToLower(m.paper); m.paper != "a4" && m.paper != "letter" {
+		return usagef("--paper %q is neither a4 nor letter", m.paper)
+	}
+	chance := make([]byte, 24)
+	if _, err := rand.Read(chance); err != nil {
+		return err
+	}
+	m.set.Salt = chance[:16]
+	if !m.seeded {
+		m.set.Seed = binary.LittleEndian.Uint64(chance[16:])
+	}
+	if m.salt != "" {
+		salt, err := hex.DecodeString(m.salt)
+		if err != nil || len(salt) != 16 {
+			return usagef("--salt has 32 hexadecimal digits; leave it out for a random one")
+		}
+		m.set.Salt = salt
+	}
+	return nil
+}
+
+func (a *app) makePractice(ctx context.Context, m makeFlags) error {
+	f, err := newFolder(m.out.dir, m.out.replace)
+	if err != nil {
+		return err
+	}
+	defer f.abandon()
+	set, err := practice.Draw(m.set)
+	if err != nil {
+		return err
+	}
+	items, err := a.practiceScans(ctx, f, set)
+	if err != nil {
+		return err
+	}
+	if err := a.practicePapers(f, set, items, report.Paper(map[string]report.Paper{"a4": report.A4, "letter": report.Letter}[m.paper])); err != nil {
+		return err
+	}
+	if err := sealKey(f, set.Key); err != nil {
+		return err
+	}
+	if err := a.settle(f, m.out.dir); err != nil {
+		return err
+	}
+	a.say("keep %s from whoever practises: it holds the truth", filepath.Join(m.out.dir, "key"))
+	return a.list(m.out.dir, []string{"worksheet.html", "worksheet.pdf", "readings.csv", "items.csv", "scans", "key"})
+}
+
+// practiceScans writes the scan of each item, and its section's picture into the key.
+func (a *app) practiceScans(ctx context.Context, f *folder, set *practice.Set) ([]report.PracticeItem, error) {
+	step, end := a.progress("making the scans")
+	defer end()
+	var items []report.PracticeItem
+	for i := range set.Key.Items {
+		it := &set.Key.Items[i]
+		v, err := it.Scan(ctx, func(done float64) { step(i*1000+int(1000*done), 1000*len(set.Key.Items)) })
+		if err != nil {
+			return nil, err
+		}
+		name := it.Sheet.Item
+		if err := os.MkdirAll(f.path("scans"), 0o700); err != nil {
+			return nil, err
+		}
+		if err := dicomio.WriteCT(f.path("scans/"+name), v, dicomio.WriteOptions{Seed: it.Series}); err != nil {
+			return nil, err
+		}
+		half := practicePixel / 2
+		section := reformat.Resample(v, it.Sheet.Frame, reformat.UV{U: half, V: half}, reformat.UV{U: it.Sheet.Width - half, V: it.Sheet.Height - half}, practicePixel)
+		p := report.PictureOf(section).AsKept()
+		if err := f.write("key/pictures/"+name+".png", func(w io.Writer) error { return report.KeepPicture(w, p) }); err != nil {
+			return nil, err
+		}
+		items = append(items, report.PracticeItem{Sheet: it.Sheet, Picture: p})
+	}
+	return items, private(f.path("scans"))
+}
+
+// practicePapers writes what is given to the reader.
+func (a *app) practicePapers(f *folder, set *practice.Set, items []report.PracticeItem, paper report.Paper) error {
+	made, err := report.Date(a.getenv, a.now)
+	if err != nil {
+		return usageError{err}
+	}
+	for _, file := range []struct {
+		name string
+		fill func(io.Writer) error
+	}{
+		{"worksheet.html", func(w io.Writer) error { return report.Worksheet(w, items) }},
+		{"worksheet.pdf", func(w io.Writer) error { return report.WorksheetPDF(w, items, paper, made) }},
+		{"readings.csv", func(w io.Writer) error { return practice.WriteForm(w, set.Sheets) }},
+		{"items.csv", func(w io.Writer) error { return practice.WriteItems(w, set.Sheets) }},
+	} {
+		if err := f.write(file.name, file.fill); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+const checksums = "checksums.csv"
+
+// sealKey writes the key, the truth as a table, and a checksum of every file of the set.
+func sealKey(f *folder, key *practice.Key) error {
+	if err := f.write("key/key.json", key.Write); err != nil {
+		return err
+	}
+	if err := f.write("key/truth.csv", key.WriteTruth); err != nil {
+		return err
+	}
+	table := bytes.NewBufferString("file,sha256\n")
+	err := filepath.WalkDir(f.temp, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		sum, err := sumOf(path)
+		if err != nil {
+			return err
+		}
+		name, err := filepath.Rel(f.temp, path)
+		if err == nil && !strings.HasPrefix(filepath.Base(name), ".") && filepath.Base(name) != "readings.csv" { // which is to be filled
+			fmt.Fprintf(table, "%s,%s\n", filepath.ToSlash(name), sum)
+		}
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return f.write("key/"+checksums, give(table.Bytes()))
+}
+
+func sumOf(path string) (string, error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer file.Close()
+	h := sha256.New()
+	_, err = io.Copy(h, file)
+	return hex.EncodeToString(h.Sum(nil)), err
+}

@@ -1,0 +1,149 @@
+package practice
+
+import (
+	"math/rand/v2"
+
+	"ridgerule/measure/phantom"
+)
+
+// kind is one sort of site that a set holds. To add one, add a row to kinds.
+type kind struct {
+	name  string // in the trade's words
+	jaw   phantom.Kind
+	ample bool  // bone enough and nothing that misleads
+	teeth []int // on the patient's left; the right is its mirror image
+	ask   []Question
+	why   string // what misleads here, told when it was missed
+	draw  func(s *phantom.Options, tooth int, in spread)
+}
+
+// spread draws a number between low and high, uniformly.
+type spread func(low, high float64) float64
+
+func newSpread(r *rand.Rand) spread {
+	return func(low, high float64) float64 { return low + (high-low)*r.Float64() }
+}
+
+func width(at float64) Question { return Question{Quantity: "ridge_width", At: at} }
+
+var (
+	toCanal = Question{Quantity: "ridge_height", To: "canal"}
+	toSinus = Question{Quantity: "ridge_height", To: "sinus"}
+	tilt    = Question{Quantity: "ridge_tilt"}
+)
+
+// kinds are the sorts of sites, each with what is asked there. Every range is invented.
+var kinds = []kind{
+	{
+		name: "ample ridge over the canal", jaw: phantom.Mandible, ample: true, teeth: []int{35, 36},
+		ask: []Question{toCanal, width(3), width(5), {Quantity: "buccal_plate", At: 5}},
+		why: "nothing misleads here: the edges themselves were read elsewhere",
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.Belly, o.Shape.CanalDepth, o.Shape.Tilt = in(8, 10), in(0, 2), in(14.5, 17), in(-6, 6)
+			o.Shape.Buccal = in(1.6, 2.2)
+		},
+	},
+	{
+		name: "ample ridge below a high sinus", jaw: phantom.Maxilla, ample: true, teeth: []int{25, 26},
+		ask: []Question{toSinus, width(3), width(5)},
+		why: "nothing misleads here: the edges themselves were read elsewhere",
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.Belly, o.Shape.SinusDepth, o.Shape.Tilt = in(8, 10), in(0, 2), in(12, 15), in(-6, 6)
+		},
+	},
+	{
+		name: "canal near the crest", jaw: phantom.Mandible, teeth: []int{35, 36, 37},
+		ask: []Question{toCanal},
+		why: "the roof of the canal is a wall of bone: the height ends at its upper, not its inner edge",
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.CanalDepth, o.Shape.Tilt = in(6.5, 9), in(6.5, 10.5), in(-10, 10)
+			o.Shape.CanalRadius, o.Shape.CanalWall = in(1.2, 1.8), in(0.25, 0.5)
+		},
+	},
+	{
+		name: "lingual undercut", jaw: phantom.Mandible, teeth: []int{36, 37},
+		ask: []Question{{Quantity: "lingual_undercut"}, toCanal, width(5)},
+		why: "the lingual wall falls away below the ridge: the axis follows the upper part of the ridge, not the middle of the section",
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.Belly, o.Shape.Undercut, o.Shape.Level = in(8, 10), in(1, 3), in(1.6, 3.4), in(10, 13)
+			o.Shape.Tilt, o.Shape.CanalDepth = in(4, 14), in(13, 16)
+		},
+	},
+	{
+		name: "thin buccal plate", jaw: phantom.Maxilla, teeth: []int{21, 22, 24},
+		ask: []Question{{Quantity: "buccal_plate", At: 3}, {Quantity: "buccal_plate", At: 5}, width(5)},
+		why: "a plate thinner than about twice the blur is drawn too thick: its two edges run together",
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.Buccal, o.Shape.Lingual, o.Shape.Tilt = in(6, 8), in(0.5, 0.9), in(1.2, 1.8), in(-18, -4)
+		},
+	},
+	{
+		name: "pointed, narrow crest", jaw: phantom.Mandible, teeth: []int{34, 35, 36},
+		ask: []Question{width(1), width(2), width(3)},
+		why: "the width changes quickly below a pointed crest: half a millimetre of depth is much of the width",
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.CrestCap, o.Shape.Belly, o.Shape.Tilt = in(5, 7), in(6, 9.5), in(1, 3), in(-8, 8)
+		},
+	},
+	{
+		name: "leaning ridge", jaw: phantom.Mandible, teeth: []int{34, 35, 36},
+		ask: []Question{tilt, width(5), toCanal},
+		why: "the axis leans: a line laid upright on the sheet is not the axis, and a level line is not across it",
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.Tilt, o.Shape.CanalDepth = in(6.5, 8.5), in(13, 24), in(11, 15)
+		},
+	},
+	{
+		name: "leaning front ridge", jaw: phantom.Maxilla, teeth: []int{21, 22, 23},
+		ask: []Question{tilt, width(3), width(5)},
+		why: "the axis leans: a line laid upright on the sheet is not the axis, and a level line is not across it",
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.Tilt, o.Shape.Undercut = in(6, 8), in(-24, -13), in(0, 1.2)
+		},
+	},
+	{
+		name: "low sinus", jaw: phantom.Maxilla, teeth: []int{25, 26},
+		ask: []Question{toSinus, width(3)},
+		why: "the lining of the sinus lies on its floor and is no bone: the height ends where bone ends",
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.SinusDepth, o.Shape.Mucosa, o.Shape.SinusFloor = in(7, 10), in(3.5, 7), in(0.5, 4), in(0.5, 0.9)
+		},
+	},
+	{
+		name: "septum of the sinus beside the site", jaw: phantom.Maxilla, teeth: []int{25, 26},
+		ask: []Question{toSinus},
+		why: "a septum stands near the section: the floor beside it is the limit",
+		draw: func(o *phantom.Options, tooth int, in spread) {
+			o.Shape.Width, o.Shape.SinusDepth, o.Shape.Mucosa = in(7, 10), in(5, 8), in(0.5, 2)
+			o.Shape.Septum, o.Shape.SeptumTooth, o.Shape.SeptumShift = in(4, 8), tooth, in(2, 3.5)
+		},
+	},
+	{
+		name: "root beside the site", jaw: phantom.Mandible, teeth: []int{35},
+		ask: []Question{width(3), width(5)},
+		why: "a root stands beside the section; bone and tooth are told apart by the ligament space",
+		draw: func(o *phantom.Options, tooth int, in spread) {
+			o.Shape.Width, o.Shape.Tilt = in(6.5, 9), in(-8, 8)
+			o.Teeth = []int{tooth - 1, tooth + 1}
+		},
+	},
+	{
+		name: "metal beside the site", jaw: phantom.Mandible, teeth: []int{35, 36},
+		ask: []Question{toCanal, width(3), width(5)},
+		why: "bands of a metal crown cross the section: the edge is where the band was not",
+		draw: func(o *phantom.Options, tooth int, in spread) {
+			o.Shape.Width, o.Shape.CanalDepth = in(7, 9.5), in(12, 16)
+			o.Teeth, o.Hard.Streaks = []int{tooth + 1}, in(150, 400)
+		},
+	},
+}
+
+// kindNamed returns the kind of that name; a zero kind where there is none.
+func kindNamed(name string) kind {
+	for _, k := range kinds {
+		if k.name == name {
+			return k
+		}
+	}
+	return kind{}
+}

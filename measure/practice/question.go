@@ -1,0 +1,78 @@
+package practice
+
+import (
+	"fmt"
+	"strconv"
+
+	"ridgerule/measure/phantom"
+)
+
+// Question is what is asked of a section.
+type Question struct {
+	Quantity string  `json:"quantity"`        // as in measurements.csv
+	At       float64 `json:"at_mm,omitempty"` // depth below the crest, mm; 0: the quantity has none
+	To       string  `json:"to,omitempty"`    // what a height ends at: canal, sinus, nasal_floor
+}
+
+// measurand is what this room knows of a quantity.
+type measurand struct {
+	unit   string
+	unsafe float64 // +1: a reading too large is the unsafe one; −1: too small; 0: neither
+	inner  float64 // side of a plate: +1 buccal, −1 lingual
+}
+
+// measurands are the quantities that are asked. Over-reading bone is the unsafe side: an implant is
+// planned into what is not there. An undercut is the other way round.
+var measurands = map[string]measurand{
+	"ridge_height":     {unit: "mm", unsafe: 1},
+	"ridge_width":      {unit: "mm", unsafe: 1},
+	"buccal_plate":     {unit: "mm", unsafe: 1, inner: 1},
+	"lingual_plate":    {unit: "mm", unsafe: 1, inner: -1},
+	"lingual_undercut": {unit: "mm", unsafe: -1},
+	"ridge_tilt":       {unit: "deg"},
+}
+
+// Unit returns the unit of the answer: "mm" or "deg".
+func (q Question) Unit() string { return measurands[q.Quantity].unit }
+
+// at writes the depth as the tables do: "3", or nothing.
+func (q Question) at() string {
+	if q.At == 0 {
+		return ""
+	}
+	return strconv.FormatFloat(q.At, 'f', -1, 64)
+}
+
+// same reports whether two questions ask for one number.
+func (q Question) same(o Question) bool { return q.Quantity == o.Quantity && q.At == o.At }
+
+// Words returns the question as a reader is asked it, and how the line is to be laid. The inner side is
+// palatal in the maxilla.
+func (q Question) Words(jaw phantom.Kind) (ask, how string) {
+	inner := "lingual"
+	if jaw == phantom.Maxilla {
+		inner = "palatal"
+	}
+	across := "At right angles to the axis of the ridge, "
+	switch q.Quantity {
+	case "ridge_height":
+		end := map[string]string{"canal": "the roof of the canal", "sinus": "the floor of the sinus", "nasal_floor": "the floor of the nose"}[q.To]
+		last := "to where the axis leaves bone."
+		if q.To == "canal" {
+			last = "to the level of the uppermost point of the canal's wall."
+		}
+		return "How high is the ridge, from its crest to " + end + "?", "Along the axis of the ridge, from the outer edge of the crest " + last
+	case "ridge_width":
+		return fmt.Sprintf("How wide is the ridge %s mm below its crest?", q.at()), across + "from outer edge to outer edge."
+	case "buccal_plate":
+		return fmt.Sprintf("How thick is the buccal plate %s mm below the crest?", q.at()), across + "from the outer to the inner edge of the plate."
+	case "lingual_plate":
+		return fmt.Sprintf("How thick is the %s plate %s mm below the crest?", inner, q.at()), across + "from the outer to the inner edge of the plate."
+	case "lingual_undercut":
+		return "How deep is the " + inner + " undercut?", "The greatest distance of the wall from the straight line that touches it above and below."
+	}
+	return "By how many degrees does the axis of the ridge lean?", "Against the vertical of the sheet; positive where the base lies buccal of the crest."
+}
+
+// AxisWords says what every sheet means by the axis of a ridge.
+const AxisWords = "The axis of the ridge runs through the middles of its widths 1 to 8 mm below the crest; the crest is where it leaves the bone."

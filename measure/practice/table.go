@@ -1,0 +1,158 @@
+package practice
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// markColumns are the columns of marks.csv, in order: those of the contract, then what a class needs.
+var markColumns = []string{
+	"reader", "item", "quantity", "at_mm", "value", "truth", "error", "frame_error", "edge_error", "certainty", "mark", "note",
+	"unit", "tolerance", "sitting", "kind", "level", "ample", "site", "line_lean_deg", "unsafe", "why",
+}
+
+// WriteCSV writes marks.csv: one reading a row, in the order read.
+func (m *Marks) WriteCSV(w io.Writer) error {
+	rows := [][]string{markColumns}
+	for i := range m.List {
+		rows = append(rows, m.List[i].cells())
+	}
+	return writeRows(w, rows)
+}
+
+func (k *Mark) cells() []string {
+	e, certainty := "", ""
+	if k.Value != nil {
+		e = fixed(k.Error)
+	}
+	if k.Certainty != 0 {
+		certainty = strconv.Itoa(k.Certainty)
+	}
+	return []string{
+		safe(k.Reader), k.Item, k.Question.Quantity, k.Question.at(), optional(k.Value), fixed(k.Truth), e,
+		optional(k.Frame), optional(k.Edge), certainty, string(k.Verdict), safe(k.Note),
+		k.Unit, fixed(k.Tolerance), strconv.Itoa(k.Sitting), k.Kind, string(k.Level), yes(k.Ample), k.Site, optional(k.Lean), yes(k.Unsafe), safe(k.Why),
+	}
+}
+
+// optional writes a number with four decimals; nil is empty.
+func optional(x *float64) string {
+	if x == nil {
+		return ""
+	}
+	return fixed(*x)
+}
+
+func yes(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
+}
+
+// safe makes a text that a spreadsheet would run as a formula harmless.
+func safe(text string) string {
+	if strings.IndexAny(strings.TrimLeft(text, " \u00a0\ufeff"), "=+-@\t\r") == 0 {
+		return "'" + text
+	}
+	return text
+}
+
+// ReadMarks reads what [Marks.WriteCSV] wrote, of one reader or several, one [Marks] a reader in the order of
+// their codes. Its errors wrap [ErrOptions] and name row and column.
+func ReadMarks(r io.Reader, rules Rules) ([]*Marks, error) {
+	c := csv.NewReader(r)
+	head, err := c.Read()
+	if err != nil || !slices.Equal(head, markColumns) {
+		return nil, fmt.Errorf("%w: row 1: this is no marks.csv of practice mark: its first row is %s", ErrOptions, strings.Join(markColumns[:12], ","))
+	}
+	by := map[string]*Marks{}
+	var codes []string
+	for {
+		cells, err := c.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%w: this is no CSV: %v", ErrOptions, err)
+		}
+		row, _ := c.FieldPos(0)
+		k, err := markOf(cells)
+		if err != nil {
+			return nil, fmt.Errorf("%w: row %d: %w", ErrOptions, row, err)
+		}
+		if by[k.Reader] == nil {
+			by[k.Reader] = &Marks{Reader: k.Reader, Rules: rules}
+			codes = append(codes, k.Reader)
+		}
+		by[k.Reader].List = append(by[k.Reader].List, k)
+	}
+	slices.Sort(codes)
+	out := make([]*Marks, len(codes))
+	for i, code := range codes {
+		out[i] = by[code]
+	}
+	return out, nil
+}
+
+// cellReader reads the cells of one row and keeps the first fault.
+type cellReader struct {
+	cells []string
+	fault error
+}
+
+func (c *cellReader) text(name string) string {
+	return strings.TrimPrefix(c.cells[slices.Index(markColumns, name)], "'")
+}
+
+func (c *cellReader) optional(name string) *float64 {
+	text := c.text(name)
+	if text == "" {
+		return nil
+	}
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
+		if c.fault == nil {
+			c.fault = fmt.Errorf("%s: %q is no number", name, text)
+		}
+		return nil
+	}
+	return &x
+}
+
+func (c *cellReader) number(name string) float64 {
+	x := c.optional(name)
+	if x == nil {
+		return 0
+	}
+	return *x
+}
+
+func markOf(cells []string) (Mark, error) {
+	c := &cellReader{cells: cells}
+	k := Mark{
+		Reader: c.text("reader"), Item: c.text("item"), Question: Question{Quantity: c.text("quantity"), At: c.number("at_mm")},
+		Unit: c.text("unit"), Value: c.optional("value"), Truth: c.number("truth"), Error: c.number("error"),
+		Frame: c.optional("frame_error"), Edge: c.optional("edge_error"), Lean: c.optional("line_lean_deg"), Tolerance: c.number("tolerance"),
+		Certainty: int(c.number("certainty")), Sitting: int(c.number("sitting")), Verdict: Verdict(c.text("mark")), Unsafe: c.text("unsafe") == "yes",
+		Kind: c.text("kind"), Level: Level(c.text("level")), Ample: c.text("ample") == "yes", Site: c.text("site"), Note: c.text("note"), Why: c.text("why"),
+	}
+	switch {
+	case c.fault != nil:
+	case k.Reader == "":
+		c.fault = errors.New("reader: no code")
+	case measurands[k.Question.Quantity].unit == "" || measurands[k.Question.Quantity].unit != k.Unit:
+		c.fault = fmt.Errorf("quantity: %q in %q is asked on no sheet", k.Question.Quantity, k.Unit)
+	case k.Certainty < 0 || k.Certainty > 3:
+		c.fault = fmt.Errorf("certainty: %d is none of 1, 2, 3", k.Certainty)
+	case k.Value != nil && !slices.Contains([]Verdict{Within, CannotTell, Outside, Blundered}, k.Verdict):
+		c.fault = fmt.Errorf("mark: %q is none of within, cannot tell, outside, blunder", k.Verdict)
+	}
+	return k, c.fault
+}

@@ -1,0 +1,218 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"io"
+	"strings"
+	"sync"
+	"time"
+
+	_ "embed"
+
+	"codeberg.org/go-pdf/fpdf"
+
+	"ridgerule/measure/practice"
+)
+
+//go:embed practice.tmpl
+var practiceText string
+
+//go:embed practice.css
+var practiceStyle string
+
+var practicePages = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("practice").Parse(practiceText))
+})
+
+// practicePage is what every page of practice has: its letters, and the policy that allows exactly them.
+type practicePage struct {
+	Style  template.CSS
+	Policy string
+	Title  string
+}
+
+func newPracticePage(title string) (practicePage, error) {
+	css, err := style()
+	if err != nil {
+		return practicePage{}, err
+	}
+	css += "\n" + practiceStyle
+	return practicePage{template.CSS(css), policy(css), title}, nil
+}
+
+// worksheetScale is how much larger than life a section stands on a worksheet.
+const worksheetScale = 3.0
+
+const (
+	worksheetTitle = "Practice worksheet"
+	worksheetFirst = "Measure each section with your own eye and hand. Answer first, with how sure you are; the truth comes after."
+	worksheetScan  = "The rulers count millimetres in the jaw. Each section is a plane of the scan in the folder scans/ that bears the item's name."
+	worksheetLine  = "If you like, also read where your line begins and ends: across and up on the rulers. Then your marks can tell a line laid wrongly from an edge read wrongly."
+	worksheetFill  = "Write into readings.csv: value; certainty 1 unsure, 2, 3 sure; the line's ends as ax, ay and bx, by (az and bz stay empty)."
+)
+
+type worksheetItem struct {
+	Number         int
+	Name, Place    string
+	Ask, How, Unit string
+	Drawing        template.HTML
+}
+
+// itemOf puts a sheet into words.
+func itemOf(i int, s practice.Sheet) worksheetItem {
+	ask, how := s.Question.Words(s.Jaw)
+	return worksheetItem{Number: i + 1, Name: s.Item, Place: fmt.Sprintf("tooth %d, %v", s.Tooth, s.Jaw), Ask: ask, How: how, Unit: unitWord(s.Question.Unit())}
+}
+
+// Worksheet writes the items as one self-contained page to print or to look at: bare sections, rulers, questions. It
+// returns an error where a picture's numbers do not fit together.
+func Worksheet(w io.Writer, items []PracticeItem) error {
+	head, err := newPracticePage(worksheetTitle)
+	if err != nil {
+		return err
+	}
+	grey := practiceWindow(items)
+	page := struct {
+		practicePage
+		Lines []string
+		Items []worksheetItem
+	}{head, worksheetLines(), nil}
+	for i, it := range items {
+		drawing, err := practiceSheet(it.Sheet, it.Picture, grey, worksheetScale, nil)
+		if err != nil {
+			return err
+		}
+		text, err := drawing.SVG()
+		if err != nil {
+			return err
+		}
+		one := itemOf(i, it.Sheet)
+		one.Drawing = template.HTML(text)
+		page.Items = append(page.Items, one)
+	}
+	return practicePages().ExecuteTemplate(w, "worksheet", page)
+}
+
+func worksheetLines() []string {
+	return []string{worksheetFirst, practice.AxisWords, worksheetScan, worksheetLine, worksheetFill}
+}
+
+// WorksheetPDF writes the same on paper, two items a page, three times life size. An empty paper is A4.
+func WorksheetPDF(w io.Writer, items []PracticeItem, paper Paper, made time.Time) error {
+	d, err := newWorksheet(paper, made)
+	if err != nil {
+		return err
+	}
+	grey := practiceWindow(items)
+	d.AddPage()
+	d.text(pdfMargin, 24, 8, bold, black, worksheetTitle)
+	y := 32.0
+	for _, line := range worksheetLines() {
+		y = d.paragraph(pdfMargin, y, d.room(), pdfLead, regular, line) + 2.5
+	}
+	d.contents(y+4, items)
+	for i, it := range items {
+		drawing, err := practiceSheet(it.Sheet, it.Picture, grey, worksheetScale, nil)
+		if err != nil {
+			return err
+		}
+		if i%2 == 0 {
+			d.AddPage()
+		}
+		d.item(pdfMargin+float64(i%2)*128, drawing, itemOf(i, it.Sheet))
+	}
+	return d.Output(w)
+}
+
+// worksheet is a PDF of items in the making.
+type worksheet struct {
+	*fpdf.Fpdf
+	pictures int
+}
+
+func newWorksheet(paper Paper, made time.Time) (*worksheet, error) {
+	if paper == "" {
+		paper = A4
+	}
+	d := &worksheet{Fpdf: fpdf.New("P", "mm", string(paper), "")}
+	for cut, style := range pdfStyles {
+		d.AddUTF8FontFromBytes(pdfFamily, style, typefaces[cut])
+	}
+	d.SetCreationDate(made.UTC())
+	d.SetModificationDate(made.UTC())
+	d.SetCatalogSort(true)
+	d.SetTitle(worksheetTitle, true)
+	d.SetAutoPageBreak(false, 0)
+	d.SetFooterFunc(func() {
+		_, h := d.GetPageSize()
+		d.text(pdfMargin, h-8, pdfTables, regular, soft, "Synthetic sections: they teach measuring, not diagnosis.")
+		d.pen(spot{}).write(label{At: spot{pdfMargin + d.room(), h - 8}, Text: fmt.Sprintf("page %d", d.PageNo()), Size: pdfTables, Ink: soft, Anchor: end})
+	})
+	return d, d.Error()
+}
+
+func (d *worksheet) room() float64 { w, _ := d.GetPageSize(); return w - 2*pdfMargin }
+
+func (d *worksheet) pen(at spot) *pdfPen { return &pdfPen{to: d.Fpdf, at: at, n: &d.pictures} }
+
+func (d *worksheet) text(x, y, size float64, cut weight, colour ink, text string) {
+	d.pen(spot{}).write(label{At: spot{x, y}, Text: text, Size: size, Weight: cut, Ink: colour})
+}
+
+// paragraph writes wrapped text below y and returns its last base line.
+func (d *worksheet) paragraph(x, y, wide, size float64, cut weight, text string) float64 {
+	for _, line := range wrapped(text, size, cut, wide) {
+		y += size * 1.35
+		d.text(x, y, size, cut, black, line)
+	}
+	return y
+}
+
+// contents lists the items with blanks for the answers, as readings.csv has them.
+func (d *worksheet) contents(y float64, items []PracticeItem) {
+	const high, columns = 6.5, 2
+	wide := (d.room() - pdfGap) / columns
+	_, tall := d.GetPageSize()
+	rows := int((tall - pdfMargin - y) / high)
+	for i, it := range items {
+		if i >= rows*columns {
+			break
+		}
+		x, at := pdfMargin+float64(i/rows)*(wide+pdfGap), y+high*float64(i%rows+1)
+		d.text(x, at, pdfBody, bold, black, it.Sheet.Item)
+		d.text(x+18, at, pdfTables, regular, soft, plainName(it.Sheet.Question.Quantity))
+		d.pen(spot{}).line(stroke{Points: []spot{{x + 52, at + 0.8}, {x + 70, at + 0.8}}, Width: 0.2, Ink: black})
+		d.text(x+71, at, pdfTables, regular, black, unitWord(it.Sheet.Question.Unit()))
+	}
+}
+
+// item draws one item with its upper edge at y.
+func (d *worksheet) item(y float64, drawing *sheet, it worksheetItem) {
+	drawing.draw(d.pen(spot{pdfMargin - 4, y + 8}))
+	x := pdfMargin + drawing.Width - 2
+	wide := d.room() - drawing.Width + 2
+	d.pen(spot{}).line(stroke{Points: []spot{{pdfMargin, y}, {pdfMargin + d.room(), y}}, Width: 0.4, Ink: black})
+	d.text(pdfMargin, y+6, 5.5, bold, black, it.Name)
+	d.text(pdfMargin+34, y+6, pdfBody, regular, soft, fmt.Sprintf("item %d · %s · scale 3 : 1", it.Number, it.Place))
+	at := d.paragraph(x, y+11, wide, pdfLead, bold, it.Ask)
+	at = d.paragraph(x, at+1.5, wide, pdfBody, regular, it.How) + 12
+	field := func(x, y, wide float64, before, after string) {
+		d.text(x, y, pdfBody, regular, black, before)
+		from := x + textWidth(before, pdfBody, regular) + 1.5
+		d.pen(spot{}).line(stroke{Points: []spot{{from, y + 1}, {from + wide, y + 1}}, Width: 0.3, Ink: black})
+		d.text(from+wide+1.5, y, pdfBody, regular, black, after)
+	}
+	field(x, at, 26, "value", it.Unit)
+	d.text(x, at+11, pdfBody, regular, black, "certainty")
+	for i, grade := range strings.Fields("1 2 3") {
+		left := x + 16 + 14*float64(i)
+		d.pen(spot{}).line(stroke{Points: box(spot{left, at + 8}, 3.6, 3.6), Closed: true, Width: 0.3, Ink: black})
+		d.text(left+4.8, at+11, pdfBody, regular, black, grade)
+	}
+	field(x, at+22, 14, "from: across", "")
+	field(x+39, at+22, 14, "up", "")
+	field(x, at+31, 14, "to: across", "")
+	field(x+39, at+31, 14, "up", "")
+	d.text(x, at+36, pdfTables, italic, soft, "your line on the rulers, if you like")
+}
