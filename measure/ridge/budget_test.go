@@ -118,16 +118,34 @@ func TestScaleMovesAValueAsItsTermSays(t *testing.T) {
 	}
 }
 
-// A ridge that runs to buccal by 0.2 mm per mm along the arch: a section turned by φ cuts it aslant, widths grow by 0.2·w·φ,
-// and in second order by w·φ²/2, whose share of a normal φ is √½·w·φ². Its direction turns none.
+// A ridge that runs to buccal by 0.2 mm per mm along the arch: a section turned by φ cuts it aslant, and widths grow by
+// 0.2·w·φ, less what of that slope an askew section would show of itself, ¼·φ². Its direction turns none.
 func TestSectionsDirectionMovesAValueAsItsTermSays(t *testing.T) {
 	const shear, turn = 0.2, 0.05
 	s := around(20, 0.2, 0)
 	s.shear = shear
 	here := measuredLengths(t, s, 1, Hand{Turn: turn})
 	for name, width := range map[string]float64{"width at 8 mm": 7, "plate": 1.5, "beside": 2.5} {
-		want := turn * width * math.Hypot(shear, turn/math.Sqrt2)
+		want := turn * width * math.Sqrt(shear*shear-turn*turn/4)
 		require.InDelta(t, want, term(t, here[name].Budget, "section direction").Contribution(), 0.03*want, name)
+	}
+}
+
+// Walls that slope by d along the arch, seen by a section askew by a normal θ: the mean square of the error d·θ + ½·θ² of
+// a length of 1 mm is that of the term, up to the share of sections that look square to the walls by chance.
+func TestDirectionIsAsUncertainAsItSays(t *testing.T) {
+	const sigma, steps = 0.1, 4000
+	for _, c := range []struct{ slope, most float64 }{{0, 1.13}, {0.05, 1.13}, {0.1, 1.06}, {0.3, 1.01}} {
+		var wrong, said float64
+		for i := range steps {
+			z := 12*(float64(i)+0.5)/steps - 6
+			weight, theta := math.Exp(-z*z/2), sigma*z
+			wrong += weight * math.Pow(c.slope*theta+theta*theta/2, 2)
+			said += weight * math.Pow(Hand{Turn: sigma}.direction(c.slope+theta, 1).Contribution(), 2)
+		}
+		ratio := math.Sqrt(said / wrong)
+		require.GreaterOrEqual(t, ratio, 1-1e-9, "slope %g", c.slope)
+		require.LessOrEqual(t, ratio, c.most, "slope %g", c.slope)
 	}
 }
 

@@ -114,7 +114,7 @@ func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 		{Name: "edge noise", Std: w.spread(by)},
 		{Name: "edge rule", Std: math.Hypot(o.ruleTerm(w, outer), o.ruleTerm(w, inner))},
 		{Name: "marrow", Std: w.marrowTerm()},
-		uncertainty.Moved("section direction", h.Turn, math.Hypot(along*w.p[pST], along*h.Turn/math.Sqrt2)),
+		h.direction(along*w.p[pST], along),
 		scaleTerm(along, h),
 	}
 	if w.p[pTau] < fwhm || along <= 0 {

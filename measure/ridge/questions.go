@@ -18,6 +18,18 @@ type Hand struct {
 	Scale float64 // relative half-width of the scan's scale error, rectangular, no unit
 }
 
+// direction is what the section's direction adds to a length. byTurn is by how much the length grows per radian that the
+// section turns, mm, as the walls' fitted slopes along the arch have it; across is the length's extent across the section, mm.
+//
+// A section askew by an unknown θ shows walls that follow the arch as sloping by θ: byTurn = d + across·θ, where d is of the
+// bone alone, and what is measured is too great by d·θ + ½·across·θ². Its mean square, θ normal with SD σ, is
+// d²σ² + ¾·across²·σ⁴; that of σ²·(byTurn² − ¼·across²·σ²) is the same. Walls that look square to the section may do so by
+// chance: the second order stays. Derived here; TestDirectionIsAsUncertainAsItSays integrates it.
+func (h Hand) direction(byTurn, across float64) uncertainty.Term {
+	own := across * h.Turn / 2
+	return uncertainty.Moved("section direction", h.Turn, math.Sqrt(math.Max(byTurn*byTurn-own*own, own*own)))
+}
+
 // Width is the ridge's width at one depth.
 type Width struct {
 	uncertainty.Length
@@ -105,7 +117,7 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 		o.crestTerm(a, -slope),
 		uncertainty.Moved("axis direction", a.DirSD, o.swing(a, depth, c)),
 		uncertainty.Moved("section place along the arch", h.Along, along+slope*a.fall()),
-		uncertainty.Moved("section direction", h.Turn, math.Hypot(turn, width*h.Turn/math.Sqrt2)),
+		h.direction(turn, width),
 	}
 	return append(b, scaleTerm(width-slope*depth, h))
 }
@@ -217,8 +229,7 @@ func (o *Outline) Beside(p, dir reformat.UV, turn float64, h Hand) (uncertainty.
 		{Name: "edge noise", Std: c.sd},
 		{Name: "edge rule", Std: o.ruleTerm(w, c)},
 		uncertainty.Moved("section place along the arch", h.Along, far.Rise),
-		uncertainty.Moved("section direction", h.Turn, far.Swing*turn-far.Rise*value*dir.U),
-		{Name: "section direction, of second order", Std: value * h.Turn * h.Turn / math.Sqrt2},
+		h.direction(far.Swing*turn-far.Rise*value*dir.U, value*dir.U),
 		scaleTerm(value, h),
 	}}, nil
 }
