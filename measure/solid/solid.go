@@ -147,18 +147,15 @@ func (s *Shape) Gap(o *Shape) Gap {
 	return worst
 }
 
-// Estimate returns the distance between a frustum and another body, in mm, as a search over poses
+// Estimate returns the distance of a frustum from a chain or a surface, in mm, as a search over poses
 // needs it: exact from enough to stop, anything no more than enough nearer than that, anything no
-// less than stop beyond. Where they overlap the depth is not worked out: instead of it stands how
-// deep the frustum's axis lies below the other's surface, less the frustum's larger radius; the
-// number is negative and falls as the overlap grows.
+// less than stop beyond. Where they overlap the depth is not worked out: instead of it stands the
+// distance of the frustum's axis from the other's surface, negative inside, less the frustum's larger
+// radius. It is negative and falls as the axis goes deeper.
 func (s *Shape) Estimate(o *Shape, enough, stop float64) float64 {
 	g, met := s.search(o, max(enough, 0), stop)
-	switch {
-	case len(met) > 0:
+	if len(met) > 0 || o.contains(s) {
 		return s.axisDepth(o)
-	case o.surface != nil && o.contains(s):
-		return -g.Distance
 	}
 	return g.Distance
 }

@@ -133,6 +133,7 @@ func TestNoBodyIsAnError(t *testing.T) {
 		capsule(math.Inf(1), v(0, 0, 0)), &Surface{}, Frustum{},
 		Frustum{Axis: v(0, 0, 2), Length: 1, Radius: 0.5, TipRadius: 0.5}, upright(v(0, 0, 0), 4, -1), upright(v(0, 0, 0), math.NaN(), 1),
 		upright(v(0, 0, 0), 0, 1), upright(v(0, 0, 0), 1, 0), Frustum{Axis: v(0, 0, 1), Length: 1, Radius: 0.5, TipRadius: -0.5}, Frustum{Axis: v(0, 0, 1.00001), Length: 1, Radius: 0.5, TipRadius: 0.5},
+		Frustum{Axis: v(0, 0, 1), Length: 1, Radius: 0, TipRadius: 1}, Frustum{Axis: v(0, 0, 1), Length: 1, Radius: 1, TipRadius: 0},
 		Chain{Path: []r3.Vec{{}, {}}, Radii: []float64{1}},
 	} {
 		t.Run(fmt.Sprint(i), func(t *testing.T) {
@@ -140,6 +141,14 @@ func TestNoBodyIsAnError(t *testing.T) {
 				t.Errorf("error %v, want ErrBody", err)
 			}
 		})
+	}
+}
+
+// A bad point is named by its number, counted from 1.
+func TestBadPointIsNamed(t *testing.T) {
+	_, err := Chain{Path: []r3.Vec{{}, v(1, 2, 3), {}}, Radii: []float64{1, -2, 1}}.Shape()
+	if err == nil || err.Error() != "solid: not a body: point 2 is (1, 2, 3) with radius -2 mm" {
+		t.Error(err)
 	}
 }
 

@@ -110,9 +110,18 @@ func TestSizeOfNoJawStructureIsRefused(t *testing.T) {
 			t.Errorf("%g mm: error %v, want its extent", size, err)
 		}
 	}
-	for _, size := range []float64{5.001, 12, 60, 299} {
-		if _, err := read(asBinary(t, boxMesh(v(0, 0, 0), v(size, 2, 2)))); err != nil {
-			t.Errorf("%g mm: %v", size, err)
+	for axis := range 3 { // wherever it lies, and whichever side is the longest
+		for _, c := range []struct {
+			size float64
+			ok   bool
+		}{{4.99, false}, {5, true}, {12, true}, {300, true}, {300.1, false}} {
+			side := [3]float64{2, 3, 4}
+			side[axis] = c.size
+			_, err := read(asBinary(t, boxMesh(v(100, 200, 50), v(100+side[0], 200+side[1], 50+side[2]))))
+			var e *ExtentError
+			if (err == nil) != c.ok || err != nil && (!errors.As(err, &e) || math.Abs(e.Extent-c.size) > 1e-4) {
+				t.Errorf("%g mm on axis %d: %v", c.size, axis, err)
+			}
 		}
 	}
 }
@@ -141,6 +150,8 @@ func TestBadSTLIsRefusedWithItsPlace(t *testing.T) {
 		{"text with two numbers", "2 numbers", []byte(strings.Replace(text, "vertex 0 0 0", "vertex 0 0", 1))},
 		{"text with four corners", "more than three", []byte(strings.Replace(text, "vertex", "vertex 1 2 3\nvertex", 1))},
 		{"text with infinity", "no place", []byte(strings.Replace(text, "vertex 0 0 0", "vertex inf 0 0", 1))},
+		{"text with two corners", "line 7: a facet with 2 corners", []byte(strings.Replace(text, "      vertex 0 0 0\n", "", 1))},
+		{"text with a line without end", "line 2: bufio", []byte(strings.Replace(text, "facet normal", "facet "+strings.Repeat("n", 1<<17), 1))},
 		{"text with a stranger", "unknown word", []byte(strings.Replace(text, "outer", "inner", 1))},
 	} {
 		_, err := read(c.data)
@@ -148,6 +159,16 @@ func TestBadSTLIsRefusedWithItsPlace(t *testing.T) {
 		if !errors.As(err, &e) || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: error %v, want %q", c.name, err, c.want)
 		}
+	}
+	var e *STLError
+	_, err := ReadSTL(bytes.NewReader(good[:len(good)-60]), -1) // two of twelve triangles are gone, nobody knew the length
+	if !errors.As(err, &e) || e.Triangle != 11 || e.Error() != "stl: triangle 11: the file ends, it should hold 12 triangles" {
+		t.Errorf("cut without a known length: %v", err)
+	}
+	far := strings.LastIndex(text, "vertex")
+	_, err = read([]byte(text[:far] + "vertex 1e300 0 0" + text[far+strings.Index(text[far:], "\n"):]))
+	if !errors.As(err, &e) || e.Triangle != 12 || e.Line != 1+12*7 {
+		t.Errorf("a corner nowhere in the last facet: %+v", err)
 	}
 	if _, err := read(open); !errors.Is(err, ErrBody) {
 		t.Errorf("open surface: %v, want ErrBody in it", err)

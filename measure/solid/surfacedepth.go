@@ -145,28 +145,22 @@ func (q *cubes) Pop() any {
 	return c
 }
 
-// axisDepth stands for the depth of a frustum's overlap with another body, see [Shape.Estimate].
+// axisDepth stands for the depth of a frustum's overlap with a chain or a surface, see [Shape.Estimate].
 func (s *Shape) axisDepth(o *Shape) float64 {
 	f := s.cone
-	r := max(f.r0, f.r1)
-	deep := 0.0
-	axis := newRoundCone(f.c, f.c, 0, 0)
-	axis.l, axis.u = f.l, f.a
-	if o.surface == nil {
-		thin := &Shape{chain: []roundCone{axis}, tree: newTree([]box{axis.box()})}
-		g, _ := thin.search(o, math.Inf(-1), math.Inf(1))
+	axis := roundCone{a: f.c, u: f.a, l: f.l, cos: 1}
+	least := 0.0
+	if o.surface != nil {
+		for i := range 9 {
+			x, _ := axis.at(f.l * float64(i) / 8)
+			d, _ := o.surface.signed(x)
+			least = min(least, d)
+		}
+	} else {
+		least = math.Inf(1)
 		for i := range o.chain {
-			if h := lineSearch(&o.chain[i], &axis, math.Inf(-1), math.Inf(1)); h.Distance < deep {
-				deep = h.Distance
-			}
-		}
-		return min(deep, max(g.Distance, 0)-r)
-	}
-	for i := range 9 {
-		x, _ := axis.at(f.l * float64(i) / 8)
-		if d, _ := o.surface.signed(x); d < deep {
-			deep = d
+			least = min(least, lineSearch(&o.chain[i], &axis, math.Inf(-1), math.Inf(1)).Distance)
 		}
 	}
-	return deep - r
+	return least - max(f.r0, f.r1)
 }
