@@ -30,12 +30,12 @@ func (j *Jaw) signed(surface int, p r3.Vec, w *place) float64 {
 		d, _ := h.bone(p, w)
 		return d
 	case endostealSurface:
-		d, _ := w.ring((*station).endosteal)
+		d, _ := w.distance((*station).endosteal)
 		return d
 	case sinusSurface:
 		return h.sinus(p, w)
 	}
-	d, _ := w.ring((*station).cavity)
+	d, _ := w.distance((*station).cavity)
 	return d
 }
 

@@ -25,7 +25,7 @@ func shapeDefaults(s Shape, k Kind) Shape {
 	set(&s.Buccal, 1.6, 1.2)
 	set(&s.Lingual, 2, 1.4)
 	set(&s.Border, 3, 1.5)
-	set(&s.Gum, 2, 2)
+	set(&s.RidgeMucosa, 2, 2)
 	set(&s.CanalRadius, 1.6, 1.6)
 	set(&s.CanalWall, 0.4, 0.4)
 	set(&s.CanalDepth, 14, 14)
@@ -103,8 +103,8 @@ func design(arc float64, s Shape, k Kind) (st station) {
 	q := math.Abs(arc)
 	st = station{
 		pLift: archDepth, pTilt: s.Tilt * math.Pi / 180, pHeight: s.Height, pHalf: s.Width / 2,
-		pBelly: s.Belly, pCap: s.CrestCap, pCapBase: 5, pLevel: s.Level, pFlareFrom: 60,
-		pCrest: s.Crest, pBuccal: s.Buccal, pLingual: s.Lingual, pBorder: s.Border, pGum: s.Gum,
+		pConvexity: s.Convexity, pCap: s.CrestCap, pCapBase: 5, pLevel: s.Level, pFlareFrom: 60,
+		pCrest: s.Crest, pBuccal: s.Buccal, pLingual: s.Lingual, pBorder: s.Border, pMucosa: s.RidgeMucosa,
 		pSinus: 80, pSinusIn: 1.3,
 	}
 	if k == Maxilla {
@@ -159,5 +159,5 @@ func vary(st *station, arc, amount float64, w [pCount]wave) {
 	st[pLift] += rise
 	st[pHeight] += rise
 	st[pTilt] += 2.5 * math.Pi / 180 * amount * w[pTilt].at(arc)
-	st[pBelly] += 0.5 * amount * w[pBelly].at(arc)
+	st[pConvexity] += 0.5 * amount * w[pConvexity].at(arc)
 }

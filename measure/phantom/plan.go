@@ -93,7 +93,7 @@ func (j *Jaw) planSite(fdi int) PlanSite {
 		limit = h[0].Height
 	}
 	depth := 0.0
-	s.Diameter, s.Length, depth = j.careful(l, limit)
+	s.Diameter, s.Length, depth = j.safeSize(l, limit)
 	s.Platform = r3.Add(l.crest, r3.Scale(depth, s.Implant))
 	return s
 }
@@ -106,10 +106,10 @@ const (
 	deepest       = 4.0        // of a platform below the crest
 )
 
-// careful returns the size that a careful plan would take, mm, and how deep below the crest its platform
+// safeSize returns the size that a careful plan would take, mm, and how deep below the crest its platform
 // stands: the longest of the sizes, the wider one first, that has its bone beside it over the whole length.
 // Where none has, the smallest stands 2 mm deep.
-func (j *Jaw) careful(l line, limit float64) (diameter, length, depth float64) {
+func (j *Jaw) safeSize(l line, limit float64) (diameter, length, depth float64) {
 	for _, length := range []float64{12, 10, 8, 6} {
 		for _, d := range []float64{4, 3.5} {
 			for depth := 0.5; depth <= deepest && depth+length+overLimit <= limit; depth += 0.25 {

@@ -65,7 +65,7 @@ func newShape(o Options) *shape {
 		h.drawIncisive()
 		h.drawSeptum()
 	}
-	h.drawTeeth(o.Teeth, o.Hard.Streaks != 0)
+	h.drawTeeth(o.Teeth, o.Artefacts.Streaks != 0)
 	for i := range h.levels {
 		h.levels[i] = h.offsets(i)
 	}
