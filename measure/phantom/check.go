@@ -31,7 +31,7 @@ func (o Options) withDefaults() Options {
 	}
 	if o.Teeth == nil {
 		for _, fdi := range [2][]int{{43, 33}, {13, 23}}[o.Jaw] {
-			if !slices.Contains(o.Sites, fdi) {
+			if !slices.Contains(o.Sites, fdi) && !slices.Contains(o.Sockets, fdi) {
 				o.Teeth = append(o.Teeth, fdi)
 			}
 		}
@@ -87,6 +87,7 @@ func (o Options) check() error {
 		{"Shape.CanalWall", s.CanalWall, 0, s.CanalRadius - 0.1}, {"Shape.CanalDepth", s.CanalDepth, 4, 30},
 		{"Shape.SinusDepth", s.SinusDepth, 2, 20}, {"Shape.SinusFloor", s.SinusFloor, 0.2, 2},
 		{"Shape.SinusMucosa", s.SinusMucosa, 0, 8}, {"Shape.NasalDepth", s.NasalDepth, 12, 28},
+		{"Shape.Loop", s.Loop, 0, 8}, {"Shape.RootLean", s.RootLean, -40, 40}, {"Healing", o.Healing, 0, 1},
 		{"Shape.Septum", s.Septum, 0, 15}, {"Shape.SeptumThick", s.SeptumThick, 0.3, 4},
 		{"Shape.SeptumShift", s.SeptumShift, -20, 20},
 		{"Scan.Voxel[0]", o.Scan.Voxel[0], 0.05, 5}, {"Scan.Voxel[1]", o.Scan.Voxel[1], 0.05, 5},
@@ -109,7 +110,7 @@ func (o Options) checkTeeth() error {
 	if tooth := o.Shape.SeptumTooth; o.Jaw == Maxilla && !belongs(Maxilla, tooth) {
 		return fmt.Errorf("%w: Shape.SeptumTooth %d is not a permanent tooth of the %v", ErrOptions, tooth, o.Jaw)
 	}
-	for _, fdi := range slices.Concat(o.Sites, o.Teeth) {
+	for _, fdi := range slices.Concat(o.Sites, o.Teeth, o.Sockets) {
 		if !belongs(o.Jaw, fdi) {
 			return fmt.Errorf("%w: tooth %d is not a permanent tooth of the %v", ErrOptions, fdi, o.Jaw)
 		}
@@ -117,6 +118,9 @@ func (o Options) checkTeeth() error {
 	for _, fdi := range o.Teeth {
 		if slices.Contains(o.Sites, fdi) {
 			return fmt.Errorf("%w: tooth %d stands where a site is to be measured", ErrOptions, fdi)
+		}
+		if slices.Contains(o.Sockets, fdi) {
+			return fmt.Errorf("%w: tooth %d stands where its socket is to be drawn", ErrOptions, fdi)
 		}
 	}
 	return nil

@@ -14,6 +14,7 @@ const (
 	sinusSurface  // of the sinus's room: floor, walls and septum
 	antrumSurface // of the sinus as if it had no septum
 	nasalSurface
+	socketSurface
 )
 
 // signed returns the signed distance of patient point p to a surface, mm, negative inside.
@@ -23,6 +24,10 @@ func (j *Jaw) signed(surface int, p r3.Vec, w *place) float64 {
 	p = j.toJaw(p)
 	if surface == nasalSurface {
 		return h.nasal(p)
+	}
+	if surface == socketSurface {
+		d, _ := nearest(h.sockets, p)
+		return d
 	}
 	h.put(p, w)
 	switch surface {

@@ -21,6 +21,7 @@ const (
 	lSeptum
 	lNasal
 	lTurbinate
+	lSocket
 	lRoot
 	lCrown
 	lCore
@@ -74,6 +75,8 @@ func (h *shape) compute(i int, l *layers) {
 		h.computeAlongArch(i, l)
 	case lCanal:
 		*d, *bend = within(h.canals, p, l.reach)
+	case lSocket:
+		*d, *bend = within(h.sockets, p, l.reach)
 	case lRoot:
 		*d, *bend = within(h.roots, p, l.reach)
 	case lCrown:
@@ -162,6 +165,8 @@ func (h *shape) offsets(i int) []float64 {
 		return []float64{0, h.s.SinusMucosa}
 	case lNasal:
 		return []float64{h.s.SinusFloor, 0, -nasalSoft}
+	case lSocket:
+		return []float64{socketWall, 0}
 	case lRoot:
 		return []float64{lamina, ligament, 0}
 	}
@@ -174,7 +179,7 @@ func (h *shape) offsets(i int) []float64 {
 // the sites are; behind them, where rami and tuberosities change within a few millimetres of
 // arch, a tile may overlook a surface, and some voxels there are off by a share of an edge.
 func (h *shape) near(l *layers, m mask, reach float64) mask {
-	const exact = 1<<lCanal | 1<<lSeptum | 1<<lRoot | 1<<lCrown | 1<<lCore | 1<<lPulp | 1<<lMetal
+	const exact = 1<<lCanal | 1<<lSeptum | 1<<lSocket | 1<<lRoot | 1<<lCrown | 1<<lCore | 1<<lPulp | 1<<lMetal
 	refined := mask(1<<lMucosa | 1<<lBone | 1<<lMarrow)
 	if h.kind == Maxilla { // where the palate is blended in, a distance is less than it was
 		refined = 1 << lMarrow

@@ -35,7 +35,7 @@ func (j *Jaw) TruthIn(sec Section, near r3.Vec, axis *r3.Vec) (AxisTruth, error)
 	if err != nil {
 		return AxisTruth{}, err
 	}
-	t := AxisTruth{Axis: l.axis, Crest: l.crest, Heights: j.heights(sec, l), Beside: j.besideSeptum(l)}
+	t := AxisTruth{Axis: l.axis, Crest: l.crest, Heights: j.heights(sec, l), Beside: j.besideSeptum(l), Socket: j.socketTruth(l)}
 	t.Tilt = math.Atan2(r3.Dot(l.axis, sec.Buccal), -r3.Dot(l.axis, sec.Up)) * 180 / math.Pi
 	for h := 1.0; h <= 10; h++ {
 		if w, ok := j.width(l, h); ok {

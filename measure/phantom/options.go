@@ -24,6 +24,8 @@ type Options struct {
 	Grey      Levels    // grey values of the tissues
 	Scan      Scan      // the grid, its blur and its noise
 	Artefacts Artefacts // artefacts; the zero value has none
+	Sockets   []int     // teeth (ISO 3950) that were taken out: their sockets; none of them stands
+	Healing   float64   // of all sockets: 0 just emptied, with their cortical wall; 1 filled with marrow under a crest that has sunk
 	Sites     []int     // teeth (ISO 3950) to measure; nil means eight usual sites of the jaw
 	Teeth     []int     // standing teeth (ISO 3950); nil means the canines; empty and not nil: none
 	Given     bool      // the plan gives each site the axis its shape was drawn with, else the ridge's own is to be found
@@ -50,12 +52,15 @@ type Shape struct {
 	CanalRadius float64 // mandibular canal, outer radius with its wall, mm [1.6]
 	CanalWall   float64 // its cortical wall, inside that radius, mm [0.4]; negative: none
 	CanalDepth  float64 // its roof below the crest at the first molar, along the axis, mm [14]
+	Loop        float64 // anterior loop: how far the canal runs past the mental foramen before it turns back to it, mm along the arch; 0 is none
 
 	SinusDepth  float64 // crest to sinus floor at the first molar, mm [9]
 	SinusFloor  float64 // cortex of the sinus and nasal floor, mm [0.8]
 	SinusMucosa float64 // lining of the sinus, mm; 0 is none
 	Septum      float64 // a bony septum across the sinus: its height over the floor, mm; 0 is none
 	NasalDepth  float64 // crest to nasal floor at the midline, mm [18]
+
+	RootLean float64 // deg by which the roots of the standing teeth lean, their apices away from the midline; 0 is upright
 
 	SeptumTooth int     // the tooth over which the septum stands (ISO 3950) [26]
 	SeptumShift float64 // how far from that tooth's middle, mm along the arch, + toward the patient's left

@@ -23,7 +23,7 @@ func (h *shape) paint(l *layers, g *Levels, sigma float64, t *texture, p r3.Vec)
 	if v != g.Soft {
 		v += s.in(lMucosa, 0) * (g.Soft - v)
 	}
-	bone := s.in(lBone, 0)
+	bone, bare := s.in(lBone, 0), v
 	if bone != 0 {
 		v += bone * (g.Cortex - v)
 		if m := s.marrow(bone); m > 0 {
@@ -37,6 +37,7 @@ func (h *shape) paint(l *layers, g *Levels, sigma float64, t *texture, p r3.Vec)
 	if h.kind == Maxilla {
 		v = h.hollow(v, bone, s, g)
 	}
+	v = h.emptied(v, bare, bone, s, g)
 	const teeth = 1<<lRoot | 1<<lCrown | 1<<lCore | 1<<lPulp | 1<<lMetal
 	if l.outside&teeth == teeth {
 		return v

@@ -133,6 +133,9 @@ func (j *Jaw) beside(l line, depth, length, far float64) bool {
 	return true
 }
 
+// sideName names the two sides of what the shape has one of on each.
+var sideName = [2]string{"left", "right"}
+
 // markStructures lists canals, foramina and roots where the shape has them.
 func (j *Jaw) markStructures() {
 	add := func(name, kind string, t tube) {
@@ -143,9 +146,12 @@ func (j *Jaw) markStructures() {
 		j.plan.Structures = append(j.plan.Structures, PlanStructure{name, kind, path, t.radius, 0.3})
 	}
 	if j.opt.Jaw == Mandible {
-		for i, side := range [2]string{"left", "right"} {
+		for i, side := range sideName {
 			add(side+" canal", "canal", j.shape.canal[i])
 			add(side+" mental foramen", "mental_foramen", j.shape.exit[i])
+			if loop := j.shape.loop[i]; len(loop.path) > 0 {
+				add(side+" anterior loop", "anterior_loop", loop)
+			}
 		}
 	} else {
 		add("incisive canal", "incisive_canal", j.shape.front)
@@ -183,7 +189,8 @@ func (p Plan) Write(w io.Writer) error {
 		put("      diameter_mm: %g\n      length_mm: %g", s.Diameter, s.Length)
 		put("    sizes:\n      diameters_mm: [3.5, 4.0, 4.5]\n      lengths_mm: [8, 10, 12]")
 	}
-	if p.Jaw == Mandible {
+	looped := slices.ContainsFunc(p.Structures, func(s PlanStructure) bool { return s.Kind == "anterior_loop" })
+	if p.Jaw == Mandible && !looped {
 		put("declared:\n  - {kind: anterior_loop, side: both, as: absent, by: \"drawn without one\"}")
 	}
 	if len(p.Structures) > 0 {

@@ -171,7 +171,7 @@ func plainLayer(h *shape, i int, p r3.Vec, pl *place) (d, bend float64) {
 	case lTurbinate:
 		return h.turbinates(p), 0
 	}
-	return nearest(map[int][]tube{lCanal: h.canals, lRoot: h.roots, lCrown: h.crowns, lCore: h.shells, lPulp: h.pulps, lMetal: h.metals}[i], p)
+	return nearest(map[int][]tube{lCanal: h.canals, lSocket: h.sockets, lRoot: h.roots, lCrown: h.crowns, lCore: h.shells, lPulp: h.pulps, lMetal: h.metals}[i], p)
 }
 
 // plainAt is F of surface r at a place moved by dx mm of x and (du, dv) mm in the section.
