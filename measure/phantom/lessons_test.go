@@ -10,7 +10,9 @@ import (
 // Each lesson can be made, has truth, and the truth shows what the lesson is about.
 func TestLessonsHaveTheTruthOfWhatTheyTeach(t *testing.T) {
 	shows := map[string]func(s SiteTruth, all Truth) bool{
-		"ample ridge":      func(s SiteTruth, _ Truth) bool { return s.Design.Widths[2].Width > 7 && s.Design.Heights[0].Height > 14 },
+		"ample ridge": func(s SiteTruth, _ Truth) bool {
+			return s.Design.Widths[2].Width > 7 && s.Design.Heights[0].Height > 14
+		},
 		"knife-edge crest": func(s SiteTruth, _ Truth) bool { return s.Design.Widths[0].Width < 4 && s.Design.Widths[9].Width > 6 },
 		"thin buccal plate": func(s SiteTruth, _ Truth) bool {
 			p := s.Design.Widths[5].Buccal

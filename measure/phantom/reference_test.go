@@ -276,13 +276,6 @@ func plainDistance(pl *place, r func(*station) contour) (d, bend float64) {
 	return e, max(-0.7, min(1.5, bend))
 }
 
-// plainPaint paints all layers, far or near.
-func plainPaint(h *shape, l *layers, g *Levels, sigma float64, t *texture, p r3.Vec) float64 {
-	all := *l
-	all.outside, all.inside = 0, 0
-	return h.paint(&all, g, sigma, t, p)
-}
-
 // plainAcquisition stores slice k.
 func plainAcquisition(f *acquisition, k int, grey []float32, stored []int16) {
 	sp := f.grid.Spacing()
@@ -336,6 +329,9 @@ func TestVoxelsAreThoseOfThePlainEvaluation(t *testing.T) {
 		}
 		if i%4 == 3 {
 			o.Scan.Correlation, o.Shape.Septum = 0.7, 5
+		}
+		if i >= 6 {
+			o.Sockets, o.Healing, o.Shape.Loop, o.Shape.RootLean = []int{teeth[i%2][i/2]}, 0.3*float64(i-6), 3, 10
 		}
 		check(o.Case, small(t, o, teeth[i%2][i/2], 6))
 	}
