@@ -54,7 +54,7 @@ func campaignJaw(n int, quadrant bool) *drawnJaw {
 	o.Hand = 0
 	o.Shape.Width = 8 + 1.5*r.Float64() // wide enough that bone beside an implant does not decide
 	o.Shape.CrestCap = o.Shape.Width / 2
-	o.Shape.Septum, o.Shape.Mucosa = 0, lining
+	o.Shape.Septum, o.Shape.SinusMucosa = 0, lining
 	o.Shape.CanalRadius = 1.2 + 0.5*r.Float64()
 	o.Shape.CanalWall = []float64{0.4, 0.25, -1}[r.IntN(3)]
 	marrow, texture := []float64{250, 350, 450}[r.IntN(3)], 20+60*r.Float64()

@@ -91,7 +91,7 @@ func floorCases() (all []floorCase) {
 func TestSinusFloorIsWhereBoneEnds(t *testing.T) {
 	for _, c := range floorCases() {
 		t.Run(fmt.Sprintf("%g mm voxels, blur %g, noise %g, floor %g, lining %g, septum %s", c.voxel, c.blur, c.noise, c.floor, c.mucosa, c.septum), func(t *testing.T) {
-			o := phantom.Options{Jaw: phantom.Maxilla, Seed: 3, Shape: phantom.Shape{Tilt: -6, Belly: 1, SinusDepth: 8, SinusFloor: c.floor, Mucosa: c.mucosa}}
+			o := phantom.Options{Jaw: phantom.Maxilla, Seed: 3, Shape: phantom.Shape{Tilt: -6, Convexity: 1, SinusDepth: 8, SinusFloor: c.floor, SinusMucosa: c.mucosa}}
 			if shift, ok := septa[c.septum]; ok {
 				o.Shape.Septum, o.Shape.SeptumShift = 4, shift
 			}
@@ -130,7 +130,7 @@ func TestBorderIsFoundUnderThickCortex(t *testing.T) {
 	for _, s := range scans {
 		for _, border := range cortex {
 			t.Run(fmt.Sprintf("%g mm voxels, blur %g, noise %g, cortex %g", s.voxel, s.blur, s.noise, border), func(t *testing.T) {
-				o := phantom.Options{Seed: 3, Shape: phantom.Shape{Tilt: 5, Belly: 1.5, Height: 24, Border: border, Variation: 0.3}}
+				o := phantom.Options{Seed: 3, Shape: phantom.Shape{Tilt: 5, Convexity: 1.5, Height: 24, Border: border, Variation: 0.3}}
 				row, truth := heightIn(t, o, s, 46, 31)
 				heldTo(t, row, truth.Heights[len(truth.Heights)-1], floorCase{scanned: s})
 			})

@@ -25,12 +25,12 @@ func Conditions() []Condition {
 		}}
 	}
 	streaks := func(size float64) func(*phantom.Options) {
-		return func(o *phantom.Options) { o.Hard.Streaks, o.Teeth = size, beside(o.Jaw, o.Seed) }
+		return func(o *phantom.Options) { o.Artefacts.Streaks, o.Teeth = size, beside(o.Jaw, o.Seed) }
 	}
 	motion := func(size float64) func(*phantom.Options) {
 		return func(o *phantom.Options) {
 			d := [3]r3.Vec{{X: 1}, {Y: 1}, {X: 0.6, Y: 0.6, Z: 0.53}}[o.Seed/12%3]
-			o.Hard.Motion = r3.Scale(size, d)
+			o.Artefacts.Motion = r3.Scale(size, d)
 		}
 	}
 	return []Condition{
@@ -41,14 +41,14 @@ func Conditions() []Condition {
 		hard("motion 0.3 mm", motion(0.3)),
 		hard("motion 0.6 mm", motion(0.6)),
 		hard("motion 1.2 mm", motion(1.2)),
-		hard("rings 60", func(o *phantom.Options) { o.Hard.Rings = 60 }),
-		hard("rings 200", func(o *phantom.Options) { o.Hard.Rings = 200 }),
-		hard("cupping 200", func(o *phantom.Options) { o.Hard.Cupping = 200 }),
-		hard("cupping 600", func(o *phantom.Options) { o.Hard.Cupping = 600 }),
-		hard("field cut to 14 mm", func(o *phantom.Options) { o.Hard.Field = 14 }),
+		hard("rings 60", func(o *phantom.Options) { o.Artefacts.Rings = 60 }),
+		hard("rings 200", func(o *phantom.Options) { o.Artefacts.Rings = 200 }),
+		hard("cupping 200", func(o *phantom.Options) { o.Artefacts.Cupping = 200 }),
+		hard("cupping 600", func(o *phantom.Options) { o.Artefacts.Cupping = 600 }),
+		hard("field cut to 14 mm", func(o *phantom.Options) { o.Artefacts.Field = 14 }),
 		hard("noise 250", func(o *phantom.Options) { o.Scan.Noise = 250 }),
-		hard("clumped noise 0.6", func(o *phantom.Options) { o.Scan.Noise, o.Scan.Clump = 80, 0.6 }),
-		hard("clumped noise 1.0", func(o *phantom.Options) { o.Scan.Noise, o.Scan.Clump = 80, 1.0 }),
+		hard("correlated noise 0.6", func(o *phantom.Options) { o.Scan.Noise, o.Scan.Correlation = 80, 0.6 }),
+		hard("correlated noise 1.0", func(o *phantom.Options) { o.Scan.Noise, o.Scan.Correlation = 80, 1.0 }),
 	}
 }
 

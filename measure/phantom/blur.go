@@ -22,7 +22,7 @@ func blurRow(row []float32, kernel []float64, fine int, out []float32) {
 
 // blurColumns blurs a plane, already blurred along its rows, along its columns.
 func (r *render) blurColumns(half, image []float32) {
-	n, fine, kernel := r.vol.Size[0], r.lens.fine[1], r.lens.kernel[1]
+	n, fine, kernel := r.vol.Size[0], r.kernel.fine[1], r.kernel.weights[1]
 	rows, weight := make([][]float32, len(kernel)), make([]float32, len(kernel))
 	for i, w := range kernel {
 		weight[i] = float32(w)

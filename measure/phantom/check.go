@@ -31,7 +31,7 @@ func (o Options) withDefaults() Options {
 	}
 	if o.Teeth == nil {
 		for _, fdi := range [2][]int{{43, 33}, {13, 23}}[o.Jaw] {
-			if !slices.Contains(o.Sites, fdi) {
+			if !slices.Contains(o.Sites, fdi) && !slices.Contains(o.Sockets, fdi) {
 				o.Teeth = append(o.Teeth, fdi)
 			}
 		}
@@ -77,16 +77,17 @@ func (o Options) check() error {
 	for _, l := range []limit{
 		{"Jaw", float64(o.Jaw), 0, 1},
 		{"Shape.Arch", s.Arch, 0.85, 1.15},
-		{"Shape.Width", s.Width, 2, 16}, {"Shape.Belly", s.Belly, -2, 8},
+		{"Shape.Width", s.Width, 2, 16}, {"Shape.Convexity", s.Convexity, -2, 8},
 		{"Shape.Height", s.Height, 12, 45}, {"Shape.CrestCap", s.CrestCap, 0.5, 12},
 		{"Shape.Tilt", s.Tilt, -35, 35}, {"Shape.Undercut", s.Undercut, 0, 4},
 		{"Shape.Level", s.Level, 3, 30}, {"Shape.Crest", s.Crest, 0.1, 5},
 		{"Shape.Buccal", s.Buccal, 0.1, 5}, {"Shape.Lingual", s.Lingual, 0.1, 5},
 		{"Shape.Border", s.Border, 0.1, 5}, {"Shape.Variation", s.Variation, 0, 1},
-		{"Shape.Gum", s.Gum, 0.2, 5}, {"Shape.CanalRadius", s.CanalRadius, 0.5, 3},
+		{"Shape.RidgeMucosa", s.RidgeMucosa, 0.2, 5}, {"Shape.CanalRadius", s.CanalRadius, 0.5, 3},
 		{"Shape.CanalWall", s.CanalWall, 0, s.CanalRadius - 0.1}, {"Shape.CanalDepth", s.CanalDepth, 4, 30},
 		{"Shape.SinusDepth", s.SinusDepth, 2, 20}, {"Shape.SinusFloor", s.SinusFloor, 0.2, 2},
-		{"Shape.Mucosa", s.Mucosa, 0, 8}, {"Shape.NasalDepth", s.NasalDepth, 12, 28},
+		{"Shape.SinusMucosa", s.SinusMucosa, 0, 8}, {"Shape.NasalDepth", s.NasalDepth, 12, 28},
+		{"Shape.Loop", s.Loop, 0, 8}, {"Shape.RootLean", s.RootLean, -40, 40}, {"Healing", o.Healing, 0, 1},
 		{"Shape.Septum", s.Septum, 0, 15}, {"Shape.SeptumThick", s.SeptumThick, 0.3, 4},
 		{"Shape.SeptumShift", s.SeptumShift, -20, 20},
 		{"Scan.Voxel[0]", o.Scan.Voxel[0], 0.05, 5}, {"Scan.Voxel[1]", o.Scan.Voxel[1], 0.05, 5},
@@ -94,9 +95,9 @@ func (o Options) check() error {
 		{"Scan.Size[0]", float64(o.Scan.Size[0]), 1, 2048}, {"Scan.Size[1]", float64(o.Scan.Size[1]), 1, 2048},
 		{"Scan.Size[2]", float64(o.Scan.Size[2]), 1, 2048},
 		{"Scan.Gantry", o.Scan.Gantry, -40, 40}, {"Scan.Blur", o.Scan.Blur, 0.05, 2},
-		{"Scan.Noise", o.Scan.Noise, 0, 2000}, {"Scan.Clump", o.Scan.Clump, 0, 4},
-		{"Hard.Field", o.Hard.Field, 0, 1e4}, {"Grey.Texture", o.Grey.Texture, 0, 1000},
-		{"Hard.Motion", r3.Norm(o.Hard.Motion), 0, 5}, {"Hand", o.Hand, 0, 2},
+		{"Scan.Noise", o.Scan.Noise, 0, 2000}, {"Scan.Correlation", o.Scan.Correlation, 0, 4},
+		{"Artefacts.Field", o.Artefacts.Field, 0, 1e4}, {"Grey.Texture", o.Grey.Texture, 0, 1000},
+		{"Artefacts.Motion", r3.Norm(o.Artefacts.Motion), 0, 5}, {"Hand", o.Hand, 0, 2},
 	} {
 		if !(l.value >= l.least && l.value <= l.most) {
 			return fmt.Errorf("%w: %s is %g, must lie in %g … %g", ErrOptions, l.name, l.value, l.least, l.most)
@@ -109,7 +110,7 @@ func (o Options) checkTeeth() error {
 	if tooth := o.Shape.SeptumTooth; o.Jaw == Maxilla && !belongs(Maxilla, tooth) {
 		return fmt.Errorf("%w: Shape.SeptumTooth %d is not a permanent tooth of the %v", ErrOptions, tooth, o.Jaw)
 	}
-	for _, fdi := range slices.Concat(o.Sites, o.Teeth) {
+	for _, fdi := range slices.Concat(o.Sites, o.Teeth, o.Sockets) {
 		if !belongs(o.Jaw, fdi) {
 			return fmt.Errorf("%w: tooth %d is not a permanent tooth of the %v", ErrOptions, fdi, o.Jaw)
 		}
@@ -117,6 +118,9 @@ func (o Options) checkTeeth() error {
 	for _, fdi := range o.Teeth {
 		if slices.Contains(o.Sites, fdi) {
 			return fmt.Errorf("%w: tooth %d stands where a site is to be measured", ErrOptions, fdi)
+		}
+		if slices.Contains(o.Sockets, fdi) {
+			return fmt.Errorf("%w: tooth %d stands where its socket is to be drawn", ErrOptions, fdi)
 		}
 	}
 	return nil

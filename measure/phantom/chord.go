@@ -14,6 +14,7 @@ const (
 	sinusSurface  // of the sinus's room: floor, walls and septum
 	antrumSurface // of the sinus as if it had no septum
 	nasalSurface
+	socketSurface
 )
 
 // signed returns the signed distance of patient point p to a surface, mm, negative inside.
@@ -24,18 +25,22 @@ func (j *Jaw) signed(surface int, p r3.Vec, w *place) float64 {
 	if surface == nasalSurface {
 		return h.nasal(p)
 	}
+	if surface == socketSurface {
+		d, _ := nearest(h.sockets, p)
+		return d
+	}
 	h.put(p, w)
 	switch surface {
 	case outerSurface:
 		d, _ := h.bone(p, w)
 		return d
 	case endostealSurface:
-		d, _ := w.ring((*station).endosteal)
+		d, _ := w.distance((*station).endosteal)
 		return d
 	case sinusSurface:
 		return h.sinus(p, w)
 	}
-	d, _ := w.ring((*station).cavity)
+	d, _ := w.distance((*station).cavity)
 	return d
 }
 

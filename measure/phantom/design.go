@@ -25,7 +25,7 @@ func shapeDefaults(s Shape, k Kind) Shape {
 	set(&s.Buccal, 1.6, 1.2)
 	set(&s.Lingual, 2, 1.4)
 	set(&s.Border, 3, 1.5)
-	set(&s.Gum, 2, 2)
+	set(&s.RidgeMucosa, 2, 2)
 	set(&s.CanalRadius, 1.6, 1.6)
 	set(&s.CanalWall, 0.4, 0.4)
 	set(&s.CanalDepth, 14, 14)
@@ -68,7 +68,8 @@ func (w wave) at(s float64) float64 {
 // table holds the stations along the arch, blended by a uniform cubic B-spline in x.
 type table struct{ knot []station }
 
-func newTable(c *arch, s Shape, k Kind, r *rand.Rand) *table {
+func newTable(c *arch, o Options, r *rand.Rand) *table {
+	s := o.Shape
 	var waves [pCount]wave
 	for i := range waves {
 		waves[i] = newWave(r)
@@ -77,8 +78,11 @@ func newTable(c *arch, s Shape, k Kind, r *rand.Rand) *table {
 	for i := range t.knot {
 		x := float64(i-knots) * knotStep
 		arc := c.length(max(-archEnd, min(archEnd, x)))
-		t.knot[i] = design(arc, s, k)
+		t.knot[i] = design(arc, s, o.Jaw)
 		vary(&t.knot[i], arc, s.Variation, waves)
+		for _, fdi := range o.Sockets {
+			t.knot[i].sink(arc-arcOf(o.Jaw, fdi, s.Arch), o.Healing)
+		}
 	}
 	return t
 }
@@ -103,8 +107,8 @@ func design(arc float64, s Shape, k Kind) (st station) {
 	q := math.Abs(arc)
 	st = station{
 		pLift: archDepth, pTilt: s.Tilt * math.Pi / 180, pHeight: s.Height, pHalf: s.Width / 2,
-		pBelly: s.Belly, pCap: s.CrestCap, pCapBase: 5, pLevel: s.Level, pFlareFrom: 60,
-		pCrest: s.Crest, pBuccal: s.Buccal, pLingual: s.Lingual, pBorder: s.Border, pGum: s.Gum,
+		pConvexity: s.Convexity, pCap: s.CrestCap, pCapBase: 5, pLevel: s.Level, pFlareFrom: 60,
+		pCrest: s.Crest, pBuccal: s.Buccal, pLingual: s.Lingual, pBorder: s.Border, pMucosa: s.RidgeMucosa,
 		pSinus: 80, pSinusIn: 1.3,
 	}
 	if k == Maxilla {
@@ -159,5 +163,27 @@ func vary(st *station, arc, amount float64, w [pCount]wave) {
 	st[pLift] += rise
 	st[pHeight] += rise
 	st[pTilt] += 2.5 * math.Pi / 180 * amount * w[pTilt].at(arc)
-	st[pBelly] += 0.5 * amount * w[pBelly].at(arc)
+	st[pConvexity] += 0.5 * amount * w[pConvexity].at(arc)
+}
+
+// What healing takes from the ridge in the middle of a socket. Our choice, of the order of what is published
+// for the first year (common practice, no source): it makes the crest a saddle.
+const (
+	healedDepth  = 1.5 // of the crest, mm
+	healedShare  = 0.2 // of the width
+	healedLength = 6.0 // half the length of the saddle along the arch, mm
+)
+
+// sink lowers and narrows the crest at s mm along the arch from a socket, as it heals: from 0, not at all, to
+// 1. What is counted from the crest and stays where it is comes nearer to it.
+func (st *station) sink(s, healing float64) {
+	y := s / healedLength
+	if healing == 0 || y <= -1 || y >= 1 {
+		return
+	}
+	w := healing * math.Pow(1-y*y, 3)
+	for _, i := range []int{pLift, pHeight, pLevel, pSinus} {
+		st[i] -= healedDepth * w
+	}
+	st[pHalf] *= 1 - healedShare*w
 }

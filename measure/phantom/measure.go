@@ -35,7 +35,7 @@ func (j *Jaw) TruthIn(sec Section, near r3.Vec, axis *r3.Vec) (AxisTruth, error)
 	if err != nil {
 		return AxisTruth{}, err
 	}
-	t := AxisTruth{Axis: l.axis, Crest: l.crest, Heights: j.heights(sec, l), Beside: j.besideSeptum(l)}
+	t := AxisTruth{Axis: l.axis, Crest: l.crest, Heights: j.heights(sec, l), Beside: j.besideSeptum(l), Socket: j.socketTruth(l)}
 	t.Tilt = math.Atan2(r3.Dot(l.axis, sec.Buccal), -r3.Dot(l.axis, sec.Up)) * 180 / math.Pi
 	for h := 1.0; h <= 10; h++ {
 		if w, ok := j.width(l, h); ok {
@@ -72,7 +72,7 @@ func (j *Jaw) lineAlong(sec Section, near, axis r3.Vec) (line, error) {
 func (j *Jaw) ridgeLine(sec Section, near r3.Vec) (line, error) {
 	l, err := j.lineAlong(sec, near, j.drawnAxis(sec))
 	for i := 0; err == nil && i < 300; i++ {
-		slope, shift, n := j.lean(l)
+		slope, shift, n := j.midline(l)
 		if n < 3 {
 			return line{}, fmt.Errorf("%w: %d widths below %.2f, no axis", ErrNoChord, n, l.crest)
 		}
@@ -85,8 +85,8 @@ func (j *Jaw) ridgeLine(sec Section, near r3.Vec) (line, error) {
 	return l, err
 }
 
-// lean fits the middles' offsets from l: their slope over depth and their value at 4.5 mm.
-func (j *Jaw) lean(l line) (slope, shift float64, n int) {
+// midline fits the middles' offsets from l: their slope over depth and their value at 4.5 mm.
+func (j *Jaw) midline(l line) (slope, shift float64, n int) {
 	var sx, sy, sxx, sxy float64
 	for h := 1.0; h <= 8; h++ {
 		a, b, err := j.Chord(r3.Add(l.crest, r3.Scale(h, l.axis)), l.side, across)

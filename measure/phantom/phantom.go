@@ -5,6 +5,14 @@
 // distances found by root finding on the shape, never on voxels) and the site plan ([Jaw.Plan]).
 // Nothing that measures is imported here. All anatomy is invented.
 //
+// What to call:
+//
+//   - a lifelike jaw to show or to try a program on: [Demo], then [New] and [Jaw.Volume];
+//   - thousands of different sites to test a method on: [Random] and [Options.Small], then [Jaw.Truth];
+//   - sites that each teach one thing, for students: [Lessons];
+//   - one's own shape: fill [Options]; the zero value is a plain, upright, noiseless mandible;
+//   - the truth in a section or along an axis that a reader chose otherwise: [Jaw.TruthIn], [Jaw.Chord].
+//
 // Frames:
 //
 //	r3.Vec     (x, y, z)  patient, LPS: +x Left, +y Posterior, +z Superior; mm
@@ -36,12 +44,12 @@ var (
 // Jaw is one synthetic jaw: an analytic shape with its scan and its sites. Make it with [New].
 // It never changes after that; its methods may be called from several goroutines.
 type Jaw struct {
-	opt   Options
-	shape *shape
-	grid  volume.Grid
-	grain *grain
-	plan  Plan
-	curve *spline // through the plan's arch points
+	opt     Options
+	shape   *shape
+	grid    volume.Grid
+	texture *texture
+	plan    Plan
+	curve   *spline // through the plan's arch points
 }
 
 // New builds the jaw that o describes. It returns an error wrapping [ErrOptions] that names
@@ -51,7 +59,7 @@ func New(o Options) (*Jaw, error) {
 	if err := o.check(); err != nil {
 		return nil, err
 	}
-	j := &Jaw{opt: o, shape: newShape(o), grain: newGrain(o.Grey.Texture, o.Seed)}
+	j := &Jaw{opt: o, shape: newShape(o), texture: newTexture(o.Grey.Texture, o.Seed)}
 	j.grid = j.makeGrid()
 	if err := j.grid.Check(); err != nil {
 		return nil, fmt.Errorf("%w: scan: %w", ErrOptions, err)
@@ -100,6 +108,6 @@ func (j *Jaw) Grey(p r3.Vec) float64 {
 	var l layers
 	var w place
 	q := j.toJaw(p)
-	l.ask(q, 1<<lCount-1, &w, 0)
-	return j.shape.paint(&l, &j.opt.Grey, 0, j.grain, q)
+	l.request(q, 1<<lCount-1, &w, 0)
+	return j.shape.paint(&l, &j.opt.Grey, 0, j.texture, q)
 }

@@ -107,7 +107,7 @@ func (c *column) shift(dx float64, st *station) (sin, cos float64) {
 }
 
 // slope returns F of surface r at a place and its gradient along arch, offset and height.
-func (pl *place) slope(r func(*station) rim) (v implicit, gs, gu, gv float64) {
+func (pl *place) slope(r func(*station) contour) (v implicit, gs, gu, gv float64) {
 	surface := r(&pl.st)
 	v = surface.at(pl.a, pl.b, pl.wb, pl.wl)
 	gu = v.fa*pl.sin + v.fb*pl.cos
@@ -119,7 +119,7 @@ func (pl *place) slope(r func(*station) rim) (v implicit, gs, gu, gv float64) {
 
 // step returns F of surface r at a place moved by (dx, du, dv) mm, to first order in dx:
 // dx is the small part of a step toward a surface, which runs along the arch.
-func (pl *place) step(r func(*station) rim, dx, du, dv float64) implicit {
+func (pl *place) step(r func(*station) contour, dx, du, dv float64) implicit {
 	st := &pl.moved
 	sin, cos := pl.shift(dx, st)
 	a, b := st.ridge(pl.u+du, pl.v+dv, sin, cos)
@@ -128,11 +128,11 @@ func (pl *place) step(r func(*station) rim, dx, du, dv float64) implicit {
 	return surface.at(a, b, wb, wl)
 }
 
-// ring returns the signed distance from a place to the station surface r, mm, and the sum of
+// distance returns the signed distance from a place to the station surface r, mm, and the sum of
 // its principal curvatures there, 1/mm, positive where convex. Two Newton steps along the
 // gradient of F: the error is of third order in the distance over the radius of curvature.
 // Inside it is bounded by the chord distance, so that a tile's test is safe.
-func (pl *place) ring(r func(*station) rim) (d, bend float64) {
+func (pl *place) distance(r func(*station) contour) (d, bend float64) {
 	v, gs, gu, gv := pl.slope(r)
 	g2 := gs*gs + gu*gu + gv*gv + 1e-12
 	d = v.f / math.Sqrt(g2)
@@ -152,7 +152,7 @@ func (pl *place) ring(r func(*station) rim) (d, bend float64) {
 	t = -w.f / h2
 	su, sv, ss = su+t*hu, sv+t*hv, ss+t*gs
 	e := math.Copysign(math.Sqrt(su*su+sv*sv+ss*ss), v.f)
-	if math.Abs(e) > 2*math.Abs(d)+0.5 { // the steps ran away: far from a wild place
+	if math.Abs(e) > 2*math.Abs(d)+0.5 { // the steps diverged: far from a strongly curved place
 		return d, 0
 	}
 	if v.inside > 0 {
@@ -162,5 +162,5 @@ func (pl *place) ring(r func(*station) rim) (d, bend float64) {
 	return e, max(-0.7, min(1.5, bend))
 }
 
-// newtonReach is the distance, mm, within which a ring's distance is refined.
+// newtonReach is the distance, mm, within which a distance is refined.
 const newtonReach = 2.5

@@ -93,7 +93,7 @@ func (j *Jaw) planSite(fdi int) PlanSite {
 		limit = h[0].Height
 	}
 	depth := 0.0
-	s.Diameter, s.Length, depth = j.careful(l, limit)
+	s.Diameter, s.Length, depth = j.safeSize(l, limit)
 	s.Platform = r3.Add(l.crest, r3.Scale(depth, s.Implant))
 	return s
 }
@@ -106,10 +106,10 @@ const (
 	deepest       = 4.0        // of a platform below the crest
 )
 
-// careful returns the size that a careful plan would take, mm, and how deep below the crest its platform
+// safeSize returns the size that a careful plan would take, mm, and how deep below the crest its platform
 // stands: the longest of the sizes, the wider one first, that has its bone beside it over the whole length.
 // Where none has, the smallest stands 2 mm deep.
-func (j *Jaw) careful(l line, limit float64) (diameter, length, depth float64) {
+func (j *Jaw) safeSize(l line, limit float64) (diameter, length, depth float64) {
 	for _, length := range []float64{12, 10, 8, 6} {
 		for _, d := range []float64{4, 3.5} {
 			for depth := 0.5; depth <= deepest && depth+length+overLimit <= limit; depth += 0.25 {
@@ -133,6 +133,9 @@ func (j *Jaw) beside(l line, depth, length, far float64) bool {
 	return true
 }
 
+// sideName names the two sides of what the shape has one of on each.
+var sideName = [2]string{"left", "right"}
+
 // markStructures lists canals, foramina and roots where the shape has them.
 func (j *Jaw) markStructures() {
 	add := func(name, kind string, t tube) {
@@ -143,9 +146,12 @@ func (j *Jaw) markStructures() {
 		j.plan.Structures = append(j.plan.Structures, PlanStructure{name, kind, path, t.radius, 0.3})
 	}
 	if j.opt.Jaw == Mandible {
-		for i, side := range [2]string{"left", "right"} {
+		for i, side := range sideName {
 			add(side+" canal", "canal", j.shape.canal[i])
 			add(side+" mental foramen", "mental_foramen", j.shape.exit[i])
+			if loop := j.shape.loop[i]; len(loop.path) > 0 {
+				add(side+" anterior loop", "anterior_loop", loop)
+			}
 		}
 	} else {
 		add("incisive canal", "incisive_canal", j.shape.front)
@@ -183,7 +189,8 @@ func (p Plan) Write(w io.Writer) error {
 		put("      diameter_mm: %g\n      length_mm: %g", s.Diameter, s.Length)
 		put("    sizes:\n      diameters_mm: [3.5, 4.0, 4.5]\n      lengths_mm: [8, 10, 12]")
 	}
-	if p.Jaw == Mandible {
+	looped := slices.ContainsFunc(p.Structures, func(s PlanStructure) bool { return s.Kind == "anterior_loop" })
+	if p.Jaw == Mandible && !looped {
 		put("declared:\n  - {kind: anterior_loop, side: both, as: absent, by: \"drawn without one\"}")
 	}
 	if len(p.Structures) > 0 {

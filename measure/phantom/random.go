@@ -12,18 +12,18 @@ import (
 // texture and some noise, on a 0.2 mm grid of 400×400×300 voxels.
 func Demo(k Kind) Options {
 	o := Options{Case: "demo-" + k.String(), Jaw: k, Seed: 7}
-	o.Shape = Shape{Tilt: 8, Undercut: 1.8, Variation: 0.6, Belly: 2.5}
+	o.Shape = Shape{Tilt: 8, Undercut: 1.8, Variation: 0.6, Convexity: 2.5}
 	o.Scan.Noise = 50
 	o.Grey.Texture = 60
 	if k == Maxilla {
-		o.Shape.Tilt, o.Shape.Undercut, o.Shape.Belly, o.Shape.Mucosa = -12, 0.9, 1.5, 1.2
+		o.Shape.Tilt, o.Shape.Undercut, o.Shape.Convexity, o.Shape.SinusMucosa = -12, 0.9, 1.5, 1.2
 	}
 	return o
 }
 
 // Random returns a random jaw and scan over the ranges of the calibration: voxels
 // 0.1–0.4 mm, isotropic and not, blur 0.1–0.35 mm, noise 0–150, tilt, undercut, oblique
-// grids, 0.3 mm of hand scatter. The same seed gives the same jaw. The whole jaw at 0.1 mm
+// grids, arch points scattered by 0.3 mm. The same seed gives the same jaw. The whole jaw at 0.1 mm
 // is some 400 million voxels: cut it down with [Options.Small].
 func Random(seed uint64, k Kind) Options {
 	r := rand.New(rand.NewPCG(seed, 0x1234567))
@@ -36,14 +36,14 @@ func Random(seed uint64, k Kind) Options {
 	}
 	o := Options{Case: fmt.Sprintf("random-%v-%d", k, seed), Jaw: k, Seed: seed}
 	s := &o.Shape
-	s.Arch, s.Width, s.Belly = in(0.9, 1.1), in(5, 10), in(0, 4)
+	s.Arch, s.Width, s.Convexity = in(0.9, 1.1), in(5, 10), in(0, 4)
 	s.CrestCap = s.Width / 2 * in(0.8, 1.5)
 	s.Tilt = in(-15, 15)
 	s.Undercut, s.Level = maybe(0.5, in(0.5, 2.5)), in(8, 12)
 	s.Crest, s.Buccal, s.Lingual, s.Border = in(0.8, 2), in(0.8, 2.2), in(1, 2.5), in(2, 3.5)
-	s.Variation, s.Gum = in(0, 0.8), in(1, 3)
+	s.Variation, s.RidgeMucosa = in(0, 0.8), in(1, 3)
 	s.CanalRadius, s.CanalDepth = in(1, 1.7), in(11, 16)
-	s.SinusDepth, s.SinusFloor, s.Mucosa = in(5, 12), in(0.5, 1), maybe(0.7, in(0.5, 5))
+	s.SinusDepth, s.SinusFloor, s.SinusMucosa = in(5, 12), in(0.5, 1), maybe(0.7, in(0.5, 5))
 	s.NasalDepth = in(15, 20)
 	if k == Mandible {
 		s.Height = in(24, 32)

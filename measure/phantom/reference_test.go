@@ -16,25 +16,25 @@ import (
 
 // plainVolume is the plain form of Volume's voxels.
 func plainVolume(j *Jaw) []int16 {
-	g, ln := j.grid, newLens(j.grid, j.opt.Scan.Blur)
+	g, ln := j.grid, newKernel(j.grid, j.opt.Scan.Blur)
 	n := normal(g)
 	along := r3.Dot(g.Step[2], n)
 	step := r3.Scale(along/float64(ln.fine[2]), n)
 	sheared := r3.Norm(r3.Sub(g.Step[2], r3.Scale(along, n))) >= 1e-9
 	shifts := []r3.Vec{{}}
-	if d := j.opt.Hard.Motion; d != (r3.Vec{}) {
+	if d := j.opt.Artefacts.Motion; d != (r3.Vec{}) {
 		shifts = []r3.Vec{r3.Scale(0.5, d), r3.Scale(-0.5, d)}
 	}
-	f := newFinish(j)
+	f := newAcquisition(j)
 	size := g.Size[0] * g.Size[1]
 	out := make([]int16, size*g.Size[2])
 	known := map[[3]int][]float32{}
 	for k := range g.Size[2] {
 		grey := make([]float32, size)
-		for t, w := range ln.kernel[2] {
-			from, q := 0, k*ln.fine[2]+t-len(ln.kernel[2])/2
+		for t, w := range ln.weights[2] {
+			from, q := 0, k*ln.fine[2]+t-len(ln.weights[2])/2
 			if sheared {
-				from, q = k, t-len(ln.kernel[2])/2
+				from, q = k, t-len(ln.weights[2])/2
 			}
 			at := r3.Add(g.Patient(volume.Index{K: float64(from)}), r3.Scale(float64(q), step))
 			for s, d := range shifts {
@@ -48,14 +48,14 @@ func plainVolume(j *Jaw) []int16 {
 				}
 			}
 		}
-		plainFinish(f, k, grey, out[k*size:(k+1)*size])
+		plainAcquisition(f, k, grey, out[k*size:(k+1)*size])
 	}
 	return out
 }
 
 // plainPlane is the lattice plane through at, drawn and blurred in itself: rows × columns of voxels.
-func plainPlane(j *Jaw, ln lens, at r3.Vec) []float32 {
-	g, kx, ky := j.grid, ln.kernel[0], ln.kernel[1]
+func plainPlane(j *Jaw, ln kernel, at r3.Vec) []float32 {
+	g, kx, ky := j.grid, ln.weights[0], ln.weights[1]
 	columns, rows := (g.Size[0]-1)*ln.fine[0]+len(kx), (g.Size[1]-1)*ln.fine[1]+len(ky)
 	ex := j.toJaw(r3.Scale(1/float64(ln.fine[0]), g.Step[0]))
 	ey := j.toJaw(r3.Scale(1/float64(ln.fine[1]), g.Step[1]))
@@ -83,7 +83,7 @@ func plainPlane(j *Jaw, ln lens, at r3.Vec) []float32 {
 			for x := i; x < min(i+size, columns); x++ {
 				p := point(origin, float64(x), float64(y))
 				plainFill(j.shape, p, m, &l)
-				t := j.grain
+				t := j.texture
 				if !textured {
 					t = nil
 				}
@@ -100,13 +100,13 @@ func plainPlane(j *Jaw, ln lens, at r3.Vec) []float32 {
 }
 
 // plainBlur blurs along rows, in float64, then along columns, in float32.
-func plainBlur(value []float32, columns int, ln lens, size [3]int) []float32 {
+func plainBlur(value []float32, columns int, ln kernel, size [3]int) []float32 {
 	out := make([]float32, size[0]*size[1])
 	for y := range size[1] {
 		for x := range size[0] {
-			for i, w := range ln.kernel[1] {
+			for i, w := range ln.weights[1] {
 				sum := 0.0
-				for t, u := range ln.kernel[0] {
+				for t, u := range ln.weights[0] {
 					sum += u * float64(value[(y*ln.fine[1]+i)*columns+x*ln.fine[0]+t])
 				}
 				out[y*size[0]+x] += float32(w) * float32(sum)
@@ -133,7 +133,7 @@ func plainFill(h *shape, p r3.Vec, m mask, l *layers) {
 	}
 	if m&(1<<lMarrow) != 0 {
 		wb, wl := plainWalls(&pl.st, pl.st[pLift]-pl.v*pl.cos+pl.u*pl.sin)
-		l.slit = wb[0] + wl[0] - pl.st[pBuccal] - pl.st[pLingual]
+		l.marrowWidth = wb[0] + wl[0] - pl.st[pBuccal] - pl.st[pLingual]
 	}
 }
 
@@ -149,11 +149,11 @@ func plainLayer(h *shape, i int, p r3.Vec, pl *place) (d, bend float64) {
 		return h.fat(pl, p), 0
 	case lAirway:
 		return h.airway(p), 0
-	case lGum, lBone:
-		d, bend = plainRing(pl, (*station).outer)
+	case lMucosa, lBone:
+		d, bend = plainDistance(pl, (*station).outer)
 		thick := 0.0
-		if i == lGum {
-			d, bend = plainRing(pl, (*station).gum)
+		if i == lMucosa {
+			d, bend = plainDistance(pl, (*station).mucosa)
 			thick = 2.5
 		}
 		if h.kind == Maxilla {
@@ -161,9 +161,9 @@ func plainLayer(h *shape, i int, p r3.Vec, pl *place) (d, bend float64) {
 		}
 		return d, bend
 	case lMarrow:
-		return plainRing(pl, (*station).endosteal)
+		return plainDistance(pl, (*station).endosteal)
 	case lSinus:
-		return plainRing(pl, (*station).cavity)
+		return plainDistance(pl, (*station).cavity)
 	case lSeptum:
 		return h.septum.distance(p)
 	case lNasal:
@@ -171,11 +171,11 @@ func plainLayer(h *shape, i int, p r3.Vec, pl *place) (d, bend float64) {
 	case lTurbinate:
 		return h.turbinates(p), 0
 	}
-	return nearest(map[int][]tube{lCanal: h.canals, lRoot: h.roots, lCrown: h.crowns, lCore: h.shells, lPulp: h.pulps, lMetal: h.metals}[i], p)
+	return nearest(map[int][]tube{lCanal: h.canals, lSocket: h.sockets, lRoot: h.roots, lCrown: h.crowns, lCore: h.shells, lPulp: h.pulps, lMetal: h.metals}[i], p)
 }
 
 // plainAt is F of surface r at a place moved by dx mm of x and (du, dv) mm in the section.
-func plainAt(pl *place, r func(*station) rim, dx, du, dv float64) implicit {
+func plainAt(pl *place, r func(*station) contour, dx, du, dv float64) implicit {
 	st, sin, cos := pl.st, pl.sin, pl.cos
 	if dx != 0 || du != 0 || dv != 0 {
 		for i := range st {
@@ -196,7 +196,7 @@ func plainWalls(st *station, a float64) (b, l [3]float64) {
 	free := a > -4 && a < height+4 // beyond, the walls go straight on
 	a = max(-4, min(height+4, a))
 	x := a / height
-	h := [3]float64{st[pHalf] + 2*st[pBelly]*x*(1-x), 2 * st[pBelly] * (1 - 2*x) / height, -4 * st[pBelly] / (height * height)}
+	h := [3]float64{st[pHalf] + 2*st[pConvexity]*x*(1-x), 2 * st[pConvexity] * (1 - 2*x) / height, -4 * st[pConvexity] / (height * height)}
 	b, l = h, h
 	if y := (a - st[pLevel]) / hollowReach; y > -1 && y < 1 {
 		q := 1 - y*y
@@ -220,8 +220,8 @@ func plainWalls(st *station, a float64) (b, l [3]float64) {
 	return b, l
 }
 
-// plainF is rim.at.
-func plainF(r rim, a, b float64, bw, lw [3]float64) implicit {
+// plainF is contour.at.
+func plainF(r contour, a, b float64, bw, lw [3]float64) implicit {
 	e, e1, e2 := 1.0, 0.0, 0.0
 	if y := 1 - (a-r.top)/r.cap; y > 0 {
 		e, e1, e2 = e-y*y, e1+2*y/r.cap, e2-2/(r.cap*r.cap)
@@ -232,7 +232,7 @@ func plainF(r rim, a, b float64, bw, lw [3]float64) implicit {
 	m, m1, m2 := (bw[0]+r.addB-lw[0]-r.addL)/2, (bw[1]-lw[1])/2, (bw[2]-lw[2])/2
 	w, w1, w2 := (bw[0]+r.addB+lw[0]+r.addL)/2, (bw[1]+lw[1])/2, (bw[2]+lw[2])/2
 	if w < 0.02 {
-		return shut(&r, a, b-m, m1, w, w1)
+		return collapsed(&r, a, b-m, m1, w, w1)
 	}
 	sq, sq1, sq2 := w*w, 2*w*w1, 2*(w1*w1+w*w2)
 	q, q1, q2 := sq*e, sq1*e+sq*e1, sq2*e+2*sq1*e1+sq*e2
@@ -245,8 +245,8 @@ func plainF(r rim, a, b float64, bw, lw [3]float64) implicit {
 	return v
 }
 
-// plainRing is place.ring without anything shared between surfaces.
-func plainRing(pl *place, r func(*station) rim) (d, bend float64) {
+// plainDistance is place.distance without anything shared between surfaces.
+func plainDistance(pl *place, r func(*station) contour) (d, bend float64) {
 	perX := pl.speed * max(0.2, 1+pl.u/pl.radius)
 	v := plainAt(pl, r, 0, 0, 0)
 	gu, gv := v.fa*pl.sin+v.fb*pl.cos, -v.fa*pl.cos+v.fb*pl.sin
@@ -276,24 +276,17 @@ func plainRing(pl *place, r func(*station) rim) (d, bend float64) {
 	return e, max(-0.7, min(1.5, bend))
 }
 
-// plainPaint paints all layers, far or near.
-func plainPaint(h *shape, l *layers, g *Levels, sigma float64, t *grain, p r3.Vec) float64 {
-	all := *l
-	all.outside, all.inside = 0, 0
-	return h.paint(&all, g, sigma, t, p)
-}
-
-// plainFinish stores slice k.
-func plainFinish(f *finish, k int, grey []float32, stored []int16) {
+// plainAcquisition stores slice k.
+func plainAcquisition(f *acquisition, k int, grey []float32, stored []int16) {
 	sp := f.grid.Spacing()
 	for i := range grey {
 		x, y := i%f.grid.Size[0], i/f.grid.Size[0]
 		dx, dy := (float64(x)-f.middle.I)*sp[0], (float64(y)-f.middle.J)*sp[1]
-		if radius := f.hard.Field / 2; radius > 0 && dx*dx+dy*dy > radius*radius {
+		if radius := f.effects.Field / 2; radius > 0 && dx*dx+dy*dy > radius*radius {
 			stored[i] = outside
 			continue
 		}
-		v := float64(grey[i]) + f.artefacts(dx, dy, x, y, k)
+		v := float64(grey[i]) + f.artefactsAt(dx, dy, x, y, k)
 		if f.scan.Noise > 0 {
 			v += f.scan.Noise * f.noise(x, y, k)
 		}
@@ -321,11 +314,11 @@ func TestVoxelsAreThoseOfThePlainEvaluation(t *testing.T) {
 		o.Scan.Voxel, o.Scan.Size, o.Scan.Blur = [3]float64{3, 3, 3}, [3]int{27, 27, 20}, 2
 		check(o.Case, o)
 	}
-	hard := []Hardship{{}, {Streaks: 300}, {Cupping: 200, Rings: 60}, {Motion: r3.Vec{X: 0.4, Y: -0.3, Z: 0.2}}, {Field: 5}}
+	hard := []Artefacts{{}, {Streaks: 300}, {Cupping: 200, Rings: 60}, {Motion: r3.Vec{X: 0.4, Y: -0.3, Z: 0.2}}, {Field: 5}}
 	teeth := [2][]int{{46, 43, 31, 34, 37}, {16, 13, 21, 24, 27}}
 	for i := range 10 {
 		o := Random(uint64(i), Kind(i%2))
-		o.Hard, o.Grey.Texture = hard[i/2%5], 30*float64(i%3)
+		o.Artefacts, o.Grey.Texture = hard[i/2%5], 30*float64(i%3)
 		o.Scan.Voxel = [3]float64{0.8, 0.9, 1}
 		o.Scan.Blur = 0.3 + 0.1*float64(i%4)
 		if i%5 == 1 {
@@ -335,7 +328,10 @@ func TestVoxelsAreThoseOfThePlainEvaluation(t *testing.T) {
 			o.Scan.Turn = r3.Vec{}
 		}
 		if i%4 == 3 {
-			o.Scan.Clump, o.Shape.Septum = 0.7, 5
+			o.Scan.Correlation, o.Shape.Septum = 0.7, 5
+		}
+		if i >= 6 {
+			o.Sockets, o.Healing, o.Shape.Loop, o.Shape.RootLean = []int{teeth[i%2][i/2]}, 0.3*float64(i-6), 3, 10
 		}
 		check(o.Case, small(t, o, teeth[i%2][i/2], 6))
 	}

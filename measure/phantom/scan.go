@@ -22,8 +22,8 @@ func (j *Jaw) Volume(ctx context.Context, progress func(done float64)) (*volume.
 		return nil, err
 	}
 	r := newRender(j, vol, progress)
-	if r.finish.blank != nil {
-		vol.Blank = r.finish.blank
+	if r.acquisition.blank != nil {
+		vol.Blank = r.acquisition.blank
 	}
 	for p := 0; p < len(r.origin); p += depth {
 		if err := r.stack(ctx, p, min(p+depth, len(r.origin))); err != nil {
@@ -40,13 +40,13 @@ const depth = 32
 // render is one run of Volume. The lattice planes are drawn in order, a stack at a time, and
 // blurred within themselves; a slice is the weighted sum of its planes.
 type render struct {
-	jaw      *Jaw
-	vol      *volume.Volume
-	lens     lens
-	finish   *finish
-	progress func(float64)
-	mu       sync.Mutex
-	done     int
+	jaw         *Jaw
+	vol         *volume.Volume
+	kernel      kernel
+	acquisition *acquisition
+	progress    func(float64)
+	mu          sync.Mutex
+	done        int
 
 	copies  int         // of each plane: 2 with motion, which take turns
 	origin  []r3.Vec    // of each plane: its lattice point (0, 0), jaw frame
@@ -60,16 +60,16 @@ type render struct {
 
 // worker is what one goroutine needs.
 type worker struct {
-	*brush
+	*tiler
 	value [][]float32 // a strip of each plane of a stack
 	grey  []float32   // one slice
 }
 
 func newRender(j *Jaw, vol *volume.Volume, progress func(float64)) *render {
-	r := &render{jaw: j, vol: vol, lens: newLens(j.grid, j.opt.Scan.Blur), finish: newFinish(j), progress: progress}
+	r := &render{jaw: j, vol: vol, kernel: newKernel(j.grid, j.opt.Scan.Blur), acquisition: newAcquisition(j), progress: progress}
 	n := vol.Size[0] * vol.Size[1]
 	for range runtime.GOMAXPROCS(0) {
-		w := &worker{brush: newBrush(j, r.lens, vol.Size), grey: make([]float32, n)}
+		w := &worker{tiler: newTiler(j, r.kernel, vol.Size), grey: make([]float32, n)}
 		w.value = sheets(depth, tile*w.columns)
 		r.workers = append(r.workers, w)
 	}
@@ -90,12 +90,12 @@ func sheets(n, size int) [][]float32 {
 // placePlanes lists the lattice's planes. Neighbouring slices share theirs, unless the grid is
 // sheared or its slices are further apart than the kernel is wide: then each has its own.
 func (r *render) placePlanes() {
-	g, kernel, brush := r.vol.Grid, r.lens.kernel, r.workers[0].brush
+	g, kernel, tiler := r.vol.Grid, r.kernel.weights, r.workers[0].tiler
 	n := normal(g)
 	along := r3.Dot(g.Step[2], n)
-	step := r3.Scale(along/float64(r.lens.fine[2]), n)
-	own := r3.Norm(r3.Sub(g.Step[2], r3.Scale(along, n))) >= 1e-9 || r.lens.fine[2] > len(kernel[2])
-	r.taps, r.stride = len(kernel[2]), r.lens.fine[2]
+	step := r3.Scale(along/float64(r.kernel.fine[2]), n)
+	own := r3.Norm(r3.Sub(g.Step[2], r3.Scale(along, n))) >= 1e-9 || r.kernel.fine[2] > len(kernel[2])
+	r.taps, r.stride = len(kernel[2]), r.kernel.fine[2]
 	if own {
 		r.stride = r.taps
 	}
@@ -107,8 +107,8 @@ func (r *render) placePlanes() {
 		}
 		at := r3.Add(g.Patient(volume.Index{K: float64(k)}), r3.Scale(float64(q-r.taps/2), step))
 		for _, d := range shifts {
-			brush.origin = r.jaw.toJaw(r3.Add(at, d))
-			r.origin = append(r.origin, brush.at(-float64(len(kernel[0])/2), -float64(len(kernel[1])/2)))
+			tiler.origin = r.jaw.toJaw(r3.Add(at, d))
+			r.origin = append(r.origin, tiler.at(-float64(len(kernel[0])/2), -float64(len(kernel[1])/2)))
 		}
 	}
 	for _, w := range kernel[2] {
@@ -122,7 +122,7 @@ func (r *render) placePlanes() {
 
 // shifts are the places of the copies whose mean the scan is, patient, mm: two with motion.
 func (j *Jaw) shifts() []r3.Vec {
-	if d := j.opt.Hard.Motion; d != (r3.Vec{}) {
+	if d := j.opt.Artefacts.Motion; d != (r3.Vec{}) {
 		return []r3.Vec{r3.Scale(0.5, d), r3.Scale(-0.5, d)}
 	}
 	return []r3.Vec{{}}
@@ -167,7 +167,7 @@ func (r *render) strip(w *worker, top, p, q int) {
 	for k := range q - p {
 		for y := top; y < min(top+tile, w.rows); y++ {
 			row := w.value[k][(y-top)*w.columns : (y-top+1)*w.columns]
-			blurRow(row, r.lens.kernel[0], r.lens.fine[0], r.half[k][y*n:(y+1)*n])
+			blurRow(row, r.kernel.weights[0], r.kernel.fine[0], r.half[k][y*n:(y+1)*n])
 		}
 	}
 }
@@ -182,7 +182,7 @@ func (r *render) slice(w *worker, k int) {
 		}
 		weightedSum(w.grey[y*n:(y+1)*n], rows, r.weight)
 	}
-	r.finish.slice(k, w.grey, r.vol.Stored[k*len(w.grey):(k+1)*len(w.grey)])
+	r.acquisition.slice(k, w.grey, r.vol.Stored[k*len(w.grey):(k+1)*len(w.grey)])
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.done++

@@ -65,12 +65,12 @@ func inFillet(j *Jaw, p r3.Vec) bool {
 	var pl place
 	q := j.toJaw(p)
 	j.shape.put(q, &pl)
-	d, _ := pl.ring((*station).outer)
+	d, _ := pl.distance((*station).outer)
 	return math.Abs(d-j.shape.palate(&pl, q)) < 3.5
 }
 
 // Voxels picked where the grey value changes most agree with a brute-force convolution of the
-// sharp shape: crest, walls, plates, canal, sinus floor, gum, all together.
+// sharp shape: crest, walls, plates, canal, sinus floor, mucosa, all together.
 func TestVoxelsAgreeWithBruteForce(t *testing.T) {
 	for _, c := range []struct {
 		k     Kind
@@ -114,9 +114,9 @@ func TestTilesAreWhatTheirPointsAre(t *testing.T) {
 		o := Random(seed, k)
 		o.Scan.Voxel, o.Scan.Blur = [3]float64{0.4, 0.4, 0.4}, 0.4
 		j := must[*Jaw](t)(New(o))
-		ln := newLens(j.grid, 0.4)
+		ln := newKernel(j.grid, 0.4)
 		size := [3]int{190, 120, 1}
-		b := newBrush(j, ln, size)
+		b := newTiler(j, ln, size)
 		value := make([]float32, b.columns*b.rows)
 		for _, kk := range []float64{45, 90} {
 			b.origin = j.toJaw(j.grid.Patient(volume.Index{K: kk}))
@@ -145,7 +145,7 @@ func TestTilesAreWhatTheirPointsAre(t *testing.T) {
 // The same options give the same voxels on one processor and on several.
 func TestVoxelsDoNotDependOnTheProcessors(t *testing.T) {
 	o := Demo(Maxilla)
-	o.Scan.Voxel, o.Scan.Blur, o.Scan.Clump = [3]float64{0.5, 0.5, 0.5}, 0.5, 0.8
+	o.Scan.Voxel, o.Scan.Blur, o.Scan.Correlation = [3]float64{0.5, 0.5, 0.5}, 0.5, 0.8
 	o = small(t, o, 14, 12)
 	_, a := scanOf(t, o)
 	old := runtime.GOMAXPROCS(1)
@@ -187,17 +187,17 @@ func stats(f func(x, y, k int) float64, n int) (mean, sd, corr float64) {
 	return mean, sd, c / m / (sd * sd)
 }
 
-// White noise has mean 0, SD 1 and no correlation; clumped noise has the correlation of two
+// White noise has mean 0, SD 1 and no correlation; correlated noise has the correlation of two
 // Gaussians of sigma c one voxel apart, exp(−1/(4c²)), and SD 1.
 func TestNoiseIsWhatItSays(t *testing.T) {
-	f := &finish{seed: 3, table: quantile()}
+	f := &acquisition{seed: 3, table: quantile()}
 	m, s, c := stats(f.noise, 48) // 110592 samples: SD of the mean 0.003, of the SD 0.002
 	if math.Abs(m) > 0.015 || math.Abs(s-1) > 0.012 || math.Abs(c) > 0.015 {
 		t.Errorf("white: mean %.4f, SD %.4f, correlation %.4f", m, s, c)
 	}
-	f.scan.Clump = 1
+	f.scan.Correlation = 1
 	m, s, c = stats(f.noise, 32)
 	if math.Abs(m) > 0.05 || math.Abs(s-1) > 0.04 || math.Abs(c-math.Exp(-0.25)) > 0.03 {
-		t.Errorf("clumped: mean %.4f, SD %.4f, correlation %.4f, want %.4f", m, s, c, math.Exp(-0.25))
+		t.Errorf("correlated: mean %.4f, SD %.4f, correlation %.4f, want %.4f", m, s, c, math.Exp(-0.25))
 	}
 }

@@ -50,7 +50,7 @@ func (h *shape) drawSeptum() {
 // sinus is the signed distance of p, a point of the jaw's frame with its place, to the bone round
 // the sinus's room, mm, negative in the room: the cavity less the septum.
 func (h *shape) sinus(p r3.Vec, pl *place) float64 {
-	d, _ := pl.ring((*station).cavity)
+	d, _ := pl.distance((*station).cavity)
 	w, _ := h.septum.distance(p)
 	return max(d, -w)
 }

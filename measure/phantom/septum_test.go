@@ -14,7 +14,7 @@ import (
 // along the arch by shift mm.
 func septate(height, shift float64) Options {
 	return Options{Jaw: Maxilla, Sites: []int{26}, Teeth: []int{},
-		Shape: Shape{Septum: height, SeptumShift: shift, SeptumThick: 1.4, Mucosa: 0.8}}
+		Shape: Shape{Septum: height, SeptumShift: shift, SeptumThick: 1.4, SinusMucosa: 0.8}}
 }
 
 // Where the axis runs up into a septum of thickness 2r whose middle is x mm along the arch, bone ends
@@ -65,7 +65,7 @@ func TestSeptumIsPaintedWhereItsTruthIs(t *testing.T) {
 // at x from its middle plane. Voxels are rounded, and the lattice moves an edge by up to 0.001 mm.
 func TestScannedSeptumIsABlurredSlab(t *testing.T) {
 	o := septate(9, 0)
-	o.Shape.Mucosa, o.Scan.Blur, o.Scan.Voxel = 0, 0.3, [3]float64{0.45, 0.45, 0.45}
+	o.Shape.SinusMucosa, o.Scan.Blur, o.Scan.Voxel = 0, 0.3, [3]float64{0.45, 0.45, 0.45}
 	j, v := scanOf(t, small(t, o, 26, 18))
 	w, g := j.shape.septum, j.opt.Grey
 	var pl place
@@ -77,7 +77,7 @@ func TestScannedSeptumIsABlurredSlab(t *testing.T) {
 				q := r3.Sub(p, w.edge)
 				x, y := r3.Dot(q, w.along), r3.Dot(q, w.axis)
 				j.shape.put(p, &pl)
-				if deep, _ := pl.ring((*station).cavity); deep > -1.4 || y > -1.4 || math.Abs(x) > 3 || j.shape.nasal(p) < 2 {
+				if deep, _ := pl.distance((*station).cavity); deep > -1.4 || y > -1.4 || math.Abs(x) > 3 || j.shape.nasal(p) < 2 {
 					continue
 				}
 				seen++

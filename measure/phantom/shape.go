@@ -9,22 +9,25 @@ import (
 
 // shape is the anatomy in the jaw's own frame: patient x and y, and v along z.
 type shape struct {
-	kind   Kind
-	s      Shape
-	arch   *arch
-	table  *table
-	canals []tube // outer surface; with branches
-	canal  [2]tube
-	exit   [2]tube // mental foramina, one point each
-	teeth  []tooth
-	roots  []tube // all solids of dentine: roots and crown cores
-	crowns []tube // enamel
-	pulps  []tube
-	metals []tube
-	front  tube // incisive canal
-	septum *septum
-	shells []tube // dentine under the enamel
-	levels [lCount][]float64
+	kind    Kind
+	s       Shape
+	arch    *arch
+	table   *table
+	canals  []tube // outer surface; with branches
+	canal   [2]tube
+	exit    [2]tube // mental foramina, one point each
+	teeth   []tooth
+	roots   []tube // all solids of dentine: roots and crown cores
+	crowns  []tube // enamel
+	pulps   []tube
+	metals  []tube
+	front   tube    // incisive canal
+	sockets []tube  // emptied
+	healing float64 // of the sockets, 0 to 1
+	loop    [2]tube // anterior loops; without points: none
+	septum  *septum
+	shells  []tube // dentine under the enamel
+	levels  [lCount][]float64
 }
 
 // spot returns the point of the jaw's frame at arc length s and ridge coordinates (a, b),
@@ -58,14 +61,15 @@ func newShape(o Options) *shape {
 	s := o.Shape
 	r := rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15))
 	h := &shape{kind: o.Jaw, s: s, arch: newArch(s.Arch)}
-	h.table = newTable(h.arch, s, o.Jaw, r)
+	h.table = newTable(h.arch, o, r)
 	if o.Jaw == Mandible {
 		h.drawCanals()
 	} else {
 		h.drawIncisive()
 		h.drawSeptum()
 	}
-	h.drawTeeth(o.Teeth, o.Hard.Streaks != 0)
+	h.drawSockets(o)
+	h.drawTeeth(o.Teeth, o.Artefacts.Streaks != 0)
 	for i := range h.levels {
 		h.levels[i] = h.offsets(i)
 	}
@@ -81,16 +85,38 @@ func (h *shape) drawCanals() {
 			rise := 0.010 * math.Pow(max(0, q-38), 2)
 			dip := 0.6 * ramp(q, 24, 36) * (1 - ramp(q, 36, 50))
 			b := -1.2*ramp(q, 27, 40) + 2.4*(1-ramp(q, 24, 31))
+			if h.s.Loop > 0 {
+				b = -1.2 * ramp(q, 27, 40) // on, in the middle of the bone
+			}
 			path = append(path, h.spot(sign*q, h.s.CanalDepth+r-archDepth-rise+dip, b))
 		}
+		path = append(path, h.drawLoop(side, sign)...)
 		tip := path[len(path)-1]
-		mouth := h.wall(sign*24.2, h.s.CanalDepth-2.2-archDepth)
+		mouth := h.wall(sign*foramenAt, h.s.CanalDepth-2.2-archDepth)
 		path = append(path, mouth)
 		h.canal[side] = tube{path, same(r, len(path))}
 		h.exit[side] = tube{[]r3.Vec{mouth}, []float64{r}}
 		out := r3.Add(mouth, r3.Scale(2/r3.Norm(r3.Sub(mouth, tip)), r3.Sub(mouth, tip)))
 		h.canals = append(h.canals, h.canal[side], tube{[]r3.Vec{mouth, out}, same(r, 2)})
 	}
+}
+
+// foramenAt is the arc length from the midline to the mental foramen, mm.
+const foramenAt = 24.2
+
+// drawLoop carries the canal past the foramen, as far as the options say, and back to below it: the points
+// that the canal's path goes on with.
+func (h *shape) drawLoop(side int, sign float64) []r3.Vec {
+	if h.s.Loop == 0 {
+		return nil
+	}
+	r := h.s.CanalRadius
+	var path []r3.Vec
+	for _, c := range [][3]float64{{0.5, 0.2, 0}, {0.9, 0, 0.4}, {1, -1, 1.2}, {0.9, -1.9, 2}, {0.5, -2.2, 2.5}} { // share of the loop, depth, offset
+		path = append(path, h.spot(sign*(foramenAt-c[0]*h.s.Loop), h.s.CanalDepth+r-archDepth+c[1], c[2]))
+	}
+	h.loop[side] = tube{path, same(r, len(path))}
+	return path
 }
 
 // wall returns the point of the buccal wall at arc length s and depth a below the arch plane.

@@ -1,6 +1,8 @@
 package phantom
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -44,32 +46,48 @@ func (h *shape) drawTeeth(list []int, metal bool) {
 	}
 }
 
-// drawTooth sets a tooth: one root, or two along the arch for a molar, and a crown.
-func (h *shape) drawTooth(fdi int, metal bool) {
-	n := fdi % 10
-	s := arcOf(h.kind, fdi, h.s.Arch)
-	spread := 0.0
-	if n >= 6 {
-		spread = 2.7
+const neckHeight = 1.2 // of a tooth's neck over the crest, mm
+
+// spread returns how far the two roots of a molar stand from its middle along the arch, mm; 0: one root.
+func spread(fdi int) float64 {
+	if fdi%10 >= 6 {
+		return 2.7
 	}
-	neck := -h.lift(s) - 1.2 // the neck stands 1.2 mm above the crest
-	t := tooth{fdi: fdi}
-	for _, side := range []float64{-spread, spread} {
-		apex := h.spot(s+1.2*side, neck+1+rootLength[n], 0)
-		mid := h.spot(s+1.1*side, neck+rootLength[n]*0.5, 0.1)
+	return 0
+}
+
+// rootsOf returns the roots that a tooth has or had, each from its apex to its neck, where the crest has sunk
+// by so many mm since.
+func (h *shape) rootsOf(fdi int, sunk float64) (roots []tube) {
+	n, s := fdi%10, arcOf(h.kind, fdi, h.s.Arch)
+	neck := -h.lift(s) - sunk - neckHeight
+	lean := math.Copysign(math.Tan(h.s.RootLean*math.Pi/180)*rootLength[n], s)
+	for _, side := range []float64{-spread(fdi), spread(fdi)} {
+		apex := h.spot(s+1.2*side+lean, neck+1+rootLength[n], 0)
+		mid := h.spot(s+1.1*side+lean/2, neck+rootLength[n]*0.5, 0.1)
 		top := h.spot(s+side, neck, 0.2)
 		r := rootRadius[n]
-		root := tube{[]r3.Vec{apex, mid, top}, []float64{0.42 * r, 0.85 * r, 1.1 * r}}
-		pulp := tube{[]r3.Vec{apex, mid, h.spot(s+0.7*side, neck-2, 0.2)}, []float64{0.2, 0.35, 0.6}}
-		t.roots = append(t.roots, root)
-		h.pulps = append(h.pulps, pulp)
-		if spread == 0 {
+		roots = append(roots, tube{[]r3.Vec{apex, mid, top}, []float64{0.42 * r, 0.85 * r, 1.1 * r}})
+		if side == 0 {
 			break
 		}
 	}
+	return roots
+}
+
+// drawTooth sets a tooth: its roots with their pulps, and a crown.
+func (h *shape) drawTooth(fdi int, metal bool) {
+	n, s := fdi%10, arcOf(h.kind, fdi, h.s.Arch)
+	neck := -h.lift(s) - neckHeight
+	t := tooth{fdi, h.rootsOf(fdi, 0)}
+	for i, root := range t.roots {
+		side := spread(fdi) * float64(2*i-1)
+		chamber := h.spot(s+0.7*side, neck-2, 0.2)
+		h.pulps = append(h.pulps, tube{[]r3.Vec{root.path[0], root.path[1], chamber}, []float64{0.2, 0.35, 0.6}})
+	}
 	h.teeth = append(h.teeth, t)
 	h.roots = append(h.roots, t.roots...)
-	h.drawCrown(n, s, neck, spread, metal)
+	h.drawCrown(n, s, neck, spread(fdi), metal)
 }
 
 // drawCrown sets the enamel, or metal, over a core of dentine.

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -22,7 +23,15 @@ type Truth struct {
 	Blur  float64     `json:"blur_mm"`
 	Noise float64     `json:"noise"`
 	Voxel [3]float64  `json:"voxel_mm"`
+	Loops []LoopTrue  `json:"anterior_loops,omitempty"`
 	Sites []SiteTruth `json:"sites"`
+}
+
+// LoopTrue is how far a mandibular canal runs past its mental foramen before it turns back to it: from the
+// foramen's border to the loop's, along the arch, toward the midline.
+type LoopTrue struct {
+	Side   string  `json:"side"` // left or right
+	Length float64 `json:"length_mm"`
 }
 
 // SiteTruth is the truth of one site, in the section that the plan's arch curve defines.
@@ -46,6 +55,7 @@ type AxisTruth struct {
 	Widths  []WidthTrue  `json:"widths"`
 	Buccal  HollowTrue   `json:"buccal_undercut"`
 	Lingual HollowTrue   `json:"lingual_undercut"`
+	Socket  *SocketTrue  `json:"socket,omitempty"` // nil: the axis starts in none
 }
 
 // HeightTrue is the distance along the axis from the crest to the level of a limit. Where the axis
@@ -95,6 +105,7 @@ type BesideTrue struct {
 func (j *Jaw) Truth() (Truth, error) {
 	o := j.opt
 	t := Truth{Case: o.Case, Jaw: o.Jaw.String(), Blur: o.Scan.Blur, Noise: o.Scan.Noise, Voxel: o.Scan.Voxel}
+	t.Loops = j.loops()
 	for i, s := range j.plan.Sites {
 		site, err := j.siteTruth(i)
 		if err != nil {
@@ -103,6 +114,23 @@ func (j *Jaw) Truth() (Truth, error) {
 		t.Sites = append(t.Sites, site)
 	}
 	return t, nil
+}
+
+// loops measures the anterior loops along the arch. Canal and foramen have one radius, so that their borders
+// are as far apart as their centres.
+func (j *Jaw) loops() (out []LoopTrue) {
+	arc := func(p r3.Vec) float64 { return math.Abs(j.shape.arch.length(j.shape.arch.foot(p.X, p.Y).x)) }
+	for side, t := range j.shape.loop {
+		if len(t.path) == 0 {
+			continue
+		}
+		end := math.Inf(1)
+		for _, p := range t.path {
+			end = min(end, arc(p))
+		}
+		out = append(out, LoopTrue{sideName[side], arc(j.shape.exit[side].path[0]) - end})
+	}
+	return out
 }
 
 func (j *Jaw) siteTruth(i int) (SiteTruth, error) {

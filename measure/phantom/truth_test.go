@@ -160,7 +160,7 @@ func TestCanalRoofIsThatOfAFineMesh(t *testing.T) {
 // A jaw without seeded variation is its own mirror image: left and right sites agree.
 func TestMirroredSitesAgree(t *testing.T) {
 	for _, k := range []Kind{Mandible, Maxilla} {
-		o := Options{Jaw: k, Shape: Shape{Tilt: 8, Undercut: 1.5, Belly: 2}}
+		o := Options{Jaw: k, Shape: Shape{Tilt: 8, Undercut: 1.5, Convexity: 2}}
 		_, truth := truthOf(t, o)
 		n := len(truth.Sites)
 		for i := range n / 2 {
@@ -210,7 +210,7 @@ func TestRidgeAxisIsItsOwnLeastSquaresLine(t *testing.T) {
 		}
 		l := line{crest: a.Crest, axis: a.Axis}
 		l.side = r3.Add(r3.Scale(-r3.Dot(a.Axis, sec.Up), sec.Buccal), r3.Scale(r3.Dot(a.Axis, sec.Buccal), sec.Up))
-		slope, shift, m := j.lean(l)
+		slope, shift, m := j.midline(l)
 		if m < 8 || math.Abs(slope) > 1e-7 || math.Abs(shift) > 1e-6 {
 			t.Errorf("%s: %d widths, slope %g, shift %g", s.ID, m, slope, shift)
 		}

@@ -35,7 +35,7 @@ func each(v *volume.Volume, f func(i, j, k int, r float64)) {
 }
 
 func TestCuppingTakesItsAmountAtTheAxisAndNothingAtTheRim(t *testing.T) {
-	_, a, b := pair(t, 13, func(o *Options) { o.Hard.Cupping = 200 })
+	_, a, b := pair(t, 13, func(o *Options) { o.Artefacts.Cupping = 200 })
 	rim := 6.5 // half the cube's edge between voxel centres
 	each(a, func(i, j, k int, r float64) {
 		want := -200 * max(0, 1-r*r/(rim*rim))
@@ -46,7 +46,7 @@ func TestCuppingTakesItsAmountAtTheAxisAndNothingAtTheRim(t *testing.T) {
 }
 
 func TestRingsAreTheSameAllRoundTheAxis(t *testing.T) {
-	_, a, b := pair(t, 13, func(o *Options) { o.Hard.Rings = 100 })
+	_, a, b := pair(t, 13, func(o *Options) { o.Artefacts.Rings = 100 })
 	ring := map[int]float64{}
 	var low, high float64
 	each(a, func(i, j, k int, r float64) {
@@ -64,7 +64,7 @@ func TestRingsAreTheSameAllRoundTheAxis(t *testing.T) {
 }
 
 func TestStreaksFadeWithTheDistanceFromTheMetal(t *testing.T) {
-	j, a, b := pair(t, 24, func(o *Options) { o.Hard.Streaks = 300 })
+	j, a, b := pair(t, 24, func(o *Options) { o.Artefacts.Streaks = 300 })
 	metal := j.toPatient(j.shape.metals[0].path[1])
 	var near, far, n, m float64
 	each(a, func(i, jj, k int, _ float64) {
@@ -90,10 +90,10 @@ func TestStreaksFadeWithTheDistanceFromTheMetal(t *testing.T) {
 func TestMotionIsTheMeanOfTwoShiftedCopies(t *testing.T) {
 	shift := r3.Vec{X: 0.8, Y: -0.5, Z: 0.2}
 	var o Options
-	_, _, b := pair(t, 13, func(p *Options) { p.Hard.Motion = shift; o = *p })
+	_, _, b := pair(t, 13, func(p *Options) { p.Artefacts.Motion = shift; o = *p })
 	still := func(f float64) *volume.Volume {
 		q := o
-		q.Hard.Motion = r3.Vec{}
+		q.Artefacts.Motion = r3.Vec{}
 		c := r3.Add(*o.Scan.Centre, r3.Scale(f, shift))
 		q.Scan.Centre = &c
 		_, v := scanOf(t, q)
@@ -108,7 +108,7 @@ func TestMotionIsTheMeanOfTwoShiftedCopies(t *testing.T) {
 }
 
 func TestFieldIsBlankOutsideItsCylinder(t *testing.T) {
-	_, a, b := pair(t, 13, func(o *Options) { o.Hard.Field = 10 })
+	_, a, b := pair(t, 13, func(o *Options) { o.Artefacts.Field = 10 })
 	each(a, func(i, j, k int, r float64) {
 		got := b.Grey(i, j, k)
 		if r > 5.001 && !math.IsNaN(got) || r < 4.999 && got != a.Grey(i, j, k) {

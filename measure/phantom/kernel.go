@@ -21,19 +21,19 @@ const (
 	reachOf  = 4.3  // half-width of the discrete kernel over r
 )
 
-// lens is the split for one grid.
-type lens struct {
-	p      float64      // sigma softened in closed form, mm
-	fine   [3]int       // lattice points a voxel, along column, row, slice normal
-	pitch  [3]float64   // lattice spacing, mm
-	kernel [3][]float64 // weights −R…R of the rest
+// kernel is the split for one grid.
+type kernel struct {
+	p       float64      // sigma softened in closed form, mm
+	fine    [3]int       // lattice points a voxel, along column, row, slice normal
+	pitch   [3]float64   // lattice spacing, mm
+	weights [3][]float64 // weights −R…R of the rest
 }
 
-// newLens plans the split for a blur of sigma mm on g. The third axis is the slice normal.
-func newLens(g volume.Grid, sigma float64) lens {
+// newKernel plans the split for a blur of sigma mm on g. The third axis is the slice normal.
+func newKernel(g volume.Grid, sigma float64) kernel {
 	sp := g.Spacing()
 	sp[2] = math.Abs(r3.Dot(g.Step[2], normal(g)))
-	var l lens
+	var l kernel
 	widest := 0.0
 	for i, h := range sp {
 		l.fine[i] = max(1, int(math.Ceil(h/(lattice*sigma)-1e-9)))
@@ -43,7 +43,7 @@ func newLens(g volume.Grid, sigma float64) lens {
 	l.p = softPart * widest
 	rest := math.Sqrt(sigma*sigma - l.p*l.p)
 	for i, f := range l.pitch {
-		l.kernel[i] = gaussian(rest / f)
+		l.weights[i] = gaussian(rest / f)
 	}
 	return l
 }

@@ -7,9 +7,9 @@ import (
 )
 
 // Everything round the bone is drawn to look right and to give the bone's edge its true
-// neighbours (gum, then air or soft tissue). Nothing here enters the truth.
+// neighbours (mucosa, then air or soft tissue). Nothing here enters the truth.
 
-// softBody is the soft tissue that is not gum: floor of the mouth and vestibule, lips and
+// softBody is the soft tissue other than the mucosa of the ridge: floor of the mouth and vestibule, lips and
 // cheeks held off the teeth, tongue, and all outside of that within the skin. Signed, mm.
 func (h *shape) softBody(pl *place, p r3.Vec) float64 {
 	cos, _ := pl.cosines()
@@ -28,7 +28,7 @@ func (h *shape) softBody(pl *place, p r3.Vec) float64 {
 	return max(d, skin)
 }
 
-// fat is the fat of the cheeks and under the skin. Signed, mm; wavy, so that it looks grown.
+// fat is the fat of the cheeks and under the skin. Signed, mm, its borders wavy.
 func (h *shape) fat(pl *place, p r3.Vec) float64 {
 	if at := 0.31*p.Z + 0.4; pl.height.z != at {
 		pl.height.z, pl.height.sin = at, math.Sin(at)

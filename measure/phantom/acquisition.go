@@ -10,17 +10,17 @@ import (
 	"ridgerule/dicomio/volume"
 )
 
-// finish turns exact grey values into stored ones: artefacts, noise, rounding.
-type finish struct {
-	grid   volume.Grid
-	hard   Hardship
-	scan   Scan
-	seed   uint64
-	middle volume.Index // of the grid: the axis of the rings and the cupping, voxels
-	metal  r3.Vec       // middle of the metal, patient, mm
-	fan    []ray
-	blank  *int16
-	table  *[65536]float64 // normal quantiles
+// acquisition turns exact grey values into stored ones: artefacts, noise, rounding.
+type acquisition struct {
+	grid    volume.Grid
+	effects Artefacts
+	scan    Scan
+	seed    uint64
+	middle  volume.Index // of the grid: the axis of the rings and the cupping, voxels
+	metal   r3.Vec       // middle of the metal, patient, mm
+	fan     []ray
+	blank   *int16
+	table   *[65536]float64 // normal quantiles
 }
 
 // ray is one frequency of the pattern of streaks round the metal.
@@ -29,12 +29,12 @@ type ray struct{ n, phase, size float64 }
 // outside is the stored value of a voxel outside the field.
 const outside = -3000
 
-func newFinish(j *Jaw) *finish {
-	f := &finish{grid: j.grid, hard: j.opt.Hard, scan: j.opt.Scan, seed: j.opt.Seed, table: quantile()}
+func newAcquisition(j *Jaw) *acquisition {
+	f := &acquisition{grid: j.grid, effects: j.opt.Artefacts, scan: j.opt.Scan, seed: j.opt.Seed, table: quantile()}
 	for i, n := range j.grid.Size {
 		*[3]*float64{&f.middle.I, &f.middle.J, &f.middle.K}[i] = float64(n-1) / 2
 	}
-	if f.hard.Field > 0 {
+	if f.effects.Field > 0 {
 		v := int16(outside)
 		f.blank = &v
 	}
@@ -49,14 +49,14 @@ func newFinish(j *Jaw) *finish {
 }
 
 // slice stores slice k.
-func (f *finish) slice(k int, grey []float32, stored []int16) {
+func (f *acquisition) slice(k int, grey []float32, stored []int16) {
 	n := f.grid.Size[0]
-	plain := f.hard.Field == 0 && f.hard.Cupping == 0 && f.hard.Rings == 0 && f.hard.Streaks == 0
+	plain := f.effects.Field == 0 && f.effects.Cupping == 0 && f.effects.Rings == 0 && f.effects.Streaks == 0
 	white := f.newWhite(k)
 	for y := range f.grid.Size[1] {
 		row, out := grey[y*n:(y+1)*n], stored[y*n:(y+1)*n]
 		switch {
-		case !plain || f.scan.Noise > 0 && f.scan.Clump > 0:
+		case !plain || f.scan.Noise > 0 && f.scan.Correlation > 0:
 			f.row(y, k, row, out)
 		case f.scan.Noise > 0:
 			for x, v := range row {
@@ -70,17 +70,17 @@ func (f *finish) slice(k int, grey []float32, stored []int16) {
 	}
 }
 
-// row stores row y of slice k with everything that may be asked for.
-func (f *finish) row(y, k int, grey []float32, stored []int16) {
+// row stores row y of slice k with everything that may be requested for.
+func (f *acquisition) row(y, k int, grey []float32, stored []int16) {
 	sp := f.grid.Spacing()
-	radius := f.hard.Field / 2
+	radius := f.effects.Field / 2
 	for x := range grey {
 		dx, dy := (float64(x)-f.middle.I)*sp[0], (float64(y)-f.middle.J)*sp[1]
 		if radius > 0 && dx*dx+dy*dy > radius*radius {
 			stored[x] = outside
 			continue
 		}
-		v := float64(grey[x]) + f.artefacts(dx, dy, x, y, k)
+		v := float64(grey[x]) + f.artefactsAt(dx, dy, x, y, k)
 		if f.scan.Noise > 0 {
 			v += f.scan.Noise * f.noise(x, y, k)
 		}
@@ -96,29 +96,29 @@ func store(v float64) int16 {
 	return int16(whole + int32(2*(v-float64(whole))))
 }
 
-// artefacts is what cupping, rings and streaks add at a voxel, (dx, dy) mm from the axis.
-func (f *finish) artefacts(dx, dy float64, x, y, k int) float64 {
+// artefactsAt is what cupping, rings and streaks add at a voxel, (dx, dy) mm from the axis.
+func (f *acquisition) artefactsAt(dx, dy float64, x, y, k int) float64 {
 	v := 0.0
-	if f.hard.Cupping != 0 {
+	if f.effects.Cupping != 0 {
 		sp := f.grid.Spacing()
 		rim := math.Hypot(f.middle.I*sp[0], f.middle.J*sp[1]) / math.Sqrt2
-		v -= f.hard.Cupping * max(0, 1-(dx*dx+dy*dy)/(rim*rim))
+		v -= f.effects.Cupping * max(0, 1-(dx*dx+dy*dy)/(rim*rim))
 	}
-	if f.hard.Rings != 0 {
+	if f.effects.Rings != 0 {
 		r := math.Hypot(dx, dy)
 		cell := math.Floor(r / 0.4) // a ring is as wide as a bad detector element's shadow
 		h := mix(f.seed ^ 0xabcd ^ uint64(cell)*0x9e3779b97f4a7c15)
-		v += f.hard.Rings * (2*float64(h>>11)/(1<<53) - 1)
+		v += f.effects.Rings * (2*float64(h>>11)/(1<<53) - 1)
 	}
-	if f.hard.Streaks != 0 && len(f.fan) > 0 {
-		v += f.hard.Streaks * f.streak(f.grid.Patient(volume.Index{I: float64(x), J: float64(y), K: float64(k)}))
+	if f.effects.Streaks != 0 && len(f.fan) > 0 {
+		v += f.effects.Streaks * f.streak(f.grid.Patient(volume.Index{I: float64(x), J: float64(y), K: float64(k)}))
 	}
 	return v
 }
 
 // streak is the fan of bands in the slice round the metal: as the beam goes, along lines
 // through it, fading with the distance and above and below the metal.
-func (f *finish) streak(p r3.Vec) float64 {
+func (f *acquisition) streak(p r3.Vec) float64 {
 	d := r3.Sub(p, f.metal)
 	n := normal(f.grid)
 	up := r3.Dot(d, n)
@@ -133,13 +133,13 @@ func (f *finish) streak(p r3.Vec) float64 {
 	return sum * r / (2 + r) * math.Exp(-r/30) * math.Exp(-up*up/(2*6*6))
 }
 
-// noise is a standard normal deviate of voxel (x, y, k): white, or clumped in the slice.
-func (f *finish) noise(x, y, k int) float64 {
+// noise is a standard normal deviate of voxel (x, y, k): white, or correlated in the slice.
+func (f *acquisition) noise(x, y, k int) float64 {
 	white := f.newWhite(k)
-	if f.scan.Clump <= 0 {
+	if f.scan.Correlation <= 0 {
 		return white.at(x, y)
 	}
-	s := f.scan.Clump
+	s := f.scan.Correlation
 	r := int(math.Ceil(2.5 * s))
 	sum, power := 0.0, 0.0
 	for dy := -r; dy <= r; dy++ {
@@ -159,7 +159,7 @@ type white struct {
 	seed, high uint64
 }
 
-func (f *finish) newWhite(k int) white {
+func (f *acquisition) newWhite(k int) white {
 	return white{f.table, mix(f.seed + 0x632be59bd9b4e019), uint64(k) << 42}
 }
 
@@ -187,48 +187,3 @@ var quantile = sync.OnceValue(func() *[65536]float64 {
 	}
 	return &q
 })
-
-// grain is the trabecular texture of the marrow: a sum of seeded waves of 0.7–2 mm length.
-type grain struct {
-	sd   float64
-	wave [14]struct {
-		k     r3.Vec  // turns per mm
-		phase float64 // turns
-	}
-}
-
-// turns holds the cosine at i/4096 of a turn: fine enough for a texture, five times as fast.
-var turns = func() (c [4096]float64) {
-	for i := range c {
-		c[i] = math.Cos(2 * math.Pi * float64(i) / 4096)
-	}
-	return c
-}()
-
-func newGrain(sd float64, seed uint64) *grain {
-	if sd == 0 {
-		return nil
-	}
-	g := &grain{sd: sd}
-	r := rand.New(rand.NewPCG(seed, 1234))
-	for i := range g.wave {
-		dir := r3.Unit(r3.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()})
-		g.wave[i].k = r3.Scale(1/(0.7+1.3*r.Float64()), dir)
-		g.wave[i].phase = r.Float64()
-	}
-	return g
-}
-
-// at returns the texture's share of the grey value at p, jaw frame.
-func (g *grain) at(p r3.Vec) float64 {
-	if g == nil {
-		return 0
-	}
-	sum := 0.0
-	for i := range g.wave {
-		w := &g.wave[i]
-		t := w.k.X*p.X + w.k.Y*p.Y + w.k.Z*p.Z + w.phase
-		sum += turns[int(math.Floor(t*4096))&4095]
-	}
-	return g.sd * sum / math.Sqrt(float64(len(g.wave))/2)
-}

@@ -9,11 +9,11 @@ import (
 // tile is the edge, in lattice points, of the squares that a plane of the lattice is cut into.
 const tile = 32
 
-// brush evaluates the softened shape on strips of the lattice. One goroutine has one brush.
-type brush struct {
+// tiler evaluates the softened shape on strips of the lattice, tile by tile. One goroutine has one tiler.
+type tiler struct {
 	h             *shape
 	grey          *Levels
-	grain         *grain
+	texture       *texture
 	p             float64 // sigma softened in closed form, mm
 	diagonal      float64 // of a cell of the lattice, mm
 	columns, rows int     // of the lattice
@@ -27,17 +27,17 @@ type brush struct {
 	centre [tile / 2 * tile / 2]column // of the middles of its parts
 }
 
-func newBrush(j *Jaw, ln lens, size [3]int) *brush {
-	b := &brush{h: j.shape, grey: &j.opt.Grey, grain: j.grain, p: ln.p, diagonal: math.Hypot(ln.pitch[0], ln.pitch[1])}
-	b.columns = (size[0]-1)*ln.fine[0] + len(ln.kernel[0])
-	b.rows = (size[1]-1)*ln.fine[1] + len(ln.kernel[1])
+func newTiler(j *Jaw, ln kernel, size [3]int) *tiler {
+	b := &tiler{h: j.shape, grey: &j.opt.Grey, texture: j.texture, p: ln.p, diagonal: math.Hypot(ln.pitch[0], ln.pitch[1])}
+	b.columns = (size[0]-1)*ln.fine[0] + len(ln.weights[0])
+	b.rows = (size[1]-1)*ln.fine[1] + len(ln.weights[1])
 	b.ex = j.toJaw(r3.Scale(1/float64(ln.fine[0]), j.grid.Step[0]))
 	b.ey = j.toJaw(r3.Scale(1/float64(ln.fine[1]), j.grid.Step[1]))
 	return b
 }
 
 // at returns the place of lattice point (i, j), jaw frame.
-func (b *brush) at(i, j float64) r3.Vec {
+func (b *tiler) at(i, j float64) r3.Vec {
 	return r3.Vec{
 		X: b.origin.X + i*b.ex.X + j*b.ey.X,
 		Y: b.origin.Y + i*b.ex.Y + j*b.ey.Y,
@@ -48,7 +48,7 @@ func (b *brush) at(i, j float64) r3.Vec {
 // strip fills the rows from top in every plane: value[k], row by row, for the plane at
 // origins[k]. It goes tile by tile and, of the copies that take turns in the list, one after the
 // other, so that planes one above the other share a tile's columns.
-func (b *brush) strip(top int, origins []r3.Vec, copies int, value [][]float32) {
+func (b *tiler) strip(top int, origins []r3.Vec, copies int, value [][]float32) {
 	b.top = top
 	for i := 0; i < b.columns; i += tile {
 		for c := range copies {
@@ -61,7 +61,7 @@ func (b *brush) strip(top int, origins []r3.Vec, copies int, value [][]float32) 
 }
 
 // tile fills a square of the lattice: at once where no surface is near, else in quarters.
-func (b *brush) tile(i, j, size int, m mask, l layers) {
+func (b *tiler) tile(i, j, size int, m mask, l layers) {
 	if i >= b.columns || j >= b.rows {
 		return
 	}
@@ -76,9 +76,9 @@ func (b *brush) tile(i, j, size int, m mask, l layers) {
 	b.h.fill(b.at(float64(i)+c, float64(j)+c), m, &l, &b.place, reach)
 	all := m
 	m = b.h.near(&l, m, reach)
-	shares{b.h, &l, b.p}.settle(all &^ m)
+	shares{b.h, &l, b.p}.saturate(all &^ m)
 	if m == 0 {
-		if b.grain != nil && l.d[lMarrow] < 0 {
+		if b.texture != nil && l.d[lMarrow] < 0 {
 			b.points(i, j, size, 0, &l)
 			return
 		}
@@ -92,7 +92,7 @@ func (b *brush) tile(i, j, size int, m mask, l layers) {
 	b.tile(i+q, j+q, q, m, l)
 }
 
-func (b *brush) flood(i, j, size int, v float32) {
+func (b *tiler) flood(i, j, size int, v float32) {
 	right := min(i+size, b.columns)
 	for y := j; y < min(j+size, b.rows); y++ {
 		row := b.value[(y-b.top)*b.columns+i : (y-b.top)*b.columns+right]
@@ -102,13 +102,13 @@ func (b *brush) flood(i, j, size int, v float32) {
 	}
 }
 
-func (b *brush) points(i, j, size int, m mask, l *layers) {
+func (b *tiler) points(i, j, size int, m mask, l *layers) {
 	for y := j; y < min(j+size, b.rows); y++ {
 		for x := i; x < min(i+size, b.columns); x++ {
 			p := b.at(float64(x), float64(y))
 			b.place.column = &b.point[y%tile*tile+x%tile]
-			l.ask(p, m, &b.place, 4*b.p)
-			b.value[(y-b.top)*b.columns+x] = float32(b.h.paint(l, b.grey, b.p, b.grain, p))
+			l.request(p, m, &b.place, 4*b.p)
+			b.value[(y-b.top)*b.columns+x] = float32(b.h.paint(l, b.grey, b.p, b.texture, p))
 		}
 	}
 }
