@@ -42,7 +42,7 @@ func driversOf(o phantom.Options, tooth int, q Question) []Driver {
 		{"noise against contrast", 10 * o.Scan.Noise / contrast},
 		{"tilt", math.Abs(s.Tilt) / 15},
 		{"curvature of the arch", [9]float64{0, .8, .7, .5, .35, .25, .15, .1, .05}[tooth%10]},
-		{"metal", o.Hard.Streaks / 300},
+		{"metal", o.Artefacts.Streaks / 300},
 	}
 	add := func(name string, v float64) { out = append(out, Driver{name, v}) }
 	switch q.Quantity {
@@ -61,7 +61,7 @@ func driversOf(o phantom.Options, tooth int, q Question) []Driver {
 	case "ridge_height":
 		add("limit near a size step", nearStep(map[string]float64{"canal": s.CanalDepth, "sinus": s.SinusDepth}[q.To]))
 		add("undercut", s.Undercut/4)
-		add("lining", s.Mucosa/4)
+		add("lining", s.SinusMucosa/4)
 		add("septum", s.Septum/10)
 	}
 	return out

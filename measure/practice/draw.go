@@ -146,7 +146,7 @@ func (o Options) sketch(i int, w wish, r *rand.Rand) Sealed {
 	in := newSpread(r)
 	tooth := w.kind.teeth[r.IntN(len(w.kind.teeth))]
 	b := phantom.Options{Case: "practice", Jaw: w.kind.jaw, Teeth: []int{}}
-	b.Shape.Gum = in(1.2, 2.8)
+	b.Shape.RidgeMucosa = in(1.2, 2.8)
 	w.kind.draw(&b, tooth, in)
 	b.Scan.Blur, b.Scan.Noise, b.Grey.Texture = in(0.15, 0.38), in(20, 150), in(30, 80)
 	q := w.kind.ask[r.IntN(len(w.kind.ask))]

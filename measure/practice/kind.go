@@ -39,7 +39,7 @@ var kinds = []kind{
 		ask: []Question{toCanal, width(3), width(5), {Quantity: "buccal_plate", At: 5}},
 		why: "nothing misleads here: the edges themselves were read elsewhere",
 		draw: func(o *phantom.Options, _ int, in spread) {
-			o.Shape.Width, o.Shape.Belly, o.Shape.CanalDepth, o.Shape.Tilt = in(8, 10), in(0, 2), in(14.5, 17), in(-6, 6)
+			o.Shape.Width, o.Shape.Convexity, o.Shape.CanalDepth, o.Shape.Tilt = in(8, 10), in(0, 2), in(14.5, 17), in(-6, 6)
 			o.Shape.Buccal = in(1.6, 2.2)
 		},
 	},
@@ -48,7 +48,7 @@ var kinds = []kind{
 		ask: []Question{toSinus, width(3), width(5)},
 		why: "nothing misleads here: the edges themselves were read elsewhere",
 		draw: func(o *phantom.Options, _ int, in spread) {
-			o.Shape.Width, o.Shape.Belly, o.Shape.SinusDepth, o.Shape.Tilt = in(8, 10), in(0, 2), in(12, 15), in(-6, 6)
+			o.Shape.Width, o.Shape.Convexity, o.Shape.SinusDepth, o.Shape.Tilt = in(8, 10), in(0, 2), in(12, 15), in(-6, 6)
 		},
 	},
 	{
@@ -65,7 +65,7 @@ var kinds = []kind{
 		ask: []Question{{Quantity: "lingual_undercut"}, toCanal, width(5)},
 		why: "the lingual wall falls away below the ridge: the axis follows the upper part of the ridge, not the middle of the section",
 		draw: func(o *phantom.Options, _ int, in spread) {
-			o.Shape.Width, o.Shape.Belly, o.Shape.Undercut, o.Shape.Level = in(8, 10), in(1, 3), in(1.6, 3.4), in(10, 13)
+			o.Shape.Width, o.Shape.Convexity, o.Shape.Undercut, o.Shape.Level = in(8, 10), in(1, 3), in(1.6, 3.4), in(10, 13)
 			o.Shape.Tilt, o.Shape.CanalDepth = in(4, 14), in(13, 16)
 		},
 	},
@@ -82,7 +82,7 @@ var kinds = []kind{
 		ask: []Question{width(1), width(2), width(3)},
 		why: "the width changes quickly below a pointed crest: half a millimetre of depth is much of the width",
 		draw: func(o *phantom.Options, _ int, in spread) {
-			o.Shape.Width, o.Shape.CrestCap, o.Shape.Belly, o.Shape.Tilt = in(5, 7), in(6, 9.5), in(1, 3), in(-8, 8)
+			o.Shape.Width, o.Shape.CrestCap, o.Shape.Convexity, o.Shape.Tilt = in(5, 7), in(6, 9.5), in(1, 3), in(-8, 8)
 		},
 	},
 	{
@@ -106,7 +106,7 @@ var kinds = []kind{
 		ask: []Question{toSinus, width(3)},
 		why: "the lining of the sinus lies on its floor and is no bone: the height ends where bone ends",
 		draw: func(o *phantom.Options, _ int, in spread) {
-			o.Shape.Width, o.Shape.SinusDepth, o.Shape.Mucosa, o.Shape.SinusFloor = in(7, 10), in(3.5, 7), in(0.5, 4), in(0.5, 0.9)
+			o.Shape.Width, o.Shape.SinusDepth, o.Shape.SinusMucosa, o.Shape.SinusFloor = in(7, 10), in(3.5, 7), in(0.5, 4), in(0.5, 0.9)
 		},
 	},
 	{
@@ -114,7 +114,7 @@ var kinds = []kind{
 		ask: []Question{toSinus},
 		why: "a septum stands near the section: the floor beside it is the limit",
 		draw: func(o *phantom.Options, tooth int, in spread) {
-			o.Shape.Width, o.Shape.SinusDepth, o.Shape.Mucosa = in(7, 10), in(5, 8), in(0.5, 2)
+			o.Shape.Width, o.Shape.SinusDepth, o.Shape.SinusMucosa = in(7, 10), in(5, 8), in(0.5, 2)
 			o.Shape.Septum, o.Shape.SeptumTooth, o.Shape.SeptumShift = in(4, 8), tooth, in(2, 3.5)
 		},
 	},
@@ -133,7 +133,7 @@ var kinds = []kind{
 		why: "bands of a metal crown cross the section: the edge is where the band was not",
 		draw: func(o *phantom.Options, tooth int, in spread) {
 			o.Shape.Width, o.Shape.CanalDepth = in(7, 9.5), in(12, 16)
-			o.Teeth, o.Hard.Streaks = []int{tooth + 1}, in(150, 400)
+			o.Teeth, o.Artefacts.Streaks = []int{tooth + 1}, in(150, 400)
 		},
 	},
 }

@@ -18,7 +18,7 @@ func trapsOf(it *Sealed) []Trap {
 			out = append(out, Trap{v, words})
 		}
 	}
-	q, s, gum := it.Sheet.Question, it.Jaw.Shape, it.Jaw.Shape.Gum
+	q, s, gum := it.Sheet.Question, it.Jaw.Shape, it.Jaw.Shape.RidgeMucosa
 	switch q.Quantity {
 	case "ridge_tilt":
 		add(-it.Truth, "the angle has the other sign: it is positive where the base lies buccal of the crest")
@@ -35,7 +35,7 @@ func trapsOf(it *Sealed) []Trap {
 			add(it.Truth+2*r, "the floor of the canal was taken for its roof")
 			break
 		}
-		add(it.Truth+s.Mucosa, "the lining of the sinus was taken for bone")
+		add(it.Truth+s.SinusMucosa, "the lining of the sinus was taken for bone")
 	case "ridge_width":
 		add(it.Truth+2*gum, "soft tissue was taken for bone on both sides")
 		add(it.Truth+gum, "soft tissue was taken for bone on one side")
