@@ -116,6 +116,19 @@ func TestEditsChangeTheirBytesAlone(t *testing.T) {
 	}
 }
 
+func TestWrittenIsTheValueAsItStands(t *testing.T) {
+	for path, want := range map[string]string{
+		"case": `"p\u00efne"`, "sites[0].at": "[22.50, 8, 1]", "sites[0].confirmed": "- place\n    - axis", "sites[1].arc_mm": "13.5",
+		"orientation_note": "plain text – with\n  a second line", "structures[0].path[0]": "- 1\n    - 2\n    - 3", "sites[4].at": "",
+	} {
+		got, err := Written([]byte(handWritten), path)
+		require.NoError(t, err)
+		assert.Equal(t, want, string(got), path)
+	}
+	_, err := Written([]byte(handWritten), "case.of")
+	assert.ErrorIs(t, err, ErrEdit)
+}
+
 func TestEditsOfJSONStayJSON(t *testing.T) {
 	const text = "\xef\xbb\xbf{\n\t\"format\": 1,\n\t\"sites\": [{\"tooth\": \"36\", \"at\": [1, 2, 3]}]\n}\n"
 	got, err := Insert([]byte(text), "sites[1]", Site{Tooth: "35", At: &r3.Vec{X: 1}, Axis: AxisOcclusal})
