@@ -37,7 +37,7 @@ sites:
     - axis # looked at
 
   # the second
-  - {tooth: 46, "arc_mm": 13.5, implant: {diameter_mm: 4.0, length_mm: 10}} # short
+  - {id: über, tooth: 46, "arc_mm": 13.5, implant: {diameter_mm: 4.0, length_mm: 10}} # short
 structures:
 - name: 'canal' # its name
   kind: canal
@@ -78,7 +78,7 @@ func TestEditsChangeTheirBytesAlone(t *testing.T) {
 		{remove, "sites[0].confirmed[1]", nil, "    - axis # looked at\n", ""},
 		{insert, "sites[0].confirmed[0]", "order", "    - place\n", "    - order\n    - place\n"},
 		{set, "sites[0].confirmed", List{}, "    - place\n    - axis", "      []"},
-		{remove, "sites[1]", nil, "  - {tooth: 46, \"arc_mm\": 13.5, implant: {diameter_mm: 4.0, length_mm: 10}} # short\n", ""},
+		{remove, "sites[1]", nil, "  - {id: über, tooth: 46, \"arc_mm\": 13.5, implant: {diameter_mm: 4.0, length_mm: 10}} # short\n", ""},
 		{remove, "sites[1].arc_mm", nil, "\"arc_mm\": 13.5, ", ""},
 		{remove, "sites[1].implant", nil, ", implant: {diameter_mm: 4.0, length_mm: 10}", ""},
 		{set, "sites[1].implant", PlannedImplant{Platform: &p, Diameter: 3.5, Length: 8}, "{diameter_mm: 4.0, length_mm: 10}", "{platform: [1, 0, 0.3], diameter_mm: 3.5, length_mm: 8}"},
