@@ -53,6 +53,24 @@ func Delete(text []byte, path string) ([]byte, error) {
 	return edit(text, path, remove, nil)
 }
 
+// Written returns the value at path as it is written, the comments within it included: what an undo puts back, or a
+// page shows. It is empty where there is none.
+func Written(text []byte, path string) ([]byte, error) {
+	d, err := openText(text)
+	if err != nil {
+		return nil, err
+	}
+	steps, err := parsePath(path)
+	if err != nil {
+		return nil, err
+	}
+	at, err := d.find(steps)
+	if err != nil || at.node == nil {
+		return nil, err
+	}
+	return text[d.start(at.node):d.end(at.node)], nil
+}
+
 // verb is what an edit does.
 type verb int
 

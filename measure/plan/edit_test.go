@@ -2,6 +2,7 @@ package plan
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/spatial/r3"
+	"pgregory.net/rapid"
 )
 
 // handWritten has comments of every kind, blank lines, flow and block, quotes, and letters of several bytes.
@@ -35,7 +37,7 @@ sites:
     - axis # looked at
 
   # the second
-  - {tooth: 46, "arc_mm": 13.5, implant: {diameter_mm: 4.0, length_mm: 10}} # short
+  - {id: über, tooth: 46, "arc_mm": 13.5, implant: {diameter_mm: 4.0, length_mm: 10}} # short
 structures:
 - name: 'canal' # its name
   kind: canal
@@ -76,7 +78,7 @@ func TestEditsChangeTheirBytesAlone(t *testing.T) {
 		{remove, "sites[0].confirmed[1]", nil, "    - axis # looked at\n", ""},
 		{insert, "sites[0].confirmed[0]", "order", "    - place\n", "    - order\n    - place\n"},
 		{set, "sites[0].confirmed", List{}, "    - place\n    - axis", "      []"},
-		{remove, "sites[1]", nil, "  - {tooth: 46, \"arc_mm\": 13.5, implant: {diameter_mm: 4.0, length_mm: 10}} # short\n", ""},
+		{remove, "sites[1]", nil, "  - {id: über, tooth: 46, \"arc_mm\": 13.5, implant: {diameter_mm: 4.0, length_mm: 10}} # short\n", ""},
 		{remove, "sites[1].arc_mm", nil, "\"arc_mm\": 13.5, ", ""},
 		{remove, "sites[1].implant", nil, ", implant: {diameter_mm: 4.0, length_mm: 10}", ""},
 		{set, "sites[1].implant", PlannedImplant{Platform: &p, Diameter: 3.5, Length: 8}, "{diameter_mm: 4.0, length_mm: 10}", "{platform: [1, 0, 0.3], diameter_mm: 3.5, length_mm: 8}"},
@@ -114,6 +116,19 @@ func TestEditsChangeTheirBytesAlone(t *testing.T) {
 			})
 		}
 	}
+}
+
+func TestWrittenIsTheValueAsItStands(t *testing.T) {
+	for path, want := range map[string]string{
+		"case": `"p\u00efne"`, "sites[0].at": "[22.50, 8, 1]", "sites[0].confirmed": "- place\n    - axis", "sites[1].arc_mm": "13.5",
+		"orientation_note": "plain text – with\n  a second line", "structures[0].path[0]": "- 1\n    - 2\n    - 3", "sites[4].at": "",
+	} {
+		got, err := Written([]byte(handWritten), path)
+		require.NoError(t, err)
+		assert.Equal(t, want, string(got), path)
+	}
+	_, err := Written([]byte(handWritten), "case.of")
+	assert.ErrorIs(t, err, ErrEdit)
 }
 
 func TestEditsOfJSONStayJSON(t *testing.T) {
@@ -209,46 +224,94 @@ func FuzzEdit(f *testing.F) {
 		}
 	}
 	f.Fuzz(func(t *testing.T, text []byte, which int, kind byte, x float64, word string) {
-		d, err := openText(text)
-		if err != nil {
-			return
-		}
-		paths := pathsOf(treeOf(d.root), "", nil)
-		if len(paths) == 0 {
-			return
-		}
-		path := paths[((which%len(paths))+len(paths))%len(paths)]
-		value := []any{x, word, r3.Vec{X: x}, []r3.Vec{{X: x}, {Y: x}}, Map{{"a", x}, {"b", Map{{"c", word}}}}, List{Map{{"d", word}}}, true, List{}, Map{}}[int(kind)%9]
-		before := bytes.Clone(text)
-		at := placeAt(t, d, path)
-		if out, err := Set(text, path, value); err == nil {
-			from, to := d.itemStart(at.up.node, at.index), d.itemEnd(at.up.node, at.index)
-			if !bytes.HasPrefix(out, text[:from]) || !bytes.HasSuffix(out, text[d.lineEnd(to):]) {
-				t.Fatalf("Set(%s) changed more than it in\n%s\ninto\n%s", path, text, out)
+		for _, err := range checkEdits(t, text, which, kind, x, word) {
+			if err != nil && !errors.Is(err, ErrEdit) {
+				t.Fatal(err)
 			}
-		}
-		if out, err := Delete(text, path); err == nil {
-			if head, tail := same(text, out); head+tail < len(out) && !bytes.Contains(out, []byte("[]")) && !bytes.Contains(out, []byte("{}")) && bytes.Count(text, []byte("#")) == 0 {
-				t.Fatalf("Delete(%s) wrote something:\n%s\n%s", path, text, out)
-			}
-		}
-		fresh := path
-		if at.step.key != "" {
-			fresh = strings.TrimSuffix(path, at.step.key) + "fresh_key"
-		}
-		out, err := Insert(text, fresh, value)
-		if err == nil {
-			if head, tail := same(text, out); head+tail < len(text) {
-				t.Fatalf("Insert(%s) changed bytes %d to %d of\n%s\ninto\n%s", fresh, head, len(text)-tail, text, out)
-			}
-			if back, err := Delete(out, fresh); err == nil && !bytes.Equal(back, text) {
-				t.Fatalf("Insert and Delete of %s:\n%q\nis\n%q\nby\n%q", fresh, text, back, out)
-			}
-		}
-		if !bytes.Equal(before, text) {
-			t.Fatal("an edit changed the text that it was given")
 		}
 	})
+}
+
+// Hand-written plans with comments and blank lines sprinkled in, of three line ends: no edit of theirs is refused.
+func TestEditsOfSprinkledPlans(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		lines := strings.Split(rapid.SampledFrom([]string{handWritten, goodPlan, levelPlan, voxelPlan, smallPlan}).Draw(t, "plan"), "\n")
+		for i, line := range lines {
+			if strings.HasPrefix(line, "orientation_note: plain") { // a text of two lines takes no comment in between
+				continue
+			}
+			comment := strings.Repeat(" ", rapid.IntRange(0, 5).Draw(t, "indent")) + "# ö: [x, {y\"'"
+			switch rapid.IntRange(0, 5).Draw(t, "what") {
+			case 0:
+				lines[i] = line + " " + comment
+			case 1:
+				lines[i] = line + "\n" + comment
+			case 2:
+				lines[i] = line + "\n"
+			}
+		}
+		text := strings.ReplaceAll(strings.Join(lines, "\n"), "\n", rapid.SampledFrom([]string{"\n", "\r\n", "\r"}).Draw(t, "end"))
+		for _, err := range checkEdits(t, []byte(text), rapid.IntRange(0, 1000).Draw(t, "path"), rapid.Byte().Draw(t, "value"), rapid.Float64Range(-1e4, 1e4).Draw(t, "x"), "a #b") {
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+	})
+}
+
+// tester is a test or a draw of one.
+type tester interface {
+	Helper()
+	Fatalf(format string, args ...any)
+}
+
+// checkEdits sets, deletes and inserts a value at one of the text's paths and returns why one of them was refused.
+func checkEdits(t tester, text []byte, which int, kind byte, x float64, word string) (refused [3]error) {
+	t.Helper()
+	d, err := openText(text)
+	if err != nil {
+		return refused
+	}
+	paths := pathsOf(treeOf(d.root), "", nil)
+	if len(paths) == 0 {
+		return refused
+	}
+	path := paths[((which%len(paths))+len(paths))%len(paths)]
+	value := []any{x, word, r3.Vec{X: x}, []r3.Vec{{X: x}, {Y: x}}, Map{{"a", x}, {"b", Map{{"c", word}}}}, List{Map{{"d", word}}}, true, List{}, Map{}}[int(kind)%9]
+	before := bytes.Clone(text)
+	steps, err := parsePath(path)
+	if err != nil {
+		return refused
+	}
+	at, err := d.find(steps)
+	if err != nil {
+		t.Fatalf("%s: %v", path, err)
+	}
+	from, to := d.itemStart(at.up.node, at.index), d.itemEnd(at.up.node, at.index)
+	var out []byte
+	if out, refused[0] = Set(text, path, value); refused[0] == nil && (!bytes.HasPrefix(out, text[:from]) || !bytes.HasSuffix(out, text[d.lineEnd(to):])) {
+		t.Fatalf("Set(%s) changed more than it in\n%q\ninto\n%q", path, text, out)
+	}
+	if out, refused[1] = Delete(text, path); refused[1] == nil {
+		if lost := bytes.Count(text, []byte("#")) - bytes.Count(out, []byte("#")); lost > bytes.Count(text[from:d.lineEnd(to)], []byte("#")) {
+			t.Fatalf("Delete(%s) lost a comment of\n%q\nin\n%q", path, text, out)
+		}
+	}
+	if at.step.key != "" {
+		path = strings.TrimSuffix(path, at.step.key) + "fresh_key"
+	}
+	if out, refused[2] = Insert(text, path, value); refused[2] == nil {
+		if head, tail := same(text, out); head+tail < len(text) {
+			t.Fatalf("Insert(%s) changed bytes %d to %d of\n%q\ninto\n%q", path, head, len(text)-tail, text, out)
+		}
+		if back, err := Delete(out, path); err != nil || !bytes.Equal(back, text) {
+			t.Fatalf("Insert and Delete of %s:\n%q\nis\n%q\nby\n%q (%v)", path, text, back, out, err)
+		}
+	}
+	if !bytes.Equal(before, text) {
+		t.Fatalf("an edit changed the text that it was given")
+	}
+	return refused
 }
 
 // same returns how many bytes two texts have in common at their beginning, and of the rest at their end.
@@ -282,17 +345,4 @@ func pathsOf(tree any, path string, all []string) []string {
 		}
 	}
 	return all
-}
-
-func placeAt(t *testing.T, d *document, path string) *place {
-	t.Helper()
-	steps, err := parsePath(path)
-	if err != nil {
-		t.Skip()
-	}
-	at, err := d.find(steps)
-	if err != nil {
-		t.Fatalf("%s: %v", path, err)
-	}
-	return at
 }
