@@ -70,13 +70,13 @@ func (d *pdfDoc) blanks(title string, lines []string) {
 var archColumn = spot{86, 80}
 
 // archPages writes the arch and what lies between the sites.
-func (d *pdfDoc) archPages(v pageView, w window) {
+func (d *pdfDoc) archPages(v pageView) {
 	d.across()
 	d.need(80)
 	d.bookmark("The arch", 0)
 	d.title("The arch", 0)
 	if p := d.c.Panoramic; p != nil {
-		d.place(panoramicSheet(d.c.Result, *p, w, spot{158, 60}))
+		d.place(panoramicSheet(d.c.Result, *p, d.view.window, spot{158, 60}))
 	}
 	d.into(2)
 	if s := archSheet(d.c.Result, archColumn, tiny); s != nil {

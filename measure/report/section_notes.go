@@ -66,7 +66,7 @@ func (v *sectionView) widthNotes() []marginNote {
 
 // heightNotes are the height and what it ends at, or none.
 func (v *sectionView) heightNotes() []marginNote {
-	h := heightOf(v.site, v.result.Jaw)
+	h := v.said.Height
 	if h.Reading == "" || math.IsNaN(v.site.HeightEnd.U+v.site.HeightEnd.V) {
 		return nil
 	}
@@ -145,7 +145,7 @@ func (v *sectionView) entries() []legendEntry {
 		marked = marked || len(crossing(m, s.Frame, v.box)) > 0
 	}
 	ended := s.HeightTo != "" && !math.IsNaN(s.HeightEnd.U+s.HeightEnd.V)
-	open := openWords(s) != ""
+	open := v.said.Height.Open
 	return slices.DeleteFunc([]legendEntry{
 		{len(s.Outline) > 0, stroke{Width: 0.3}, "bone's outline"},
 		{len(s.Outline) > 0 && v.leaning(), stroke{Width: 0.22, Dash: []float64{3, 0.8, 0.5, 0.8}}, "axis"},

@@ -11,10 +11,10 @@ import (
 	"ridgerule/measure/uncertainty"
 )
 
-func viewOfSite(c Case, s *measure.SiteResult, depths []float64) siteView {
-	r := c.Result
+func viewOfSite(r *measure.Result, s *measure.SiteResult, depths []float64) siteView {
 	v := siteView{
-		ID: s.ID, Place: placeWords(s), Name: siteName(s), Side: sideWord(s), Err: s.Err, Note: s.Note,
+		result: s,
+		ID:     s.ID, Place: placeWords(s), Name: siteName(s), Side: sideWord(s), Err: s.Err, Note: s.Note,
 		Verdicts: verdictsOf(s), Lines: linesOf(s, r.Jaw), Cautions: cautionsAt(r, s.ID),
 		Height: heightOf(s, r.Jaw), Arc: rounded(s.Frame.Arc, 1), Axis: axisWord(s.AxisFrom),
 	}
