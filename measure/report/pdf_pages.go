@@ -18,7 +18,7 @@ func (d *pdfDoc) opening(v pageView) {
 		d.say(text, pdfBody, regular, black)
 	}
 	d.cautions(v.Cautions, true, 2.6)
-	d.blanks("To be filled by the reviewer", []string{"Patient, side and jaw checked against the scan", "Arch, crest points and marked structures checked", "Sites accepted, sites refused and why", "Name, licence, date, signature"})
+	d.blanks("To be filled by the reviewer", v.Words.Review)
 }
 
 // mostWidths is how many depths stand beside each other: more go into a table below, so that no number is broken.

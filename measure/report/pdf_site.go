@@ -81,11 +81,7 @@ const scaleWidth = 11.0
 func (d *pdfDoc) distances(v siteView) {
 	t := pdfTable{[]float64{0.428, 0.14, 0.155, 0.09, 0.187}, []string{"Distance", "Verdict", "Value ± U, mm", "Margin, mm", "On a scale of mm"}, nil, pdfNotes}
 	for _, f := range v.Findings {
-		name := f.Name
-		if f.At != "" {
-			name += " at " + f.At + " mm"
-		}
-		row := namedRow(name, loud(f.Verdict), orNo(strings.TrimSuffix(f.Reading, " mm")), f.Margin, "").noted(f.Note)
+		row := namedRow(f.NameAt(), loud(f.Verdict), orNo(strings.TrimSuffix(f.Reading, " mm")), f.Margin, "").noted(f.Note)
 		if f.scale != nil {
 			row.chart = f.scale(scaleWidth)
 		}

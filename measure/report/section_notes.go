@@ -92,7 +92,7 @@ func (v *sectionView) clearanceNotes() []marginNote {
 	rows := slices.DeleteFunc(slices.Clone(v.site.Rows), func(r measure.Row) bool {
 		return r.Quantity != quantity.Clearance || r.Value == nil || r.Margin == nil
 	})
-	slices.SortStableFunc(rows, func(a, b measure.Row) int { return cmp.Compare(reserve(a), reserve(b)) })
+	slices.SortStableFunc(rows, func(a, b measure.Row) int { return cmp.Compare(a.Reserve(), b.Reserve()) })
 	return each(rows[:min(len(rows), mostClearances)], func(row measure.Row) marginNote {
 		name := wrapped(initial(rowName(row, v.result.Jaw), strings.ToLower), tiny, regular, noteWidth)
 		after := textWidth(rowReading(row), small, bold) + 1.2

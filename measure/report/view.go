@@ -61,7 +61,10 @@ type pageView struct {
 }
 
 // words are sentences that the template needs and the code owns.
-type words struct{ Short, Pass, Grey, Side, Share, Thin string }
+type words struct {
+	Short, Pass, Grey, Side, Share string
+	Review                         []string // what the reviewer fills in
+}
 
 type fact struct{ Name, Value string }
 
@@ -109,6 +112,14 @@ type rowView struct {
 	scale                                  func(wide float64) *sheet // of the same, for the PDF; nil: none
 }
 
+// NameAt returns what the number is about, with its depth where it has one.
+func (r rowView) NameAt() string {
+	if r.At == "" {
+		return r.Name
+	}
+	return r.Name + " at " + r.At + " mm"
+}
+
 // sizeView is one implant size tried.
 type sizeView struct {
 	Size, Reserve, Limit string
@@ -128,7 +139,7 @@ func viewOf(c Case) pageView {
 		Case: printable(r.Case), Jaw: string(r.Jaw), Tool: c.Provenance.Tool, Mark: markOf(r),
 		Answer: answer(r), InnerPlate: wordsOf(quantity.LingualPlate, r.Jaw),
 		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: cautionsOf(r),
-		Date: dateWords(c.Provenance.Date), Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution},
+		Date: dateWords(c.Provenance.Date), Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, reviewLines},
 	}
 	depths := Depths(r)
 	for _, d := range depths {

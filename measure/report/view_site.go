@@ -227,12 +227,8 @@ func budgetsOf(s *measure.SiteResult, jaw measure.Jaw) []budgetRow {
 		if row.Value == nil || len(row.Budget) == 0 {
 			continue
 		}
-		name := rowName(row, jaw)
-		if row.At != nil {
-			name += " at " + shortAt(row.At) + " mm"
-		}
 		terms := byShare(row.Budget)
-		out = append(out, budgetRow{name, sharesOf(terms), rounded(row.Budget.U(), 3) + " " + unitWord(row.Unit), terms})
+		out = append(out, budgetRow{viewOfRow(row, jaw).NameAt(), sharesOf(terms), rounded(row.Budget.U(), 3) + " " + unitWord(row.Unit), terms})
 	}
 	return out
 }
