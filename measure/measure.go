@@ -11,7 +11,6 @@ import (
 	"math"
 	"runtime"
 	"slices"
-	"strings"
 
 	"golang.org/x/sync/errgroup"
 
@@ -246,7 +245,10 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	for _, s := range sites {
 		s.out.Rows = ordered(s.out.Rows)
 		s.out.Verdict = worst(s.out.Rows)
-		s.out.Note = strings.Join(s.notes(), "; ")
+		s.out.Notes = s.notes()
+		for _, n := range s.out.Notes {
+			s.out.Note = joined(s.out.Note, n.Text)
+		}
 		r.Sites = append(r.Sites, s.out)
 	}
 	return r

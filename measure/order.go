@@ -57,13 +57,14 @@ func ordered(rows []Row) []Row {
 		if x != y || x > rankClearance {
 			return cmp.Compare(x, y)
 		}
-		return cmp.Compare(reserveOf(a), reserveOf(b))
+		return cmp.Compare(a.Reserve(), b.Reserve())
 	})
 	return out
 }
 
-// reserveOf is what a row has left over its margin, mm; −Inf where that is not known.
-func reserveOf(r Row) float64 {
+// Reserve is what the row has left over its margin, value − U − margin, mm; −Inf where its value is not known, +Inf where no
+// margin applies.
+func (r Row) Reserve() float64 {
 	if r.Value == nil {
 		return math.Inf(-1)
 	}

@@ -74,8 +74,9 @@ type SiteResult struct {
 	Findings    []safety.Finding    `json:"findings,omitempty"`
 	SizesTried  []safety.SizeResult `json:"sizes_tried,omitempty"` // the sizes tried, in the plan's order; empty: none asked
 	Rows        []Row               `json:"measurements,omitempty"`
-	Verdict     safety.Verdict      `json:"verdict"` // the worst of its findings
-	Note        string              `json:"note,omitempty"`
+	Verdict     safety.Verdict      `json:"verdict"`         // the worst of its findings
+	Note        string              `json:"note,omitempty"`  // the notes in one line, for tables
+	Notes       []Caution           `json:"notes,omitempty"` // what must be known of its numbers, and why some are missing
 	Err         string              `json:"error,omitempty"` // why the site could not be measured; empty: measured
 }
 

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"ridgerule/measure/plan"
@@ -230,24 +231,27 @@ func (s *site) greyRows() {
 	}
 }
 
-// notes gathers what a reader of sites.csv must know.
-func (s *site) notes() []string {
-	var notes []string
-	if s.out.Err != "" {
-		notes = append(notes, s.out.Err)
+// notes gathers what a reader of the site's numbers must know, each text once.
+func (s *site) notes() []Caution {
+	var notes []Caution
+	add := func(code string, severity Severity, text string) {
+		if text != "" && !slices.ContainsFunc(notes, func(n Caution) bool { return n.Text == text }) {
+			notes = append(notes, Caution{Code: code, Severity: severity, Text: text, Site: s.plan.ID})
+		}
 	}
-	if s.height.why != "" {
-		notes = append(notes, s.height.why)
-	}
+	add("not_measured", SeverityNotAssessed, s.out.Err)
+	add("height", SeverityCaution, s.height.why)
 	for _, r := range s.out.Rows {
 		if r.Verdict == safety.NotAssessed {
-			notes = append(notes, r.Note)
+			add("not_assessed", SeverityNotAssessed, r.Note)
 		}
 	}
 	if s.outline != nil {
-		notes = append(notes, s.outline.Notes(s.axis)...)
+		for _, text := range s.outline.Notes(s.axis) {
+			add("section", SeverityCaution, text)
+		}
 	}
-	return unique(notes)
+	return notes
 }
 
 func unique(all []string) []string {

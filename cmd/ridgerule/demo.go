@@ -73,7 +73,7 @@ func (a *app) demoCase(ctx context.Context, f *folder) (*measure.Result, error) 
 	if err != nil {
 		return nil, err
 	}
-	return c.Result, report.Write(c.Case, f.create)
+	return c.Result, report.Write(c.Case, report.Extra{}, f.create)
 }
 
 // nameScan adds to a plan the scan that it is made for.

@@ -61,7 +61,7 @@ func (a *app) checked(k *extraFlags) error {
 	return k.check()
 }
 
-// write makes what was asked for in the growing folder.
+// write makes the case's outputs in the growing folder, with what was asked for beside the standard ones.
 func (k *extraFlags) write(f *folder, c fullCase) error {
 	x := report.Extra{PDF: k.paper(), DaySheet: k.daySheet}
 	if k.dicom {
@@ -71,21 +71,10 @@ func (k *extraFlags) write(f *folder, c fullCase) error {
 		}
 		x.DICOM = &src
 	}
-	files, err := report.Extras(c.Case, x)
-	if err != nil {
+	if err := report.Write(c.Case, x, f.create); err != nil || !k.identity {
 		return err
 	}
-	for _, file := range files {
-		if err := f.write(file.Name, give(file.Data)); err != nil {
-			return err
-		}
-	}
-	if k.identity {
-		if err := f.write("identity.json", func(w io.Writer) error { return encode(w, identified{1, c.Result.Scan.SeriesHash, c.source}) }); err != nil {
-			return err
-		}
-	}
-	return nil
+	return f.write("identity.json", func(w io.Writer) error { return encode(w, identified{1, c.Result.Scan.SeriesHash, c.source}) })
 }
 
 // identified is identity.json: who the patient is, kept apart from result.json so that this one can

@@ -10,7 +10,6 @@ import (
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/plan"
-	"ridgerule/measure/report"
 )
 
 // outFlags are the flags of a verb that leaves a folder.
@@ -95,7 +94,7 @@ dicom/ has one pseudonym in all cases under that key; result.json keeps it, the 
 		if result.Surfaces, err = extra.surfaces(result); err != nil {
 			return err
 		}
-		if err := errors.Join(report.Write(result.Case, f.create), extra.write(f, result)); err != nil {
+		if err := extra.write(f, result); err != nil {
 			return err
 		}
 		return a.finish(f, result.Result, flags.dir, words)

@@ -57,7 +57,7 @@ This finds accidents and hand edits; it is no signature.
 		if result.Surfaces, err = extra.surfaces(result); err != nil {
 			return err
 		}
-		if err := errors.Join(report.Write(result.Case, f.create), extra.write(f, result)); err != nil {
+		if err := extra.write(f, result); err != nil {
 			return err
 		}
 		return a.finish(f, result.Result, out.dir, words)

@@ -57,20 +57,20 @@ was drawn goes to stdout, a file a line.
 
 // writePictures writes the drawings of the case, or of some of its sites, and returns their names.
 func writePictures(f *folder, c report.Case, only []string) ([]string, error) {
-	files, err := report.Files(c)
+	v, err := report.NewView(c)
 	if err != nil {
 		return nil, err
 	}
 	var names []string
-	for _, file := range files {
-		id, isSection := strings.CutPrefix(strings.TrimSuffix(file.Name, ".png"), "sections/")
-		if !isSection && file.Name != "panoramic.png" || len(only) > 0 && !(isSection && slices.Contains(only, id)) {
+	for _, d := range v.Drawings() {
+		id, isSection := strings.CutPrefix(d.Name, "sections/")
+		if !isSection && d.Name != "panoramic" || len(only) > 0 && !(isSection && slices.Contains(only, id)) {
 			continue
 		}
-		if err := f.write(file.Name, give(file.Data)); err != nil {
+		names = append(names, d.Name+".png")
+		if err := f.write(d.Name+".png", d.PNG); err != nil {
 			return nil, err
 		}
-		names = append(names, file.Name)
 	}
 	return names, nil
 }

@@ -141,7 +141,7 @@ func (a *app) fillCase(ctx context.Context, j study.Job) error {
 		return err
 	}
 	c.Result.Case = j.Case
-	if err := report.Write(c.Case, (&folder{temp: j.Folder}).create); err != nil {
+	if err := report.Write(c.Case, report.Extra{}, (&folder{temp: j.Folder}).create); err != nil {
 		return study.FailureOf(err, study.StageWrite)
 	}
 	return nil

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 
 	"ridgerule/measure"
 	"ridgerule/measure/quantity"
@@ -28,21 +27,20 @@ var daySketch = spot{86, 66}
 // accepted are ticked by hand, and blanks for what is only known then. It plans nothing: sizes are
 // the virtual implants of the plan. An empty paper is A4. What limits a site and every caution stand there
 // whole, as on the report's first page; sites that have no room on the first page go on the next.
-func DaySheet(w io.Writer, c Case, paper Paper) error {
-	d, err := newPDF(c, paper)
+func (v *View) DaySheet(w io.Writer, paper Paper) error {
+	d, err := v.newPDF(paper)
 	if err != nil {
 		return err
 	}
 	d.newPage()
 	d.dayHead()
-	cautions := cautionsOf(c.Result)
-	d.cautions(cautions, false, dayText)
+	d.cautions(v.page.Cautions, false, dayText)
 	d.y += 2
-	for i := range c.Result.Sites {
-		d.daySite(&c.Result.Sites[i])
+	for i := range v.page.Sites {
+		d.daySite(&v.page.Sites[i])
 	}
 	d.rule(0.4, black)
-	d.cautions(cautions, true, dayNote)
+	d.cautions(v.page.Cautions, true, dayNote)
 	d.dayBlanks("Changed from the plan, and why", "Graft, membrane, other", "Surgeon, date")
 	return d.Output(w)
 }
@@ -52,12 +50,12 @@ func (d *pdfDoc) dayHead() {
 	sketch, under := archSheet(d.c.Result, daySketch, dayNote), d.y
 	if sketch != nil {
 		at := spot{d.width() - pdfMargin - sketch.Width, d.y}
-		sketch.draw(&pdfPen{to: d.Fpdf, at: at, n: &d.pictures})
+		sketch.draw(&pdfPen{to: d.Fpdf, at: at, by: d.pictures})
 		d.wide, under = at.X-d.left-pdfGap, d.y+sketch.Height
 	}
 	d.say(d.c.Result.Case, 8.5, bold, black)
 	d.say(string(d.c.Result.Jaw), 6, bold, black)
-	if when := dateWords(d.c.Provenance.Date); when != "" {
+	if when := d.view.page.Date; when != "" {
 		d.say("measured "+when, dayText, regular, black)
 	}
 	d.dayBlanks("Patient, side and jaw checked by", "Guide seated, windows checked by", "Plan compared with this sheet (plan "+short(d.c.Result.Plan.SHA256)+") by")
@@ -67,12 +65,12 @@ func (d *pdfDoc) dayHead() {
 }
 
 // daySite writes one site, whole on one page where a page can hold it.
-func (d *pdfDoc) daySite(s *measure.SiteResult) {
+func (d *pdfDoc) daySite(s *siteView) {
 	id := wrapped(s.ID, dayID, bold, d.wide)
 	if len(id) == 1 && textWidth(s.ID, dayID, bold) <= dayIndent-3 {
 		id = nil // beside the text
 	}
-	text := d.dayTexts(s)
+	text := dayTexts(s)
 	d.need(22 + 10*float64(len(id)) + d.tallLines(text, dayText, dayIndent))
 	d.rule(0.4, black)
 	if id == nil {
@@ -83,8 +81,8 @@ func (d *pdfDoc) daySite(s *measure.SiteResult) {
 		d.put(d.left, d.y, dayID, bold, black, start, line)
 	}
 	d.y += 6
-	d.put(d.left+dayIndent, d.y, dayLarge, bold, black, start, daySize(s))
-	d.put(d.left+d.wide, d.y, dayLarge, bold, black, end, loudly(verdictsOf(s)))
+	d.put(d.left+dayIndent, d.y, dayLarge, bold, black, start, daySize(s.result.Implant))
+	d.put(d.left+d.wide, d.y, dayLarge, bold, black, end, loudly(s.Verdicts))
 	d.y += 1.2
 	d.lines(text, dayText, dayIndent)
 	d.y += 3.5
@@ -101,16 +99,15 @@ func (d *pdfDoc) daySite(s *measure.SiteResult) {
 
 // dayTexts are the lines of a site: where it is, its height, where the platform stands, the nearest nerve or cavity, and
 // what limits it.
-func (d *pdfDoc) dayTexts(s *measure.SiteResult) []siteLine {
-	jaw := d.c.Result.Jaw
-	text := []siteLine{{Text: placeWords(s) + "; side of the patient: " + sideWord(s)}, {Text: "no height"}}
-	if h := heightOf(s, jaw); h.Reading != "" {
+func dayTexts(s *siteView) []siteLine {
+	text := []siteLine{{Text: s.Place + "; side of the patient: " + s.Side}, {Text: "no height"}}
+	if h := s.Height; h.Reading != "" {
 		text[1] = siteLine{Text: h.Name + " " + h.String(), Strong: !h.Open}
 	}
-	if s.Implant != nil {
-		text = append(text, siteLine{Text: drillWords(s)}, siteLine{Text: nearestWords(s)})
+	if s.result.Implant != nil {
+		text = append(text, siteLine{Text: drillWords(s.result)}, siteLine{Text: nearestWords(s.result)})
 	}
-	return append(text, linesOf(s, jaw)...)
+	return append(text, s.Lines...)
 }
 
 // drillWords say what a drill's depth counts from: the platform below the crest, and from there to the apex.
@@ -140,11 +137,11 @@ func nearestWords(s *measure.SiteResult) string {
 // nerveOrCavity are the kinds of structures that an implant must not reach whatever its plan.
 var nerveOrCavity = map[string]bool{"canal": true, "mental_foramen": true, "anterior_loop": true, "incisive_canal": true, "sinus": true, "nasal_floor": true}
 
-func daySize(s *measure.SiteResult) string {
-	if s.Implant == nil {
+func daySize(b *measure.Implant) string {
+	if b == nil {
 		return "no implant"
 	}
-	return strconv.FormatFloat(s.Implant.Diameter, 'f', 1, 64) + " × " + strconv.FormatFloat(s.Implant.Length, 'f', 1, 64) + " mm"
+	return rounded(b.Diameter, 1) + " × " + rounded(b.Length, 1) + " mm"
 }
 
 // dayBlanks writes lines for a pen, each behind its words or, where these are long, under them.

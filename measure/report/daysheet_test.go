@@ -27,7 +27,7 @@ func dayCase() Case {
 func daySheetText(t *testing.T, c Case, how string) string {
 	t.Helper()
 	var out bytes.Buffer
-	require.NoError(t, DaySheet(&out, c, A4))
+	require.NoError(t, viewed(t, c).DaySheet(&out, A4))
 	lookAt(t, "day-full.pdf", out.Bytes())
 	file := filepath.Join(t.TempDir(), "day.pdf")
 	require.NoError(t, os.WriteFile(file, out.Bytes(), 0o600))

@@ -15,25 +15,28 @@ type Drawing struct {
 }
 
 // Drawings returns every picture of the case: a section a site, the panoramic where the case has
-// one, the arch. It returns an error when a picture's numbers do not fit together.
-func Drawings(c Case) ([]Drawing, error) {
-	if err := c.check(); err != nil {
-		return nil, err
-	}
-	w := windowOf(c.pictures())
-	names := fileNames(c.Result.Sites)
+// one, the arch. They are drawn once.
+func (v *View) Drawings() []Drawing { return v.drawn() }
+
+func (v *View) draw() []Drawing {
+	r := v.c.Result
 	var out []Drawing
-	for i := range c.Result.Sites {
-		s := &c.Result.Sites[i]
-		out = append(out, Drawing{"sections/" + names[i], sectionSheet(c.Result, s, c.section(s.ID), w, wholeWidth)})
+	for i := range v.page.Sites {
+		out = append(out, Drawing{"sections/" + v.names[i], v.section(i, wholeWidth)})
 	}
-	if c.Panoramic != nil {
-		out = append(out, Drawing{"panoramic", panoramicSheet(c.Result, *c.Panoramic, w, panoramicRoom)})
+	if p := v.c.Panoramic; p != nil {
+		out = append(out, Drawing{"panoramic", panoramicSheet(r, *p, v.window, panoramicRoom)})
 	}
-	if s := archSheet(c.Result, archRoom, tiny); s != nil {
+	if s := archSheet(r, archRoom, tiny); s != nil {
 		out = append(out, Drawing{"arch", s})
 	}
-	return out, nil
+	return out
+}
+
+// section draws the section of the i-th site into room.
+func (v *View) section(i int, room spot) *sheet {
+	s := &v.page.Sites[i]
+	return sectionSheet(v.c.Result, s, v.c.section(s.ID), v.window, room)
 }
 
 // check reports a picture whose numbers do not fit together.

@@ -11,6 +11,9 @@ import (
 	"strings"
 
 	"golang.org/x/sync/errgroup"
+
+	"ridgerule/dicomio"
+	"ridgerule/measure"
 )
 
 // File is one output of a case: its path inside the case's folder, with slashes, and its bytes.
@@ -19,16 +22,20 @@ type File struct {
 	Data []byte
 }
 
-// Files makes every standard output of a case: measurements.csv, sites.csv, result.json,
+// Extra says which outputs are wanted beside the standard ones; the zero value wants none.
+type Extra struct {
+	PDF      Paper           // report.pdf on this paper; "": none
+	DaySheet bool            // day-sheet.pdf, on the paper of PDF, else on A4
+	DICOM    *dicomio.Source // dicom/: the numbers and the drawings as objects about this series; nil: none
+}
+
+// Files makes every standard output of the case: measurements.csv, sites.csv, result.json,
 // datapackage.json, report.html, sections/SITE.png, panoramic.png, arch.svg, and pictures/, the
-// grey values that [ReadPictures] needs to make the drawings again. Nothing is written: the
+// grey values that [ReadPictures] needs to make the drawings again; and after them what x wants: report.pdf,
+// day-sheet.pdf, dicom/measurements.dcm and the drawings beside it. Nothing is written: the
 // caller decides how a folder becomes whole.
-func Files(c Case) ([]File, error) {
-	tables, err := tablesOf(c)
-	if err != nil {
-		return nil, err
-	}
-	drawings, err := Drawings(c)
+func (v *View) Files(x Extra) ([]File, error) {
+	tables, err := tablesOf(v.c)
 	if err != nil {
 		return nil, err
 	}
@@ -36,15 +43,11 @@ func Files(c Case) ([]File, error) {
 		{"measurements.csv", give(tables[0].Data)},
 		{"sites.csv", give(tables[1].Data)},
 		{"datapackage.json", func(w io.Writer) error {
-			title := "Ridge measurements of " + c.Result.Case
-			if mark := markOf(c.Result); mark != "" {
-				title += ". " + mark
-			}
-			return DataPackage(w, title, c.Provenance.Date, tables)
+			return DataPackage(w, strings.TrimSuffix("Ridge measurements of "+v.c.Result.Case+". "+v.page.Mark, ". "), v.c.Provenance.Date, tables)
 		}},
-		{"report.html", func(w io.Writer) error { return pageOf(w, c, drawings) }},
+		{"report.html", v.HTML},
 	}
-	for _, d := range drawings {
+	for _, d := range v.drawn() {
 		switch d.Name {
 		case "arch":
 			work = append(work, job{"arch.svg", d.SVG})
@@ -52,11 +55,33 @@ func Files(c Case) ([]File, error) {
 			work = append(work, job{d.Name + ".png", d.PNG})
 		}
 	}
-	files, err := run(append(work, pictureJobs(c)...))
+	work = append(work, v.pictureJobs()...)
+	standard := len(work)
+	files, err := run(append(work, v.extraJobs(x)...))
 	if err != nil {
 		return nil, err
 	}
-	return withResult(c, append(files, c.Surfaces...))
+	extra := files[standard:]
+	if files, err = withResult(v.c, slices.Concat(files[:standard], v.c.Surfaces)); err != nil || x.DICOM == nil {
+		return append(files, extra...), err
+	}
+	captures, err := v.Captures(*x.DICOM)
+	return slices.Concat(files, extra, captures), err
+}
+
+// extraJobs are the files that x wants, but for the drawings in dicom/.
+func (v *View) extraJobs(x Extra) []job {
+	var work []job
+	if x.PDF != "" {
+		work = append(work, job{"report.pdf", func(w io.Writer) error { return v.PDF(w, x.PDF) }})
+	}
+	if x.DaySheet {
+		work = append(work, job{"day-sheet.pdf", func(w io.Writer) error { return v.DaySheet(w, x.PDF) }})
+	}
+	if x.DICOM != nil {
+		work = append(work, job{"dicom/measurements.dcm", func(w io.Writer) error { return v.SR(w, *x.DICOM) }})
+	}
+	return work
 }
 
 // withResult puts result.json after the tables: it knows the hashes of the pictures and surfaces beside it.
@@ -122,10 +147,14 @@ func tablesOf(c Case) ([]Table, error) {
 	}, nil
 }
 
-// Write makes every standard output and hands each to a writer that create opens by the file's
+// Write makes every output of the case (see [View.Files]) and hands each to a writer that create opens by the file's
 // name (see [File]). It stops at the first error; create's caller removes what is half made.
-func Write(c Case, create func(name string) (io.WriteCloser, error)) error {
-	files, err := Files(c)
+func Write(c Case, x Extra, create func(name string) (io.WriteCloser, error)) error {
+	v, err := NewView(c)
+	if err != nil {
+		return err
+	}
+	files, err := v.Files(x)
 	if err != nil {
 		return err
 	}
@@ -147,3 +176,7 @@ func put(f File, create func(name string) (io.WriteCloser, error)) error {
 	}
 	return w.Close()
 }
+
+// SiteFiles returns what the files of each site of r are called, without folder and ending: site ids made
+// harmless and unlike each other.
+func SiteFiles(r *measure.Result) []string { return fileNames(r.Sites) }

@@ -32,7 +32,7 @@ func fullCase() Case {
 }
 
 // sampleFiles are made once: eight tests look at them.
-var sampleFiles = sync.OnceValues(func() ([]File, error) { return Files(fullCase()) })
+var sampleFiles = sync.OnceValues(func() ([]File, error) { return filesOf(fullCase()) })
 
 func TestFilesAreTheContract(t *testing.T) {
 	files, err := sampleFiles()
@@ -53,7 +53,7 @@ func TestFilesAreTheContract(t *testing.T) {
 func TestSameCaseSameBytes(t *testing.T) {
 	first, err := sampleFiles()
 	require.NoError(t, err)
-	second, err := Files(fullCase())
+	second, err := filesOf(fullCase())
 	require.NoError(t, err)
 	require.Equal(t, first, second)
 }
@@ -87,7 +87,7 @@ func TestReportIsMadeAgainWithoutTheVolume(t *testing.T) {
 	again := Case{Result: r, Provenance: p}
 	again.Sections, again.Panoramic, err = ReadPictures(folder, r)
 	require.NoError(t, err)
-	files, err := Files(again)
+	files, err := filesOf(again)
 	require.NoError(t, err)
 	require.Len(t, files, len(folder))
 	for _, f := range files {
@@ -161,7 +161,7 @@ func TestPictureOfWrongSizeIsRefused(t *testing.T) {
 	p := samplePicture()
 	p.Grey = p.Grey[1:]
 	c.Sections["36"] = p
-	_, err := Files(c)
+	_, err := filesOf(c)
 	require.ErrorContains(t, err, "28499 grey values for 150 × 190 pixels")
 }
 
@@ -184,7 +184,7 @@ func BenchmarkFilesOfEightSites(b *testing.B) {
 	}
 	size := 0
 	for b.Loop() {
-		files, err := Files(c)
+		files, err := filesOf(c)
 		if err != nil {
 			b.Fatal(err)
 		}

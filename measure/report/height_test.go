@@ -51,9 +51,9 @@ func TestOpenHeightIsNowhereBold(t *testing.T) {
 	} {
 		open := openCase(c.to, c.why)
 		var page, pdf, day bytes.Buffer
-		require.NoError(t, HTML(&page, open))
-		require.NoError(t, PDF(&pdf, open, A4))
-		require.NoError(t, DaySheet(&day, open, A4))
+		require.NoError(t, viewed(t, open).HTML(&page))
+		require.NoError(t, viewed(t, open).PDF(&pdf, A4))
+		require.NoError(t, viewed(t, open).DaySheet(&day, A4))
 		for name, text := range map[string]string{"html": page.String(), "pdf": xmlOf(t, pdf.Bytes()), "day": xmlOf(t, day.Bytes())} {
 			words := c.words
 			if name == "pdf" {
@@ -62,10 +62,10 @@ func TestOpenHeightIsNowhereBold(t *testing.T) {
 			require.Contains(t, plainText(text), words, name)
 			require.Equal(t, c.bold, boldNumber.MatchString(text), "%s: %s", name, c.to)
 		}
-		sheet, err := sectionSheet(open.Result, &open.Result.Sites[3], nil, window{0, 1}, wholeWidth).SVG()
+		sheet, err := sectionSheet(open.Result, said(open.Result, &open.Result.Sites[3]), nil, window{0, 1}, wholeWidth).SVG()
 		require.NoError(t, err)
 		require.Contains(t, sheet, c.words, "the picture's caption")
-		require.Contains(t, siteComment(open.Result, &open.Result.Sites[3]), c.words, "structured report")
+		require.Contains(t, siteComment(said(open.Result, &open.Result.Sites[3])), c.words, "structured report")
 	}
 }
 
@@ -89,8 +89,8 @@ func plainText(page string) string {
 // A length to a side wall is no height in the structured report either.
 func TestLengthToAWallIsCodedAsLength(t *testing.T) {
 	for to, want := range map[measure.Limit]string{"buccal_wall": "Length", measure.ToCanal: "Height"} {
-		r := openCase(to, "").Result
-		g := siteGroup(r, &r.Sites[3], "seed")
+		v := viewed(t, openCase(to, ""))
+		g := v.siteGroup(&v.page.Sites[3], "seed")
 		for _, n := range g.Nodes {
 			if n.Type == "NUM" {
 				require.Equal(t, want, n.Name.Meaning, to)

@@ -33,8 +33,8 @@ func TestForeignLabelInEveryMedium(t *testing.T) {
 	c := sampleCase()
 	c.Result.Case = "右側 왼쪽"
 	var page, web bytes.Buffer
-	require.NoError(t, PDF(&page, c, A4))
-	require.NoError(t, HTML(&web, c))
+	require.NoError(t, viewed(t, c).PDF(&page, A4))
+	require.NoError(t, viewed(t, c).HTML(&web))
 	require.Contains(t, web.String(), "右側 왼쪽")
 	file := filepath.Join(t.TempDir(), "r.pdf")
 	require.NoError(t, os.WriteFile(file, page.Bytes(), 0o600))

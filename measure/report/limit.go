@@ -58,7 +58,7 @@ func unexplained(s *measure.SiteResult) []siteLine {
 func calm(s *measure.SiteResult, jaw measure.Jaw) siteLine {
 	var least *measure.Row
 	for i, row := range s.Rows {
-		if row.Verdict != measure.NoMargin && row.Value != nil && row.Margin != nil && (least == nil || reserve(row) < reserve(*least)) {
+		if row.Verdict != measure.NoMargin && row.Value != nil && row.Margin != nil && (least == nil || row.Reserve() < least.Reserve()) {
 			least = &s.Rows[i]
 		}
 	}
@@ -72,9 +72,6 @@ func calm(s *measure.SiteResult, jaw measure.Jaw) siteLine {
 	}
 	return siteLine{Text: "No limit was marked or found"}
 }
-
-// reserve is value − U − margin, mm.
-func reserve(row measure.Row) float64 { return *row.Value - row.Budget.U() - *row.Margin }
 
 func besideImplant(row measure.Row) bool { return quantity.Of(row.Quantity).BesideImplant() }
 

@@ -20,13 +20,13 @@ import (
 func firstPages(t *testing.T, c Case) map[string]string {
 	t.Helper()
 	var pdf, day bytes.Buffer
-	require.NoError(t, PDF(&pdf, c, A4))
-	require.NoError(t, DaySheet(&day, c, A4))
+	require.NoError(t, viewed(t, c).PDF(&pdf, A4))
+	require.NoError(t, viewed(t, c).DaySheet(&day, A4))
 	page, _, _ := strings.Cut(string(pageBytes(t, c)), `<section class="page site"`)
 	_, page, _ = strings.Cut(page, "<body>")
 	return map[string]string{
 		"page": html.UnescapeString(plainText(page)), "pdf": pdfWords(t, pdf.Bytes()), "day sheet": pdfWords(t, day.Bytes()),
-		"sr": strings.Join(srTexts(tree(c, dicomio.Source{Seed: "seed"})), " "),
+		"sr": strings.Join(srTexts(viewed(t, c).tree(dicomio.Source{Seed: "seed"})), " "),
 	}
 }
 
@@ -138,7 +138,7 @@ func TestDaySheetGrowsByPages(t *testing.T) {
 		c.Result.Sites = append(c.Result.Sites, one)
 	}
 	var out bytes.Buffer
-	require.NoError(t, DaySheet(&out, c, A4))
+	require.NoError(t, viewed(t, c).DaySheet(&out, A4))
 	lookAt(t, "day-long.pdf", out.Bytes())
 	text := pdfWords(t, out.Bytes())
 	require.Equal(t, 14, strings.Count(text, "mesial to the foramen is safe"))

@@ -51,27 +51,18 @@ func policy(css string) string {
 }
 
 // HTML writes the case as one self-contained page: no script, no request, printable on A4 and
-// Letter. It returns an error when a picture's numbers do not fit together.
-func HTML(w io.Writer, c Case) error {
-	drawings, err := Drawings(c)
-	if err != nil {
-		return err
-	}
-	return pageOf(w, c, drawings)
-}
-
-// pageOf writes the page with drawings that were made before.
-func pageOf(w io.Writer, c Case, drawings []Drawing) error {
+// Letter.
+func (v *View) HTML(w io.Writer) error {
 	css, err := style()
 	if err != nil {
 		return err
 	}
-	v := viewOf(c)
-	if err := v.draw(c, drawings); err != nil {
+	laid, err := v.drawnPage()
+	if err != nil {
 		return err
 	}
-	v.Style, v.Policy = template.CSS(css), policy(css)
-	return page().Execute(w, v)
+	laid.Style, laid.Policy = template.CSS(css), policy(css)
+	return page().Execute(w, laid)
 }
 
 // answer says in one line what the first page's table says: every verdict with the sites that it applies to.

@@ -12,7 +12,7 @@ import (
 func pageBytes(t *testing.T, c Case) []byte {
 	t.Helper()
 	var out bytes.Buffer
-	require.NoError(t, HTML(&out, c))
+	require.NoError(t, viewed(t, c).HTML(&out))
 	return out.Bytes()
 }
 
@@ -59,7 +59,7 @@ func FuzzHostileTextStaysText(f *testing.F) {
 	calm := sampleCase()
 	calm.Sections, calm.Result.Sites = nil, calm.Result.Sites[1:3]
 	var page bytes.Buffer
-	require.NoError(f, HTML(&page, calm))
+	require.NoError(f, viewed(f, calm).HTML(&page))
 	harmless := elements(page.String())
 	f.Fuzz(func(t *testing.T, a, b string) {
 		c := sampleCase()

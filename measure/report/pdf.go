@@ -36,51 +36,47 @@ const (
 // pdfDoc is a PDF in the making: a cursor that goes down the page, or down its columns one after the other.
 type pdfDoc struct {
 	*fpdf.Fpdf
-	c               Case
-	y               float64 // mm from the page's upper edge
-	left, wide      float64 // of the column, mm
-	column, columns int     // from 0
-	first, deepest  float64 // where the columns begin on this page, and how far down they go
-	pictures        int
+	view            *View
+	c               Case         // the view's
+	y               float64      // mm from the page's upper edge
+	left, wide      float64      // of the column, mm
+	column, columns int          // from 0
+	first, deepest  float64      // where the columns begin on this page, and how far down they go
+	pictures        map[int]bool // by their widths, pixels
 }
 
 // PDF writes the report as a PDF of the same content as [HTML], in columns: the first page answers, then the sites, the
 // arch, what it all rests on, and the budgets in an appendix. Case, date and caution stand on every page. An empty
 // paper is A4.
-func PDF(w io.Writer, c Case, paper Paper) error {
-	d, err := newPDF(c, paper)
+func (v *View) PDF(w io.Writer, paper Paper) error {
+	d, err := v.newPDF(paper)
 	if err != nil {
 		return err
 	}
-	if err := c.check(); err != nil {
-		return err
-	}
-	v := viewOf(c)
-	d.opening(v)
-	grey := windowOf(c.pictures())
+	d.opening(v.page)
 	d.newPage()
 	d.into(2)
-	for i := range c.Result.Sites {
-		d.site(v.Sites[i], &c.Result.Sites[i], grey)
+	for i := range v.page.Sites {
+		d.site(i)
 	}
-	d.archPages(v, grey)
-	d.basis(v)
-	d.budgets(v)
+	d.archPages(v.page)
+	d.basis(v.page)
+	d.budgets(v.page)
 	return d.Output(w)
 }
 
-func newPDF(c Case, paper Paper) (*pdfDoc, error) {
+func (v *View) newPDF(paper Paper) (*pdfDoc, error) {
 	if paper == "" {
 		paper = A4
 	}
 	if paper != A4 && paper != Letter {
 		return nil, fmt.Errorf("report: paper %q is neither A4 nor Letter", paper)
 	}
-	d := &pdfDoc{Fpdf: fpdf.New("P", "mm", string(paper), ""), c: c}
+	d := &pdfDoc{Fpdf: fpdf.New("P", "mm", string(paper), ""), view: v, c: v.c, pictures: map[int]bool{}}
 	for cut, style := range pdfStyles {
 		d.AddUTF8FontFromBytes(pdfFamily, style, typefaces[cut])
 	}
-	date := c.Provenance.Date
+	date := v.c.Provenance.Date
 	if date.IsZero() {
 		date = time.Unix(0, 0)
 	}
@@ -102,11 +98,11 @@ func (d *pdfDoc) room() float64   { return d.width() - 2*pdfMargin }
 
 // put writes one line of text at x, its base line at y.
 func (d *pdfDoc) put(x, y, size float64, cut weight, colour ink, a anchor, text string) {
-	(&pdfPen{to: d.Fpdf, n: &d.pictures}).write(label{At: spot{x, y}, Text: text, Size: size, Weight: cut, Ink: colour, Anchor: a})
+	(&pdfPen{to: d.Fpdf, by: d.pictures}).write(label{At: spot{x, y}, Text: text, Size: size, Weight: cut, Ink: colour, Anchor: a})
 }
 
 func (d *pdfDoc) stroke(x1, y1, x2, y2, width float64, colour ink) {
-	(&pdfPen{to: d.Fpdf, n: &d.pictures}).line(stroke{Points: []spot{{x1, y1}, {x2, y2}}, Width: width, Ink: colour})
+	(&pdfPen{to: d.Fpdf, by: d.pictures}).line(stroke{Points: []spot{{x1, y1}, {x2, y2}}, Width: width, Ink: colour})
 }
 
 // rule draws a line across the column at the cursor.
@@ -118,7 +114,7 @@ func (d *pdfDoc) rule(width float64, colour ink) {
 func (d *pdfDoc) head() {
 	r := d.c.Result
 	text := r.Case + " · " + string(r.Jaw)
-	if mark := markOf(r); mark != "" {
+	if mark := d.view.page.Mark; mark != "" {
 		text += " · " + mark
 	}
 	d.y = 7
@@ -126,8 +122,8 @@ func (d *pdfDoc) head() {
 		d.put(pdfMargin, d.y, 2.7, bold, black, start, line)
 		d.y += 3.5
 	}
-	text = d.c.Provenance.Tool + " · series " + short(r.Scan.SeriesHash)
-	if when := dateWords(d.c.Provenance.Date); when != "" {
+	text = d.view.page.Tool + " · series " + d.view.page.Series
+	if when := d.view.page.Date; when != "" {
 		text = when + " · " + text
 	}
 	d.put(pdfMargin, d.y, 2.6, regular, soft, start, text)
@@ -209,6 +205,6 @@ func (d *pdfDoc) cautions(all []cautionView, notes bool, size float64) {
 func (d *pdfDoc) place(s *sheet) {
 	d.need(s.Height + 1)
 	d.y++
-	s.draw(&pdfPen{to: d.Fpdf, at: spot{d.left, d.y}, n: &d.pictures})
+	s.draw(&pdfPen{to: d.Fpdf, at: spot{d.left, d.y}, by: d.pictures})
 	d.y += s.Height
 }

@@ -18,7 +18,7 @@ func (d *pdfDoc) opening(v pageView) {
 		d.say(text, pdfBody, regular, black)
 	}
 	d.cautions(v.Cautions, true, 2.6)
-	d.blanks("To be filled by the reviewer", []string{"Patient, side and jaw checked against the scan", "Arch, crest points and marked structures checked", "Sites accepted, sites refused and why", "Name, licence, date, signature"})
+	d.blanks("To be filled by the reviewer", v.Words.Review)
 }
 
 // mostWidths is how many depths stand beside each other: more go into a table below, so that no number is broken.
@@ -70,13 +70,13 @@ func (d *pdfDoc) blanks(title string, lines []string) {
 var archColumn = spot{86, 80}
 
 // archPages writes the arch and what lies between the sites.
-func (d *pdfDoc) archPages(v pageView, w window) {
+func (d *pdfDoc) archPages(v pageView) {
 	d.across()
 	d.need(80)
 	d.bookmark("The arch", 0)
 	d.title("The arch", 0)
 	if p := d.c.Panoramic; p != nil {
-		d.place(panoramicSheet(d.c.Result, *p, w, spot{158, 60}))
+		d.place(panoramicSheet(d.c.Result, *p, d.view.window, spot{158, 60}))
 	}
 	d.into(2)
 	if s := archSheet(d.c.Result, archColumn, tiny); s != nil {

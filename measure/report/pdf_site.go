@@ -1,11 +1,6 @@
 package report
 
-import (
-	"strings"
-
-	"ridgerule/measure"
-	"ridgerule/measure/quantity"
-)
+import "strings"
 
 // loud writes a verdict so that it stands out without colour.
 func loud(v verdictView) string {
@@ -22,7 +17,8 @@ func loud(v verdictView) string {
 func loudly(all []verdictView) string { return strings.Join(each(all, loud), " · ") }
 
 // site writes a site down the columns. Its picture goes where it has room first; the tables flow around it.
-func (d *pdfDoc) site(v siteView, s *measure.SiteResult, w window) {
+func (d *pdfDoc) site(i int) {
+	v := d.view.page.Sites[i]
 	d.need(50)
 	d.y += 2
 	d.bookmark(v.Name, 0)
@@ -35,7 +31,7 @@ func (d *pdfDoc) site(v siteView, s *measure.SiteResult, w window) {
 	d.cautions(v.Cautions, false, 2.8)
 	d.cautions(v.Cautions, true, pdfNotes)
 	d.y += 1
-	picture := d.sectionOf(s, w)
+	picture := d.sectionOf(i)
 	for _, part := range d.parts(v) {
 		if picture != nil && d.y+picture.Height <= d.bottom() {
 			d.place(picture)
@@ -49,12 +45,12 @@ func (d *pdfDoc) site(v siteView, s *measure.SiteResult, w window) {
 }
 
 // sectionOf returns the site's drawing, or nil where there is nothing to draw.
-func (d *pdfDoc) sectionOf(s *measure.SiteResult, w window) *sheet {
-	p := d.c.section(s.ID)
-	if p == nil && s.Err != "" {
+func (d *pdfDoc) sectionOf(i int) *sheet {
+	s := d.view.page.Sites[i]
+	if d.c.section(s.ID) == nil && s.Err != "" {
 		return nil
 	}
-	return sectionSheet(d.c.Result, s, p, w, halfWidth)
+	return d.view.section(i, halfWidth)
 }
 
 // parts are what a site's tables are written by, in their order.
@@ -68,7 +64,7 @@ func (d *pdfDoc) parts(v siteView) []func() {
 }
 
 func (d *pdfDoc) depths(v siteView) {
-	t := pdfTable{[]float64{0.16, 0.28, 0.28, 0.28}, []string{"Depth", "Ridge width", "Buccal plate", wordsOf(quantity.LingualPlate, d.c.Result.Jaw)}, nil, pdfTables}
+	t := pdfTable{[]float64{0.16, 0.28, 0.28, 0.28}, []string{"Depth", "Ridge width", "Buccal plate", d.view.page.InnerPlate}, nil, pdfTables}
 	for _, r := range v.Table {
 		t.rows = append(t.rows, textRow(r.Depth, orNo(r.Width), orNo(r.Buccal), orNo(r.Lingual)))
 	}
@@ -85,11 +81,7 @@ const scaleWidth = 11.0
 func (d *pdfDoc) distances(v siteView) {
 	t := pdfTable{[]float64{0.428, 0.14, 0.155, 0.09, 0.187}, []string{"Distance", "Verdict", "Value ± U, mm", "Margin, mm", "On a scale of mm"}, nil, pdfNotes}
 	for _, f := range v.Findings {
-		name := f.Name
-		if f.At != "" {
-			name += " at " + f.At + " mm"
-		}
-		row := namedRow(name, loud(f.Verdict), orNo(strings.TrimSuffix(f.Reading, " mm")), f.Margin, "").noted(f.Note)
+		row := namedRow(f.NameAt(), loud(f.Verdict), orNo(strings.TrimSuffix(f.Reading, " mm")), f.Margin, "").noted(f.Note)
 		if f.scale != nil {
 			row.chart = f.scale(scaleWidth)
 		}

@@ -107,7 +107,7 @@ func (d *pdfDoc) row(t pdfTable, r pdfRow) {
 	d.cells(t, r.cells, black)
 	if r.chart != nil {
 		// Its strokes end well within it: rows may stand closer than it is tall.
-		r.chart.draw(&pdfPen{to: d.Fpdf, at: spot{d.left + d.wide - r.chart.Width, top - 0.7}, n: &d.pictures})
+		r.chart.draw(&pdfPen{to: d.Fpdf, at: spot{d.left + d.wide - r.chart.Width, top - 0.7}, by: d.pictures})
 		d.y = math.Max(d.y, top+r.chart.Height-1)
 	}
 	if len(r.under) > 0 {

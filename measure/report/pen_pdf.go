@@ -3,6 +3,8 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"image"
+	"image/draw"
 	"image/png"
 
 	"codeberg.org/go-pdf/fpdf"
@@ -12,7 +14,7 @@ import (
 type pdfPen struct {
 	to *fpdf.Fpdf
 	at spot
-	n  *int // pictures so far, for their names
+	by map[int]bool // widths of the document's pictures, pixels
 }
 
 const pdfFamily = "Go"
@@ -23,15 +25,35 @@ func (p *pdfPen) x(q spot) float64 { return p.at.X + q.X }
 func (p *pdfPen) y(q spot) float64 { return p.at.Y + q.Y }
 
 func (p *pdfPen) grey(m picture) {
+	wide := m.Image.Rect.Dx()
+	for p.by[wide] {
+		wide++
+	}
+	p.by[wide] = true
 	var data bytes.Buffer
-	if err := png.Encode(&data, m.Image); err != nil {
+	if err := png.Encode(&data, widened(m.Image, wide)); err != nil {
 		p.to.SetError(err)
 		return
 	}
-	*p.n++
-	name := fmt.Sprintf("picture%d", *p.n)
+	name := fmt.Sprintf("picture%d", wide)
 	p.to.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: "PNG"}, &data)
+	if shown := m.Image.Rect.Dx(); wide > shown {
+		p.to.ClipRect(p.x(m.At), p.y(m.At), m.Width, m.Height, false)
+		defer p.to.ClipEnd()
+		m.Width *= float64(wide) / float64(shown)
+	}
 	p.to.ImageOptions(name, p.x(m.At), p.y(m.At), m.Width, m.Height, false, fpdf.ImageOptions{ImageType: "PNG"}, 0, "")
+}
+
+// widened returns the picture with columns added at its right, which the pen does not show: the library puts pictures in
+// the order of their widths, and those of one width in another order each time.
+func widened(img *image.Gray, wide int) *image.Gray {
+	if img.Rect.Dx() == wide {
+		return img
+	}
+	out := image.NewGray(image.Rect(0, 0, wide, img.Rect.Dy()))
+	draw.Draw(out, img.Rect, img, img.Rect.Min, draw.Src)
+	return out
 }
 
 func (p *pdfPen) line(l stroke) {

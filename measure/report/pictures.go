@@ -31,16 +31,15 @@ var ErrPicture = errors.New("report: not a picture file")
 
 const maxPicture = 64 << 20 // bytes, and the most pixels: far above any section
 
-func pictureJobs(c Case) []job {
+func (v *View) pictureJobs() []job {
 	var out []job
-	names := fileNames(c.Result.Sites)
-	for i, s := range c.Result.Sites {
-		if p := c.section(s.ID); p != nil {
-			out = append(out, job{"pictures/" + names[i] + ".png", p.write})
+	for i, s := range v.c.Result.Sites {
+		if p := v.c.section(s.ID); p != nil {
+			out = append(out, job{"pictures/" + v.names[i] + ".png", p.write})
 		}
 	}
-	if c.Panoramic != nil {
-		out = append(out, job{"pictures/panoramic.png", c.Panoramic.write})
+	if v.c.Panoramic != nil {
+		out = append(out, job{"pictures/panoramic.png", v.c.Panoramic.write})
 	}
 	return out
 }

@@ -36,7 +36,7 @@ func TestLabelsKeepTheirPlace(t *testing.T) {
 	c.Panoramic = &p
 	for i := range c.Result.Sites {
 		s := &c.Result.Sites[i]
-		sheet := sectionSheet(c.Result, s, c.section(s.ID), windowOf(c.pictures()), wholeWidth)
+		sheet := sectionSheet(c.Result, said(c.Result, s), c.section(s.ID), windowOf(c.pictures()), wholeWidth)
 		var texts collector
 		sheet.draw(&texts)
 		var bar, down float64
@@ -50,9 +50,7 @@ func TestLabelsKeepTheirPlace(t *testing.T) {
 		}
 		require.Greater(t, bar, down+0.5, "site %s: the bar begins below the letters, tails included", s.ID)
 	}
-	drawings, err := Drawings(c)
-	require.NoError(t, err)
-	for _, d := range drawings {
+	for _, d := range viewed(t, c).Drawings() {
 		if d.Name == "panoramic" {
 			require.Equal(t, 4.0, d.sheet.Edge)
 		}
@@ -100,11 +98,12 @@ func TestResultKeepsReplacedUIDsOnly(t *testing.T) {
 }
 
 func TestExtrasAreWhatIsAsked(t *testing.T) {
-	none, err := Extras(sampleCase(), Extra{})
+	v := viewed(t, sampleCase())
+	standard, err := v.Files(Extra{})
 	require.NoError(t, err)
-	require.Empty(t, none)
-	files, err := Extras(sampleCase(), Extra{PDF: Letter, DaySheet: true, DICOM: &dicomio.Source{}})
+	files, err := v.Files(Extra{PDF: Letter, DaySheet: true, DICOM: &dicomio.Source{}})
 	require.NoError(t, err)
+	files = files[len(standard):]
 	var names []string
 	for _, f := range files {
 		names = append(names, f.Name)

@@ -3,7 +3,14 @@
 //
 // A [Case] flows in: the result, its pictures of grey values and its provenance. Bytes flow out,
 // through any io.Writer. Nothing is measured here and nothing is rounded twice; the same case
-// gives the same bytes. Frames:
+// gives the same bytes. By what you want:
+//
+//   - every file of a case: [Write], or [NewView] and [View.Files] to keep them in memory
+//   - one page or picture: [NewView], then [View.HTML], [View.PDF], [View.DaySheet], [View.SR] or [View.Drawings]
+//   - tables for statistics: [MeasurementsCSV], [SitesCSV], and [DataPackage], which says what their columns are
+//   - a result from before: [ReadJSON] and [ReadPictures] give the Case back
+//
+// Frames:
 //
 //	reformat.UV  (u, v)     section: +u buccal, +v coronal; mm
 //	r3.Vec       (x, y, z)  patient, LPS; mm

@@ -194,6 +194,7 @@ func sampleResult() *measure.Result {
 	open.Rows[0] = measure.Row{Quantity: "ridge_height", Unit: "mm", Note: "no limit: no canal marked on this side and none asked for"}
 	open.Rows = append(open.Rows, measure.Row{Quantity: "clearance", To: "canal", Unit: "mm", Margin: pointer(2), Verdict: measure.NotAssessed, Note: "canal not marked on this side"})
 	open.Note = "canal not marked on this side: no clearance is reported"
+	open.Notes = []measure.Caution{{Code: "height", Severity: measure.SeverityCaution, Text: open.Note, Site: open.ID}}
 	failed := measure.SiteResult{ID: "47", Tooth: "47", Side: measure.Right, Name: sampleNames["47"], Frame: sampleFrame(-27), Verdict: measure.NotAssessed, Err: "section at 3.1 mm of the arch lies outside the field of the scan"}
 	metal := measure.Caution{Code: "metal", Text: "metal artefact suspected in 3 of 300 slices, 9 mm from site 46", Severity: measure.SeverityCaution}
 	r := &measure.Result{

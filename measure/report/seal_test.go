@@ -19,7 +19,7 @@ import (
 func TestResultKnowsItsContent(t *testing.T) {
 	c := sampleCase()
 	c.Surfaces = []File{{"surfaces/bone-36.stl", []byte("solid")}}
-	files, err := Files(c)
+	files, err := filesOf(c)
 	require.NoError(t, err)
 	folder, kept := fstest.MapFS{}, 0
 	for _, f := range files {
@@ -66,7 +66,7 @@ func TestEditedResultSaysSoEverywhere(t *testing.T) {
 	c := sampleCase()
 	MarkEdited(c.Result)
 	MarkEdited(c.Result)
-	files, err := Files(c)
+	files, err := filesOf(c)
 	require.NoError(t, err)
 	seen := 0
 	for _, f := range files {

@@ -29,6 +29,7 @@ const (
 type sectionView struct {
 	*sheet
 	site    *measure.SiteResult
+	said    *siteView // of it
 	result  *measure.Result
 	box     [2]reformat.UV // least and greatest u, v that are shown, mm
 	picture *Picture
@@ -45,13 +46,14 @@ var (
 )
 
 // sectionSheet draws the site's section with what was measured in it; its picture fits into room.
-func sectionSheet(r *measure.Result, s *measure.SiteResult, p *Picture, w window, room spot) *sheet {
-	v := &sectionView{site: s, result: r, picture: p, window: w, flip: s.Frame.V.Z < 0, brief: room == halfWidth}
+func sectionSheet(r *measure.Result, said *siteView, p *Picture, w window, room spot) *sheet {
+	s := said.result
+	v := &sectionView{site: s, said: said, result: r, picture: p, window: w, flip: s.Frame.V.Z < 0, brief: room == halfWidth}
 	v.box = v.shown()
 	width, height := v.box[1].U-v.box[0].U, v.box[1].V-v.box[0].V
 	scale := paperScale(width, height, room.X, room.Y)
 	v.sheet = &sheet{
-		Title: "Section at site " + siteName(s), Scale: scale,
+		Title: "Section at site " + said.Name, Scale: scale,
 		About: v.about(),
 		Width: sectionLeft + width*scale + sectionRight,
 	}
@@ -100,7 +102,7 @@ func (v *sectionView) about() string {
 		return "Not measured: " + v.site.Err
 	}
 	text := fmt.Sprintf("Bone outline with %d widths", len(v.site.Chords))
-	if h := heightOf(v.site, v.result.Jaw); h.Reading != "" {
+	if h := v.said.Height; h.Reading != "" {
 		text += ", " + h.Name + " in mm " + h.String()
 	}
 	return text + "; the numbers stand in the table of this site."
@@ -196,7 +198,7 @@ func (v *sectionView) bone() {
 	}
 	if s.HeightTo != "" && !math.IsNaN(s.HeightEnd.U+s.HeightEnd.V) {
 		across, heavy := reformat.UV{U: -s.Axis.V, V: s.Axis.U}, 0.7
-		if openWords(s) != "" {
+		if v.said.Height.Open {
 			heavy = 0.2 // nothing to plan by ends here
 		}
 		v.onPicture([]spot{v.spot(along(s.HeightEnd, across, -2.2)), v.spot(along(s.HeightEnd, across, 2.2))}, false, heavy)

@@ -66,7 +66,7 @@ func (v *sectionView) widthNotes() []marginNote {
 
 // heightNotes are the height and what it ends at, or none.
 func (v *sectionView) heightNotes() []marginNote {
-	h := heightOf(v.site, v.result.Jaw)
+	h := v.said.Height
 	if h.Reading == "" || math.IsNaN(v.site.HeightEnd.U+v.site.HeightEnd.V) {
 		return nil
 	}
@@ -92,7 +92,7 @@ func (v *sectionView) clearanceNotes() []marginNote {
 	rows := slices.DeleteFunc(slices.Clone(v.site.Rows), func(r measure.Row) bool {
 		return r.Quantity != quantity.Clearance || r.Value == nil || r.Margin == nil
 	})
-	slices.SortStableFunc(rows, func(a, b measure.Row) int { return cmp.Compare(reserve(a), reserve(b)) })
+	slices.SortStableFunc(rows, func(a, b measure.Row) int { return cmp.Compare(a.Reserve(), b.Reserve()) })
 	return each(rows[:min(len(rows), mostClearances)], func(row measure.Row) marginNote {
 		name := wrapped(initial(rowName(row, v.result.Jaw), strings.ToLower), tiny, regular, noteWidth)
 		after := textWidth(rowReading(row), small, bold) + 1.2
@@ -145,7 +145,7 @@ func (v *sectionView) entries() []legendEntry {
 		marked = marked || len(crossing(m, s.Frame, v.box)) > 0
 	}
 	ended := s.HeightTo != "" && !math.IsNaN(s.HeightEnd.U+s.HeightEnd.V)
-	open := openWords(s) != ""
+	open := v.said.Height.Open
 	return slices.DeleteFunc([]legendEntry{
 		{len(s.Outline) > 0, stroke{Width: 0.3}, "bone's outline"},
 		{len(s.Outline) > 0 && v.leaning(), stroke{Width: 0.22, Dash: []float64{3, 0.8, 0.5, 0.8}}, "axis"},

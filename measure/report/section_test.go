@@ -21,7 +21,7 @@ import (
 
 func sampleSheet(site int) *sheet {
 	r, p := sampleResult(), samplePicture()
-	return sectionSheet(r, &r.Sites[site], &p, windowOf([]Picture{p}), wholeWidth)
+	return sectionSheet(r, said(r, &r.Sites[site]), &p, windowOf([]Picture{p}), wholeWidth)
 }
 
 func TestSectionPNGCarriesItsPhysicalSize(t *testing.T) {
@@ -63,7 +63,7 @@ func TestUpperJawIsDrawnHeadUp(t *testing.T) {
 	v.sheet, v.box = &sheet{Scale: 2}, v.shown()
 	crest, base := v.spot(s.Crest), v.spot(reformat.UV{V: -15})
 	require.Greater(t, crest.Y, base.Y)
-	text, err := sectionSheet(r, s, &p, window{0, 1000}, wholeWidth).SVG()
+	text, err := sectionSheet(r, said(r, s), &p, window{0, 1000}, wholeWidth).SVG()
 	require.NoError(t, err)
 	require.Contains(t, text, "palatal")
 	place := func(word string) float64 {
@@ -158,7 +158,7 @@ func TestHostileNamesStayInsideTheSVG(t *testing.T) {
 	r.Case = `"><script>alert(1)</script>`
 	r.Structures[0].Name = "</text><image href='http://example.org/x'/>\x00\x1b"
 	r.Sites[3].ID = "<a>&\u202e"
-	text, err := sectionSheet(r, &r.Sites[3], &p, window{0, 1}, wholeWidth).SVG()
+	text, err := sectionSheet(r, said(r, &r.Sites[3]), &p, window{0, 1}, wholeWidth).SVG()
 	require.NoError(t, err)
 	dec := xml.NewDecoder(strings.NewReader(text))
 	for {
@@ -187,7 +187,7 @@ func TestDepthsAndRulerAgree(t *testing.T) {
 		across := reformat.UV{U: cos, V: sin}
 		s.Chords = append(s.Chords, measure.Chord{Depth: d, Buccal: along(on, across, 3), Lingual: along(on, across, -3)})
 	}
-	sheet := sectionSheet(c.Result, s, c.section(s.ID), window{0, 1000}, wholeWidth)
+	sheet := sectionSheet(c.Result, said(c.Result, s), c.section(s.ID), window{0, 1000}, wholeWidth)
 	var pen collector
 	sheet.draw(&pen)
 	ruler, margin := map[string]float64{}, map[string]float64{}
@@ -212,7 +212,7 @@ func TestSectionTextsStandApart(t *testing.T) {
 		s := &c.Result.Sites[i]
 		s.ID = "WWWWWWWW 1234567"
 		for _, room := range []spot{wholeWidth, halfWidth} {
-			sheet := sectionSheet(c.Result, s, c.section(s.ID), window{0, 1000}, room)
+			sheet := sectionSheet(c.Result, said(c.Result, s), c.section(s.ID), window{0, 1000}, room)
 			var pen collector
 			sheet.draw(&pen)
 			for n, a := range pen.labels {

@@ -21,8 +21,8 @@ func (v *sectionView) frameText() {
 func (v *sectionView) title() {
 	y, wide := 4.2, v.Width-sectionLeft-1
 	under := []string{
-		strings.TrimPrefix(placeWords(v.site)+" · "+v.result.Case, " · "),
-		"side of the patient: " + sideWord(v.site),
+		strings.TrimPrefix(v.said.Place+" · "+v.result.Case, " · "),
+		"side of the patient: " + v.said.Side,
 		"section at " + rounded(v.site.Frame.Arc, 1) + " mm of the arch",
 	}
 	if v.brief {

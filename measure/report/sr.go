@@ -19,9 +19,9 @@ import (
 // measurement group a site. The site's verdicts come first; then a number a measurement, with its expanded uncertainty,
 // its margin and its verdict, in the same four decimals as measurements.csv. The patient is named only when src has an
 // identity; else the case's label stands there. docs/conformance.md says more.
-func SR(w io.Writer, c Case, src dicomio.Source) error {
-	src = sourceOf(c, src)
-	return dicomio.WriteSR(w, src, madeBy(c), tree(c, src))
+func (v *View) SR(w io.Writer, src dicomio.Source) error {
+	src = sourceOf(v.c, src)
+	return dicomio.WriteSR(w, src, madeBy(v.c), v.tree(src))
 }
 
 // sourceOf returns the source with the case's label, and with what UIDs are made from where the series has none.
@@ -43,7 +43,8 @@ func madeBy(c Case) dicomio.Made {
 }
 
 // tree is the document's content: TID 1500.
-func tree(c Case, src dicomio.Source) dicomio.Node {
+func (v *View) tree(src dicomio.Source) dicomio.Node {
+	c := v.c
 	root := container("", imagingReport, "1500")
 	root.Nodes = []dicomio.Node{
 		code("HAS CONCEPT MOD", language, english),
@@ -52,15 +53,15 @@ func tree(c Case, src dicomio.Source) dicomio.Node {
 		note("HAS OBS CONTEXT", deviceName, c.Provenance.Tool),
 		code("HAS CONCEPT MOD", procedure, imaging),
 	}
-	for _, c := range cautionsOf(c.Result) {
-		root.Nodes = append(root.Nodes, note("CONTAINS", caution, c.Text))
+	for _, said := range v.page.Cautions {
+		root.Nodes = append(root.Nodes, note("CONTAINS", caution, said.Text))
 	}
 	if len(src.Images) > 0 {
 		root.Nodes = append(root.Nodes, library(c.Result, src))
 	}
 	all := container("CONTAINS", measurements, "")
-	for i := range c.Result.Sites {
-		all.Nodes = append(all.Nodes, siteGroup(c.Result, &c.Result.Sites[i], src.Seed))
+	for i := range v.page.Sites {
+		all.Nodes = append(all.Nodes, v.siteGroup(&v.page.Sites[i], src.Seed))
 	}
 	for _, row := range c.Result.Arch.Rows {
 		name := row.Sites + " " + string(row.Quantity) + " " + row.To
@@ -104,18 +105,19 @@ func library(r *measure.Result, src dicomio.Source) dicomio.Node {
 }
 
 // siteGroup is a site's measurement group: first its verdicts and what limits it, then the numbers.
-func siteGroup(r *measure.Result, s *measure.SiteResult, seed string) dicomio.Node {
-	g := groupNode("site "+siteName(s), "site "+s.ID, seed)
-	g.Nodes = append(g.Nodes, siteCode(r.Jaw, s))
-	for _, v := range verdictsOf(s) {
-		g.Nodes = append(g.Nodes, verdictNode("CONTAINS", v))
+func (v *View) siteGroup(s *siteView, seed string) dicomio.Node {
+	jaw := v.c.Result.Jaw
+	g := groupNode("site "+s.Name, "site "+s.ID, seed)
+	g.Nodes = append(g.Nodes, siteCode(jaw, s.result))
+	for _, verdict := range s.Verdicts {
+		g.Nodes = append(g.Nodes, verdictNode("CONTAINS", verdict))
 	}
-	g.Nodes = append(g.Nodes, note("CONTAINS", comment, siteComment(r, s)))
-	for _, row := range rowsOf(s) {
-		g = withRow(g, r.Jaw, s, row)
+	g.Nodes = append(g.Nodes, note("CONTAINS", comment, siteComment(s)))
+	for _, row := range rowsOf(s.result) {
+		g = withRow(g, jaw, s.result, row)
 	}
 	says := "Expanded uncertainty U = 2 u (k = 2) stands behind each number. " + shortCaution
-	if mark := markOf(r); mark != "" {
+	if mark := v.page.Mark; mark != "" {
 		says += " " + mark
 	}
 	g.Nodes = append(g.Nodes, note("CONTAINS", comment, says))
@@ -123,13 +125,13 @@ func siteGroup(r *measure.Result, s *measure.SiteResult, seed string) dicomio.No
 }
 
 // siteComment says the site's verdicts, what limits it and its height, in the words of the first page.
-func siteComment(r *measure.Result, s *measure.SiteResult) string {
-	words := each(verdictsOf(s), func(v verdictView) string { return v.Word })
-	text := "Site " + siteName(s) + ": " + strings.Join(words, " · ")
-	for _, line := range linesOf(s, r.Jaw) {
+func siteComment(s *siteView) string {
+	words := each(s.Verdicts, func(v verdictView) string { return v.Word })
+	text := "Site " + s.Name + ": " + strings.Join(words, " · ")
+	for _, line := range s.Lines {
 		text += ". " + line.Text
 	}
-	if h := heightOf(s, r.Jaw); h.Reading != "" {
+	if h := s.Height; h.Reading != "" {
 		text += ". " + initial(h.Name, strings.ToUpper) + " in mm: " + h.String()
 	}
 	return text + "."
@@ -253,12 +255,9 @@ func note(relation string, name dicomio.Code, text string) dicomio.Node {
 
 // Captures returns the case's drawings as one series of DICOM Secondary Captures with their pixel size, named like the
 // drawings: "dicom/sections/36.dcm".
-func Captures(c Case, src dicomio.Source) ([]File, error) {
+func (v *View) Captures(src dicomio.Source) ([]File, error) {
+	c := v.c
 	src = sourceOf(c, src)
-	drawings, err := Drawings(c)
-	if err != nil {
-		return nil, err
-	}
 	series := sha256.New() // of the result: measured again, the drawings are another series
 	p := c.Provenance
 	p.Files = nil
@@ -267,7 +266,7 @@ func Captures(c Case, src dicomio.Source) ([]File, error) {
 	}
 	sum := fmt.Sprintf("%x", series.Sum(nil))
 	var work []job
-	for i, d := range drawings {
+	for i, d := range v.drawn() {
 		work = append(work, job{"dicom/" + d.Name + ".dcm", func(w io.Writer) error {
 			size := pixelSize(d.sheet.Scale)
 			img, err := d.sheet.paint(1 / (size * d.sheet.Scale))

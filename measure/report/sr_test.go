@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -31,7 +32,7 @@ func sampleSource() dicomio.Source {
 func srFile(t *testing.T, src dicomio.Source) string {
 	t.Helper()
 	var out bytes.Buffer
-	require.NoError(t, SR(&out, sampleCase(), src))
+	require.NoError(t, viewed(t, sampleCase()).SR(&out, src))
 	file := filepath.Join(t.TempDir(), "sr.dcm")
 	require.NoError(t, os.WriteFile(file, out.Bytes(), 0o600))
 	lookAt(t, "sr.dcm", out.Bytes())
@@ -162,9 +163,9 @@ func TestSRIsTheTableForAReaderOfItsTemplate(t *testing.T) {
 
 // A site's verdicts are its group's first content, the gravest first.
 func TestSiteBeginsWithItsVerdicts(t *testing.T) {
-	r := gravestCase().Result
+	v := viewed(t, gravestCase())
 	var values []string
-	for _, n := range siteGroup(r, &r.Sites[3], "seed").Nodes {
+	for _, n := range v.siteGroup(&v.page.Sites[3], "seed").Nodes {
 		if n.Relation != "CONTAINS" {
 			continue
 		}
@@ -224,8 +225,9 @@ func valueOf(set dicom.Dataset, at tag.Tag) string {
 // Source: DICOM PS3.3 A.1.2, C.7.1.1, C.7.2.1, C.7.3.1, C.7.5.1.
 func TestWhatASeriesSaysIsTheSameInAllOfIt(t *testing.T) {
 	src := sampleSource()
-	files, err := Extras(sampleCase(), Extra{DICOM: &src})
+	files, err := viewed(t, sampleCase()).Files(Extra{DICOM: &src})
 	require.NoError(t, err)
+	files = slices.DeleteFunc(files, func(f File) bool { return !strings.HasPrefix(f.Name, "dicom/") })
 	all := each(files, func(f File) dicom.Dataset { return parsedObject(t, f.Data) })
 	for _, at := range []tag.Tag{tag.PatientName, tag.PatientID, tag.PatientBirthDate, tag.PatientSex, tag.StudyInstanceUID, tag.StudyDate, tag.StudyTime, tag.StudyID, tag.AccessionNumber, tag.ReferringPhysicianName} {
 		for _, set := range all {
@@ -244,7 +246,7 @@ func TestWhatASeriesSaysIsTheSameInAllOfIt(t *testing.T) {
 	// Measured with another plan, the same scan gives another series: it would have the same numbers in it twice.
 	c := sampleCase()
 	c.Result.Plan.SHA256 = strings.Repeat("0", 64)
-	files, err = Captures(c, sampleSource())
+	files, err = viewed(t, c).Captures(sampleSource())
 	require.NoError(t, err)
 	require.NotEqual(t, valueOf(drawings[0], tag.SeriesInstanceUID), valueOf(parsedObject(t, files[0].Data), tag.SeriesInstanceUID))
 }
@@ -257,7 +259,7 @@ func TestCasesAreToldApart(t *testing.T) {
 		c := sampleCase()
 		c.Result.Case = label
 		var out bytes.Buffer
-		require.NoError(t, SR(&out, c, src))
+		require.NoError(t, viewed(t, c).SR(&out, src))
 		set := parsedObject(t, out.Bytes())
 		return valueOf(set, tag.PatientName), valueOf(set, tag.PatientID), valueOf(set, tag.StudyInstanceUID)
 	}
@@ -286,18 +288,18 @@ func TestNumberThatDICOMCannotHold(t *testing.T) {
 	} {
 		c := sampleCase()
 		spoil(c.Result)
-		require.ErrorIs(t, SR(io.Discard, c, sampleSource()), dicomio.ErrValue, name)
+		require.ErrorIs(t, viewed(t, c).SR(io.Discard, sampleSource()), dicomio.ErrValue, name)
 	}
 	c := sampleCase()
 	c.Result.Sites[2].Rows[0].At = pointer(0.1 + 0.2) // 17 digits and a point
-	require.NoError(t, SR(io.Discard, c, sampleSource()))
+	require.NoError(t, viewed(t, c).SR(io.Discard, sampleSource()))
 }
 
 func TestObjectsHoldNoIdentityUnlessAsked(t *testing.T) {
 	src := sampleSource()
 	var sr bytes.Buffer
-	require.NoError(t, SR(&sr, sampleCase(), src))
-	captures, err := Captures(sampleCase(), src)
+	require.NoError(t, viewed(t, sampleCase()).SR(&sr, src))
+	captures, err := viewed(t, sampleCase()).Captures(src)
 	require.NoError(t, err)
 	all := sr.String()
 	for _, f := range captures {
@@ -307,13 +309,13 @@ func TestObjectsHoldNoIdentityUnlessAsked(t *testing.T) {
 
 	src.Identity = &dicomio.Identity{PatientName: "Invented^Name", PatientID: "X1", PatientBirthDate: "19700101"}
 	sr.Reset()
-	require.NoError(t, SR(&sr, sampleCase(), src))
+	require.NoError(t, viewed(t, sampleCase()).SR(&sr, src))
 	require.Contains(t, sr.String(), "Invented^Name")
 	require.Contains(t, sr.String(), src.Study)
 }
 
 func TestCapturesHaveNoErrorForDciodvfy(t *testing.T) {
-	files, err := Captures(sampleCase(), sampleSource())
+	files, err := viewed(t, sampleCase()).Captures(sampleSource())
 	require.NoError(t, err)
 	require.Len(t, files, 5)
 	file := filepath.Join(t.TempDir(), "sc.dcm")

@@ -3,11 +3,34 @@ package report
 import (
 	"cmp"
 	"html/template"
+	"slices"
+	"sync"
 
 	"ridgerule/measure"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/uncertainty"
 )
+
+// View is a case made ready to be read: the words, readings, verdicts and order that every medium shows, derived from the
+// result once by [NewView]. Each medium is a method that lays them out and derives nothing again. A View is not changed
+// once it is made: its methods may run at the same time.
+type View struct {
+	c      Case
+	page   pageView
+	window window
+	names  []string // what the files of each site are called
+	drawn  func() []Drawing
+}
+
+// NewView returns the case made ready to be read. It returns an error when a picture's numbers do not fit together.
+func NewView(c Case) (*View, error) {
+	if err := c.check(); err != nil {
+		return nil, err
+	}
+	v := &View{c: c, page: viewOf(c), window: windowOf(c.pictures()), names: fileNames(c.Result.Sites)}
+	v.drawn = sync.OnceValue(v.draw)
+	return v, nil
+}
 
 // The page's data: what page.tmpl lays out. Every text in it is plain text; only the drawings are
 // markup, and they are made and escaped by the SVG pen.
@@ -38,7 +61,10 @@ type pageView struct {
 }
 
 // words are sentences that the template needs and the code owns.
-type words struct{ Short, Pass, Grey, Side, Share, Thin string }
+type words struct {
+	Short, Pass, Grey, Side, Share string
+	Review                         []string // what the reviewer fills in
+}
 
 type fact struct{ Name, Value string }
 
@@ -48,6 +74,7 @@ type marginView struct {
 }
 
 type siteView struct {
+	result     *measure.SiteResult
 	said       string // the last fact's note
 	Number     int    // from 1, for links
 	ID, Place  string // id; tooth and place in words
@@ -85,6 +112,14 @@ type rowView struct {
 	scale                                  func(wide float64) *sheet // of the same, for the PDF; nil: none
 }
 
+// NameAt returns what the number is about, with its depth where it has one.
+func (r rowView) NameAt() string {
+	if r.At == "" {
+		return r.Name
+	}
+	return r.Name + " at " + r.At + " mm"
+}
+
 // sizeView is one implant size tried.
 type sizeView struct {
 	Size, Reserve, Limit string
@@ -97,14 +132,14 @@ type budgetRow struct {
 	terms           []uncertainty.Term // largest share first
 }
 
-// viewOf returns the page's data without its drawings (see [pageView.draw]).
+// viewOf returns the page's data without its drawings.
 func viewOf(c Case) pageView {
 	r := c.Result
 	v := pageView{
 		Case: printable(r.Case), Jaw: string(r.Jaw), Tool: c.Provenance.Tool, Mark: markOf(r),
 		Answer: answer(r), InnerPlate: wordsOf(quantity.LingualPlate, r.Jaw),
 		Series: short(r.Scan.SeriesHash), Caution: shortCaution, Cautions: cautionsOf(r),
-		Date: dateWords(c.Provenance.Date), Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, thinCaution},
+		Date: dateWords(c.Provenance.Date), Words: words{shortCaution, passCaution, greyCaution, sideCaution, shareCaution, reviewLines},
 	}
 	depths := Depths(r)
 	for _, d := range depths {
@@ -112,7 +147,7 @@ func viewOf(c Case) pageView {
 	}
 	v.Columns = 3 + len(depths)
 	for i := range r.Sites {
-		s := viewOfSite(c, &r.Sites[i], depths)
+		s := viewOfSite(r, &r.Sites[i], depths)
 		s.Number = i + 1
 		v.Sites = append(v.Sites, s)
 	}
@@ -159,37 +194,41 @@ func (v *pageView) addArch(r *measure.Result) {
 	}
 }
 
-// draw puts the case's drawings, as [Drawings] returns them, and the small scales into the page.
-func (v *pageView) draw(c Case, all []Drawing) error {
+// drawnPage returns the page's data with the case's drawings and the small scales in it.
+func (v *View) drawnPage() (pageView, error) {
 	var fail error
 	svg := func(s *sheet) template.HTML {
 		text, err := markup(s)
 		fail = cmp.Or(fail, err)
 		return text
 	}
-	for i := range v.Sites {
-		s, site := &v.Sites[i], &c.Result.Sites[i]
-		if site.Err == "" || c.section(site.ID) != nil {
+	page := v.page
+	page.Sites = slices.Clone(page.Sites)
+	all := v.drawn()
+	for i := range page.Sites {
+		s, picture := &page.Sites[i], v.c.section(page.Sites[i].ID)
+		if s.Err == "" || picture != nil {
 			s.Section = svg(all[i].sheet)
 		}
-		if profile := profileSheet(site); profile != nil {
+		if profile := profileSheet(s.result); profile != nil {
 			s.Profile = svg(profile)
 		}
-		for n, f := range s.Findings {
+		s.Findings = each(s.Findings, func(f rowView) rowView {
 			if f.scale != nil {
-				s.Findings[n].Chart = svg(f.scale(46))
+				f.Chart = svg(f.scale(46))
 			}
-		}
+			return f
+		})
 	}
-	for _, d := range all[len(v.Sites):] {
+	for _, d := range all[len(page.Sites):] {
 		switch d.Name {
 		case "panoramic":
-			v.Panoramic = svg(d.sheet)
+			page.Panoramic = svg(d.sheet)
 		case "arch":
-			v.Arch = svg(d.sheet)
+			page.Arch = svg(d.sheet)
 		}
 	}
-	return fail
+	return page, fail
 }
 
 // markup draws a sheet as SVG for the page. The pen escapes every text.

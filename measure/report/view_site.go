@@ -11,10 +11,10 @@ import (
 	"ridgerule/measure/uncertainty"
 )
 
-func viewOfSite(c Case, s *measure.SiteResult, depths []float64) siteView {
-	r := c.Result
+func viewOfSite(r *measure.Result, s *measure.SiteResult, depths []float64) siteView {
 	v := siteView{
-		ID: s.ID, Place: placeWords(s), Name: siteName(s), Side: sideWord(s), Err: s.Err, Note: s.Note,
+		result: s,
+		ID:     s.ID, Place: placeWords(s), Name: siteName(s), Side: sideWord(s), Err: s.Err,
 		Verdicts: verdictsOf(s), Lines: linesOf(s, r.Jaw), Cautions: cautionsAt(r, s.ID),
 		Height: heightOf(s, r.Jaw), Arc: rounded(s.Frame.Arc, 1), Axis: axisWord(s.AxisFrom),
 	}
@@ -26,7 +26,7 @@ func viewOfSite(c Case, s *measure.SiteResult, depths []float64) siteView {
 	v.sort(s, r.Jaw)
 	v.Sizes, v.SizesNote = sizesOf(s.SizesTried)
 	v.Budgets = budgetsOf(s, r.Jaw)
-	v.unsay()
+	v.unsay(s)
 	return v
 }
 
@@ -56,18 +56,27 @@ func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 }
 
 // unsay takes out of the notes what stands on the site's page already.
-func (v *siteView) unsay() {
+func (v *siteView) unsay(s *measure.SiteResult) {
 	for i, f := range v.Facts {
 		if v.SizesNote != "" {
 			v.Facts[i].Note = strings.TrimSuffix(f.Note, ": "+v.SizesNote)
 		}
 	}
-	left := slices.DeleteFunc(strings.Split(v.Note, "; "), func(part string) bool {
-		said := func(r rowView) bool { return strings.Contains(r.Note, part) }
-		limits := func(l siteLine) bool { return strings.Contains(l.Text, part) }
-		return strings.Contains(v.SizesNote, part) || slices.ContainsFunc(v.Lines, limits) || slices.ContainsFunc(v.Facts, said) || slices.ContainsFunc(v.Findings, said)
-	})
-	v.Note = strings.Join(left, "; ")
+	for _, n := range notesOf(s) {
+		said := func(r rowView) bool { return strings.Contains(r.Note, n.Text) }
+		limits := func(l siteLine) bool { return strings.Contains(l.Text, n.Text) }
+		if !strings.Contains(v.SizesNote, n.Text) && !slices.ContainsFunc(v.Lines, limits) && !slices.ContainsFunc(v.Facts, said) && !slices.ContainsFunc(v.Findings, said) {
+			v.Note = strings.TrimPrefix(v.Note+"; "+n.Text, "; ")
+		}
+	}
+}
+
+// notesOf returns the site's notes; a result from before they were data has them in one line.
+func notesOf(s *measure.SiteResult) []measure.Caution {
+	if len(s.Notes) == 0 && s.Note != "" {
+		return []measure.Caution{{Text: s.Note}}
+	}
+	return s.Notes
 }
 
 // addFact appends a fact; a note that the one before it carries too is not said again.
@@ -218,12 +227,8 @@ func budgetsOf(s *measure.SiteResult, jaw measure.Jaw) []budgetRow {
 		if row.Value == nil || len(row.Budget) == 0 {
 			continue
 		}
-		name := rowName(row, jaw)
-		if row.At != nil {
-			name += " at " + shortAt(row.At) + " mm"
-		}
 		terms := byShare(row.Budget)
-		out = append(out, budgetRow{name, sharesOf(terms), rounded(row.Budget.U(), 3) + " " + unitWord(row.Unit), terms})
+		out = append(out, budgetRow{viewOfRow(row, jaw).NameAt(), sharesOf(terms), rounded(row.Budget.U(), 3) + " " + unitWord(row.Unit), terms})
 	}
 	return out
 }

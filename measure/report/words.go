@@ -12,12 +12,14 @@ const (
 	shortCaution     = "Measurements for review by a licensed clinician. Not a diagnosis, not a treatment decision, not cleared as a medical device."
 	passCaution      = "Every value carries an uncertainty: a distance that passes here may not pass in the patient. A margin must also absorb drilling over-run and placement error."
 	greyCaution      = "Relative grey values: not Hounsfield units, not a bone density class."
-	thinCaution      = "thinner than this scan resolves: not a thickness, and not an absence of bone"
 	sideCaution      = "Confirm the patient's side before use: in an axial view seen from below, patient left is at the right."
 	shareCaution     = "A scan can show a face. De-identify before sharing."
 	syntheticCaution = "Synthetic volume: invented anatomy."
 	editedCaution    = "Changed by hand since it was measured."
 )
+
+// reviewLines are what the reviewer fills in.
+var reviewLines = []string{"Patient, side and jaw checked against the scan", "Arch, crest points and marked structures checked", "Sites accepted, sites refused and why", "Name, licence, date, signature"}
 
 // wordsOf returns the words for a quantity; the inner side is palatal in the maxilla.
 func wordsOf(name quantity.Name, jaw measure.Jaw) string { return forJaw(quantity.Of(name).Words, jaw) }
