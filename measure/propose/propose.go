@@ -115,7 +115,9 @@ func Look(ctx context.Context, v *volume.Volume, o Options) (*Proposal, error) {
 	if err := w.arch(ctx, b); err != nil {
 		return nil, err
 	}
-	w.midline()
+	if err := w.midline(); err != nil {
+		return nil, err
+	}
 	w.sites(o.Spacing)
 	if p.Jaw == plan.Maxilla {
 		w.cavities(ctx)

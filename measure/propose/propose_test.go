@@ -9,6 +9,7 @@ import (
 	"os"
 	"slices"
 	"strconv"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -55,7 +56,26 @@ func held(j *phantom.Jaw, v *volume.Volume, q pose) subject {
 	return subject{j, plan.Jaw(j.Options().Jaw.String()), &w, q.from}
 }
 
-// jawOf makes a lifelike jaw on a coarse grid: enough for a proposal, and quick.
+// demo returns a lifelike jaw that several tests share.
+func demo(t *testing.T, kind phantom.Kind) (*phantom.Jaw, *volume.Volume) {
+	t.Helper()
+	made := &shared[kind]
+	made.once.Do(func() {
+		o := phantom.Demo(kind)
+		o.Seed = seed()
+		made.j, made.v = jawOf(t, o)
+	})
+	require.NotNil(t, made.v)
+	return made.j, made.v
+}
+
+var shared [2]struct {
+	once sync.Once
+	j    *phantom.Jaw
+	v    *volume.Volume
+}
+
+// jawOf makes a jaw on a coarse grid: enough for a proposal, and quick.
 func jawOf(t *testing.T, o phantom.Options) (*phantom.Jaw, *volume.Volume) {
 	t.Helper()
 	o.Scan.Voxel, o.Scan.Blur = [3]float64{0.8, 0.8, 0.8}, 0.3
@@ -111,9 +131,7 @@ func seed() uint64 {
 func TestTurnedAndTiltedHeads(t *testing.T) {
 	r := rand.New(rand.NewPCG(seed(), 5))
 	for _, kind := range []phantom.Kind{phantom.Mandible, phantom.Maxilla} {
-		o := phantom.Demo(kind)
-		o.Seed = seed()
-		j, v := jawOf(t, o)
+		j, v := demo(t, kind)
 		for _, q := range []pose{{}, {40*r.Float64() - 20, 30*r.Float64() - 15, 10*r.Float64() - 5}} {
 			s := held(j, v, q)
 			p, err := Look(context.Background(), s.v, Options{})
@@ -135,7 +153,7 @@ func readBack(t *testing.T, p *Proposal, q pose) {
 	t.Helper()
 	var b bytes.Buffer
 	require.NoError(t, p.WritePlan(&b, Header{Case: "proposed"}))
-	read, err := plan.Read("plan.yaml", b.Bytes(), nil)
+	read, _, err := plan.Read("plan.yaml", b.Bytes(), nil)
 	require.NoError(t, err, "%v\n%s", q, b.String())
 	assert.Equal(t, []string{"jaw", "occlusal", "arch"}, read.Proposed)
 	for _, s := range read.Sites {
@@ -149,7 +167,7 @@ func readBack(t *testing.T, p *Proposal, q pose) {
 
 // Rows stored from the other end, with the header that says so, are the same patient: the same proposal.
 func TestStoredTheOtherWayRound(t *testing.T) {
-	j, v := jawOf(t, phantom.Demo(phantom.Mandible))
+	j, v := demo(t, phantom.Mandible)
 	s := held(j, v, pose{})
 	w := *v
 	w.Stored = slices.Clone(v.Stored)
@@ -171,7 +189,7 @@ func TestStoredTheOtherWayRound(t *testing.T) {
 
 // A header that says the head stands on its head gets no jaw: the image contradicts it.
 func TestUpsideDownHeaderCannotTell(t *testing.T) {
-	j, v := jawOf(t, phantom.Demo(phantom.Maxilla))
+	j, v := demo(t, phantom.Maxilla)
 	s := held(j, v, pose{roll: 180})
 	p, err := Look(context.Background(), s.v, Options{})
 	require.Error(t, err, "%v", p)

@@ -21,15 +21,21 @@ const (
 	toothWidth = 4.0  // mm: a standing tooth takes sites this near
 )
 
-// midline takes the midline from the arch's shape, as a plan's checks do.
-func (w *work) midline() {
-	w.marks = plan.NewLandmarks(&plan.Plan{Jaw: w.Jaw, Occlusal: w.Occlusal, Arch: w.Arch}, w.curve)
+// midline takes the midline from the arch's shape, as a plan's checks do, and holds the arch against the rules of a plan.
+func (w *work) midline() error {
+	bare := plan.Plan{Contents: plan.Contents{Case: "proposed", Jaw: w.Jaw, Arch: w.Arch}, OcclusalGiven: w.Occlusal}
+	placed, err := bare.Place(w.v.Grid, nil)
+	if err != nil {
+		return noArch("no plan could have it: %v", err)
+	}
+	w.marks = placed.Landmarks
 	if !w.whole || !w.marks.Known() {
 		w.none("midline: the field does not show both sides of the jaw; sites have no tooth numbers")
-		return
+		return nil
 	}
 	p := w.curve.At(w.zero())
 	w.Midline = &p
+	return nil
 }
 
 // zero returns the arc length of the midline, or of the arch's first point where there is none, mm.
