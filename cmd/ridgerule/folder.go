@@ -222,6 +222,14 @@ func writeFile(name string, data []byte) error {
 	return nil
 }
 
+// freeFile refuses a file that exists already; replace lets one file stand in for another. No name is free.
+func freeFile(name string, replace bool) error {
+	if at, err := os.Lstat(name); name != "" && err == nil && (!replace || at.IsDir()) {
+		return usagef("%s exists; name another file, or give --replace for a file of yours", name)
+	}
+	return nil
+}
+
 // ours reports whether a folder holds nothing but what this program writes.
 func ours(dir string) bool {
 	entries, err := os.ReadDir(dir)

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -27,8 +26,8 @@ func (k *traceFlags) marks() (func(volume.Grid) ([]r3.Vec, error), error) {
 	if k.kind != "" && !slices.Contains(traceKinds, k.kind) {
 		return nil, usagef("--kind %q is none of %s", k.kind, strings.Join(traceKinds, ", "))
 	}
-	if at, err := os.Lstat(k.file); k.file != "" && err == nil && (!k.replace || at.IsDir()) {
-		return nil, usagef("%s exists; name another file, or give --replace for a file of yours", k.file)
+	if err := freeFile(k.file, k.replace); err != nil {
+		return nil, err
 	}
 	if k.plan != "" {
 		return k.planned()

@@ -1,0 +1,413 @@
+package propose
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/dicomio/volume"
+	"ridgerule/measure/plan"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/ridge"
+)
+
+// From the trail to the arch: sections are laid along it, and the ridge's middle and crest are taken from the
+// bone's outline in each, at the scan's own resolution; what the sections say is smoothed along the arch.
+
+// work is one proposal in the making.
+type work struct {
+	*Proposal
+	v     *volume.Volume
+	cells *cells
+	whole bool
+	curve *reformat.Curve
+	cuts  []cut // along the curve, even
+
+	tissue ridge.Tissue   // what the sections teach about the series
+	marks  plan.Landmarks // of the final curve
+}
+
+const (
+	cutStep   = 3.0  // mm between the sections
+	underTop  = 5.0  // mm below the crest at which the arch runs: inside the bone, above what may be planned
+	rounds    = 4    // of laying sections
+	grow      = 4    // sections by which each round but the last tries to lengthen each end
+	keepAxis  = 5.0  // degrees: up to here the scan's own axis is kept as occlusal
+	levelTo   = 50.0 // mm from the arch's middle: farther back the crest rises to the ramus or falls with the tuberosity
+	mostTilt  = 25.0 // degrees: beyond it no occlusal plane is believed
+	offPlane  = 6.0  // mm: where the crest leaves the crest's plane by more, at an end, the arch ends
+	wanders   = 1.5  // mm: by which the ridge's middle may leave the smooth curve in nine of ten sections
+	leastCuts = 0.7  // share of the sections that must show a ridge
+)
+
+// arch finds the arch and the occlusal direction, or returns a [*Refusal].
+func (w *work) arch(ctx context.Context, t *trail) error {
+	w.whole = t.fan
+	sign := 1.0
+	if w.Jaw == plan.Maxilla {
+		sign = -1
+	}
+	axis := r3.Vec{Z: sign}
+	w.Occlusal, w.OcclusalWhy = r3.Scale(sign, t.up), "the scan's own axis"
+	points := t.points()
+	for round := range rounds {
+		if err := w.lay(points); err != nil {
+			return err
+		}
+		if round < rounds-1 {
+			w.lengthen()
+		}
+		if err := w.look(ctx); err != nil {
+			return err
+		}
+		if round == rounds-1 {
+			break
+		}
+		points = w.middles()
+		if err := w.level(axis); err != nil {
+			return err
+		}
+	}
+	return w.judge()
+}
+
+// points returns the trail's places from the patient's right to the left, smoothed.
+func (t *trail) points() []r3.Vec {
+	from, to := t.stretch()
+	n := to - from
+	at, weight := make([]float64, n), make([]float64, n)
+	for i := range n {
+		at[i] = t.at[from+i]
+		if t.met(from + i) {
+			weight[i] = 1
+		}
+	}
+	at = smooth(at, weight, 4)
+	out := make([]r3.Vec, n)
+	for i := range out {
+		r := t.rays[from+i]
+		out[i] = r3.Add(r.from, r3.Scale(at[i], r.dir))
+	}
+	if n > 0 && out[0].X > out[n-1].X {
+		slices.Reverse(out)
+	}
+	return out
+}
+
+// lay lays the curve through points and even sections along it.
+func (w *work) lay(points []r3.Vec) error {
+	if len(points) < 4 {
+		return noArch("the ridge is seen at %d places only", len(points))
+	}
+	c, err := reformat.NewCurve(points, w.Occlusal)
+	if err == nil {
+		n := max(4, int(math.Round(c.Length()/cutStep))+1)
+		even := make([]r3.Vec, n)
+		for i := range even {
+			even[i] = c.At(c.Length() * float64(i) / float64(n-1))
+		}
+		c, err = reformat.NewCurve(even, w.Occlusal)
+	}
+	if err != nil {
+		return noArch("the curve through the bone turns back on itself")
+	}
+	w.curve, w.cuts = c, nil
+	n := max(4, int(math.Round(c.Length()/cutStep))+1)
+	for i := range n {
+		w.cuts = append(w.cuts, cut{frame: c.Frame(c.Length() * float64(i) / float64(n-1))})
+	}
+	return nil
+}
+
+// lengthen adds sections straight on beyond both ends of the curve.
+func (w *work) lengthen() {
+	first, last := w.cuts[0].frame, w.cuts[len(w.cuts)-1].frame
+	for i := 1.0; i <= grow; i++ {
+		w.cuts = slices.Insert(w.cuts, 0, cut{frame: first.Along(-i * cutStep)})
+		w.cuts = append(w.cuts, cut{frame: last.Along(i * cutStep)})
+	}
+}
+
+func noArch(format string, args ...any) error {
+	return &Refusal{ErrArch, fmt.Sprintf(format, args...), "mark the arch by hand"}
+}
+
+// look finds the ridge in each section.
+func (w *work) look(ctx context.Context) error {
+	w.tissue = learnAlong(w.v, w.curve)
+	for i := range w.cuts {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		w.cuts[i].look(w.v, w.tissue)
+	}
+	return nil
+}
+
+// cut is a section of the arch in the making.
+type cut struct {
+	frame   reformat.Frame
+	outline *ridge.Outline
+	column  []rung  // from the lowest up, 1 mm apart
+	crest   float64 // v of the bone's crest, mm; NaN: not seen
+	tooth   bool    // enamel or metal stands over the crest
+}
+
+// rung is the ridge at one height of a section.
+type rung struct {
+	v, middle, width float64 // mm
+	bright           bool
+}
+
+const (
+	columnUp   = 30  // mm over the curve
+	columnDown = 25  // mm under it
+	neck       = 2.0 // mm from the enamel's end to the bone's crest
+	crownUnder = 6   // mm of a tooth's top that may look like bone
+	mostCrown  = 14  // mm of height
+)
+
+// look traces the bone and follows the ridge's middle up and down.
+func (k *cut) look(v *volume.Volume, t ridge.Tissue) {
+	k.crest = math.NaN()
+	f := reformat.NewField(v, k.frame)
+	o, err := ridge.Trace(f, t)
+	if err != nil {
+		return
+	}
+	k.outline = o
+	down, _ := k.climb(f, denser(t), reformat.UV{}, -1, columnDown)
+	start := reformat.UV{V: 1}
+	if len(down) > 0 {
+		start.U = down[0].middle
+	}
+	up, free := k.climb(f, denser(t), start, 1, columnUp)
+	slices.Reverse(down)
+	k.column = append(down, up...)
+	if len(k.column) == 0 {
+		return
+	}
+	if free {
+		k.crest = k.column[len(k.column)-1].v
+	}
+	if low, ok := k.crown(); ok {
+		k.crest, k.tooth = low-neck, true
+	}
+}
+
+// crown returns the lower end, v in mm, of what is denser than bone at the top of the ridge; false where there is
+// nothing, or more than a crown.
+func (k *cut) crown() (low float64, ok bool) {
+	top := len(k.column) - 1
+	i := top
+	for i > max(0, top-crownUnder) && !k.column[i].bright {
+		i--
+	}
+	from := i
+	for i > 0 && (k.column[i-1].bright || i > 1 && k.column[i-2].bright) {
+		i--
+	}
+	return k.column[i].v, k.column[from].bright && from-i <= mostCrown
+}
+
+// climb follows the ridge's middle from p on, sign mm a step; free reports whether the bone ends there.
+func (k *cut) climb(f reformat.Field, teeth float64, p reformat.UV, sign float64, most int) (out []rung, free bool) {
+	for range most {
+		low, high := k.outline.Near(p, reformat.UV{U: 1})
+		if math.IsNaN(low) {
+			return out, !math.IsNaN(f.Grey(p, 0))
+		}
+		if high-low > widestRidge {
+			return out, false
+		}
+		r := rung{v: p.V, middle: p.U + (low+high)/2, width: high - low}
+		for d := -2.0; d <= 2; d += 2 {
+			r.bright = r.bright || f.Grey(reformat.UV{U: r.middle + d, V: p.V}, 0) > teeth
+		}
+		out = append(out, r)
+		p.U += math.Max(-1.5, math.Min(1.5, r.middle-p.U))
+		p.V += sign
+	}
+	return out, false
+}
+
+// at returns the rung nearest to height v; false where the ridge is not seen within 1.5 mm of it.
+func (k *cut) at(v float64) (rung, bool) {
+	for _, r := range k.column {
+		if math.Abs(r.v-v) <= 1.5 && (math.Abs(r.v-v) <= 0.5 || v < k.column[0].v || v > k.column[len(k.column)-1].v) {
+			return r, r.width >= 2 && r.width <= widestRidge
+		}
+	}
+	return rung{}, false
+}
+
+// heights returns the smoothed height at which the arch runs in each section, v in mm.
+func (w *work) heights() []float64 {
+	y, weight := make([]float64, len(w.cuts)), make([]float64, len(w.cuts))
+	for i, k := range w.cuts {
+		if !math.IsNaN(k.crest) {
+			y[i], weight[i] = k.crest-underTop, 1
+		}
+	}
+	return smooth(y, weight, 8)
+}
+
+// offsets returns the ridge's middle at the given heights, u in mm, smoothed, and as seen (NaN: not seen).
+func (w *work) offsets(heights []float64) (smoothed, seen []float64) {
+	seen, weight := make([]float64, len(w.cuts)), make([]float64, len(w.cuts))
+	y := make([]float64, len(w.cuts))
+	for i := range w.cuts {
+		seen[i] = math.NaN()
+		if r, ok := w.cuts[i].at(heights[i]); ok {
+			seen[i], y[i], weight[i] = r.middle, r.middle, 1
+		}
+	}
+	return smooth(y, weight, 1), seen
+}
+
+// middles returns the ridge's middles a little below the crest, ends that are no ridge cut off.
+func (w *work) middles() []r3.Vec {
+	h := w.heights()
+	u, seen := w.offsets(h)
+	from, to := w.ends(seen)
+	var out []r3.Vec
+	for i := from; i < to; i++ {
+		out = append(out, w.cuts[i].frame.Patient(reformat.UV{U: u[i], V: h[i]}))
+	}
+	return out
+}
+
+// ends returns the sections [from, to) between the outermost ones whose neighbours show a ridge too.
+func (w *work) ends(seen []float64) (from, to int) {
+	good := func(i int) bool { return !math.IsNaN(seen[i]) }
+	to = len(seen)
+	for from < to-1 && !(good(from) && good(from+1)) {
+		from++
+	}
+	for to > from+1 && !(good(to-1) && good(to-2)) {
+		to--
+	}
+	return from, to
+}
+
+// level takes the occlusal direction from the crest where it plainly leans against the scan's axis, and cuts
+// off the ends where the crest leaves its plane.
+func (w *work) level(axis r3.Vec) error {
+	if !w.whole {
+		w.Occlusal = axis
+		return nil
+	}
+	var crest []r3.Vec
+	for _, k := range w.cuts {
+		if math.Abs(k.frame.Arc-w.curve.Length()/2) > levelTo {
+			continue
+		}
+		if r, ok := k.at(k.crest - underTop); ok && !math.IsNaN(k.crest) {
+			crest = append(crest, k.frame.Patient(reformat.UV{U: r.middle, V: k.crest}))
+		}
+	}
+	if len(crest) < 8 {
+		return noArch("the crest is seen at %d places only", len(crest))
+	}
+	n, spread := planeOf(crest, axis)
+	angle := math.Acos(math.Min(1, r3.Dot(n, axis))) * 180 / math.Pi
+	switch {
+	case spread > offPlane/2:
+		w.Occlusal, w.OcclusalWhy = axis, "the scan's own axis: the crest lies in no plane"
+	case angle > mostTilt:
+		return noArch("the crest's plane leans by %.0f° against the scan's axis", angle)
+	case angle > keepAxis:
+		w.Occlusal, w.OcclusalWhy = n, fmt.Sprintf("the plane through the crest, which leans by %.0f° against the scan's axis", angle)
+	default:
+		w.Occlusal, w.OcclusalWhy = axis, fmt.Sprintf("the scan's own axis, from which the crest's plane leans by %.0f°", angle)
+	}
+	return nil
+}
+
+// judge makes the last sections the proposal's arch, or refuses.
+func (w *work) judge() error {
+	h := w.heights()
+	u, seen := w.offsets(h)
+	from, to := w.ends(seen)
+	from, to = w.trim(h, from, to)
+	var out []r3.Vec
+	var off []float64
+	for i := from; i < to; i++ {
+		out = append(out, w.cuts[i].frame.Patient(reformat.UV{U: u[i], V: h[i]}))
+		if !math.IsNaN(seen[i]) {
+			off = append(off, math.Abs(seen[i]-u[i]))
+		}
+	}
+	if float64(len(off)) < leastCuts*float64(to-from) || len(off) < 5 {
+		return noArch("only %d of %d sections along it show a ridge", len(off), to-from)
+	}
+	slices.Sort(off)
+	if o := off[len(off)*9/10]; o > wanders {
+		return noArch("the ridge's middle leaves a smooth curve by %.1f mm", o)
+	}
+	w.cuts = w.cuts[from:to]
+	c, err := reformat.NewCurve(out, w.Occlusal)
+	if err != nil {
+		return noArch("the curve through the bone turns back on itself")
+	}
+	w.curve, w.Arch = c, out
+	if w.whole {
+		return w.shape()
+	}
+	if c.Length() < leastPiece {
+		return noArch("the piece in the field is %.0f mm long", c.Length())
+	}
+	return nil
+}
+
+// trim cuts off the ends where the arch leaves its own plane: the ramus, the tuberosity.
+func (w *work) trim(h []float64, from, to int) (int, int) {
+	if !w.whole {
+		return from, to
+	}
+	var all []r3.Vec
+	for i := range w.cuts {
+		all = append(all, w.cuts[i].frame.Patient(reformat.UV{V: h[i]}))
+	}
+	n, _ := planeOf(all[from:to], w.Occlusal)
+	middle := make([]float64, 0, to-from)
+	for _, p := range all[from:to] {
+		middle = append(middle, r3.Dot(p, n))
+	}
+	slices.Sort(middle)
+	at := middle[len(middle)/2]
+	off := func(i int) bool { return math.Abs(r3.Dot(all[i], n)-at) > offPlane }
+	for from < to-5 && off(from) {
+		from++
+	}
+	for to > from+5 && off(to-1) {
+		to--
+	}
+	return from, to
+}
+
+// shape refuses a whole arch that has no jaw's size, mm. Widths and depths of adult arches lie well inside.
+func (w *work) shape() error {
+	first, last := w.Arch[0], w.Arch[len(w.Arch)-1]
+	flat := func(d r3.Vec) r3.Vec { return r3.Sub(d, r3.Scale(r3.Dot(d, w.Occlusal), w.Occlusal)) }
+	width := r3.Norm(flat(r3.Sub(last, first)))
+	ends := r3.Scale(0.5, r3.Add(first, last))
+	depth, front := 0.0, 0.0
+	for _, p := range w.Arch {
+		d := flat(r3.Sub(p, ends))
+		depth = math.Max(depth, r3.Norm(d))
+		front = math.Max(front, -d.Y)
+	}
+	switch {
+	case width < 25 || width > 90:
+		return noArch("the arch's ends lie %.0f mm apart", width)
+	case depth < 20 || depth > 80:
+		return noArch("the arch is %.0f mm deep", depth)
+	case front < 0.7*depth:
+		return noArch("the arch does not open toward the back by the scan's header")
+	}
+	return nil
+}
