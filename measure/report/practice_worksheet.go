@@ -128,14 +128,14 @@ func WorksheetPDF(w io.Writer, items []PracticeItem, paper Paper, made time.Time
 // worksheet is a PDF of items in the making.
 type worksheet struct {
 	*fpdf.Fpdf
-	pictures int
+	pictures map[int]bool // widths of the document's pictures, pixels
 }
 
 func newWorksheet(paper Paper, made time.Time) (*worksheet, error) {
 	if paper == "" {
 		paper = A4
 	}
-	d := &worksheet{Fpdf: fpdf.New("P", "mm", string(paper), "")}
+	d := &worksheet{Fpdf: fpdf.New("P", "mm", string(paper), ""), pictures: map[int]bool{}}
 	for cut, style := range pdfStyles {
 		d.AddUTF8FontFromBytes(pdfFamily, style, typefaces[cut])
 	}
@@ -154,7 +154,7 @@ func newWorksheet(paper Paper, made time.Time) (*worksheet, error) {
 
 func (d *worksheet) room() float64 { w, _ := d.GetPageSize(); return w - 2*pdfMargin }
 
-func (d *worksheet) pen(at spot) *pdfPen { return &pdfPen{to: d.Fpdf, at: at, n: &d.pictures} }
+func (d *worksheet) pen(at spot) *pdfPen { return &pdfPen{to: d.Fpdf, at: at, by: d.pictures} }
 
 func (d *worksheet) text(x, y, size float64, cut weight, colour ink, text string) {
 	d.pen(spot{}).write(label{At: spot{x, y}, Text: text, Size: size, Weight: cut, Ink: colour})
