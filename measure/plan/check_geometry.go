@@ -142,15 +142,7 @@ func (p *Placed) checkPlaceOnArch(i int, l Landmarks) []Doubt {
 	if len(s.Path) == 0 || says == "" && !InJaw[s.Kind] {
 		return nil
 	}
-	var out []Doubt
-	if s.Kind == safety.MentalForamen && l.Known() {
-		arc, _, _ := l.beside(s.Path[0])
-		if from := math.Abs(l.FromMidline(arc)); from < foramenFrom || from > foramenTo {
-			d := p.StructureDoubt(i, ".path[0]", "foramen_place", SeverityUncertain, "%s lies %.0f mm from the midline along the arch, where %g to %g mm are usual: look whether it is the foramen", s.Name, from, foramenFrom, foramenTo)
-			d.Also = p.SameNerve(i)
-			out = append(out, d)
-		}
-	}
+	out := p.checkForamen(i, l)
 	least, contrary := math.Inf(1), says != ""
 	for _, x := range s.Path {
 		arc, off, past := l.beside(x)
@@ -169,6 +161,22 @@ func (p *Placed) checkPlaceOnArch(i int, l Landmarks) []Doubt {
 			"structure %s lies on the patient's %s side: correct its name, or the signs of x (+x is the patient's left)", quoted(s.Name), other(says)))
 	}
 	return out
+}
+
+// checkForamen holds a mental foramen's place along the arch against the usual ones.
+func (p *Placed) checkForamen(i int, l Landmarks) []Doubt {
+	s := p.Structures[i]
+	if s.Kind != safety.MentalForamen || !l.Known() {
+		return nil
+	}
+	arc, _, _ := l.beside(s.Path[0])
+	from := math.Abs(l.FromMidline(arc))
+	if from >= foramenFrom && from <= foramenTo {
+		return nil
+	}
+	d := p.StructureDoubt(i, ".path[0]", "foramen_place", SeverityUncertain, "%s lies %.0f mm from the midline along the arch, where %g to %g mm are usual: look whether it is the foramen", s.Name, from, foramenFrom, foramenTo)
+	d.Also = p.SameNerve(i)
+	return []Doubt{d}
 }
 
 // longPaths are the kinds whose path must follow a bend.

@@ -101,17 +101,23 @@ func (g *guard) see(t *token.Token) {
 		g.dash(t)
 	case token.MappingValueType:
 		g.key(t)
-	case token.CollectEntryType:
-		if t.Prev != nil && t.Prev.Type == token.CollectEntryType {
-			g.refuse(t, "remove one or write the value between them", "two commas stand side by side")
-		}
-	case token.SingleQuoteType, token.DoubleQuoteType:
-		if t.Prev != nil && (t.Prev.Type == token.SingleQuoteType || t.Prev.Type == token.DoubleQuoteType) {
-			g.refuse(t, "put a comma or a line end between them", "two texts stand side by side")
-		}
+	case token.CollectEntryType, token.SingleQuoteType, token.DoubleQuoteType:
+		g.beside(t)
 	}
 	if t.Type != token.CommentType && t.Type != token.DocumentHeaderType {
 		g.began = true
+	}
+}
+
+// beside refuses a comma behind a comma, and a quoted text behind another.
+func (g *guard) beside(t *token.Token) {
+	quoted := func(of token.Type) bool { return of == token.SingleQuoteType || of == token.DoubleQuoteType }
+	switch {
+	case t.Prev == nil:
+	case t.Type == token.CollectEntryType && t.Prev.Type == token.CollectEntryType:
+		g.refuse(t, "remove one or write the value between them", "two commas stand side by side")
+	case quoted(t.Type) && quoted(t.Prev.Type):
+		g.refuse(t, "put a comma or a line end between them", "two texts stand side by side")
 	}
 }
 

@@ -208,26 +208,30 @@ func (r *reader) label(top fields, p *Plan) {
 
 // badFileName says why s is no safe file name on any system; "" when it is one.
 func badFileName(s string) string {
-	device := strings.ToLower(s)
-	if dot := strings.IndexByte(device, '.'); dot >= 0 {
-		device = device[:dot]
-	}
 	switch {
 	case strings.TrimSpace(s) == "":
 		return "is empty"
 	case strings.ContainsAny(s, `/\:*?"<>|`):
 		return `holds one of / \ : * ? " < > |`
-	case s[0] == '.' || s[len(s)-1] == '.' || s[0] == ' ' || s[len(s)-1] == ' ':
+	case strings.Trim(s, ". ") != s:
 		return "begins or ends with a dot or space"
 	case s[0] == '-' || s[0] == '~':
 		return fmt.Sprintf("begins with %c", s[0])
 	case len(s) > 128:
 		return "is too long for a file name"
-	case device == "con" || device == "prn" || device == "aux" || device == "nul",
-		len(device) == 4 && (device[:3] == "com" || device[:3] == "lpt") && device[3] >= '0' && device[3] <= '9':
+	case isDevice(s):
 		return "is a device name on some systems"
 	}
 	return ""
+}
+
+// isDevice reports whether a file name is a device's, whatever follows its first dot.
+func isDevice(s string) bool {
+	device, _, _ := strings.Cut(strings.ToLower(s), ".")
+	if slices.Contains([]string{"con", "prn", "aux", "nul"}, device) {
+		return true
+	}
+	return len(device) == 4 && (device[:3] == "com" || device[:3] == "lpt") && device[3] >= '0' && device[3] <= '9'
 }
 
 // occlusal reads the direction toward the biting surface, or the three points of its plane.
