@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/uncertainty"
@@ -93,14 +94,11 @@ func (o *Outline) Floor(a Axis) (Floor, error) {
 	if !ok || math.Abs(dot(sub(c.at, a.At(depth)), a.Dir)) > 1.5*fitScale(o.field) {
 		return Floor{}, fmt.Errorf("%w: %w", ErrFloor, ErrNoEdge)
 	}
-	hidden := 0.0
-	if level, _ := o.tissue.airLevel(); w.p[pG0] < level {
-		hidden = uncertainty.Rectangular(w.unseenLining() / 2)
-	}
+	_, voxel := o.field.Voxel()
 	return Floor{At: c.at, Depth: dot(sub(c.at, a.Crest), a.Dir), wall: w, edge: c, Budget: uncertainty.Budget{
 		{Name: "edge noise, floor", Std: c.sd},
 		{Name: "edge rule, floor", Std: o.ruleTerm(w, c)},
-		{Name: "lining too thin to be seen", Std: hidden}}}, nil
+		{Name: "lining too thin to be told", Std: w.liningTerm(o.tissue, voxel)}}}, nil
 }
 
 // RoughFloor is [Outline.Floor] without its fit, which steep and narrow floors refuse: good to a voxel or so.
@@ -132,10 +130,29 @@ func (o *Outline) Cavity(a Axis, h Hand) (reformat.UV, uncertainty.Length, error
 // linings that fits found: 0.3 mm at 0.2 mm voxels, not 0.5 mm at 0.4 mm and a blur of 0.3 mm.
 const liningShape = 0.005
 
-// unseenLining returns how thick a lining between air and bone may be without standing out of the
-// noise, four standard deviations, mm. It moves the edge toward the air by about half its thickness.
-func (w *Wall) unseenLining() float64 {
-	seen := 4 * w.noise / math.Sqrt(float64(w.count)/3) / (w.p[pG1] - w.p[pG0]) // a third of the voxels are at the edge
+// liningTerm returns the standard uncertainty of the edge, mm, for a lining that may be there and is not in the fit,
+// or is in the fit and may not be there. A lining of unseen thickness moves the edge by about half of that. The same
+// doubt stays with a lining that the fit has, the less the thicker that is beside what noise may hide and what voxels
+// share between two tissues (voxel: the coarsest spacing, mm): nothing changes at once where one fit is taken for the
+// other. 0 where no air is in the fit's reach.
+func (w *Wall) liningTerm(t Tissue, voxel float64) float64 {
+	level, _ := t.airLevel()
+	air, thick := w.p[pG0], 0.0
+	if slices.Contains(w.active, pGamma) {
+		air, thick = w.p[pGA], w.p[pGamma]
+	}
+	if !(air < level) {
+		return 0
+	}
+	unseen := w.unseenLining(air)
+	share := thick / (unseen + leastGum*voxel)
+	return uncertainty.Rectangular(unseen/2) * math.Exp(-share*share/2)
+}
+
+// unseenLining returns how thick a lining between air (its grey value) and bone may be without standing out of the
+// noise, four standard deviations, mm.
+func (w *Wall) unseenLining(air float64) float64 {
+	seen := 4 * w.noise / math.Sqrt(float64(w.count)/3) / (w.p[pG1] - air) // a third of the voxels are at the edge
 	return w.Blur() * math.Sqrt(seen/liningShape)
 }
 
