@@ -85,6 +85,15 @@ func (b unsure) Reserve(Implant, float64) (reserve, u float64, limit string) {
 	return b.reserve, b.u, "plate"
 }
 
+// The search's last step is a 128th of the range: a slab whose middle lies that far aside is met exactly.
+func TestSearchEndsWithItsFinestStep(t *testing.T) {
+	st := poses()
+	st.Lateral, st.Depth, st.InSection, st.MesioDistal = [2]float64{-1, 1}, [2]float64{}, [2]float64{}, [2]float64{}
+	r := trySizes(t, scene(t), st, []Size{{Diameter: 4, Length: 10}}, slab(10, 2.0/128, 1.5), nil)[0]
+	near(t, "lateral shift, mm", r.Pose.Lateral, 2.0/128, 1e-9)
+	near(t, "reserve, mm", r.Reserve, 5-2-1.5, 1e-9)
+}
+
 // The grid of initial poses by hand: five shifts, three leans, both ends among them, the middle of the rest.
 func TestGridOfInitialPoses(t *testing.T) {
 	lo, hi := PoseRange{Lateral: [2]float64{-1, 3}, Depth: [2]float64{1, 2}, InSection: [2]float64{-10, 2}, MesioDistal: [2]float64{-3, 5}}.corners()
