@@ -29,6 +29,7 @@ func FuzzHeldRowsStayInTheGrid(f *testing.F) {
 		{0, one, 3, 4}, {0, one, 4, 4}, {0, one - 1, 4, 4}, {2 * one, -one, 3, 4}, {2 * one, -one - 1, 3, 4}, {-1, 1, 2, 4},
 		{3*one - 1, 0, 9, 4}, {3 * one, 0, 1, 4}, {0, math.MaxInt64, 2, 4}, {0, math.MinInt64, 2, 4}, {math.MinInt64, 0, 1, 4},
 		{math.MaxInt64, 1 << 50, stretch, 1 << 31}, {0, 1 << 50, stretch, 1 << 31}, {0, 1 << 62, 5, 4}, {0, 0, 1, 1},
+		{0, one, 2, 4}, {2 * one, -one, 2, 4}, {0, 1, stretch - 1, 4}, {2 * one, -1, stretch - 1, 4}, // just in: three pixels, or as many as a stretch has
 	} {
 		f.Add(c[0], c[1], uint16(c[2]), uint32(c[3]))
 	}

@@ -112,6 +112,14 @@ func TestAnteriorPosteriorSpreadByHand(t *testing.T) {
 			t.Errorf("listed %v: sites %v, want %v", order, b.APSites, a.APSites)
 		}
 	}
+	// Of two at the same tooth, or as far in front, the first listed counts.
+	same := []Placed{placed("46", -20, 20), placed("46", -20, 20), placed("43", -8, 0), placed("33", 8, 0), placed("36", 20, 20)}
+	for i := range same {
+		same[i].Site = string(rune('a' + i))
+	}
+	if b := spread(t, same); b.APSites != [3]string{"c", "a", "e"} {
+		t.Errorf("sites %v", b.APSites)
+	}
 	d, ok := DistalExtension(four, v(0, 0, 1), v(20, 30, 5), Options{})
 	near(t, "distal extension to a point 10 behind the centres, mm", d.Value, 8, 1e-9)
 	if !ok {

@@ -194,6 +194,11 @@ func TestSignedDistancesInsideByHand(t *testing.T) {
 	for _, x := range []float64{0, 0.5, 1.5} {
 		near(t, "inside a cone, mm", signedAt(&f, v(x, 0, 5)), (x-2.5)*10/math.Hypot(10, 1), 1e-12)
 	}
+	for _, z := range []float64{0.4, 9.5} { // nearer to an end
+		d, n := f.signed(v(0.5, 0, z))
+		near(t, "inside a cone at an end, mm", d, -min(z, 10-z), 1e-12)
+		near(t, "its normal", n.Z, map[bool]float64{true: -1, false: 1}[z < 5], 1e-12)
+	}
 	c := newRoundCone(v(0, 0, 0), v(10, 0, 0), 3, 1)
 	cos := math.Sqrt(1 - 0.04)
 	d, n := c.signed(v(4, 0, 0))

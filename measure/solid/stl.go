@@ -253,7 +253,7 @@ type welder struct {
 func (w *welder) add(c [9]float64, line, triangle int) error {
 	var t [3]int
 	for k := range t {
-		p := r3.Vec{X: c[3*k] + 0, Y: c[3*k+1] + 0, Z: c[3*k+2] + 0} // + 0 makes −0 the same as 0
+		p := r3.Vec{X: c[3*k], Y: c[3*k+1], Z: c[3*k+2]} // as a key of the map, −0 is 0
 		if !finite(p) || r3.Norm(p) > 1e9 {
 			return &STLError{Line: line, Triangle: triangle, Reason: fmt.Sprintf("corner (%g, %g, %g) is no place", p.X, p.Y, p.Z)}
 		}

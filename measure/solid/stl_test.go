@@ -101,6 +101,13 @@ func TestSurfaceFacingInwardsIsTurned(t *testing.T) {
 	near(t, "volume, mm³", got.Volume(), 6000, 1e-9)
 }
 
+// A corner at −0 is the corner at 0.
+func TestMinusZeroIsZero(t *testing.T) {
+	if _, err := read([]byte(strings.Replace(asText(boxMesh(v(0, 0, 0), v(10, 20, 30))), "vertex 0 0 0", "vertex -0 -0 -0", 1))); err != nil {
+		t.Error(err)
+	}
+}
+
 // A sinus of 40 mm written in centimetres, inches or metres is under 5 long; a jaw in micrometres over 300.
 func TestSizeOfNoJawStructureIsRefused(t *testing.T) {
 	for _, size := range []float64{0.04, 1.6, 4, 4.99, 301, 40000} {

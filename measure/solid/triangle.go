@@ -75,7 +75,7 @@ func (t *Triangle) edge(i int) roundCone { return newRoundCone(t[i], t[(i+1)%3],
 func (t *Triangle) box() box { return ballBox(t[0], 0).with(ballBox(t[1], 0)).with(ballBox(t[2], 0)) }
 
 // coneTriangle returns the gap between a frustum and a triangle; a distance of −0 or less
-// says that they meet and is no depth. Beyond stop (mm) any lower bound will do.
+// says that they meet and is no depth. Beyond stop (mm) it is anything no less than stop.
 //
 // The triangle's nearest point lies on an edge (three line searches), or inside it: then the frustum's
 // furthest point towards the triangle's plane has its foot in the triangle. Any one such point
