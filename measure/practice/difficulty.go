@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -46,19 +47,19 @@ func driversOf(o phantom.Options, tooth int, q Question) []Driver {
 	}
 	add := func(name string, v float64) { out = append(out, Driver{name, v}) }
 	switch q.Quantity {
-	case "buccal_plate", "lingual_plate":
-		plate := map[string]float64{"buccal_plate": s.Buccal, "lingual_plate": s.Lingual}[q.Quantity]
+	case quantity.BuccalPlate, quantity.LingualPlate:
+		plate := map[quantity.Name]float64{quantity.BuccalPlate: s.Buccal, quantity.LingualPlate: s.Lingual}[q.Quantity]
 		if plate == 0 {
 			plate = 1.5
 		}
 		add("plate against resolution", 1.5*fwhm/plate)
-	case "ridge_width":
+	case quantity.RidgeWidth:
 		if s.CrestCap > s.Width/2 {
 			add("slope of the walls", s.Width/s.CrestCap*2/(1+q.At))
 		}
-	case "lingual_undercut":
+	case quantity.LingualUndercut:
 		add("undercut", 0.4+0.3*s.Undercut)
-	case "ridge_height":
+	case quantity.RidgeHeight:
 		add("limit near a size step", nearStep(map[string]float64{"canal": s.CanalDepth, "sinus": s.SinusDepth}[q.To]))
 		add("undercut", s.Undercut/4)
 		add("lining", s.SinusMucosa/4)

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"ridgerule/measure/quantity"
 )
 
 // explain writes the note of a mark: which side is unsafe, then the probable cause.
@@ -41,9 +43,9 @@ func (k *Mark) cause() string {
 func unsafeWords(k *Mark) string {
 	e := math.Abs(k.Error)
 	switch k.Question.Quantity {
-	case "ridge_height":
+	case quantity.RidgeHeight:
 		return fmt.Sprintf("unsafe side: planned by this, an implant would be %.1f mm too long", e)
-	case "lingual_undercut":
+	case quantity.LingualUndercut:
 		return fmt.Sprintf("unsafe side: the undercut is %.1f mm deeper than read", e)
 	}
 	return fmt.Sprintf("unsafe side: there is %.1f mm less bone than read", e)
@@ -53,7 +55,7 @@ func unsafeWords(k *Mark) string {
 // whose answer was given, else where the edges were put.
 func causeOf(it *Sealed, k *Mark) string {
 	if k.Frame != nil && math.Abs(*k.Frame) > math.Abs(*k.Edge) {
-		if k.Lean != nil && math.Abs(*k.Lean) >= 5 && k.Question.Quantity != "ridge_tilt" {
+		if k.Lean != nil && math.Abs(*k.Lean) >= 5 && k.Question.Quantity != quantity.RidgeTilt {
 			return fmt.Sprintf("the line leans %.0f° from the one asked for, which makes %s of it", math.Abs(*k.Lean), signed(*k.Frame, k.Unit))
 		}
 		return fmt.Sprintf("the line lies elsewhere than asked, which makes %s of it", signed(*k.Frame, k.Unit))

@@ -13,7 +13,7 @@ var itemColumns = []string{"item", "jaw", "tooth", "quantity", "at_mm", "origin_
 func WriteItems(w io.Writer, sheets []Sheet) error {
 	rows := [][]string{itemColumns}
 	for _, s := range sheets {
-		row := []string{s.Item, s.Jaw.String(), strconv.Itoa(s.Tooth), s.Question.Quantity, s.Question.at()}
+		row := []string{s.Item, s.Jaw.String(), strconv.Itoa(s.Tooth), string(s.Question.Quantity), s.Question.at()}
 		f := s.Frame
 		for _, x := range []float64{f.Origin.X, f.Origin.Y, f.Origin.Z, f.U.X, f.U.Y, f.U.Z, f.V.X, f.V.Y, f.V.Z, s.Width, s.Height} {
 			row = append(row, strconv.FormatFloat(x, 'f', 6, 64))

@@ -99,7 +99,7 @@ func (k *Key) WriteTruth(w io.Writer) error {
 	rows := [][]string{{"item", "quantity", "at_mm", "value"}}
 	for _, it := range k.Items {
 		q := it.Sheet.Question
-		rows = append(rows, []string{it.Sheet.Item, q.Quantity, q.at(), fixed(it.Truth)})
+		rows = append(rows, []string{it.Sheet.Item, string(q.Quantity), q.at(), fixed(it.Truth)})
 	}
 	return writeRows(w, rows)
 }

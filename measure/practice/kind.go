@@ -4,6 +4,7 @@ import (
 	"math/rand/v2"
 
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/quantity"
 )
 
 // kind is one sort of site that a set holds. To add one, add a row to kinds.
@@ -24,19 +25,19 @@ func newSpread(r *rand.Rand) spread {
 	return func(low, high float64) float64 { return low + (high-low)*r.Float64() }
 }
 
-func width(at float64) Question { return Question{Quantity: "ridge_width", At: at} }
+func width(at float64) Question { return Question{Quantity: quantity.RidgeWidth, At: at} }
 
 var (
-	toCanal = Question{Quantity: "ridge_height", To: "canal"}
-	toSinus = Question{Quantity: "ridge_height", To: "sinus"}
-	tilt    = Question{Quantity: "ridge_tilt"}
+	toCanal = Question{Quantity: quantity.RidgeHeight, To: "canal"}
+	toSinus = Question{Quantity: quantity.RidgeHeight, To: "sinus"}
+	tilt    = Question{Quantity: quantity.RidgeTilt}
 )
 
 // kinds are the sorts of sites, each with what is asked there. Every range is invented.
 var kinds = []kind{
 	{
 		name: "ample ridge over the canal", jaw: phantom.Mandible, ample: true, teeth: []int{35, 36},
-		ask: []Question{toCanal, width(3), width(5), {Quantity: "buccal_plate", At: 5}},
+		ask: []Question{toCanal, width(3), width(5), {Quantity: quantity.BuccalPlate, At: 5}},
 		why: "nothing misleads here: the edges themselves were read elsewhere",
 		draw: func(o *phantom.Options, _ int, in spread) {
 			o.Shape.Width, o.Shape.Convexity, o.Shape.CanalDepth, o.Shape.Tilt = in(8, 10), in(0, 2), in(14.5, 17), in(-6, 6)
@@ -62,7 +63,7 @@ var kinds = []kind{
 	},
 	{
 		name: "lingual undercut", jaw: phantom.Mandible, teeth: []int{36, 37},
-		ask: []Question{{Quantity: "lingual_undercut"}, toCanal, width(5)},
+		ask: []Question{{Quantity: quantity.LingualUndercut}, toCanal, width(5)},
 		why: "the lingual wall falls away below the ridge: the axis follows the upper part of the ridge, not the middle of the section",
 		draw: func(o *phantom.Options, _ int, in spread) {
 			o.Shape.Width, o.Shape.Convexity, o.Shape.Undercut, o.Shape.Level = in(8, 10), in(1, 3), in(1.6, 3.4), in(10, 13)
@@ -71,7 +72,7 @@ var kinds = []kind{
 	},
 	{
 		name: "thin buccal plate", jaw: phantom.Maxilla, teeth: []int{21, 22, 24},
-		ask: []Question{{Quantity: "buccal_plate", At: 3}, {Quantity: "buccal_plate", At: 5}, width(5)},
+		ask: []Question{{Quantity: quantity.BuccalPlate, At: 3}, {Quantity: quantity.BuccalPlate, At: 5}, width(5)},
 		why: "a plate thinner than about twice the blur is drawn too thick: its two edges run together",
 		draw: func(o *phantom.Options, _ int, in spread) {
 			o.Shape.Width, o.Shape.Buccal, o.Shape.Lingual, o.Shape.Tilt = in(6, 8), in(0.5, 0.9), in(1.2, 1.8), in(-18, -4)

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/quantity"
 )
 
 // Mark is one reading held against its truth. Lengths mm, angles deg: Unit says which.
@@ -138,7 +139,7 @@ func (m marker) line(it *Sealed, r Reading, k *Mark) string {
 		truth, err = it.Profile.along(k.Question, a, b)
 	}
 	if err != nil {
-		if k.Question.Quantity == "lingual_undercut" {
+		if k.Question.Quantity == quantity.LingualUndercut {
 			return ""
 		}
 		return "the line given misses what was asked"
@@ -164,7 +165,7 @@ func (m marker) line(it *Sealed, r Reading, k *Mark) string {
 func (it *Sealed) leanFrom(a, b UV) float64 {
 	want := it.Profile.Axis
 	switch it.Sheet.Question.Quantity {
-	case "ridge_height", "ridge_tilt":
+	case quantity.RidgeHeight, quantity.RidgeTilt:
 	default:
 		want = it.Profile.across()
 	}
@@ -207,7 +208,7 @@ func (m marker) elsewhere(it *Sealed, a, b r3.Vec) (float64, error) {
 // alongIn is the truth along the line from a to b (patient, mm) in a section of a jaw, in the question's unit.
 func alongIn(jaw *phantom.Jaw, sec phantom.Section, q Question, a, b r3.Vec) (float64, error) {
 	d, mid := r3.Unit(r3.Sub(b, a)), r3.Scale(0.5, r3.Add(a, b))
-	if q.Unit() == "deg" || q.Quantity == "ridge_height" {
+	if q.Unit() == "deg" || q.Quantity == quantity.RidgeHeight {
 		if r3.Dot(d, sec.Up) > 0 {
 			d = r3.Scale(-1, d)
 		}
@@ -215,21 +216,21 @@ func alongIn(jaw *phantom.Jaw, sec phantom.Section, q Question, a, b r3.Vec) (fl
 		d = r3.Scale(-1, d)
 	}
 	switch q.Quantity {
-	case "ridge_tilt":
+	case quantity.RidgeTilt:
 		return math.Atan2(r3.Dot(d, sec.Buccal), -r3.Dot(d, sec.Up)) * 180 / math.Pi, nil
-	case "ridge_width":
+	case quantity.RidgeWidth:
 		near, far, err := jaw.Chord(mid, d, lineReach)
 		return far - near, err
-	case "buccal_plate", "lingual_plate":
+	case quantity.BuccalPlate, quantity.LingualPlate:
 		near, far, err := jaw.Plates(mid, d, lineReach)
-		if q.Quantity == "buccal_plate" {
+		if q.Quantity == quantity.BuccalPlate {
 			near = far
 		}
 		if err == nil && math.IsNaN(near) {
 			err = errOffBone
 		}
 		return near, err
-	case "ridge_height":
+	case quantity.RidgeHeight:
 		_, heights, err := jaw.Limits(sec, mid, d)
 		i := slices.IndexFunc(heights, func(h phantom.HeightTrue) bool { return h.To == q.To })
 		if err != nil || i < 0 {

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 )
 
@@ -191,17 +192,17 @@ func (p *Profile) along(q Question, a, b UV) (float64, error) {
 	d := UV{U: (b.U - a.U) / long, V: (b.V - a.V) / long}
 	mid := UV{U: (a.U + b.U) / 2, V: (a.V + b.V) / 2}
 	switch q.Quantity {
-	case "ridge_tilt":
+	case quantity.RidgeTilt:
 		return leanOf(down(d)), nil
-	case "ridge_width":
+	case quantity.RidgeWidth:
 		low, high, ok := extent(p.outer(), mid, d)
 		if !ok || high <= low {
 			return 0, errOffBone
 		}
 		return high - low, nil
-	case "buccal_plate", "lingual_plate":
+	case quantity.BuccalPlate, quantity.LingualPlate:
 		return p.plate(measurands[q.Quantity].inner, mid, d)
-	case "ridge_height":
+	case quantity.RidgeHeight:
 		return p.height(q.To, mid, down(d))
 	}
 	return 0, fmt.Errorf("practice: %s is of no one line", q.Quantity)

@@ -5,13 +5,14 @@ import (
 	"strconv"
 
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/quantity"
 )
 
 // Question is what is asked of a section.
 type Question struct {
-	Quantity string  `json:"quantity"`        // as in measurements.csv
-	At       float64 `json:"at_mm,omitempty"` // depth below the crest, mm; 0: the quantity has none
-	To       string  `json:"to,omitempty"`    // what a height ends at: canal, sinus, nasal_floor
+	Quantity quantity.Name `json:"quantity"`        // as in measurements.csv
+	At       float64       `json:"at_mm,omitempty"` // depth below the crest, mm; 0: the quantity has none
+	To       string        `json:"to,omitempty"`    // what a height ends at: canal, sinus, nasal_floor
 }
 
 // measurand is what this room knows of a quantity.
@@ -23,13 +24,13 @@ type measurand struct {
 
 // measurands are the quantities that are asked. Over-reading bone is the unsafe side: an implant is
 // planned into what is not there. An undercut is the other way round.
-var measurands = map[string]measurand{
-	"ridge_height":     {unit: "mm", unsafe: 1},
-	"ridge_width":      {unit: "mm", unsafe: 1},
-	"buccal_plate":     {unit: "mm", unsafe: 1, inner: 1},
-	"lingual_plate":    {unit: "mm", unsafe: 1, inner: -1},
-	"lingual_undercut": {unit: "mm", unsafe: -1},
-	"ridge_tilt":       {unit: "deg"},
+var measurands = map[quantity.Name]measurand{
+	quantity.RidgeHeight:     {unit: "mm", unsafe: 1},
+	quantity.RidgeWidth:      {unit: "mm", unsafe: 1},
+	quantity.BuccalPlate:     {unit: "mm", unsafe: 1, inner: 1},
+	quantity.LingualPlate:    {unit: "mm", unsafe: 1, inner: -1},
+	quantity.LingualUndercut: {unit: "mm", unsafe: -1},
+	quantity.RidgeTilt:       {unit: "deg"},
 }
 
 // Unit returns the unit of the answer: "mm" or "deg".
@@ -55,20 +56,20 @@ func (q Question) Words(jaw phantom.Kind) (ask, how string) {
 	}
 	across := "At right angles to the axis of the ridge, "
 	switch q.Quantity {
-	case "ridge_height":
+	case quantity.RidgeHeight:
 		end := map[string]string{"canal": "the roof of the canal", "sinus": "the floor of the sinus", "nasal_floor": "the floor of the nose"}[q.To]
 		last := "to where the axis leaves bone."
 		if q.To == "canal" {
 			last = "to the level of the uppermost point of the canal's wall."
 		}
 		return "How high is the ridge, from its crest to " + end + "?", "Along the axis of the ridge, from the outer edge of the crest " + last
-	case "ridge_width":
+	case quantity.RidgeWidth:
 		return fmt.Sprintf("How wide is the ridge %s mm below its crest?", q.at()), across + "from outer edge to outer edge."
-	case "buccal_plate":
+	case quantity.BuccalPlate:
 		return fmt.Sprintf("How thick is the buccal plate %s mm below the crest?", q.at()), across + "from the outer to the inner edge of the plate."
-	case "lingual_plate":
+	case quantity.LingualPlate:
 		return fmt.Sprintf("How thick is the %s plate %s mm below the crest?", inner, q.at()), across + "from the outer to the inner edge of the plate."
-	case "lingual_undercut":
+	case quantity.LingualUndercut:
 		return "How deep is the " + inner + " undercut?", "The greatest distance of the wall from the straight line that touches it above and below."
 	}
 	return "By how many degrees does the axis of the ridge lean?", "Against the vertical of the sheet; positive where the base lies buccal of the crest."

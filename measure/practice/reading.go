@@ -11,6 +11,8 @@ import (
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/quantity"
 )
 
 // Reading is one answer of a reader.
@@ -46,7 +48,7 @@ func WriteForm(w io.Writer, sheets []Sheet) error {
 func WriteReadings(w io.Writer, list []Reading) error {
 	rows := [][]string{readingColumns}
 	for _, r := range list {
-		row := []string{r.Item, r.Question.Quantity, r.Question.at(), "", "", "", "", "", "", "", ""}
+		row := []string{r.Item, string(r.Question.Quantity), r.Question.at(), "", "", "", "", "", "", "", ""}
 		if r.Value != nil {
 			row[3] = number(*r.Value)
 		}
@@ -197,7 +199,7 @@ func (p *readingParser) number(row []string, name string) (x float64, ok bool) {
 // reading reads one row; a row without any cell is none.
 func (p *readingParser) reading(row []string) (Reading, bool) {
 	r := Reading{Item: p.cell(row, "item"), Row: p.row}
-	r.Question.Quantity = p.cell(row, "quantity")
+	r.Question.Quantity = quantity.Name(p.cell(row, "quantity"))
 	if strings.TrimSpace(strings.Join(row, "")) == "" {
 		return r, false
 	}
@@ -249,7 +251,7 @@ func (p *readingParser) doubles(list []Reading) {
 	}
 	first := map[answer]int{}
 	for _, r := range list {
-		key := answer{r.Item, r.Question.Quantity, r.Question.At}
+		key := answer{r.Item, string(r.Question.Quantity), r.Question.At}
 		if row, twice := first[key]; twice {
 			p.fault(r.Row, "item", fmt.Sprintf("%s is answered in row %d already; a second sitting is a file of its own", r.Item, row))
 			continue

@@ -8,6 +8,7 @@ import (
 
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 )
 
@@ -70,13 +71,13 @@ func (it *Sealed) shown() error {
 // answer finds a question's answer in the truth of its section.
 func answer(q Question, t phantom.AxisTruth) (float64, error) {
 	switch q.Quantity {
-	case "ridge_tilt":
+	case quantity.RidgeTilt:
 		return t.Tilt, nil
-	case "lingual_undercut":
+	case quantity.LingualUndercut:
 		if t.Lingual.Depth >= 0.5 {
 			return t.Lingual.Depth, nil
 		}
-	case "ridge_height":
+	case quantity.RidgeHeight:
 		for _, h := range t.Heights {
 			if h.To == q.To && h == t.Heights[0] {
 				return h.Height, nil
@@ -87,7 +88,7 @@ func answer(q Question, t phantom.AxisTruth) (float64, error) {
 			if w.At != q.At {
 				continue
 			}
-			plate := map[string]*float64{"ridge_width": &w.Width, "buccal_plate": w.Buccal, "lingual_plate": w.Lingual}[q.Quantity]
+			plate := map[quantity.Name]*float64{quantity.RidgeWidth: &w.Width, quantity.BuccalPlate: w.Buccal, quantity.LingualPlate: w.Lingual}[q.Quantity]
 			if plate != nil {
 				return *plate, nil
 			}

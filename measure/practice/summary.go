@@ -161,7 +161,7 @@ func spreadOf(m *Marks, unit string) (Spread, error) {
 		s.Readings++
 		subject := fmt.Sprint(i)
 		list = append(list, repeat.Reading{Subject: subject, Rater: "reading", Value: *k.Value}, repeat.Reading{Subject: subject, Rater: "truth", Value: k.Truth})
-		site := k.Site + " " + k.Question.Quantity + " " + k.Question.at()
+		site := k.Site + " " + string(k.Question.Quantity) + " " + k.Question.at()
 		if first, twice := seen[site]; twice {
 			s.Repeats = append(s.Repeats, Twice{k.Site, first, k.Error})
 			delete(seen, site)

@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"ridgerule/measure/quantity"
 )
 
 // markColumns are the columns of marks.csv, in order: those of the contract, then what a class needs.
@@ -35,7 +37,7 @@ func (k *Mark) cells() []string {
 		certainty = strconv.Itoa(k.Certainty)
 	}
 	return []string{
-		safe(k.Reader), k.Item, k.Question.Quantity, k.Question.at(), optional(k.Value), fixed(k.Truth), e,
+		safe(k.Reader), k.Item, string(k.Question.Quantity), k.Question.at(), optional(k.Value), fixed(k.Truth), e,
 		optional(k.Frame), optional(k.Edge), certainty, string(k.Verdict), safe(k.Note),
 		k.Unit, fixed(k.Tolerance), strconv.Itoa(k.Sitting), k.Kind, string(k.Level), yes(k.Ample), k.Site, optional(k.Lean), yes(k.Unsafe), safe(k.Why),
 	}
@@ -137,7 +139,7 @@ func (c *cellReader) number(name string) float64 {
 func markOf(cells []string) (Mark, error) {
 	c := &cellReader{cells: cells}
 	k := Mark{
-		Reader: c.text("reader"), Item: c.text("item"), Question: Question{Quantity: c.text("quantity"), At: c.number("at_mm")},
+		Reader: c.text("reader"), Item: c.text("item"), Question: Question{Quantity: quantity.Name(c.text("quantity")), At: c.number("at_mm")},
 		Unit: c.text("unit"), Value: c.optional("value"), Truth: c.number("truth"), Error: c.number("error"),
 		Frame: c.optional("frame_error"), Edge: c.optional("edge_error"), Lean: c.optional("line_lean_deg"), Tolerance: c.number("tolerance"),
 		Certainty: int(c.number("certainty")), Sitting: int(c.number("sitting")), Verdict: Verdict(c.text("mark")), Unsafe: c.text("unsafe") == "yes",

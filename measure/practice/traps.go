@@ -2,6 +2,8 @@ package practice
 
 import (
 	"math"
+
+	"ridgerule/measure/quantity"
 )
 
 // Trap is a wrong answer with a known cause: what is found by whoever takes one thing for another.
@@ -20,11 +22,11 @@ func trapsOf(it *Sealed) []Trap {
 	}
 	q, s, gum := it.Sheet.Question, it.Jaw.Shape, it.Jaw.Shape.RidgeMucosa
 	switch q.Quantity {
-	case "ridge_tilt":
+	case quantity.RidgeTilt:
 		add(-it.Truth, "the angle has the other sign: it is positive where the base lies buccal of the crest")
 		add(0, "the vertical of the sheet was taken for the axis")
 		add(90-math.Abs(it.Truth), "the angle was taken against the horizontal")
-	case "ridge_height":
+	case quantity.RidgeHeight:
 		add(it.Truth+gum, "the height begins at the bone, not at the soft tissue over it")
 		if q.To == "canal" {
 			r := s.CanalRadius
@@ -36,7 +38,7 @@ func trapsOf(it *Sealed) []Trap {
 			break
 		}
 		add(it.Truth+s.SinusMucosa, "the lining of the sinus was taken for bone")
-	case "ridge_width":
+	case quantity.RidgeWidth:
 		add(it.Truth+2*gum, "soft tissue was taken for bone on both sides")
 		add(it.Truth+gum, "soft tissue was taken for bone on one side")
 		inner, okI := it.Profile.chord(chainOf(it.Profile.InnerLingual, it.Profile.InnerBuccal), q.At)
@@ -48,7 +50,7 @@ func trapsOf(it *Sealed) []Trap {
 				add(w, "this is the width 1 mm "+map[bool]string{true: "higher", false: "deeper"}[other < q.At])
 			}
 		}
-	case "buccal_plate", "lingual_plate":
+	case quantity.BuccalPlate, quantity.LingualPlate:
 		add(it.Truth+gum, "soft tissue was taken for the plate")
 		line := it.trueLine()
 		if v, err := it.Profile.plate(-measurands[q.Quantity].inner, line[0], it.Profile.across()); err == nil {
@@ -79,18 +81,18 @@ func (it *Sealed) trueLine() [2]UV {
 		return UV{U: p.at(h).U + t*d.U, V: p.at(h).V + t*d.V}
 	}
 	switch q.Quantity {
-	case "ridge_height":
+	case quantity.RidgeHeight:
 		return [2]UV{p.Crest, p.at(it.Truth)}
-	case "ridge_tilt":
+	case quantity.RidgeTilt:
 		return [2]UV{p.Crest, p.at(8)}
-	case "lingual_undercut":
+	case quantity.LingualUndercut:
 		return p.tangent(p.Lingual)
 	}
 	low, high, _ := extent(p.outer(), p.at(q.At), p.across())
 	switch q.Quantity {
-	case "buccal_plate":
+	case quantity.BuccalPlate:
 		return [2]UV{on(q.At, high-it.Truth), on(q.At, high)}
-	case "lingual_plate":
+	case quantity.LingualPlate:
 		return [2]UV{on(q.At, low), on(q.At, low+it.Truth)}
 	}
 	return [2]UV{on(q.At, low), on(q.At, high)}

@@ -41,7 +41,7 @@ func inner(jaw measure.Jaw) string {
 }
 
 // plainName turns a name of the files into words: "nasal_floor" into "nasal floor".
-func plainName(name string) string { return strings.ReplaceAll(name, "_", " ") }
+func plainName[T ~string](name T) string { return strings.ReplaceAll(string(name), "_", " ") }
 
 // unitWord returns the unit as it stands behind a printed number.
 func unitWord(unit string) string {
