@@ -41,7 +41,7 @@ func ballProfile(r, radius, s float64) float64 {
 // rodProfile is a blurred cylinder: the chord's normal share in one direction, integrated
 // against the Gaussian in the other, by Simpson's rule over ±8 s.
 func rodProfile(r, radius, s float64) float64 {
-	const n = 600
+	const n = 120
 	lo, hi := max(-radius, r-8*s), min(radius, r+8*s)
 	if hi <= lo {
 		return 0
