@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"ridgerule/measure/phantom"
+	"ridgerule/measure/quantity"
 )
 
 // Question is what is asked of a section.
@@ -16,7 +17,6 @@ type Question struct {
 
 // measurand is what this room knows of a quantity.
 type measurand struct {
-	unit   string
 	unsafe float64 // +1: a reading too large is the unsafe one; −1: too small; 0: neither
 	inner  float64 // side of a plate: +1 buccal, −1 lingual
 }
@@ -24,16 +24,16 @@ type measurand struct {
 // measurands are the quantities that are asked. Over-reading bone is the unsafe side: an implant is
 // planned into what is not there. An undercut is the other way round.
 var measurands = map[string]measurand{
-	"ridge_height":     {unit: "mm", unsafe: 1},
-	"ridge_width":      {unit: "mm", unsafe: 1},
-	"buccal_plate":     {unit: "mm", unsafe: 1, inner: 1},
-	"lingual_plate":    {unit: "mm", unsafe: 1, inner: -1},
-	"lingual_undercut": {unit: "mm", unsafe: -1},
-	"ridge_tilt":       {unit: "deg"},
+	"ridge_height":     {unsafe: 1},
+	"ridge_width":      {unsafe: 1},
+	"buccal_plate":     {unsafe: 1, inner: 1},
+	"lingual_plate":    {unsafe: 1, inner: -1},
+	"lingual_undercut": {unsafe: -1},
+	"ridge_tilt":       {},
 }
 
-// Unit returns the unit of the answer: "mm" or "deg".
-func (q Question) Unit() string { return measurands[q.Quantity].unit }
+// Unit returns the unit of the answer, "mm" or "deg". It panics for a quantity that nothing of ours has.
+func (q Question) Unit() string { return quantity.Name(q.Quantity).Unit() }
 
 // at writes the depth as the tables do: "3", or nothing.
 func (q Question) at() string {
