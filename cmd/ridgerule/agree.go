@@ -47,6 +47,7 @@ func (f *agreeFlags) add(fl *pflag.FlagSet) {
 	fl.StringSliceVar(&f.columns.Subject, "subject", nil, "the `COLUMN` of what was measured; several are joined: case,site")
 	fl.StringVar(&f.columns.Cluster, "cluster", "", "the `COLUMN` of what holds several subjects, as a case its sites; of several subject columns the one called case, else the first")
 	fl.StringVar(&f.columns.Rater, "rater", "", "the `COLUMN` of who measured")
+	fl.StringVar(&f.columns.Reference, "reference", "", "the `COLUMN` of what each subject truly is: hold the raters against it, not against each other")
 	fl.StringVar(&f.columns.Value, "value", "", "the `COLUMN` of the readings")
 	fl.StringVar(&f.columns.Replicate, "replicate", "", "the `COLUMN` of repeats of one subject by one rater")
 	fl.StringArrayVar(&f.where, "where", nil, "keep the rows of `COLUMN=VALUE` only (may be repeated)")
@@ -93,6 +94,9 @@ func (f *agreeFlags) analyse(path string) (*repeat.Result, error) {
 		if need.value == "" {
 			return nil, usagef("which column? say --%s", need.flag)
 		}
+	}
+	if f.columns.Reference != "" && f.options.RequireBalanced {
+		return nil, usagef("--balanced asks of the raters what --reference does not need; leave one out")
 	}
 	if f.options.Confidence == 0 { // which the library takes for its default
 		return nil, usagef("--confidence 0: give a level from 0.5 to 0.999, as 0.95")

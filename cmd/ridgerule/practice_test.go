@@ -103,7 +103,8 @@ func headerOf(t *testing.T, data []byte) []string {
 	require.NoError(t, err)
 	var out []string
 	for _, e := range set.Elements {
-		if e.RawValueRepresentation == "UI" || e.Tag == tag.ImagePositionPatient || e.Tag == tag.PixelData || e.Tag == tag.FileMetaInformationGroupLength {
+		if e.RawValueRepresentation == "UI" || e.Tag == tag.PatientID || // both derived from a hash of the whole series
+			e.Tag == tag.ImagePositionPatient || e.Tag == tag.PixelData || e.Tag == tag.FileMetaInformationGroupLength {
 			continue
 		}
 		out = append(out, fmt.Sprint(e.Tag, e.Value))

@@ -1,6 +1,7 @@
 package practice
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -65,7 +66,7 @@ func Classify(all []*Marks, rules Rules, o ClassOptions) (*Class, error) {
 	}
 	if o.Rank {
 		slices.SortStableFunc(c.Readers, func(a, b *Summary) int {
-			return compare(float64(b.Share.Hits)/float64(max(1, b.Share.Of)), float64(a.Share.Hits)/float64(max(1, a.Share.Of)))
+			return cmp.Compare(float64(b.Share.Hits)/float64(max(1, b.Share.Of)), float64(a.Share.Hits)/float64(max(1, a.Share.Of)))
 		})
 	}
 	c.Sites = talliesOf(marks, func(k *Mark) string { return k.Site })
@@ -88,18 +89,8 @@ func pooled(all []*Marks, rules Rules) []*Marks {
 		}
 		by[m.Reader].List = append(by[m.Reader].List, m.List...)
 	}
-	slices.SortFunc(out, func(a, b *Marks) int { return compareText(a.Reader, b.Reader) })
+	slices.SortFunc(out, func(a, b *Marks) int { return cmp.Compare(a.Reader, b.Reader) })
 	return out
-}
-
-func compareText(a, b string) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 // against holds all others against the mean of the reference reader's values of each item.
@@ -142,65 +133,69 @@ func against(all []*Marks, code string) ([]*Marks, error) {
 	return out, nil
 }
 
+// counts are the readings of one name on their way to a tally.
+type counts struct {
+	Tally
+	errors map[string][]float64 // without blunders, by unit
+	causes map[string]int
+}
+
 // talliesOf counts the answered marks by a name, the most missed first.
 func talliesOf(marks []Mark, name func(*Mark) string) []Tally {
-	type count struct {
-		first  *Mark
-		n, hit int
-		unsafe int
-		errors map[string][]float64 // by unit
-		causes map[string]int
-	}
-	by := map[string]*count{}
+	by := map[string]*counts{}
 	var order []string
 	for i := range marks {
 		k := &marks[i]
 		if k.Value == nil {
 			continue
 		}
-		c := by[name(k)]
-		if c == nil {
-			c = &count{first: k, errors: map[string][]float64{}, causes: map[string]int{}}
-			by[name(k)] = c
+		if by[name(k)] == nil {
+			by[name(k)] = &counts{Tally{Name: name(k), Kind: k.Kind, Level: k.Level, Question: k.Question, Why: kindNamed(k.Kind).why}, map[string][]float64{}, map[string]int{}}
 			order = append(order, name(k))
 		}
-		c.n++
-		if math.Abs(k.Error) <= k.Tolerance {
-			c.hit++
-		}
-		if k.Unsafe {
-			c.unsafe++
-		}
-		if k.Verdict != Blundered {
-			c.errors[k.Unit] = append(c.errors[k.Unit], k.Error)
-		}
-		if k.Verdict != Within && k.Note != "" {
-			c.causes[k.cause()]++
-		}
+		by[name(k)].add(k)
 	}
-	out := make([]Tally, 0, len(order))
-	for _, o := range order {
-		c := by[o]
-		t := Tally{Name: o, Kind: c.first.Kind, Level: c.first.Level, Question: c.first.Question, Within: shareOf(c.hit, c.n), Mean: math.NaN(), Unsafe: c.unsafe, Why: kindNamed(c.first.Kind).why}
-		for unit, list := range c.errors {
-			if len(c.errors) == 1 {
-				t.Mean, t.Unit = meanOf(list), unit
-			}
-		}
-		for cause, n := range c.causes {
-			if n > 1 && (n > t.Causes || n == t.Causes && cause < t.Cause) {
-				t.Cause, t.Causes = cause, n
-			}
-		}
-		out = append(out, t)
+	out := make([]Tally, len(order))
+	for i, o := range order {
+		out[i] = by[o].tally()
 	}
 	slices.SortStableFunc(out, func(a, b Tally) int {
-		if d := compare(float64(a.Within.Hits)/float64(a.Within.Of), float64(b.Within.Hits)/float64(b.Within.Of)); d != 0 {
-			return d
-		}
-		return compareText(a.Name, b.Name)
+		return cmp.Or(cmp.Compare(ratio(a.Within), ratio(b.Within)), cmp.Compare(a.Name, b.Name))
 	})
 	return out
+}
+
+func (c *counts) add(k *Mark) {
+	c.Within.Of++
+	if math.Abs(k.Error) <= k.Tolerance {
+		c.Within.Hits++
+	}
+	if k.Unsafe {
+		c.Unsafe++
+	}
+	if k.Verdict != Blundered {
+		c.errors[k.Unit] = append(c.errors[k.Unit], k.Error)
+	}
+	if k.Verdict != Within && k.Note != "" {
+		c.causes[k.cause()]++
+	}
+}
+
+// tally finishes the counting: shares, the mean where all errors are of one unit, the cause told most often.
+func (c *counts) tally() Tally {
+	t := c.Tally
+	t.Within, t.Mean = shareOf(t.Within.Hits, t.Within.Of), math.NaN()
+	for unit, list := range c.errors {
+		if len(c.errors) == 1 {
+			t.Mean, t.Unit = meanOf(list), unit
+		}
+	}
+	for cause, n := range c.causes {
+		if n > 1 && (n > t.Causes || n == t.Causes && cause < t.Cause) {
+			t.Cause, t.Causes = cause, n
+		}
+	}
+	return t
 }
 
 // classColumns are the columns of class.csv: one figure a row.

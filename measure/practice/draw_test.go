@@ -161,13 +161,7 @@ func TestEveryKindHasItsAnswers(t *testing.T) {
 
 // The true line of an undercut touches the wall above and below; the wall's greatest distance from it is the truth.
 func TestTheUndercutsLineHasItsDepth(t *testing.T) {
-	k := kindNamed("lingual undercut")
-	k.ask = []Question{{Quantity: "lingual_undercut"}}
-	o := Options{Seed: 6, Salt: []byte("sixteen bytes...")}
-	it, err := o.site(0, wish{k, Middle, -1})
-	if err != nil {
-		t.Fatal(err)
-	}
+	it := undercut(t)
 	line, deepest := it.trueLine(), 0.0
 	long := math.Hypot(line[1].U-line[0].U, line[1].V-line[0].V)
 	for _, p := range it.Profile.Lingual {
@@ -211,4 +205,17 @@ func TestUnusableOptionsAreRefused(t *testing.T) {
 			t.Errorf("Draw(%+v) = %v", o, err)
 		}
 	}
+}
+
+// undercut is a site of which the depth of the undercut is asked.
+func undercut(t *testing.T) Sealed {
+	t.Helper()
+	k := kindNamed("lingual undercut")
+	k.ask = []Question{{Quantity: "lingual_undercut"}}
+	o := Options{Seed: 6, Salt: []byte("sixteen bytes...")}
+	it, err := o.site(0, wish{k, Middle, -1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return it
 }

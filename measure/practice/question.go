@@ -17,7 +17,6 @@ type Question struct {
 
 // measurand is what this room knows of a quantity.
 type measurand struct {
-	unit   string
 	unsafe float64 // +1: a reading too large is the unsafe one; −1: too small; 0: neither
 	inner  float64 // side of a plate: +1 buccal, −1 lingual
 }
@@ -25,16 +24,16 @@ type measurand struct {
 // measurands are the quantities that are asked. Over-reading bone is the unsafe side: an implant is
 // planned into what is not there. An undercut is the other way round.
 var measurands = map[quantity.Name]measurand{
-	quantity.RidgeHeight:     {unit: "mm", unsafe: 1},
-	quantity.RidgeWidth:      {unit: "mm", unsafe: 1},
-	quantity.BuccalPlate:     {unit: "mm", unsafe: 1, inner: 1},
-	quantity.LingualPlate:    {unit: "mm", unsafe: 1, inner: -1},
-	quantity.LingualUndercut: {unit: "mm", unsafe: -1},
-	quantity.RidgeTilt:       {unit: "deg"},
+	quantity.RidgeHeight:     {unsafe: 1},
+	quantity.RidgeWidth:      {unsafe: 1},
+	quantity.BuccalPlate:     {unsafe: 1, inner: 1},
+	quantity.LingualPlate:    {unsafe: 1, inner: -1},
+	quantity.LingualUndercut: {unsafe: -1},
+	quantity.RidgeTilt:       {},
 }
 
-// Unit returns the unit of the answer: "mm" or "deg".
-func (q Question) Unit() string { return measurands[q.Quantity].unit }
+// Unit returns the unit of the answer, "mm" or "deg". It panics for a quantity that nothing of ours has.
+func (q Question) Unit() string { return q.Quantity.Unit() }
 
 // at writes the depth as the tables do: "3", or nothing.
 func (q Question) at() string {

@@ -1,6 +1,7 @@
 package practice
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -108,7 +109,7 @@ func Summarise(m *Marks) (*Summary, error) {
 		}
 	}
 	slices.SortStableFunc(s.Unsafe, func(a, b Mark) int {
-		return compare(math.Abs(b.Error)/b.Tolerance, math.Abs(a.Error)/a.Tolerance)
+		return cmp.Compare(math.Abs(b.Error)/b.Tolerance, math.Abs(a.Error)/a.Tolerance)
 	})
 	s.Share = shareOf(hits, s.Answered)
 	for g := range good {
@@ -129,16 +130,6 @@ func Summarise(m *Marks) (*Summary, error) {
 		}
 	}
 	return s, nil
-}
-
-func compare(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 func meanOf(x []float64) float64 {

@@ -145,11 +145,12 @@ func markOf(cells []string) (Mark, error) {
 		Certainty: int(c.number("certainty")), Sitting: int(c.number("sitting")), Verdict: Verdict(c.text("mark")), Unsafe: c.text("unsafe") == "yes",
 		Kind: c.text("kind"), Level: Level(c.text("level")), Ample: c.text("ample") == "yes", Site: c.text("site"), Note: c.text("note"), Why: c.text("why"),
 	}
+	_, asked := measurands[k.Question.Quantity]
 	switch {
 	case c.fault != nil:
 	case k.Reader == "":
 		c.fault = errors.New("reader: no code")
-	case measurands[k.Question.Quantity].unit == "" || measurands[k.Question.Quantity].unit != k.Unit:
+	case !asked || k.Question.Unit() != k.Unit:
 		c.fault = fmt.Errorf("quantity: %q in %q is asked on no sheet", k.Question.Quantity, k.Unit)
 	case k.Certainty < 0 || k.Certainty > 3:
 		c.fault = fmt.Errorf("certainty: %d is none of 1, 2, 3", k.Certainty)

@@ -23,12 +23,13 @@ type Options struct {
 
 // Result is the agreement of the readings of one table.
 type Result struct {
-	Value        string    `json:"value"`         // name of the value column
-	Unit         string    `json:"unit"`          // of the readings; "" where nobody said
-	Tool         string    `json:"tool"`          // name and version of the program; "" where nobody said
-	Source       *Source   `json:"source"`        // the table; null where it came from no file
-	Confidence   float64   `json:"confidence"`    // level of all intervals
-	LimitsFactor float64   `json:"limits_factor"` // SDs from the bias to a limit of agreement
+	Value        string    `json:"value"`               // name of the value column
+	Unit         string    `json:"unit"`                // of the readings; "" where nobody said
+	Tool         string    `json:"tool"`                // name and version of the program; "" where nobody said
+	Source       *Source   `json:"source"`              // the table; null where it came from no file
+	Confidence   float64   `json:"confidence"`          // level of all intervals
+	LimitsFactor float64   `json:"limits_factor"`       // SDs from the bias to a limit of agreement
+	Reference    string    `json:"reference,omitempty"` // what the raters are held against; "": each other
 	Design       Design    `json:"design"`
 	Raters       []Rater   `json:"raters"`
 	Pairs        []Pair    `json:"pairs"` // every two raters, in the order of Design.Raters
@@ -41,6 +42,8 @@ type Result struct {
 type settings struct {
 	confidence, factor float64
 	unit               string
+
+	reference string // the rater that the others are held against; "" for each other
 
 	bare      bool // figures without their intervals, for the draws of a bootstrap
 	pairsOnly bool // without what all raters give together
@@ -80,6 +83,9 @@ func Analyse(t *Table, o Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
+	if s.reference = t.Reference; s.reference != "" {
+		o = o.withReference(s.reference)
+	}
 	if err := t.check(); err != nil {
 		return nil, err
 	}
@@ -96,6 +102,9 @@ func Analyse(t *Table, o Options) (*Result, error) {
 
 // compare takes the figures of each rater, of each pair and of all together.
 func compare(g *grid, s settings) *Result {
+	if s.reference != "" {
+		return compareToReference(g, s)
+	}
 	r := &Result{}
 	for j := range g.Raters {
 		r.Raters = append(r.Raters, newRater(g, j, s))
@@ -161,8 +170,14 @@ func (r *Result) notes() []string {
 	if d.Sessions {
 		add("One rater only: the replicates are compared with each other, and the figures say nothing about other raters.")
 	}
+	if r.Reference != "" {
+		add("%s", referenceNote)
+	}
 	switch d.Model {
 	case TwoWayUnequal, OneWayUnequal:
+		if r.Reference != "" {
+			break // nothing is said of all raters together
+		}
 		how := "its variance components are by restricted maximum likelihood (REML), and the intervals of what all raters together give are approximate"
 		if d.Model == OneWayUnequal {
 			how = "raters cannot be told apart in it, so it was analysed as one-way variance components; ICC forms 2 and 3 and the rater component cannot be given"

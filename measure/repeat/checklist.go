@@ -63,6 +63,8 @@ func (r *Result) numbers() string {
 
 func (r *Result) process() string {
 	switch d := r.Design; {
+	case r.Reference != "":
+		return "each rater was held against the reference " + r.Reference + ", known beforehand"
 	case d.Model == OneWayUnequal || d.Model == TwoWayUnequal:
 		return "not every subject was read equally often by every " + r.rater()
 	case d.Model == TwoWayReplicates:

@@ -61,6 +61,10 @@ func (r *Result) methods() string {
 	} else {
 		say("%s (%s) measured %s; ", plural(len(d.Raters), "rater"), line(who), plural(d.Subjects, "subject"))
 	}
+	if r.Reference != "" {
+		say("%s", r.referenceText())
+		return b.String()
+	}
 	say("%s. ", r.process())
 	say("Differences were taken as first minus second. The mean difference is given with a t interval and tested against zero by a paired t test. ")
 	if r.compares(singles) {
@@ -109,7 +113,7 @@ func (r *Result) originText() string {
 	}
 	if s := r.Source; s != nil {
 		lines = append(lines, "Table: SHA-256 "+s.SHA256+".", "Subject: "+strings.Join(s.Subject, ", ")+"; value: "+s.Value+".")
-		for _, c := range []struct{ what, name string }{{"Rater", s.Rater}, {"Replicate", s.Replicate}, {"Cluster", s.Cluster}} {
+		for _, c := range []struct{ what, name string }{{"Rater", s.Rater}, {"Replicate", s.Replicate}, {"Cluster", s.Cluster}, {"Reference", s.Reference}} {
 			if c.name != "" {
 				lines = append(lines, c.what+": "+c.name+".")
 			}
@@ -193,6 +197,9 @@ func chance(t Test) string {
 }
 
 func (r *Result) overallText() string {
+	if r.Reference != "" {
+		return referenceNote
+	}
 	o := r.Overall
 	at := decimals(float64(o.WithinSD.Value))
 	var b strings.Builder
@@ -234,6 +241,9 @@ func (r *Result) checklistText() string {
 
 // sources are the papers behind the figures that were given.
 func (r *Result) sources() []string {
+	if r.Reference != "" {
+		return referenceSources
+	}
 	out := []string{
 		"Bland JM, Altman DG. Lancet 1986;327:307–310 (limits of agreement, repeatability).",
 		"Shrout PE, Fleiss JL. Psychol Bull 1979;86:420–428 (intraclass correlation).",

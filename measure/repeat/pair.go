@@ -29,6 +29,7 @@ type Pair struct {
 	Correlation Number    `json:"correlation"` // Pearson's r: its precision part; pure number
 	Accuracy    Number    `json:"accuracy"`    // C_b: its accuracy part; pure number
 	x, y        []float64 // the paired values, unit of the table
+	known       bool      // y is a reference, taken as without error
 }
 
 // What a pair or an ICC is of.
@@ -48,7 +49,7 @@ type Limit struct {
 
 // newPair compares raters a and b of the grid.
 func newPair(g *grid, a, b int, s settings) Pair {
-	p := Pair{First: g.Raters[a], Second: g.Raters[b], Of: singles}
+	p := Pair{First: g.Raters[a], Second: g.Raters[b], Of: singles, known: s.reference != "" && g.Raters[b] == s.reference}
 	var cx, cy [][]float64
 	for _, row := range g.cell {
 		if len(row[a]) > 0 && len(row[b]) > 0 {
@@ -65,6 +66,9 @@ func newPair(g *grid, a, b int, s settings) Pair {
 		p.Of = replicateMeans
 	}
 	p.differences(cx, cy, s)
+	if p.known {
+		p.oneSided(s)
+	}
 	p.proportional(s)
 	p.lin(s)
 	return p
@@ -104,11 +108,17 @@ func (p *Pair) differences(cx, cy [][]float64, s settings) {
 	}
 }
 
-// points are the differences and the means of the pairs, in the unit of the table.
+// points are the differences and the means of the pairs, in the unit of the table; of a reference, it in the place of the
+// mean: a mean would bring the rater's own error to both axes.
+//
+// Source: Krouwer JS. Stat Med 2008;27:778–780 (from memory).
 func (p *Pair) points() (d, m []float64) {
 	d, m = make([]float64, len(p.x)), make([]float64, len(p.x))
 	for i := range d {
 		d[i], m[i] = p.x[i]-p.y[i], p.x[i]/2+p.y[i]/2
+		if p.known {
+			m[i] = p.y[i]
+		}
 	}
 	scale := magnitude(p.x, p.y)
 	return settled(d, scale), settled(m, scale)
@@ -200,7 +210,7 @@ func withinCells(cells [][]float64) (v, df, h float64) {
 	return sum(ss) / df, df, mean(inverse)
 }
 
-// proportional fits difference = intercept + slope·mean by least squares.
+// proportional fits difference = intercept + slope·mean by least squares; slope·reference where there is one.
 //
 //	slope = S_md/S_mm    se² = (S_dd − slope·S_md)/((n−2)·S_mm)    df n−2
 //

@@ -16,18 +16,23 @@ type parser struct {
 	rater, replicate int // −1 where not asked for
 	value, unit      int
 	cluster          int // −1 where there is none
+	reference        int // −1 where there is none
 	where            []int
 	conditions       []Condition
 	skip             bool
 
 	table  Table
-	seen   map[[3]string]int // line of each reading
+	seen   map[[3]string]int  // line of each reading
+	truths map[string]Reading // the reference of each subject
 	faults []error
 }
 
 func newParser(head []string, c Columns, o Options) (*parser, error) {
 	p := &parser{columns: c, conditions: o.Where, skip: o.SkipMissing, seen: map[[3]string]int{}}
 	p.table.Value, p.table.Unit = c.Value, o.Unit
+	if c.Reference != "" && c.Rater == "" {
+		return nil, &TableError{Reason: "a reference is held against raters: name the column of the rater"}
+	}
 	if len(c.Subject) == 0 || c.Value == "" || (c.Rater == "" && c.Replicate == "") {
 		return nil, &TableError{Reason: "name the columns of subject and value, and of rater or replicate"}
 	}
@@ -44,7 +49,10 @@ func newParser(head []string, c Columns, o Options) (*parser, error) {
 	for _, name := range c.Subject {
 		p.subject = append(p.subject, find(name))
 	}
-	p.rater, p.replicate, p.unit, p.cluster = -1, -1, -1, -1
+	p.rater, p.replicate, p.unit, p.cluster, p.reference = -1, -1, -1, -1, -1
+	if c.Reference != "" {
+		p.reference, p.table.Reference, p.truths = find(c.Reference), c.Reference, map[string]Reading{}
+	}
 	if c.Rater != "" {
 		p.rater = find(c.Rater)
 	}
@@ -147,6 +155,9 @@ func (p *parser) add(row []string, line int) {
 		p.fault(line, p.columns.Value, reason)
 	}
 	r.Value = v
+	if p.reference >= 0 {
+		p.truth(row[p.reference], r)
+	}
 	if len(p.faults) == before && p.first(r) {
 		p.table.Readings = append(p.table.Readings, r)
 	}
@@ -198,6 +209,7 @@ func (p *parser) finish() (*Table, error) {
 	if len(p.faults) > 0 {
 		return nil, errors.Join(p.faults...)
 	}
+	p.addTruths()
 	if len(p.table.Readings) == 0 {
 		return nil, &TableError{Reason: "no reading left: the table has no rows, or no row meets the conditions"}
 	}

@@ -34,7 +34,7 @@ const (
 	wide = 150 * vg.Millimeter
 )
 
-// WriteBlandAltman draws the difference of pair i against its mean, in format "svg" or "png": the bias
+// WriteBlandAltman draws the difference of pair i against its mean, or its reference, in format "svg" or "png": the bias
 // as a line, the limits of agreement dashed, zero dotted, and beside them bars for the intervals.
 //
 // It fails on another format, a pair that is not there or was not compared, and on w.
@@ -43,7 +43,11 @@ func (r *Result) WriteBlandAltman(w io.Writer, i int, format string) error {
 	if err != nil {
 		return err
 	}
-	c := r.canvas(fmt.Sprintf("Mean of %s and %s", tidy(p.First), tidy(p.Second)), tidy(p.First)+" − "+tidy(p.Second))
+	below := fmt.Sprintf("Mean of %s and %s", tidy(p.First), tidy(p.Second))
+	if p.known {
+		below = tidy(p.Second)
+	}
+	c := r.canvas(below, tidy(p.First)+" − "+tidy(p.Second))
 	d, m := p.points()
 	first, last := slices.Min(m), slices.Max(m)
 	room := math.Max(last-first, smallest(p))

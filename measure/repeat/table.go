@@ -18,6 +18,7 @@ type Columns struct {
 	Rater     string   // who measured; may be empty where Replicate is given
 	Value     string   // the reading
 	Replicate string   // repeat of one subject by one rater; empty means each was read once
+	Reference string   // what each subject truly is, or what a reference found: the raters are held against it; empty means each other
 
 	// Cluster holds what several subjects belong to, as a case its sites. Empty means, of several subject
 	// columns, the one called case, else the first.
@@ -42,6 +43,7 @@ type Source struct {
 	Replicate string      `json:"replicate,omitempty"`
 	Value     string      `json:"value"`
 	Cluster   string      `json:"cluster,omitempty"`
+	Reference string      `json:"reference,omitempty"`
 	Where     []Condition `json:"where"` // the rows kept; empty: all
 }
 
@@ -62,6 +64,8 @@ type Table struct {
 	Skipped  int    // rows without a number, left out because Options.SkipMissing was set
 	Cluster  string // name of the clusters' column; empty for none
 	Source   *Source
+
+	Reference string // the rater whose readings are the reference, of each subject one; empty for none
 }
 
 // TableError is one thing wrong with the table, and where. Line is 0 where it concerns the whole.
@@ -96,7 +100,7 @@ const (
 //
 // Every fault found is a [*TableError], joined, at most 20 of them: a column that is not there or is
 // there twice, a missing subject, rater or replicate, a reading that is missing or not a number, one
-// given twice, or units that differ or are given beside those of the table.
+// given twice, two references of one subject, or units that differ or are given beside those of the table.
 func Read(r io.Reader, c Columns, o Options) (*Table, error) {
 	sum := sha256.New()
 	rd := csv.NewReader(skipMark(io.TeeReader(r, sum)))
@@ -124,7 +128,7 @@ func Read(r io.Reader, c Columns, o Options) (*Table, error) {
 		line, _ := rd.FieldPos(0)
 		p.add(row, line)
 	}
-	p.table.Source = &Source{hex.EncodeToString(sum.Sum(nil)), c.Subject, c.Rater, c.Replicate, c.Value, p.table.Cluster, append([]Condition{}, o.Where...)}
+	p.table.Source = &Source{hex.EncodeToString(sum.Sum(nil)), c.Subject, c.Rater, c.Replicate, c.Value, p.table.Cluster, c.Reference, append([]Condition{}, o.Where...)}
 	return p.finish()
 }
 

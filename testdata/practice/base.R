@@ -18,3 +18,7 @@ put("limits", mean(e) + c(-1.96, 1.96) * sd(e))
 w <- reshape(data.frame(site = d$site, sitting = d$sitting, e = e), idvar = "site", timevar = "sitting", direction = "wide")
 diff <- w$e.1 - w$e.2; m <- length(diff)
 put("dahlberg", sqrt(sum(diff^2) / (2 * m)), sqrt(sum(diff^2) / (2 * qchisq(c(.975, .025), m))))
+
+# Proportional bias against the reference: the error over the truth.
+l <- lm(e ~ d$truth); s <- summary(l)$coefficients
+put("slope", s[2, 1], confint(l)[2, ], s[2, 4])
