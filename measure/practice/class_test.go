@@ -9,6 +9,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+
+	"ridgerule/measure/quantity"
 )
 
 func marksOf(t *testing.T, k *Key, code string, s student, sittings int, seed uint64) *Marks {
@@ -209,8 +211,8 @@ func TestAReadingThatIsNoItemsIsRefused(t *testing.T) {
 // is not read; an angle has no such side. What is within T, or nobody can tell, is not called unsafe.
 func TestTheUnsafeSideIsCalledByName(t *testing.T) {
 	k := smallSet(t).Key
-	over := map[string]bool{"ridge_height": true, "ridge_width": true, "buccal_plate": true, "lingual_plate": true}
-	seen := map[string]bool{}
+	over := map[quantity.Name]bool{quantity.RidgeHeight: true, quantity.RidgeWidth: true, quantity.BuccalPlate: true, quantity.LingualPlate: true}
+	seen := map[quantity.Name]bool{}
 	for _, it := range append(k.Items, undercut(t)) {
 		q := it.Sheet.Question
 		seen[q.Quantity] = true
@@ -222,7 +224,7 @@ func TestTheUnsafeSideIsCalledByName(t *testing.T) {
 				t.Fatal(err)
 			}
 			got := m.List[0]
-			want := math.Abs(e) >= 1 && (e > 0 && over[q.Quantity] || e < 0 && q.Quantity == "lingual_undercut")
+			want := math.Abs(e) >= 1 && (e > 0 && over[q.Quantity] || e < 0 && q.Quantity == quantity.LingualUndercut)
 			if got.Unsafe != want || want != strings.HasPrefix(got.Note, "unsafe side: ") {
 				t.Errorf("%s read %+g off: unsafe %v, %q", q.Quantity, e, got.Unsafe, got.Note)
 			}
