@@ -230,7 +230,7 @@ func TestTheUnsafeSideIsCalledByName(t *testing.T) {
 			}
 		}
 	}
-	for _, q := range []string{"ridge_height", "ridge_width", "buccal_plate", "lingual_undercut", "ridge_tilt"} {
+	for _, q := range []quantity.Name{"ridge_height", "ridge_width", "buccal_plate", "lingual_undercut", "ridge_tilt"} {
 		if !seen[q] {
 			t.Errorf("no item asks for %s", q)
 		}
