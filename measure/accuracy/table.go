@@ -97,10 +97,18 @@ func Markdown(w io.Writer, title string, rows []Summary) error {
 		if err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(w, "| %s | %s | %d | %d | %+.3f | %.3f | %.3f | %.1f | %.1f %% | %+.2f (%d) |\n",
-			s.Quantity, s.Group, s.N, s.Withheld, s.Bias, s.SD, s.MeanU, s.MeanU/s.SD, 100*s.Coverage, s.Worst, s.Seed)
+		_, err = fmt.Fprintf(w, "| %s | %s | %d | %d | %s | %s | %s | %s | %s | %s |\n", s.Quantity, s.Group, s.N, s.Withheld,
+			cell("%+.3f", s.Bias), cell("%.3f", s.SD), cell("%.3f", s.MeanU), cell("%.1f", s.MeanU/s.SD), cell("%.1f %%", 100*s.Coverage), cell(fmt.Sprintf("%%+.2f (%d)", s.Seed), s.Worst))
 	}
 	return err
+}
+
+// cell writes a figure of a table; a dash where there is none, as the spread of a single number.
+func cell(format string, x float64) string {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return "–"
+	}
+	return fmt.Sprintf(format, x)
 }
 
 // CSV writes every error as a row of a table with a header; what there is none of is empty.
