@@ -30,9 +30,8 @@ func lineSearch(c *roundCone, f field, enough, stop float64) Gap {
 		return hi.gap(c)
 	}
 	for i := range 200 {
-		z := (hi.d - lo.d + lo.slope*lo.z - hi.slope*hi.z) / (lo.slope - hi.slope)
-		bound := lo.d + lo.slope*(z-lo.z)
-		if bound > stop || min(lo.d, hi.d) < enough || min(lo.d, hi.d)-bound <= converged {
+		z, bound := meet(lo, hi)
+		if best := min(lo.d, hi.d); bound > stop || best < enough || best-bound <= converged {
 			break
 		}
 		if i%4 == 3 || !(z > lo.z && z < hi.z) {
@@ -48,10 +47,20 @@ func lineSearch(c *roundCone, f field, enough, stop float64) Gap {
 			hi = m
 		}
 	}
-	if lo.d < hi.d {
-		return lo.gap(c)
+	return nearer(lo, hi).gap(c)
+}
+
+func nearer(a, b tangent) tangent {
+	if a.d < b.d {
+		return a
 	}
-	return hi.gap(c)
+	return b
+}
+
+// meet returns where two tangents meet, and the value there: no less is f between them.
+func meet(lo, hi tangent) (z, bound float64) {
+	z = (hi.d - lo.d + lo.slope*lo.z - hi.slope*hi.z) / (lo.slope - hi.slope)
+	return z, lo.d + lo.slope*(z-lo.z)
 }
 
 // tangent is f and its slope at one z.
