@@ -27,7 +27,7 @@ type Hand struct {
 // chance: the second order stays. Derived here; TestDirectionIsAsUncertainAsItSays integrates it.
 func (h Hand) direction(byTurn, across float64) uncertainty.Term {
 	own := across * h.Turn / 2
-	return uncertainty.Moved("section direction", h.Turn, math.Sqrt(math.Max(byTurn*byTurn-own*own, own*own)))
+	return uncertainty.Moved("section direction", h.Turn, math.Copysign(math.Sqrt(math.Max(byTurn*byTurn-own*own, own*own)), byTurn))
 }
 
 // Width is the ridge's width at one depth.
