@@ -114,7 +114,7 @@ func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
 		{Name: "edge noise", Std: w.spread(by)},
 		{Name: "edge rule", Std: math.Hypot(o.ruleTerm(w, outer), o.ruleTerm(w, inner))},
 		{Name: "marrow", Std: w.marrowTerm()},
-		h.direction(along*w.p[pST], along),
+		h.direction(along*in.U*w.p[pST], along*in.U),
 		scaleTerm(along, h),
 	}
 	if w.p[pTau] < fwhm || along <= 0 {

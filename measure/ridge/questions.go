@@ -19,7 +19,7 @@ type Hand struct {
 }
 
 // direction is what the section's direction adds to a length. byTurn is by how much the length grows per radian that the
-// section turns, mm, as the walls' fitted slopes along the arch have it; across is the length's extent across the section, mm.
+// section turns, mm, as the walls' fitted slopes along the arch have it; across is how far it goes from side to side, mm.
 //
 // A section askew by an unknown θ shows walls that follow the arch as sloping by θ: byTurn = d + across·θ, where d is of the
 // bone alone, and what is measured is too great by d·θ + ½·across·θ². Its mean square, θ normal with SD σ, is
@@ -117,7 +117,7 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 		o.crestTerm(a, -slope),
 		uncertainty.Moved("axis direction", a.DirSD, o.swing(a, depth, c)),
 		uncertainty.Moved("section place along the arch", h.Along, along+slope*a.fall()),
-		h.direction(turn, width),
+		h.direction(turn, width*a.Side().U),
 	}
 	return append(b, scaleTerm(width-slope*depth, h))
 }
