@@ -45,6 +45,9 @@ func driversOf(o phantom.Options, tooth int, q Question) []Driver {
 		{"curvature of the arch", [9]float64{0, .8, .7, .5, .35, .25, .15, .1, .05}[tooth%10]},
 		{"metal", o.Artefacts.Streaks / 300},
 	}
+	if len(o.Sockets) > 0 {
+		out = append(out, Driver{"socket", 0.5 + 0.5*o.Healing})
+	}
 	add := func(name string, v float64) { out = append(out, Driver{name, v}) }
 	switch q.Quantity {
 	case quantity.BuccalPlate, quantity.LingualPlate:

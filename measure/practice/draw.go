@@ -165,9 +165,11 @@ func (o Options) sketch(i int, w wish, r *rand.Rand) Sealed {
 func (it *Sealed) mirror() {
 	side := func(tooth int) int { return tooth + map[int]int{1: 10, 2: -10, 3: 10, 4: -10}[tooth/10] }
 	it.Sheet.Tooth = side(it.Sheet.Tooth)
-	it.Jaw.Teeth = slices.Clone(it.Jaw.Teeth)
-	for i, t := range it.Jaw.Teeth {
-		it.Jaw.Teeth[i] = side(t)
+	for _, list := range []*[]int{&it.Jaw.Teeth, &it.Jaw.Sockets} {
+		*list = slices.Clone(*list)
+		for i, t := range *list {
+			(*list)[i] = side(t)
+		}
 	}
 	if it.Jaw.Shape.SeptumTooth != 0 {
 		it.Jaw.Shape.SeptumTooth, it.Jaw.Shape.SeptumShift = side(it.Jaw.Shape.SeptumTooth), -it.Jaw.Shape.SeptumShift

@@ -120,12 +120,12 @@ var kinds = []kind{
 		},
 	},
 	{
-		name: "root beside the site", jaw: phantom.Mandible, teeth: []int{35},
+		name: "neighbour's root under the site", jaw: phantom.Mandible, teeth: []int{35},
 		ask: []Question{width(3), width(5)},
-		why: "a root stands beside the section; bone and tooth are told apart by the ligament space",
+		why: "the neighbour's root leans under the crest: bone and tooth are told apart by the ligament space",
 		draw: func(o *phantom.Options, tooth int, in spread) {
 			o.Shape.Width, o.Shape.Tilt = in(6.5, 9), in(-8, 8)
-			o.Teeth = []int{tooth - 1, tooth + 1}
+			o.Teeth, o.Shape.RootLean = []int{tooth - 1}, in(30, 37)
 		},
 	},
 	{
@@ -135,6 +135,33 @@ var kinds = []kind{
 		draw: func(o *phantom.Options, tooth int, in spread) {
 			o.Shape.Width, o.Shape.CanalDepth = in(7, 9.5), in(12, 16)
 			o.Teeth, o.Artefacts.Streaks = []int{tooth + 1}, in(150, 400)
+		},
+	},
+	{
+		name: "knife-edge crest", jaw: phantom.Mandible, teeth: []int{35, 36},
+		ask: []Question{width(3), width(5), toCanal},
+		why: "the height is there, the width is not: the bone wide enough begins deep below the crest",
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.CrestCap, o.Shape.Convexity, o.Shape.CanalDepth = in(2.5, 3.4), in(2.5, 3.5), in(6, 8), in(13, 16)
+			o.Shape.Crest, o.Shape.Buccal, o.Shape.Lingual = in(1.2, 1.6), in(0.8, 1), in(0.9, 1.1)
+		},
+	},
+	{
+		name: "socket just emptied", jaw: phantom.Mandible, teeth: []int{34, 35},
+		ask: []Question{width(3), width(5)},
+		why: "the ridge reaches from outer wall to outer wall: the socket between them counts, its own walls are not the ridge's",
+		draw: func(o *phantom.Options, tooth int, in spread) {
+			o.Shape.Width, o.Shape.Convexity, o.Shape.CanalDepth, o.Shape.Tilt = in(7, 8.5), in(0.5, 2), in(15, 17), in(-6, 6)
+			o.Sockets = []int{tooth}
+		},
+	},
+	{
+		name: "healed socket", jaw: phantom.Mandible, teeth: []int{34, 35},
+		ask: []Question{width(2), width(3), toCanal},
+		why: "the crest has sunk and has no cortex yet: its edge is faint, and lies lower than the neighbours'",
+		draw: func(o *phantom.Options, tooth int, in spread) {
+			o.Shape.Width, o.Shape.Convexity, o.Shape.CanalDepth, o.Shape.Tilt = in(7, 9), in(0.5, 2), in(14, 17), in(-6, 6)
+			o.Sockets, o.Healing = []int{tooth}, in(0.6, 1)
 		},
 	},
 }

@@ -98,7 +98,7 @@ func marksFigures(s *practice.Summary) []fact {
 	}
 	for g, name := range []string{"", "unsure", "between", "sure"} {
 		if g > 0 && s.Certain[g].Of > 0 {
-			out = append(out, fact{"Within, of those you were " + name + " of", shareWords(s.Certain[g])})
+			out = append(out, fact{"Within, where you were " + name, shareWords(s.Certain[g])})
 		}
 	}
 	return append(out, fact{"Criterion of a calibration", string(s.Criterion)})
@@ -109,7 +109,7 @@ func spreadFacts(x practice.Spread, r practice.Rules) []fact {
 	name := map[string]string{"mm": "lengths", "deg": "angles"}[x.Unit]
 	var out []fact
 	if p := x.Pair; p == nil {
-		out = append(out, fact{"Bias, " + name, fmt.Sprintf("too few to tell: %d readings without blunders", x.Readings)})
+		out = append(out, fact{"Bias, " + name, fmt.Sprintf("too few to tell (%d without blunders)", x.Readings)})
 	} else {
 		out = append(out,
 			fact{"Bias, " + name, estimateWords(p.Bias, x.Unit, true) + fmt.Sprintf(", of %d readings", x.Readings)},
