@@ -76,9 +76,9 @@ func drawn(r *rand.Rand, kind phantom.Kind, i int) (phantom.Options, string) {
 	o.Shape.Tilt = 12*r.Float64() - 2
 	o.Scan.Noise = 60 + 60*r.Float64()
 	quadrant := map[phantom.Kind]int{phantom.Mandible: 30, phantom.Maxilla: 10}[kind]
-	o.Teeth = []int{}
+	o.Teeth, o.Sites = []int{}, []int{quadrant + 8}
 	says := "no teeth"
-	switch i % 4 {
+	switch style := (i + int(seed()%4)) % 4; style { // each seed begins with another one
 	case 1:
 		says = "some teeth"
 		for n := 1; n <= 7; n++ {
@@ -93,7 +93,7 @@ func drawn(r *rand.Rand, kind phantom.Kind, i int) (phantom.Options, string) {
 		for n := 7; n >= 1; n-- {
 			o.Teeth = append(o.Teeth, quadrant+n, quadrant+10+n)
 		}
-		if i%4 == 3 {
+		if style == 3 {
 			says, o.Hard.Streaks = "all teeth, metal", 500
 		}
 	}
