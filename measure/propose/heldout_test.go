@@ -94,7 +94,7 @@ func drawn(r *rand.Rand, kind phantom.Kind, i int) (phantom.Options, string) {
 			o.Teeth = append(o.Teeth, quadrant+n, quadrant+10+n)
 		}
 		if style == 3 {
-			says, o.Hard.Streaks = "all teeth, metal", 500
+			says, o.Artefacts.Streaks = "all teeth, metal", 500
 		}
 	}
 	return o, says
