@@ -39,6 +39,7 @@ const (
 	levelTo   = 50.0 // mm from the arch's middle: farther back the crest rises to the ramus or falls with the tuberosity
 	mostTilt  = 25.0 // degrees: beyond it no occlusal plane is believed
 	offPlane  = 6.0  // mm: where the crest leaves the crest's plane by more, at an end, the arch ends
+	halfArch  = 69.0 // mm from the front to either end at most: past the third molar
 	wanders   = 1.5  // mm: by which the ridge's middle may leave the smooth curve in nine of ten sections
 	leastCuts = 0.7  // share of the sections that must show a ridge
 )
@@ -147,103 +148,6 @@ func (w *work) look(ctx context.Context) error {
 	return nil
 }
 
-// cut is a section of the arch in the making.
-type cut struct {
-	frame   reformat.Frame
-	outline *ridge.Outline
-	column  []rung  // from the lowest up, 1 mm apart
-	crest   float64 // v of the bone's crest, mm; NaN: not seen
-	tooth   bool    // enamel or metal stands over the crest
-}
-
-// rung is the ridge at one height of a section.
-type rung struct {
-	v, middle, width float64 // mm
-	bright           bool
-}
-
-const (
-	columnUp   = 30  // mm over the curve
-	columnDown = 25  // mm under it
-	neck       = 2.0 // mm from the enamel's end to the bone's crest
-	crownUnder = 6   // mm of a tooth's top that may look like bone
-	mostCrown  = 14  // mm of height
-)
-
-// look traces the bone and follows the ridge's middle up and down.
-func (k *cut) look(v *volume.Volume, t ridge.Tissue) {
-	k.crest = math.NaN()
-	f := reformat.NewField(v, k.frame)
-	o, err := ridge.Trace(f, t)
-	if err != nil {
-		return
-	}
-	k.outline = o
-	down, _ := k.climb(f, denser(t), reformat.UV{}, -1, columnDown)
-	start := reformat.UV{V: 1}
-	if len(down) > 0 {
-		start.U = down[0].middle
-	}
-	up, free := k.climb(f, denser(t), start, 1, columnUp)
-	slices.Reverse(down)
-	k.column = append(down, up...)
-	if len(k.column) == 0 {
-		return
-	}
-	if free {
-		k.crest = k.column[len(k.column)-1].v
-	}
-	if low, ok := k.crown(); ok {
-		k.crest, k.tooth = low-neck, true
-	}
-}
-
-// crown returns the lower end, v in mm, of what is denser than bone at the top of the ridge; false where there is
-// nothing, or more than a crown.
-func (k *cut) crown() (low float64, ok bool) {
-	top := len(k.column) - 1
-	i := top
-	for i > max(0, top-crownUnder) && !k.column[i].bright {
-		i--
-	}
-	from := i
-	for i > 0 && (k.column[i-1].bright || i > 1 && k.column[i-2].bright) {
-		i--
-	}
-	return k.column[i].v, k.column[from].bright && from-i <= mostCrown
-}
-
-// climb follows the ridge's middle from p on, sign mm a step; free reports whether the bone ends there.
-func (k *cut) climb(f reformat.Field, teeth float64, p reformat.UV, sign float64, most int) (out []rung, free bool) {
-	for range most {
-		low, high := k.outline.Near(p, reformat.UV{U: 1})
-		if math.IsNaN(low) {
-			return out, !math.IsNaN(f.Grey(p, 0))
-		}
-		if high-low > widestRidge {
-			return out, false
-		}
-		r := rung{v: p.V, middle: p.U + (low+high)/2, width: high - low}
-		for d := -2.0; d <= 2; d += 2 {
-			r.bright = r.bright || f.Grey(reformat.UV{U: r.middle + d, V: p.V}, 0) > teeth
-		}
-		out = append(out, r)
-		p.U += math.Max(-1.5, math.Min(1.5, r.middle-p.U))
-		p.V += sign
-	}
-	return out, false
-}
-
-// at returns the rung nearest to height v; false where the ridge is not seen within 1.5 mm of it.
-func (k *cut) at(v float64) (rung, bool) {
-	for _, r := range k.column {
-		if math.Abs(r.v-v) <= 1.5 && (math.Abs(r.v-v) <= 0.5 || v < k.column[0].v || v > k.column[len(k.column)-1].v) {
-			return r, r.width >= 2 && r.width <= widestRidge
-		}
-	}
-	return rung{}, false
-}
-
 // heights returns the smoothed height at which the arch runs in each section, v in mm.
 func (w *work) heights() []float64 {
 	y, weight := make([]float64, len(w.cuts)), make([]float64, len(w.cuts))
@@ -323,91 +227,6 @@ func (w *work) level(axis r3.Vec) error {
 		w.Occlusal, w.OcclusalWhy = n, fmt.Sprintf("the plane through the crest, which leans by %.0f° against the scan's axis", angle)
 	default:
 		w.Occlusal, w.OcclusalWhy = axis, fmt.Sprintf("the scan's own axis, from which the crest's plane leans by %.0f°", angle)
-	}
-	return nil
-}
-
-// judge makes the last sections the proposal's arch, or refuses.
-func (w *work) judge() error {
-	h := w.heights()
-	u, seen := w.offsets(h)
-	from, to := w.ends(seen)
-	from, to = w.trim(h, from, to)
-	var out []r3.Vec
-	var off []float64
-	for i := from; i < to; i++ {
-		out = append(out, w.cuts[i].frame.Patient(reformat.UV{U: u[i], V: h[i]}))
-		if !math.IsNaN(seen[i]) {
-			off = append(off, math.Abs(seen[i]-u[i]))
-		}
-	}
-	if float64(len(off)) < leastCuts*float64(to-from) || len(off) < 5 {
-		return noArch("only %d of %d sections along it show a ridge", len(off), to-from)
-	}
-	slices.Sort(off)
-	if o := off[len(off)*9/10]; o > wanders {
-		return noArch("the ridge's middle leaves a smooth curve by %.1f mm", o)
-	}
-	w.cuts = w.cuts[from:to]
-	c, err := reformat.NewCurve(out, w.Occlusal)
-	if err != nil {
-		return noArch("the curve through the bone turns back on itself")
-	}
-	w.curve, w.Arch = c, out
-	if w.whole {
-		return w.shape()
-	}
-	if c.Length() < leastPiece {
-		return noArch("the piece in the field is %.0f mm long", c.Length())
-	}
-	return nil
-}
-
-// trim cuts off the ends where the arch leaves its own plane: the ramus, the tuberosity.
-func (w *work) trim(h []float64, from, to int) (int, int) {
-	if !w.whole {
-		return from, to
-	}
-	var all []r3.Vec
-	for i := range w.cuts {
-		all = append(all, w.cuts[i].frame.Patient(reformat.UV{V: h[i]}))
-	}
-	n, _ := planeOf(all[from:to], w.Occlusal)
-	middle := make([]float64, 0, to-from)
-	for _, p := range all[from:to] {
-		middle = append(middle, r3.Dot(p, n))
-	}
-	slices.Sort(middle)
-	at := middle[len(middle)/2]
-	off := func(i int) bool { return math.Abs(r3.Dot(all[i], n)-at) > offPlane }
-	for from < to-5 && off(from) {
-		from++
-	}
-	for to > from+5 && off(to-1) {
-		to--
-	}
-	return from, to
-}
-
-// shape refuses a whole arch that has no jaw's size, mm. Widths and depths of adult arches lie well inside.
-func (w *work) shape() error {
-	first, last := w.Arch[0], w.Arch[len(w.Arch)-1]
-	flat := func(d r3.Vec) r3.Vec { return r3.Sub(d, r3.Scale(r3.Dot(d, w.Occlusal), w.Occlusal)) }
-	width := r3.Norm(flat(r3.Sub(last, first)))
-	ends := r3.Scale(0.5, r3.Add(first, last))
-	depth, front := 0.0, 0.0
-	for _, p := range w.Arch {
-		d := flat(r3.Sub(p, ends))
-		depth = math.Max(depth, r3.Norm(d))
-		front = math.Max(front, -d.Y)
-	}
-	switch {
-	case width < 25 || width > 90:
-		return noArch("the arch's ends lie %.0f mm apart", width)
-	case depth < 20 || depth > 80:
-		return noArch("the arch is %.0f mm deep", depth)
-	case front < 0.7*depth:
-		return noArch("the arch does not open toward the back by the scan's header")
 	}
 	return nil
 }

@@ -95,7 +95,7 @@ func (c *cells) levels() error {
 		return float64(len(known)-i) / float64(len(known))
 	}
 	c.air, c.level = t1, t2
-	if over(t1) <= mostBone { // no air in the field: the lower class is soft tissue
+	if over(t1) <= mostBone && c.thick(t1) <= mostThick { // no air in the field: the lower class is soft tissue
 		c.air, c.level = math.Inf(-1), t1
 		i, _ := slices.BinarySearch(known, float32(t1))
 		soft = float64(known[i/2])
@@ -105,6 +105,33 @@ func (c *cells) levels() error {
 	}
 	c.dense = soft + denseStep*(c.level-soft)
 	return nil
+}
+
+// How thick bone is nowhere, or nearly so: a body is. Our choice.
+const (
+	thickness = 8.0 // mm to all six sides
+	mostThick = 0.2 // share of what is brighter than a level
+)
+
+// thick returns the share of the cells brighter than t that have such cells at thickness on all six sides.
+func (c *cells) thick(t float64) float64 {
+	r := max(1, int(thickness/c.step))
+	over := func(i, j, k int) bool { return float64(c.grey[(k*c.n[1]+j)*c.n[0]+i]) > t }
+	all, deep := 0.0, 0.0
+	for k := r; k < c.n[2]-r; k += 2 {
+		for j := r; j < c.n[1]-r; j += 2 {
+			for i := r; i < c.n[0]-r; i += 2 {
+				if !over(i, j, k) {
+					continue
+				}
+				all++
+				if over(i-r, j, k) && over(i+r, j, k) && over(i, j-r, k) && over(i, j+r, k) && over(i, j, k-r) && over(i, j, k+r) {
+					deep++
+				}
+			}
+		}
+	}
+	return deep / math.Max(1, all)
 }
 
 // denseStep is where compact bone begins, in steps from soft tissue to the level of bone, which is half-way
@@ -174,7 +201,6 @@ const widestHole = 12.0
 
 // fill marks the bone of one layer: 1, 0, or NaN outside the field.
 func (c *cells) fill(grey, bone []float32) {
-	w := c.n[0]
 	for i, g := range grey {
 		switch {
 		case g != g:
@@ -189,33 +215,45 @@ func (c *cells) fill(grey, bone []float32) {
 		if bone[i] != 0 || seen[i] {
 			continue
 		}
-		hole = append(hole[:0], i)
-		seen[i] = true
-		closed, rim := true, 0
-		for n := 0; n < len(hole); n++ {
-			at := hole[n]
-			x, y := at%w, at/w
-			closed = closed && float64(grey[at]) > c.air && x > 0 && x < w-1 && y > 0 && y < c.n[1]-1
-			for _, next := range [4]int{at - 1, at + 1, at - w, at + w} {
-				if next < 0 || next >= len(grey) || next/w != y && next%w != x {
-					continue
-				}
-				closed = closed && bone[next] == bone[next]
-				if bone[next] == 1 {
-					rim++
-				}
-				if bone[next] == 0 && !seen[next] {
-					seen[next] = true
-					hole = append(hole, next)
-				}
-			}
+		var marrow bool
+		if hole, marrow = c.hole(i, grey, bone, seen, hole[:0]); !marrow {
+			continue
 		}
-		if closed && 2*float64(len(hole))*c.step <= widestHole*float64(rim) {
-			for _, at := range hole {
-				bone[at] = 1
+		for _, at := range hole {
+			bone[at] = 1
+		}
+	}
+}
+
+// hole returns the space in a layer that holds cell i, and whether it is marrow: enclosed by bone, without air, narrow.
+func (c *cells) hole(i int, grey, bone []float32, seen []bool, space []int) (all []int, marrow bool) {
+	w := c.n[0]
+	space = append(space, i)
+	seen[i] = true
+	marrow = true
+	rim := 0
+	for n := 0; n < len(space); n++ {
+		at := space[n]
+		x, y := at%w, at/w
+		if float64(grey[at]) <= c.air || x == 0 || x == w-1 || y == 0 || y == c.n[1]-1 {
+			marrow = false
+		}
+		for _, next := range [4]int{at - 1, at + 1, at - w, at + w} {
+			if next < 0 || next >= len(grey) || next/w != y && next%w != x {
+				continue
+			}
+			switch b := bone[next]; {
+			case b != b:
+				marrow = false
+			case b == 1:
+				rim++
+			case !seen[next]:
+				seen[next] = true
+				space = append(space, next)
 			}
 		}
 	}
+	return space, marrow && 2*float64(len(space))*c.step <= widestHole*float64(rim)
 }
 
 // index returns the number of the cell that holds p; false outside.

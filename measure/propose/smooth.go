@@ -40,30 +40,13 @@ func smooth(y, weight []float64, stiff float64) []float64 {
 	}
 	z := slices.Clone(y)
 	for range fitRounds {
-		a, r := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
-		for i := range n {
-			a.SetSym(i, i, weight[i]*b[i]+1e-9)
-			r.SetVec(i, weight[i]*b[i]*y[i])
-		}
-		d := [3]float64{1, -2, 1}
-		for i := 1; i < n-1; i++ {
-			for p := range 3 {
-				for q := p; q < 3; q++ {
-					a.SetSym(i-1+p, i-1+q, a.At(i-1+p, i-1+q)+stiff*d[p]*d[q])
-				}
-			}
-		}
-		var ch mat.Cholesky
-		if !ch.Factorize(a) {
-			return z
-		}
-		var x mat.VecDense
-		if ch.SolveVecTo(&x, r) != nil {
+		x, ok := solve(y, weight, b, stiff)
+		if !ok {
 			return z
 		}
 		var off []float64
 		for i := range z {
-			z[i] = x.AtVec(i)
+			z[i] = x[i]
 			if weight[i] > 0 {
 				off = append(off, math.Abs(y[i]-z[i]))
 			}
@@ -74,6 +57,31 @@ func smooth(y, weight []float64, stiff float64) []float64 {
 		}
 	}
 	return z
+}
+
+// solve returns the sequence for given biweights.
+func solve(y, weight, biweights []float64, stiff float64) ([]float64, bool) {
+	n := len(y)
+	a, r := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
+	for i := range n {
+		w := weight[i] * biweights[i]
+		a.SetSym(i, i, w+1e-9)
+		r.SetVec(i, w*y[i])
+	}
+	d := [3]float64{1, -2, 1}
+	for i := 1; i < n-1; i++ {
+		for p := range 3 {
+			for q := p; q < 3; q++ {
+				a.SetSym(i-1+p, i-1+q, a.At(i-1+p, i-1+q)+stiff*d[p]*d[q])
+			}
+		}
+	}
+	var ch mat.Cholesky
+	var x mat.VecDense
+	if !ch.Factorize(a) || ch.SolveVecTo(&x, r) != nil {
+		return nil, false
+	}
+	return x.RawVector().Data, true
 }
 
 func biweight(r float64) float64 {

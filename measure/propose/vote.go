@@ -3,8 +3,7 @@ package propose
 import (
 	"fmt"
 	"math"
-
-	"gonum.org/v1/gonum/spatial/r3"
+	"strings"
 
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure/plan"
@@ -34,6 +33,7 @@ const (
 	leastRoof   = 0.5  // share of the arch's inside that a bony plate covers
 	leastWall   = 15.0 // mm of height through which the arch is a wall alone
 	thickerBase = 0.7  // mm by which the base's compact is thicker than the crest's
+	thickerTop  = 3.0  // mm by which the crest's is thicker where the image must be on its head
 	lookBeyond  = 25.0 // mm above and below the trail
 	margin      = 2    // votes
 	mostCompact = 6.0  // mm: more is a tooth, or a line that runs within a wall
@@ -44,36 +44,48 @@ func (c *cells) vote(t *trail, teeth float64) ballot {
 	var b ballot
 	up, down := c.ends(t, 1, teeth), c.ends(t, -1, teeth)
 	above, below := c.beyond(t, 1, up), c.beyond(t, -1, down)
-	closedAbove := above.air >= leastAir || above.roof >= leastRoof
-	closedBelow := below.air >= leastAir || below.roof >= leastRoof
-	if above.air >= leastAir {
-		b.add(&b.maxilla, "%.1f cm³ of enclosed air above the arch", above.air)
-	}
-	if above.roof >= leastRoof {
-		b.add(&b.maxilla, "a bony plate closes %.0f %% of the arch from above", 100*above.roof)
-	}
-	if below.air >= leastAir {
-		b.add(&b.upsideDown, "%.1f cm³ of enclosed air below the arch", below.air)
-	}
-	if below.roof >= leastRoof {
-		b.add(&b.upsideDown, "a bony plate closes %.0f %% of the arch from below", 100*below.roof)
-	}
-	if !closedAbove && !closedBelow && up.free > 0.5 && down.free > 0.5 && up.height+down.height >= leastWall {
-		b.add(&b.mandible, "a wall alone through %.0f mm of height, nothing inside", up.height+down.height)
-	}
-	if !closedAbove && up.free > 0.5 && above.seen {
-		b.add(&b.mandible, "neither a bony plate nor enclosed air above the arch")
-	}
-	if up.free > 0.5 && down.free > 0.5 {
-		switch d := down.compact - up.compact; {
-		case d > thickerBase && !closedAbove:
-			b.add(&b.mandible, "the compact of the lower end is %.1f mm thicker than that of the upper one", d)
-		case d < -2*thickerBase && !closedAbove:
-			b.add(&b.upsideDown, "the compact of the upper end is %.1f mm thicker than that of the lower one", -d)
-		}
+	b.closed(&b.maxilla, above, "above")
+	b.closed(&b.upsideDown, below, "below")
+	if !above.closes() {
+		b.wall(up, down, above, below)
 	}
 	c.voteTeeth(&b, up, down)
 	return b
+}
+
+// closed counts for n what closes the arch on a side.
+func (b *ballot) closed(n *int, by closing, side string) {
+	if by.air >= leastAir {
+		b.add(n, "%.1f cm³ of enclosed air %s the arch", by.air, side)
+	}
+	if by.roof >= leastRoof {
+		b.add(n, "a bony plate closes %.0f %% of the arch from %s", 100*by.roof, side)
+	}
+}
+
+// closes reports whether it is enough to close an arch.
+func (by closing) closes() bool { return by.air >= leastAir || by.roof >= leastRoof }
+
+// wall counts what an arch that nothing closes above says.
+func (b *ballot) wall(up, down ending, above, below closing) {
+	if up.free <= 0.5 {
+		return
+	}
+	if above.seen {
+		b.add(&b.mandible, "neither a bony plate nor enclosed air above the arch")
+	}
+	if down.free <= 0.5 {
+		return
+	}
+	if !below.closes() && up.height+down.height >= leastWall {
+		b.add(&b.mandible, "a wall alone through %.0f mm of height, nothing inside", up.height+down.height)
+	}
+	switch d := down.compact - up.compact; {
+	case d > thickerBase:
+		b.add(&b.mandible, "the compact of the lower end is %.1f mm thicker than that of the upper one", d)
+	case d < -thickerTop:
+		b.add(&b.upsideDown, "the compact of the upper end is %.1f mm thicker than that of the lower one", -d)
+	}
 }
 
 // voteTeeth adds where the teeth stand.
@@ -98,200 +110,6 @@ func (b ballot) jaw() plan.Jaw {
 		return plan.Maxilla
 	}
 	return ""
-}
-
-// ending is how the arch ends upward or downward.
-type ending struct {
-	height  float64 // mm, median of where it ends freely
-	free    float64 // share of the places where it ends freely: neither cut by the field nor joined to more bone
-	compact float64 // thickness of the compact at the free end, mm, median of where no tooth stands
-	bright  float64 // share of the places with enamel or metal on this side
-}
-
-// reach returns how far beyond the trail to look for what closes the arch, mm: not as far as the other jaw.
-func (e ending) reach() float64 {
-	if e.free > 0.8 {
-		return math.Min(lookBeyond, e.height+12)
-	}
-	return lookBeyond
-}
-
-// widestRidge is what is still one ridge, mm.
-const widestRidge = 20
-
-// ends follows the ridge from the trail upward (sign 1) or downward (−1).
-func (c *cells) ends(t *trail, sign, teeth float64) (e ending) {
-	from, to := t.stretch()
-	var heights, compacts []float64
-	n := 0.0
-	for i := from; i < to; i++ {
-		if !t.met(i) {
-			continue
-		}
-		n++
-		h, compact, free, bright := c.end(t, i, sign, teeth)
-		if bright {
-			e.bright++
-		}
-		if free {
-			heights = append(heights, h)
-			if !bright {
-				compacts = append(compacts, compact)
-			}
-		}
-	}
-	e.height, e.compact = median(heights), median(compacts)
-	e.free, e.bright = float64(len(heights))/math.Max(1, n), e.bright/math.Max(1, n)
-	return e
-}
-
-// end follows the ridge at ray i to its end.
-func (c *cells) end(t *trail, i int, sign, teeth float64) (height, compact float64, free, bright bool) {
-	const most = 45.0
-	p, dir := t.point(i), t.rays[i].dir
-	var column []float64
-	for h := 1.0; h < most; h++ {
-		q := r3.Add(p, r3.Scale(sign, t.up))
-		low, high, ok := c.run(q, dir)
-		if !ok {
-			_, inside := c.index(q)
-			for j := len(column) - 1; j >= 0 && column[j] > c.dense && compact < mostCompact; j-- {
-				compact++
-			}
-			return h, compact, inside, bright
-		}
-		if high-low > widestRidge {
-			return h, 0, false, bright
-		}
-		p = r3.Add(q, r3.Scale(math.Max(-1, math.Min(1, (low+high)/2)), dir))
-		g := c.greyAt(p)
-		column = append(column, g)
-		bright = bright || g > teeth
-	}
-	return most, 0, false, bright
-}
-
-// run returns the ends of the stretch of bone along dir that holds p or lies within 3 mm of it, mm from p.
-func (c *cells) run(p, dir r3.Vec) (low, high float64, ok bool) {
-	bone := func(x float64) bool { return c.boneAt(r3.Add(p, r3.Scale(x, dir))) > 0.5 }
-	at := 0.0
-	for ; at <= 3; at++ {
-		if bone(at) {
-			break
-		}
-		if bone(-at) {
-			at = -at
-			break
-		}
-	}
-	if at > 3 {
-		return 0, 0, false
-	}
-	low, high = at, at
-	for bone(low-1) && at-low < widestRidge+1 {
-		low--
-	}
-	for bone(high+1) && high-at < widestRidge+1 {
-		high++
-	}
-	return low, high, true
-}
-
-// closing is what closes the arch above or below.
-type closing struct {
-	air  float64 // enclosed, cm³
-	roof float64 // share of the inside under bone
-	seen bool    // the field reaches far enough to tell
-}
-
-// beyond looks above (sign 1) or below (−1) the trail. Air counts that bone parts from the trail's plane, as a
-// cavity's floor does and an open mouth does not.
-func (c *cells) beyond(t *trail, sign float64, e ending) (out closing) {
-	const step, start = 2.0, 3.0
-	reach := e.reach()
-	ring := t.ring()
-	low, high := boxOf(ring)
-	inside, covered, told, asked := 0.0, 0.0, 0.0, 0.0
-	for a := low[0] - 8; a <= high[0]+8; a += step {
-		for b := math.Max(low[1], high[1]-45); b <= high[1]+4; b += step {
-			in, off := within(ring, a, b)
-			if !in && off > 8 {
-				continue
-			}
-			roof, floor := false, c.boneAt(t.place(a, b, 0)) > 0.5
-			for h := start; h <= reach; h += step {
-				p := t.place(a, b, sign*h)
-				g := c.greyAt(p)
-				asked++
-				if math.IsNaN(g) {
-					continue
-				}
-				told++
-				roof = roof || c.boneAt(p) > 0.5
-				if g < c.air && (roof || floor) && c.enclosed(t.plane, p) {
-					out.air += step * step * step / 1000
-				}
-			}
-			if in && off > 9 {
-				inside++
-				if roof {
-					covered++
-				}
-			}
-		}
-	}
-	out.roof = covered / math.Max(1, inside)
-	out.seen = told >= 0.7*asked
-	return out
-}
-
-// enclosed reports whether bone lies within 35 mm of at in at least six of eight directions of the plane.
-func (c *cells) enclosed(p plane, at r3.Vec) bool {
-	hits := 0
-	for i := range 8 {
-		sin, cos := math.Sincos(float64(i) * math.Pi / 4)
-		d := r3.Add(r3.Scale(sin, p.left), r3.Scale(cos, p.front))
-		for r := 2.0; r <= 35; r += 1.5 {
-			if c.boneAt(r3.Add(at, r3.Scale(r, d))) > 0.3 {
-				hits++
-				break
-			}
-		}
-	}
-	return hits >= 6
-}
-
-// ring returns the trail's places in its plane: the arch, whose two ends are joined.
-func (t *trail) ring() (out [][2]float64) {
-	from, to := t.stretch()
-	for i := from; i < to; i++ {
-		d := r3.Sub(t.point(i), t.plane.at)
-		out = append(out, [2]float64{r3.Dot(d, t.left), r3.Dot(d, t.front)})
-	}
-	return out
-}
-
-func boxOf(ring [][2]float64) (low, high [2]float64) {
-	low, high = [2]float64{math.Inf(1), math.Inf(1)}, [2]float64{math.Inf(-1), math.Inf(-1)}
-	for _, p := range ring {
-		for i := range p {
-			low[i], high[i] = math.Min(low[i], p[i]), math.Max(high[i], p[i])
-		}
-	}
-	return low, high
-}
-
-// within reports whether (a, b) lies inside the ring, and how far from its nearest corner, mm.
-func within(ring [][2]float64, a, b float64) (in bool, off float64) {
-	off = math.Inf(1)
-	for i, p := range ring {
-		q := ring[(i+1)%len(ring)]
-		off = math.Min(off, math.Hypot(p[0]-a, p[1]-b))
-		if (p[1] > b) != (q[1] > b) && a < p[0]+(b-p[1])/(q[1]-p[1])*(q[0]-p[0]) {
-			in = !in
-		}
-	}
-	return in, off
 }
 
 // choose decides on the jaw and returns the trail that belongs to it.
@@ -328,16 +146,21 @@ func (w *work) choose(bands []trail) (*trail, error) {
 	case len(of) == 1:
 		return &bands[of[p.Jaw]], nil
 	}
+	return nil, undecidedBy(votes)
+}
+
+// undecidedBy is the refusal of a vote that decided nothing.
+func undecidedBy(votes []ballot) error {
 	why := "the image cannot tell"
 	for _, v := range votes {
 		if len(v.why) > 0 {
-			why += fmt.Sprintf(" (lower %d, upper %d: %s)", v.mandible, v.maxilla, joined(v.why))
+			why += fmt.Sprintf(" (lower %d, upper %d: %s)", v.mandible, v.maxilla, strings.Join(v.why, "; "))
 		}
 		if v.upsideDown > 0 {
 			why += "; it looks upside down for its header"
 		}
 	}
-	return nil, &Refusal{ErrJaw, why, askJaw}
+	return &Refusal{ErrJaw, why, askJaw}
 }
 
 // asGood is the share of the chosen trail's score from which another one may be a jaw too. Our choice.
@@ -398,14 +221,3 @@ func denser(t ridge.Tissue) float64 {
 }
 
 const askJaw = "say which one: --jaw mandible or --jaw maxilla"
-
-func joined(s []string) string {
-	out := ""
-	for i, x := range s {
-		if i > 0 {
-			out += "; "
-		}
-		out += x
-	}
-	return out
-}
