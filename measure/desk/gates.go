@@ -1,9 +1,6 @@
 package desk
 
 import (
-	"crypto/rand"
-	"crypto/subtle"
-	"encoding/base64"
 	"net/http"
 	"slices"
 	"strings"
@@ -16,7 +13,6 @@ import (
 
 const (
 	largestBody   = 1 << 20 // bytes of a request; a plan is a tenth of it
-	secretBytes   = 32
 	readHeaderFor = 5 * time.Second
 	readFor       = 30 * time.Second
 	idleFor       = 2 * time.Minute
@@ -27,24 +23,17 @@ const (
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; " +
 	"frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 
-// newSecret returns 256 random bits as text for an address.
-func newSecret() string {
-	b := make([]byte, secretBytes)
-	_, _ = rand.Read(b) // never fails: crypto/rand ends the program first
-	return base64.RawURLEncoding.EncodeToString(b)
-}
-
 // gates are what stands before every handler.
 type gates struct {
-	hosts  []string // exact, with the port
-	secret string
-	now    func() time.Time
-	log    func(method, path string, status int, took time.Duration) // nil: silent
+	hosts   []string // exact, with the port
+	secrets *secrets
+	now     func() time.Time
+	log     func(method, path string, status int, took time.Duration) // nil: silent
 }
 
 // newGates lets in what is addressed to a port of this machine's loopback interface.
-func newGates(port, secret string) *gates {
-	return &gates{hosts: []string{"127.0.0.1:" + port, "localhost:" + port, "[::1]:" + port}, secret: secret, now: time.Now}
+func newGates(port string, s *secrets) *gates {
+	return &gates{hosts: []string{"127.0.0.1:" + port, "localhost:" + port, "[::1]:" + port}, secrets: s, now: time.Now}
 }
 
 // before puts the gates before the parts of the page, which hold no patient data, and before the calls that do.
@@ -78,7 +67,7 @@ func (g *gates) refuse(r *http.Request) int {
 		return http.StatusMethodNotAllowed
 	case !slices.Contains([]string{"", "none", "same-origin"}, r.Header.Get("Sec-Fetch-Site")):
 		return http.StatusForbidden
-	case api && !g.knows(r.Header.Get("Authorization")):
+	case api && !g.may(r.URL.Path, r.Header.Get("Authorization")):
 		return http.StatusUnauthorized
 	case r.ContentLength > largestBody:
 		return http.StatusRequestEntityTooLarge
@@ -86,9 +75,15 @@ func (g *gates) refuse(r *http.Request) int {
 	return 0
 }
 
-// knows compares in a time that does not tell how much was right.
-func (g *gates) knows(authorization string) bool {
-	return subtle.ConstantTimeCompare([]byte(authorization), []byte("Bearer "+g.secret)) == 1
+// enterPath is where a tab gives its invitation for a secret of its own.
+const enterPath = "/api/enter"
+
+// may reports whether a header opens a call.
+func (g *gates) may(path, authorization string) bool {
+	if path == enterPath {
+		return g.secrets.invited(authorization)
+	}
+	return g.secrets.knows(authorization)
 }
 
 // harden sets what every answer says of itself.

@@ -13,6 +13,9 @@ import (
 	"github.com/stretchr/testify/assert"
 )
 
+// tabs are secrets with a tab's.
+func tabs(secret string) *secrets { return &secrets{tabs: []string{secret}, invites: []string{"once"}} }
+
 func gated(g *gates) http.Handler {
 	says := func(what string) http.Handler {
 		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -28,7 +31,7 @@ func gated(g *gates) http.Handler {
 
 // Each gate answers what fails it, in their order: what fails several gets the first one's answer.
 func TestGates(t *testing.T) {
-	g := newGates("4711", "secret")
+	g := newGates("4711", tabs("secret"))
 	for name, c := range map[string]struct {
 		method, host, path, site, token string
 		body                            int
@@ -55,6 +58,9 @@ func TestGates(t *testing.T) {
 		"a wrong secret":                   {"GET", "127.0.0.1:4711", "/api/state", "same-origin", "Bearer secrets", 0, 401},
 		"the secret in the address":        {"GET", "127.0.0.1:4711", "/api/state?secret=secret", "same-origin", "", 0, 401},
 		"the secret before the size":       {"POST", "127.0.0.1:4711", "/api/command", "same-origin", "", largestBody + 1, 401},
+		"coming in":                        {"POST", "127.0.0.1:4711", "/api/enter", "same-origin", "Bearer once", 0, 200},
+		"coming in with a tab's secret":    {"POST", "127.0.0.1:4711", "/api/enter", "same-origin", "Bearer secret", 0, 401},
+		"a call with an invitation":        {"GET", "127.0.0.1:4711", "/api/state", "same-origin", "Bearer once", 0, 401},
 		"a huge body":                      {"POST", "127.0.0.1:4711", "/api/command", "same-origin", "Bearer secret", largestBody + 1, 413},
 		"the largest body":                 {"POST", "127.0.0.1:4711", "/api/command", "same-origin", "Bearer secret", largestBody, 200},
 	} {
@@ -76,9 +82,29 @@ func TestGates(t *testing.T) {
 	}
 }
 
+// An invitation is good once; what came of it stays good, until so many others came in.
+func TestInvitationIsGoodOnce(t *testing.T) {
+	s := &secrets{}
+	invitation := s.invite()
+	tab := s.enter("Bearer " + invitation)
+	assert.Len(t, tab, 43)
+	assert.Empty(t, s.enter("Bearer "+invitation))
+	assert.Empty(t, s.enter("Bearer "+tab))
+	for range mostTabs - 1 {
+		assert.NotEmpty(t, s.enter("Bearer "+s.invite()))
+	}
+	assert.True(t, s.knows("Bearer "+tab))
+	assert.NotEmpty(t, s.enter("Bearer "+s.invite()))
+	assert.False(t, s.knows("Bearer "+tab))
+	for range 2 * mostTabs {
+		s.invite()
+	}
+	assert.Len(t, s.invites, mostTabs)
+}
+
 // A body that does not say how long it is ends at the limit all the same.
 func TestBodyWithoutALength(t *testing.T) {
-	g := newGates("4711", "secret")
+	g := newGates("4711", tabs("secret"))
 	r := httptest.NewRequest("POST", "http://127.0.0.1:4711/api/command", io.LimitReader(zeros{}, largestBody+1))
 	r.Header.Set("Authorization", "Bearer secret")
 	r.ContentLength = -1
@@ -93,7 +119,7 @@ func (zeros) Read(b []byte) (int, error) { clear(b); return len(b), nil }
 
 // The log has method, path, status and time; no query, no plan.
 func TestLogHasNoQuery(t *testing.T) {
-	g := newGates("4711", "secret")
+	g := newGates("4711", tabs("secret"))
 	var lines []string
 	g.log = func(method, path string, status int, took time.Duration) {
 		lines = append(lines, fmt.Sprint(method, " ", path, " ", status, " ", took >= 0))
@@ -108,7 +134,7 @@ func TestLogHasNoQuery(t *testing.T) {
 
 // Garbage is answered, and by nothing but a refusal or what it asked for.
 func TestGarbageRequests(t *testing.T) {
-	g, r := newGates("4711", newSecret()), rand.New(rand.NewPCG(1, 15))
+	g, r := newGates("4711", tabs(newSecret())), rand.New(rand.NewPCG(1, 15))
 	word := func() string {
 		b := make([]byte, r.IntN(20))
 		for i := range b {

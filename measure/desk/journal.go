@@ -152,8 +152,7 @@ func openingOf(plan string) string { return plan + "~" }
 
 // openJournal takes up the journal of a plan, or begins one. torn says that its last line was not whole and was dropped.
 // An act that reached the journal and not the plan any more is done now: the page was never told of it, and its hand is
-// asked for none twice. A journal that led to another plan than the one that lies there is an error wrapping
-// [ErrJournal]: something else changed the plan.
+// asked for none twice. Where something else changed the plan meanwhile, that becomes an act of its own.
 func openJournal(plan string) (j *journal, torn bool, err error) {
 	text, err := os.ReadFile(plan)
 	if err != nil {
@@ -182,8 +181,7 @@ func openJournal(plan string) (j *journal, torn bool, err error) {
 		if err := errors.Join(temporary.WriteFile(plan, j.text), syncFolder(plan)); err != nil {
 			return nil, false, err
 		}
-	default:
-		return nil, false, fmt.Errorf("%w: %s is not as the journal left it", ErrJournal, filepath.Base(plan))
+		text = j.text
 	}
 	j.size = int64(whole)
 	if j.file, err = os.OpenFile(journalOf(plan), os.O_RDWR, 0o600); err != nil {
@@ -195,10 +193,24 @@ func openJournal(plan string) (j *journal, torn bool, err error) {
 	if err == nil {
 		_, err = j.file.Seek(0, io.SeekEnd)
 	}
+	if err == nil {
+		err = j.TakeOutside(text, time.Now())
+	}
 	if err != nil {
 		return nil, false, errors.Join(err, j.file.Close())
 	}
 	return j, torn, nil
+}
+
+// wordsOutside are the words of the act that another program did.
+const wordsOutside = "changed outside the page"
+
+// TakeOutside makes what another program wrote into the plan's file an act; nothing where that is what stands here.
+func (j *journal) TakeOutside(text []byte, now time.Time) error {
+	if bytes.Equal(j.text, text) {
+		return nil
+	}
+	return j.Do(wordsOutside, text, now)
 }
 
 func beginJournal(plan string, text []byte) (*journal, error) {
@@ -283,8 +295,8 @@ func syncFolder(path string) error {
 		return err
 	}
 	defer d.Close()
-	if err := d.Sync(); err != nil && !errors.Is(err, fs.ErrInvalid) {
-		return nil
+	if err := d.Sync(); err != nil && !errors.Is(err, fs.ErrInvalid) && !errors.Is(err, errors.ErrUnsupported) {
+		return err
 	}
 	return nil
 }

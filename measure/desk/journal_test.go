@@ -120,7 +120,6 @@ func TestKilledAnywhere(t *testing.T) {
 // What the journal cannot have left is refused, and nothing is changed.
 func TestJournalThatDoesNotFit(t *testing.T) {
 	for name, spoil := range map[string]func(path string){
-		"the plan was changed":         func(path string) { _ = os.WriteFile(path, []byte("case: z\n"), 0o600) },
 		"the opening was changed":      func(path string) { _ = os.WriteFile(openingOf(path), []byte("case: z\n"), 0o600) },
 		"the opening is gone":          func(path string) { _ = os.Remove(openingOf(path)) },
 		"a line of it is not an act":   func(path string) { replaceIn(journalOf(path), `"seq":1`, `"seq":"x"`) },
@@ -141,6 +140,20 @@ func TestJournalThatDoesNotFit(t *testing.T) {
 			assert.Equal(t, before, after)
 		})
 	}
+}
+
+// What another program wrote while no desk was open is an act that can be taken back.
+func TestPlanChangedWhileNobodyLooked(t *testing.T) {
+	path := planFile(t, "case: a\n")
+	j := open(t, path)
+	require.NoError(t, j.Do("b", []byte("case: b\n"), noon))
+	require.NoError(t, j.Close())
+	require.NoError(t, os.WriteFile(path, []byte("case: z\n"), 0o600))
+	j = open(t, path)
+	assert.Equal(t, "case: z\n", string(j.text))
+	assert.Equal(t, wordsOutside, j.done[1].Words)
+	require.NoError(t, j.Turn(verbUndo, noon))
+	assert.Equal(t, "case: b\n", string(j.text))
 }
 
 func replaceIn(path, old, fresh string) {
