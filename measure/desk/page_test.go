@@ -97,6 +97,9 @@ func newTab(t testing.TB, address string) *tab {
 				b.seen = append(b.seen, "request: "+u)
 			}
 		case *log.EventEntryAdded:
+			if strings.Contains(e.Entry.Text, "status of 4") { // a refusal, which the page shows in words
+				return
+			}
 			b.seen = append(b.seen, "log: "+e.Entry.Text+" "+e.Entry.URL)
 		case *runtime.EventExceptionThrown:
 			b.seen = append(b.seen, "exception: "+fmt.Sprint(e.ExceptionDetails.Text, " ", e.ExceptionDetails.Exception.Description))

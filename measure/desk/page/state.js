@@ -14,6 +14,7 @@ class Store extends EventTarget {
   high = 99.5;
   #timer = 0;
   /** @type {AbortController|null} */ #asked = null;
+  /** @type {Promise<any>} */ #last = Promise.resolve();
 
   tell(what) { this.dispatchEvent(new Event(what)); }
 
@@ -60,7 +61,14 @@ class Store extends EventTarget {
   async redo() { return this.#change("redo", {}, "Done again: " + this.plan.redo); }
   async review(body) { return this.#change("review", body, "Review recorded"); }
 
-  async #change(path, body, words) {
+  /** One act after the other: each is meant for the plan that the one before it left. */
+  #change(path, body, words) {
+    const after = this.#last.then(() => this.#send(path, body, words));
+    this.#last = after;
+    return after;
+  }
+
+  async #send(path, body, words) {
     try {
       this.take(await json(path, body, { tag: this.plan.tag }));
       say(words);
