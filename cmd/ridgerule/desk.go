@@ -150,7 +150,7 @@ func (a *app) deskOutputs(k deskFlags, path string, v *volume.Volume, source dic
 		defer f.abandon()
 		c := report.Case{Result: r, Provenance: report.Provenance{Tool: "ridgerule " + version, Date: date, Source: source}}
 		addPictures(&c, v, p.Curve)
-		if err := errors.Join(report.Write(c, f.create), a.settle(f, k.dir)); err != nil {
+		if err := errors.Join(report.Write(c, report.Extra{}, f.create), a.settle(f, k.dir)); err != nil {
 			return err
 		}
 		replace = true // what stands there now is ours
