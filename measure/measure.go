@@ -29,6 +29,7 @@ type Options struct {
 	PlacedBy *float64              // standard uncertainty of the arch points, mm; nil: the plan's
 	Other    bool                  // measure another scan than the plan names, with a caution
 	Cautions []Caution             // what the caller knows of the case, carried into the result
+	Taught   *Taught               // keeps what the series teaches for the next run; nil: nothing is kept
 }
 
 // Run measures the sites of plan p, which is placed on the grid of volume v. scan says what v is; it is carried into
@@ -54,9 +55,11 @@ func Run(ctx context.Context, v *volume.Volume, p *plan.Placed, scan Scan, opt O
 	}
 	c := &run{plan: p, v: v, curve: p.Curve, marks: p.Landmarks, rules: rules, scene: scene,
 		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts, said: opt.Cautions}
-	if err := c.learn(ctx); err != nil {
+	l, err := opt.Taught.of(ctx, c)
+	if err != nil {
 		return nil, err
 	}
+	c.take(l)
 	sites, err := c.trace(ctx, v)
 	if err != nil {
 		return nil, err

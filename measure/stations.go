@@ -32,7 +32,7 @@ func (c *run) stations() []float64 {
 
 // learn reads what the series has in common off the stations. A panic, a fault of ours, stays with its
 // station, which then teaches nothing, and is said.
-func (c *run) learn(ctx context.Context) error {
+func (c *run) learn(ctx context.Context) (*lesson, error) {
 	arcs := c.stations()
 	seen, faults := make([]ridge.Station, len(arcs)), make([]string, len(arcs))
 	err := each(ctx, len(arcs), func(i int) {
@@ -43,18 +43,20 @@ func (c *run) learn(ctx context.Context) error {
 		}()
 		seen[i] = ridge.NewStation(reformat.NewField(c.v, c.curve.Frame(arcs[i])))
 	})
+	if err != nil {
+		return nil, err
+	}
+	l := &lesson{}
 	for i, said := range faults {
 		if said != "" {
-			c.taught = append(c.taught, Cautionf("internal_fault", SeverityCaution, "at %.1f mm of the arch: %s", arcs[i], said))
+			l.said = append(l.said, Cautionf("internal_fault", SeverityCaution, "at %.1f mm of the arch: %s", arcs[i], said))
 		}
 	}
-	c.tissue = ridge.Learn(seen)
-	for _, text := range c.tissue.Cautions() {
-		c.taught = append(c.taught, Cautionf("series_not_learnt", SeverityCaution, "%s", text))
+	l.tissue = ridge.Learn(seen)
+	for _, text := range l.tissue.Cautions() {
+		l.said = append(l.said, Cautionf("series_not_learnt", SeverityCaution, "%s", text))
 	}
-	if signs := ridge.Motion(seen, c.plan.Jaw == Mandible); signs != "" {
-		_ = c.doubts.Add(doubt{Caution: Cautionf("motion", SeverityUncertain, "the patient seems to have moved during the scan: %s. Numbers may be off by more than their uncertainty; look at the pictures, and scan again", signs)})
-	}
-	c.sections = newSections(c.v, c.curve, c.tissue)
-	return err
+	l.motion = ridge.Motion(seen, c.plan.Jaw == Mandible)
+	l.sections = newSections(c.v, c.curve, l.tissue)
+	return l, nil
 }

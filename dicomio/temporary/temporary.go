@@ -22,6 +22,10 @@ const prefix = ".ridgerule-part-"
 // ErrBusy says that another process holds the place.
 var ErrBusy = errors.New("temporary: held by another process")
 
+// Lock takes an open file for this process until it closes it, however it ends. sure is false where the file system knows
+// no locks, and held then means nothing.
+func Lock(f *os.File) (held, sure bool) { return lock(f) }
+
 // Place is a folder or file that grows, of this process alone until [Place.Commit] or [Place.Remove].
 type Place struct {
 	Path string

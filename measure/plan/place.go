@@ -101,6 +101,10 @@ func (p *Plan) eachVec(point, direction func(*r3.Vec)) {
 		}
 	}
 	point(p.Midline)
+	for i := range p.Readings {
+		point(&p.Readings[i].From)
+		point(&p.Readings[i].To)
+	}
 	for i := range p.Sites {
 		s := &p.Sites[i]
 		point(s.At)
@@ -125,7 +129,7 @@ func (p *Plan) Clone() *Plan {
 		*list = slices.Clone(*list)
 	}
 	out.Midline = copied(p.Midline)
-	out.Sites = slices.Clone(p.Sites)
+	out.Readings, out.Sites = slices.Clone(p.Readings), slices.Clone(p.Sites)
 	for i := range out.Sites {
 		s := &out.Sites[i]
 		s.At, s.ArcMM, s.Crest, s.Implant = copied(s.At), copied(s.ArcMM), copied(s.Crest), copied(s.Implant)

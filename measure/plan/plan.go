@@ -93,8 +93,10 @@ type Contents struct {
 	For             MadeFor    // the scan it was made on
 	Declared        []Declared // what the jaw does not have, or the scan does not show
 	Proposed        []string   // "jaw", "occlusal", "arch": proposed by a program and confirmed by nobody
+	Review          *Review    // nil: nobody reviewed it
+	Readings        []Reading  // read off the pictures by somebody; ends in the file's coordinates
 	Path            string     // the file it came from, base name only
-	SHA256          string     // of the file's bytes, LF at the end of each line
+	SHA256          string     // see [Hash]
 }
 
 // Site is one candidate place for an implant.

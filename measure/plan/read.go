@@ -2,8 +2,6 @@ package plan
 
 import (
 	"bytes"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -40,7 +38,7 @@ const handSD = 0.3
 
 var planKeys = []string{"format", "case", "jaw", "coordinates", "occlusal", "occlusal_plane",
 	"orientation_note", "arch", "sites", "structures", "margins_mm", "margins_source", "scan",
-	"levelling_plane", "occlusal_level", "prosthesis_end", "for", "declared", "proposed"}
+	"levelling_plane", "occlusal_level", "prosthesis_end", "for", "declared", "proposed", "review", "readings"}
 
 // Open reads the plan file at path; files it names are looked for beside it. See [Read].
 func Open(path string) (*Plan, *Source, error) {
@@ -104,8 +102,7 @@ func (r *reader) read(data []byte, dir fs.FS) *Plan {
 		return nil
 	}
 	p := r.plan(top, dir)
-	sum := sha256.Sum256(data)
-	p.Path, p.SHA256 = r.file, hex.EncodeToString(sum[:])
+	p.Path, p.SHA256 = r.file, Hash(data)
 	if !p.Voxels && !r.astray {
 		p.settle(&r.faults, r.source).checkItself(&r.faults)
 	}
@@ -183,6 +180,7 @@ func (r *reader) plan(top fields, dir fs.FS) *Plan {
 	r.levels(top, p)
 	r.madeFor(top, p)
 	p.Declared, p.Proposed = r.declared(top), r.proposals(top)
+	p.Review, p.Readings = r.review(top), r.readings(top)
 	if n, ok := top.get("scan"); ok {
 		r.scan(n, p)
 	}

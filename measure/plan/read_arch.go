@@ -44,7 +44,8 @@ func (r *reader) arch(n node, dir fs.FS, p *Plan) []r3.Vec {
 		switch s, ok := points.tree.(*ast.SequenceNode); {
 		case ok && len(s.Values) < minArch:
 			points.fail(tooFewArch, "the arch has %d points", len(s.Values))
-		case good:
+		}
+		if good {
 			return all
 		}
 	case hasFile:

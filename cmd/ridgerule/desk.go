@@ -1,0 +1,168 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os/exec"
+	"runtime"
+
+	"github.com/spf13/cobra"
+
+	"ridgerule/dicomio"
+	"ridgerule/dicomio/volume"
+	"ridgerule/measure"
+	"ridgerule/measure/desk"
+	"ridgerule/measure/phantom"
+	"ridgerule/measure/plan"
+	"ridgerule/measure/report"
+)
+
+// What a desk's plan is called when nobody says: beside whoever calls, one for scans and one for the synthetic jaw.
+const (
+	deskPlan    = "plan.yaml"
+	learnerPlan = "synthetic-plan.yaml"
+)
+
+type deskFlags struct {
+	caseFlags
+	port                           int
+	noOpen, readOnly, showIdentity bool
+}
+
+func (a *app) desk() *cobra.Command {
+	var k deskFlags
+	c := &cobra.Command{
+		Use:   "desk [PATH]",
+		Short: "Open a page on this machine to make and review a plan by eye",
+		Long: `Open a page on this machine on which a plan is made and reviewed by looking and clicking: which way
+round, occlusal plane, arch, what to keep clear of, sites, implants, review. Without PATH it opens a
+synthetic jaw to learn on.
+
+Its address goes to stdout and opens the page once; nothing leaves this machine. Every act is saved
+in the plan PLAN at once (` + deskPlan + ` when not given, ` + learnerPlan + ` without PATH), can be undone, and survives
+the end of the program. With -o the page can write into DIR what ridgerule measure writes; without,
+nothing but the plan is written. Ctrl-C ends it.
+
+` + pathHelp,
+		Args: cobra.MaximumNArgs(1),
+	}
+	k.add(c.Flags())
+	c.Flags().IntVar(&k.port, "port", 0, "listen on `PORT`; 0: any that is free")
+	c.Flags().BoolVar(&k.noOpen, "no-open", false, "do not open the browser")
+	c.Flags().BoolVar(&k.readOnly, "read-only", false, "look only: the plan must exist and is not changed")
+	c.Flags().BoolVar(&k.showIdentity, "show-identity", false, "show the patient's name and number on the page")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if k.port < 0 || k.port > 65535 {
+			return usagef("--port %d is no port; give one from 0 to 65535", k.port)
+		}
+		return a.openDesk(c.Context(), k, args)
+	}
+	return c
+}
+
+// openDesk reads or makes the scan, opens the page and serves it until it is interrupted.
+func (a *app) openDesk(ctx context.Context, k deskFlags, args []string) error {
+	path := ""
+	if len(args) > 0 {
+		path = args[0]
+	}
+	if k.plan == "" {
+		k.plan = map[bool]string{false: deskPlan, true: learnerPlan}[path == ""]
+	}
+	scan, source, err := a.deskScan(ctx, k, path)
+	if err != nil {
+		return err
+	}
+	o := desk.Options{Port: k.port, ReadOnly: k.readOnly, Now: a.now}
+	if k.dir != "" {
+		f, err := newFolder(k.dir, k.replace, path, k.plan)
+		if err != nil { // said before anybody begins to work
+			return err
+		}
+		f.abandon()
+		o.Write = a.deskOutputs(k, path, scan.Volume, source)
+	}
+	d, err := desk.Open(scan, k.plan, o)
+	if err != nil {
+		return err
+	}
+	if why := d.ReadOnly(); why != "" {
+		a.say("the plan is %s: nothing is changed", why)
+	}
+	address := d.Address()
+	fmt.Fprintf(a.stdout, "desk: %s\n", address)
+	if !k.noOpen {
+		if err := browse(address); err != nil {
+			a.say("no browser opened (%v): open the address by hand", err)
+		}
+	}
+	return d.Serve(ctx)
+}
+
+// deskScan reads the series at path, or makes the jaw to learn on where there is none.
+func (a *app) deskScan(ctx context.Context, k deskFlags, path string) (desk.Scan, dicomio.Source, error) {
+	if path == "" {
+		v, err := a.learnerJaw(ctx)
+		return desk.Scan{Volume: v, Synthetic: true, Facts: measure.Scan{Encoding: "none", Orientation: "as drawn", Verdict: "fit"}}, dicomio.Source{}, err
+	}
+	s, err := a.open(ctx, path, k.series)
+	if err != nil {
+		return desk.Scan{}, dicomio.Source{}, err
+	}
+	defer s.door.Close()
+	v, err := a.volume(ctx, s)
+	if err != nil {
+		return desk.Scan{}, dicomio.Source{}, err
+	}
+	scan := desk.Scan{Volume: v, Facts: scanOf(s.Series, v), Synthetic: s.Synthetic}
+	if k.showIdentity {
+		scan.Identity = []string{s.Identity.PatientName, s.Identity.PatientID, s.Identity.PatientBirthDate}
+	}
+	return scan, s.Source().Deidentified(), nil
+}
+
+// learnerJaw makes the lower jaw of the demo, coarser: it is there in a moment.
+func (a *app) learnerJaw(ctx context.Context) (*volume.Volume, error) {
+	o := phantom.Demo(phantom.Mandible)
+	o.Scan.Voxel, o.Scan.Blur = [3]float64{0.3, 0.3, 0.3}, 0.25
+	jaw, err := phantom.New(o)
+	if err != nil {
+		return nil, err
+	}
+	step, end := a.progress("making the jaw")
+	defer end()
+	return jaw.Volume(ctx, func(done float64) { step(int(1000*done), 1000) })
+}
+
+// deskOutputs writes what the measure verb writes, whole or not at all.
+func (a *app) deskOutputs(k deskFlags, path string, v *volume.Volume, source dicomio.Source) func(context.Context, *plan.Placed, *measure.Result) error {
+	replace := k.replace
+	return func(_ context.Context, p *plan.Placed, r *measure.Result) error {
+		date, err := report.Date(a.getenv, a.now)
+		if err != nil {
+			return err
+		}
+		f, err := newFolder(k.dir, replace, path, k.plan)
+		if err != nil {
+			return err
+		}
+		defer f.abandon()
+		c := report.Case{Result: r, Provenance: report.Provenance{Tool: "ridgerule " + version, Date: date, Source: source}}
+		addPictures(&c, v, p.Curve)
+		if err := errors.Join(report.Write(c, report.Extra{}, f.create), a.settle(f, k.dir)); err != nil {
+			return err
+		}
+		replace = true // what stands there now is ours
+		return nil
+	}
+}
+
+// browse opens an address in the machine's browser.
+func browse(address string) error {
+	open := map[string][]string{"darwin": {"open"}, "windows": {"rundll32", "url.dll,FileProtocolHandler"}}[runtime.GOOS]
+	if open == nil {
+		open = []string{"xdg-open"}
+	}
+	return exec.Command(open[0], append(open[1:], address)...).Start()
+}

@@ -1,0 +1,59 @@
+// Elements, made of text and never of markup.
+
+/**
+ * Makes an element. Keys that begin with "on" are listeners; true stands for an attribute without a value.
+ * @param {string} tag
+ * @param {Record<string, any>} [attributes]
+ * @param {...(Node|string|number|null|undefined|false)} children
+ * @returns {any}
+ */
+export function h(tag, attributes = {}, ...children) {
+  const e = document.createElement(tag);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === undefined || value === null || value === false) continue;
+    if (key.startsWith("on")) e.addEventListener(key.slice(2), value);
+    else if (key === "value") e.value = value;
+    else e.setAttribute(key, value === true ? "" : String(value));
+  }
+  if (tag === "input") { e.setAttribute("autocomplete", "off"); e.setAttribute("spellcheck", "false"); }
+  e.append(...children.filter((c) => c !== null && c !== undefined && c !== false).map((c) => c instanceof Node ? c : String(c)));
+  return e;
+}
+
+/** Makes a vector element. @param {string} tag @param {Record<string, any>} attributes @returns {SVGElement} */
+export function v(tag, attributes) {
+  const e = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  for (const [key, value] of Object.entries(attributes)) e.setAttribute(key, String(value));
+  return e;
+}
+
+const shapes = {
+  "held": [["circle", { cx: 5, cy: 5, r: 4, fill: "none", stroke: "currentColor", "stroke-width": 1.4 }]],
+  "uncertain": [["circle", { cx: 5, cy: 5, r: 4, fill: "none", stroke: "currentColor", "stroke-width": 1.4 }], ["path", { d: "M5 1A4 4 0 0 1 5 9Z", fill: "currentColor" }]],
+  "not held": [["path", { d: "M5 0L10 5L5 10L0 5Z", fill: "currentColor" }]],
+  "not assessed": [["path", { d: "M1 1L9 9M9 1L1 9", fill: "none", stroke: "currentColor", "stroke-width": 1.6 }]],
+};
+
+/** A verdict as the report marks it: word and shape. @param {string} word */
+export function verdict(word) {
+  if (!shapes[word]) return h("span", {}, word);
+  const mark = v("svg", { viewBox: "0 0 10 10", "aria-hidden": "true" });
+  for (const [tag, attributes] of shapes[word]) mark.append(v(tag, attributes));
+  return h("span", { class: "verdict " + word.replace(" ", "-") }, mark, word);
+}
+
+/** A table that scrolls within itself. @param {string} caption @param {string[]} head @param {any[][]} rows */
+export function table(caption, head, rows) {
+  return h("div", { class: "scroll", role: "region", "aria-label": caption, tabindex: 0 }, h("table", {}, h("caption", {}, caption),
+    h("thead", {}, h("tr", {}, ...head.map((c) => h("th", { scope: "col" }, c)))),
+    h("tbody", {}, ...rows.map((cells) => h("tr", {}, ...cells.map((c, i) => h(i ? "td" : "th", i ? {} : { scope: "row" }, c)))))));
+}
+
+/** A number as the page says it, mm. @param {number} x */
+export const mm = (x) => (x < 0 ? "−" : "") + Math.abs(x).toFixed(1);
+
+/** A point in words. @param {number[]} p */
+export const place = (p) => `x ${mm(p[0])}, y ${mm(p[1])}, z ${mm(p[2])}`;
+
+/** A word of the plan as prose. @param {string} word */
+export const words = (word) => word.replaceAll("_", " ");

@@ -1,0 +1,62 @@
+// The review: every section once, every open point with a reason, then the record of who looked. It is no signature.
+import { h, verdict } from "./dom.js";
+import { json } from "./transport.js";
+import { say } from "./status.js";
+import { store } from "./state.js";
+import { section } from "./views.js";
+import { choose, lines, looked, measured, numberTable } from "./sites.js";
+
+const all = () => store.plan.sites;
+
+/** @type {import("./steps.js").Step} */
+export const review = {
+  id: "review", title: "Review",
+  done: () => !!store.plan.review && !store.plan.review.void,
+  sum() {
+    const r = store.plan.review;
+    if (!r) return "not reviewed yet";
+    return r.void ? `review by ${r.by} void since the plan was changed` : `reviewed by ${r.by}, ${r.role}, ${r.at}`;
+  },
+  make() {
+    let now = 0, tag = "";
+    /** @type {{site: string, finding: string}[]} */ let open = [];
+    const reasons = new Map();
+    const place = h("div"), points = h("div"), count = h("p", { class: "lead" });
+    const by = h("input", { type: "text", maxlength: 100 }), role = h("input", { type: "text", maxlength: 100 });
+    const record = h("button", { type: "button", class: "main", onclick: () => store.review({ by: by.value, role: role.value, looked: all().map((s) => s.id).filter((id) => looked.has(id)),
+      reasons: open.map((p) => ({ ...p, reason: reasons.get(key(p)) || "" })), ask: false }) }, "Record the review");
+    const write = h("button", { type: "button", onclick: async () => { try { const { written } = await json("output", {}); say("Written: " + written + "."); } catch (error) { say("Not written: " + error.message); } } }, "Write the report and all tables");
+    const key = (p) => p.site + "\n" + p.finding;
+    const show = () => {
+      const s = all()[now];
+      if (!s) return place.replaceChildren(h("p", { class: "note" }, "No site yet."));
+      choose(s.id);
+      const n = measured(s.id), view = s.arc_mm === null ? null : section({ label: "Section at site " + s.name, arc: s.arc_mm, draw: (pane) => lines(pane, measured(s.id)) });
+      const onward = h("button", { type: "button", class: "main", onclick: () => { now = (now + 1) % all().length; show(); place.querySelector("button")?.focus(); } }, `Looked at ${s.id}, next section`);
+      place.replaceChildren(h("h3", {}, s.name, " ", n?.verdict ? verdict(n.verdict) : ""), h("div", { class: "row" }, onward),
+        h("div", { class: "plate" }, view ? view.element : "", n && store.numbers ? h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, numberTable(n, store.numbers.columns)) : h("p", {}, "measuring …")));
+      progress();
+    };
+    const progress = () => {
+      const left = all().filter((s) => !looked.has(s.id)).map((s) => s.id);
+      count.textContent = left.length ? "Not looked at yet: " + left.join(", ") + "." : "Every section was looked at.";
+    };
+    const askOpen = async () => {
+      try { open = (await json("review", { by: "", role: "", looked: [], reasons: [], ask: true })).open; } catch { open = []; }
+      points.replaceChildren(...(open.length ? [h("h3", {}, "Open, each to be mended or passed over with a reason"), ...open.map((p) => h("div", { class: "row" }, h("label", { class: "wide" }, h("span", {}, (p.site ? p.site + ": " : "") + p.finding),
+        h("input", { type: "text", maxlength: 300, value: reasons.get(key(p)) || "", oninput: (e) => reasons.set(key(p), e.target.value) }))))] : [h("p", {}, "Nothing is open.")]));
+      points.dataset.ready = "yes";
+    };
+    show();
+    return {
+      element: h("div", {}, count, place, points, h("h3", {}, "The record"), h("p", { class: "note" }, "It names who looked, when, and the bytes of plan and series; it is a record, not a signature. A change of the plan makes it void."),
+        h("div", { class: "row" }, h("label", {}, "Name ", by), h("label", {}, "Role ", role), record), h("div", { class: "row" }, write, h("span", { class: "note" }, store.plan.outputs ? "" : "Open the page with -o DIR to write."))),
+      update() {
+        record.disabled = !!store.plan.read_only || !store.current;
+        write.disabled = !store.plan.outputs || !store.current;
+        if (store.current && tag !== store.plan.tag) { tag = store.plan.tag; show(); askOpen(); }
+        progress();
+      },
+    };
+  },
+};

@@ -1,0 +1,181 @@
+// The sites, and a virtual implant at each: section, numbers and lines as they were measured.
+import { h, mm, table, verdict, words } from "./dom.js";
+import { json, Newest } from "./transport.js";
+import { say } from "./status.js";
+import { store, onCurve } from "./state.js";
+import { panoramic, section } from "./views.js";
+import { pointTable } from "./points.js";
+
+const free = () => !store.plan.read_only;
+const all = () => store.plan.sites;
+let chosen = 0;
+const site = () => all()[chosen = Math.max(0, Math.min(chosen, all().length - 1))];
+const measured = (id) => store.numbers?.sites?.find((s) => s.id === id);
+
+/** What was measured at a site, in the cells of measurements.csv. @param {any} n @param {string[]} columns */
+export function numberTable(n, columns) {
+  const at = Object.fromEntries(columns.map((c, i) => [c, i]));
+  return table("What was measured at " + n.name, ["Quantity", "at, mm", "to", "value", "U (k = 2)", "unit", "verdict"], n.rows.map((r) => {
+    const cell = (c) => r[at[c]], quantity = h("span", {}, words(cell("quantity")));
+    if (cell("note")) quantity.append(h("span", { class: "note" }, " " + cell("note")));
+    return [quantity, cell("at_mm"), words(cell("to")), ...["value", "U", "unit"].map((c) => h("span", { class: "number", "data-cell": c }, cell(c))), cell("verdict") ? verdict(cell("verdict")) : ""];
+  }));
+}
+
+/** Draws what was measured in a section. @param {import("./pane.js").Pane} pane @param {any} n @param {any} [moving] an implant on its way */
+function lines(pane, n, moving) {
+  if (n) {
+    pane.line(n.outline || [], "", true);
+    if (n.axis?.length) pane.line(n.axis, "dashed");
+    for (const c of n.chords || []) pane.line(c);
+  }
+  const im = moving || n?.implant;
+  if (im) body(pane, im);
+}
+
+/** Draws a virtual implant's long section. */
+function body(pane, im) {
+  const [ax, ay] = pane.toPixel(im.platform), [bx, by] = pane.toPixel(im.apex), l = Math.hypot(bx - ax, by - ay) || 1;
+  const side = (x, y, half) => [pane.toPatient(x - (by - ay) / l * half, y + (bx - ax) / l * half), pane.toPatient(x + (by - ay) / l * half, y - (bx - ax) / l * half)];
+  const [a, b] = side(ax, ay, im.diameter_mm / 2 / pane.pixel), [c, d] = side(bx, by, im.apex_diameter_mm / 2 / pane.pixel);
+  pane.line([a, b, d, c], "heavy", true);
+}
+
+/** The section of the chosen site with its numbers. */
+function workplace(options) {
+  const holder = h("div"), list = h("div", { class: "row", role: "group", "aria-label": "Sites" });
+  let view = null, key = "";
+  const build = () => {
+    const s = site(), now = s ? s.id + "/" + s.arc_mm : "";
+    if (now === key) return;
+    key = now;
+    view = s && s.arc_mm !== null ? section({ label: `Section at site ${s.name}`, arc: s.arc_mm, draw: (pane) => lines(pane, measured(s.id), options.moving?.()) }) : null;
+    holder.replaceChildren(view ? view.element : h("p", { class: "note" }, "No site yet."));
+  };
+  const chooseFrom = () => list.replaceChildren(...all().map((s, i) => h("button", { type: "button", "aria-pressed": String(i === chosen), onclick: (e) => { chosen = i; looked.add(s.id); options.chosen(); e.target.parentElement?.children[i]?.focus(); } }, s.id)));
+  return {
+    list, holder, get view() { return view; },
+    update() {
+      build();
+      const focused = [...list.children].indexOf(/** @type {any} */ (document.activeElement));
+      chooseFrom();
+      /** @type {HTMLElement} */ (list.children[focused])?.focus();
+      view?.draw();
+    },
+    numbers() {
+      const s = site(), n = s && measured(s.id);
+      if (!s) return h("p");
+      if (!n) return h("p", { class: store.measuring ? "stale" : "" }, store.measuring ? "measuring …" : store.numbers?.why || "");
+      return h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, h("p", {}, n.verdict && verdict(n.verdict), store.current ? "" : " measuring …"),
+        n.error ? h("p", { class: "caution", role: "note" }, "Not measured: " + n.error) : "", numberTable(n, store.numbers.columns));
+    },
+  };
+}
+
+/** The sites whose sections were on the screen. */
+export const looked = new Set();
+
+/** @type {import("./steps.js").Step} */
+export const sites = {
+  id: "sites", title: "Sites",
+  done: () => all().length > 0 && store.current && !!store.numbers.sites?.length,
+  sum: () => all().length ? all().map((s) => s.id).join(", ") : "no site yet",
+  make(next) {
+    const numbers = h("div"), edit = h("div"), places = h("div");
+    const add = async (arc) => {
+      if (!free() || !store.plan.curve.length) return;
+      const guess = await json("tooth?arc=" + arc);
+      const tooth = guess.tooth || "";
+      if (!tooth) return say("Which tooth? The arch shows no midline: give the number in the field and add the site there.");
+      await insert(tooth, onCurve(arc));
+    };
+    const insert = async (tooth, at) => {
+      let id = tooth;
+      for (let i = 2; all().some((s) => s.id === id); i++) id = `${tooth}-${i}`;
+      if (await store.act(`site ${id} added`, [{ do: "insert", path: `sites[${all().length}]`, value: { tooth, id, at } }])) { chosen = all().length - 1; looked.add(id); update(); }
+    };
+    const points = () => all().filter((s) => s.arc_mm !== null).map((s) => ({ at: [s.arc_mm, 0, 0], name: "Site " + s.name,
+      moved: free() ? (p) => store.act(`site ${s.id} moved`, [{ do: "set", path: `sites[${all().indexOf(s)}].at`, value: onCurve(Math.max(0, Math.min(store.plan.length_mm, p[0]))) }]) : undefined,
+      removed: free() ? () => remove(all().indexOf(s)) : undefined }));
+    const remove = (i) => store.act(`site ${all()[i].id} removed`, [{ do: "delete", path: `sites[${i}]` }]);
+    const pan = panoramic({ label: "Along the arch", newPoint: "New site", click: add, points });
+    const work = workplace({ chosen: () => update() });
+    const arc = h("input", { type: "number", min: 0, step: 0.5, value: "" }), tooth = h("input", { type: "text", size: 3, maxlength: 2, inputmode: "numeric" });
+    const byHand = h("div", { class: "row" }, h("label", {}, "At ", arc, " mm of the arch"), h("label", {}, "tooth (ISO 3950), empty: the usual one ", tooth), h("button", { type: "button", onclick: () => { if (arc.value !== "") tooth.value ? insert(tooth.value, onCurve(Number(arc.value))) : add(Number(arc.value)); } }, "Add a site"));
+    const count = h("input", { type: "number", min: 1, max: 12, step: 1, value: 2 });
+    const spread = h("div", { class: "row" }, h("label", {}, "Between the first two sites ", count, " more"), h("button", { type: "button", onclick: async () => {
+      const [a, b] = all();
+      const n = Number(count.value);
+      for (let i = 1; a && b && i <= n; i++) await add(a.arc_mm + (b.arc_mm - a.arc_mm) * i / (n + 1));
+    } }, "Spread"));
+    function update() {
+      work.update();
+      pan.update();
+      numbers.replaceChildren(work.numbers());
+      const s = site();
+      edit.replaceChildren(...(s ? [h("div", { class: "row" },
+        h("label", {}, "Tooth ", h("input", { type: "text", size: 3, maxlength: 2, value: s.tooth, disabled: !free(), onchange: (e) => store.act(`site ${s.id}: tooth ${e.target.value}`, [{ do: "set", path: `sites[${chosen}].tooth`, value: e.target.value }, { do: "set", path: `sites[${chosen}].id`, value: e.target.value }]) })),
+        h("label", {}, "Height down to ", h("select", { disabled: !free(), onchange: (e) => store.act(`site ${s.id}: height to ${e.target.value}`, [{ do: "set", path: `sites[${chosen}].height_to`, value: e.target.value }]) },
+          ...["auto", "canal", "sinus", "nasal_floor", "border"].map((l) => h("option", { value: l, selected: l === s.height_to }, words(l))))),
+        h("button", { type: "button", disabled: !free(), onclick: () => remove(chosen) }, "Remove site " + s.id)), h("p", { class: "note" }, s.name)] : []));
+      places.replaceChildren(pointTable("Sites on the arch", all().filter((x) => x.at).map((x) => ({ name: x.id, at: x.at }))));
+    }
+    return {
+      element: h("div", {}, h("p", { class: "lead" }, "Click the panoramic where a tooth is to be replaced; its number follows from the place and can be changed. Move a site by its point. Each is measured as soon as the hand rests."),
+        pan.element, byHand, spread, h("h3", {}, "The section"), work.list, h("div", { class: "plate" }, work.holder, h("div", {}, edit, places)), numbers, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
+      update,
+    };
+  },
+};
+
+/** @type {import("./steps.js").Step} */
+export const implants = {
+  id: "implants", title: "Implants",
+  done: () => all().some((s) => s.implant) && store.current,
+  sum() {
+    const n = all().filter((s) => s.implant).length;
+    return n ? all().filter((s) => s.implant).map((s) => `${s.id}: ${s.implant.diameter_mm} × ${s.implant.length_mm} mm`).join(", ") : "none yet";
+  },
+  make(next) {
+    /** @type {any} */ let moving = null;
+    let rows = null;
+    const numbers = h("div"), edit = h("div"), live = h("div");
+    const ask = new Newest((wish) => json("distances", wish), (a) => { if (moving) { moving = a.implant; rows = a.rows; work.view?.draw(); shown(); } }, () => {});
+    const work = workplace({ chosen: () => update(), moving: () => moving });
+    const shown = () => live.replaceChildren(...(rows ? [table("Distances while it moves; verdicts follow when the hand rests", ["To", "value", "U (k = 2)"], rows.map((r) => ["to", "value", "U"].map((c) => r[store.numbers.columns.indexOf(c)])))] : []));
+    const put = (path, value, said) => store.act(said, [{ do: "set", path: `sites[${chosen}].implant${path}`, value }]);
+    const along = (a, b) => { const d = b.map((x, i) => x - a[i]), l = Math.hypot(...d) || 1; return d.map((x) => x / l); };
+    const wish = (im, platform, axis) => ask.want({ site: chosen, platform, axis, diameter_mm: im.diameter_mm, length_mm: im.length_mm });
+    const handles = () => {
+      const s = site(), im = s && measured(s.id)?.implant;
+      if (!im || !free() || !work.view) return [];
+      const whole = (platform, axis) => ({ platform, axis, diameter_mm: s.implant.diameter_mm, length_mm: s.implant.length_mm });
+      return [
+        { name: "Platform of the implant", at: im.platform, moving: (p) => { moving ??= im; wish(s.implant, p, im.axis); }, moved: (p) => settle(whole(p, im.axis), `implant ${s.id} moved`) },
+        { name: "Apex of the implant", at: im.apex, square: true, moving: (p) => { moving ??= im; wish(s.implant, im.platform, along(im.platform, p)); }, moved: (p) => settle(whole(im.platform, along(im.platform, p)), `implant ${s.id} turned`) },
+      ];
+    };
+    const settle = async (implant, said) => { await put("", implant, said); moving = null; rows = null; shown(); update(); };
+    function update() {
+      work.update();
+      numbers.replaceChildren(work.numbers());
+      const s = site(), im = s?.implant;
+      if (!moving) work.view?.pane.handles.set(handles());
+      const number = (name, key, usual) => h("label", {}, name, h("input", { type: "number", min: 1, max: 25, step: 0.1, value: im ? im[key] : usual, disabled: !free() || !im, onchange: (e) => put("." + key, Number(e.target.value), `implant ${s.id}: ${name.trim()} ${e.target.value} mm`) }), " mm");
+      edit.replaceChildren(...(!s ? [] : im ? [h("div", { class: "row" }, number("diameter ", "diameter_mm", 4), number("length ", "length_mm", 10)),
+        measured(s.id)?.implant ? pointTable("Implant", [["Platform", "platform"], ["Apex", "apex"]].map(([name, key]) => ({ name, at: measured(s.id).implant[key],
+          moved: free() ? (p) => handles()[key === "platform" ? 0 : 1].moved(p) : undefined }))) : "",
+        h("div", { class: "row" }, h("button", { type: "button", disabled: !free(), onclick: () => store.act(`implant ${s.id} removed`, [{ do: "delete", path: `sites[${chosen}].implant` }]) }, "Remove the implant"))]
+        : [h("p", {}, "No implant at this site."), h("div", { class: "row" }, h("button", { type: "button", class: "main", disabled: !free(), onclick: () => put("", { diameter_mm: 4, length_mm: 10 }, `implant at ${s.id}`) }, "Place one of 4 × 10 mm"))]));
+    }
+    return {
+      element: h("div", {}, h("p", { class: "lead" }, "A plain cylinder stands where the ridge is wide enough. Move its platform or its apex in the section; distances follow the hand, numbers and verdicts when it rests."),
+        work.list, h("div", { class: "plate" }, work.holder, h("div", {}, edit, live)), numbers, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
+      update,
+    };
+  },
+};
+
+/** Chooses a site by its name, as the review does. @param {string} id */
+export function choose(id) { chosen = Math.max(0, all().findIndex((s) => s.id === id)); looked.add(id); }
+export { lines, measured, mm };

@@ -1,0 +1,121 @@
+package plan
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// What people say of a plan that changes no number of it: who reviewed it, and distances that they read off the pictures.
+
+const maxReadings = 1000
+
+// Review records that somebody went through a plan. It is a record, not a signature.
+type Review struct {
+	By, Role, At string // At: the time as it is written
+	PlanSHA256   string // of the plan that was reviewed, see [Hash]
+	Series       string // hash of the series that it was reviewed on
+	ResultSHA256 string // content_sha256 of its result.json; empty: none was written
+	Looked       []string
+	Reasons      []ReviewReason
+}
+
+// ReviewReason says why a finding was passed over.
+type ReviewReason struct{ Site, Finding, Reason string }
+
+// Reading is a distance that somebody read off a picture, between two points.
+type Reading struct {
+	ID, Site string
+	From, To r3.Vec
+	Snapped  bool // both ends lie on edges of bone that the program found
+	Reader   string
+}
+
+// Hash returns the SHA-256 of a plan's text without its review, with LF at the end of each line: a review changes no
+// result. It stands in results as plan_sha256.
+func Hash(text []byte) string {
+	text = lineEnds(text)
+	if bytes.Contains(text, []byte("review")) {
+		if rest, err := Delete(text, "review"); err == nil {
+			text = rest
+		}
+	}
+	sum := sha256.Sum256(text)
+	return hex.EncodeToString(sum[:])
+}
+
+// review reads the record of a review.
+func (r *reader) review(top fields) *Review {
+	n, ok := top.get("review")
+	if !ok {
+		return nil
+	}
+	f := n.mapping("by", "role", "at", "plan_sha256", "series", "result_sha256", "looked", "reasons")
+	out := &Review{}
+	for key, to := range map[string]*string{"by": &out.By, "role": &out.Role, "at": &out.At} {
+		if v, ok := f.need(key, "a review says who, in which role, when"); ok {
+			*to, _ = v.text(200)
+		}
+	}
+	for key, to := range map[string]*string{"plan_sha256": &out.PlanSHA256, "series": &out.Series, "result_sha256": &out.ResultSHA256} {
+		if v, ok := f.get(key); ok {
+			*to = v.hash()
+		}
+	}
+	if v, ok := f.get("looked"); ok {
+		for _, e := range v.list(maxSites) {
+			id, _ := e.text(64)
+			out.Looked = append(out.Looked, id)
+		}
+	}
+	if v, ok := f.get("reasons"); ok {
+		for _, e := range v.list(maxSites) {
+			out.Reasons = append(out.Reasons, reason(e.mapping("site", "finding", "reason")))
+		}
+	}
+	return out
+}
+
+func reason(f fields) (out ReviewReason) {
+	if v, ok := f.get("site"); ok {
+		out.Site, _ = v.text(64)
+	}
+	if v, ok := f.need("finding", "say what was passed over"); ok {
+		out.Finding, _ = v.text(500)
+	}
+	if v, ok := f.need("reason", "say why it was passed over"); ok {
+		out.Reason, _ = v.text(500)
+	}
+	return out
+}
+
+// readings reads the distances that somebody read off the pictures.
+func (r *reader) readings(top fields) []Reading {
+	n, ok := top.get("readings")
+	if !ok {
+		return nil
+	}
+	var all []Reading
+	for _, e := range n.list(maxReadings) {
+		f := e.mapping("id", "site", "from", "to", "snapped", "reader")
+		var one Reading
+		for key, to := range map[string]*string{"id": &one.ID, "site": &one.Site, "reader": &one.Reader} {
+			if v, ok := f.get(key); ok {
+				*to, _ = v.text(64)
+			}
+		}
+		if v, ok := f.need("from", "a reading has two ends: from and to"); ok {
+			one.From, _ = v.vec()
+		}
+		if v, ok := f.need("to", "a reading has two ends: from and to"); ok {
+			one.To, _ = v.vec()
+		}
+		if v, ok := f.get("snapped"); ok {
+			one.Snapped = v.flag()
+		}
+		all = append(all, one)
+	}
+	return all
+}
