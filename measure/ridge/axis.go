@@ -17,8 +17,9 @@ type Axis struct {
 	DirTurn  float64     // how far it turns per radian of turn of the section about the occlusal direction
 	Points   int         // mid-points it was found from; 0 when it was given
 
-	crestWall *Wall
-	pivot     reformat.UV // the mean of the mid-points, about which the axis turns
+	crestWall   *Wall
+	crestSquare float64     // how squarely the axis meets crestWall, 0…1
+	pivot       reformat.UV // the mean of the mid-points, about which the axis turns
 }
 
 // depths at which the axis looks at the ridge, mm below the crest. Source: the method's own
@@ -185,7 +186,7 @@ func (o *Outline) fineCrest(a *Axis, q reformat.UV) error {
 		a.Crest, a.CrestSD, a.crestWall = add(q, scale(h.s, a.Dir)), unfitted*most, nil
 		return nil
 	}
-	a.Crest, a.CrestSD, a.crestWall = c.at, c.sd, w
+	a.Crest, a.CrestSD, a.crestWall, a.crestSquare = c.at, c.sd, w, c.square
 	return nil
 }
 

@@ -276,3 +276,34 @@ func TestEdgeRuleOfASlopingFloor(t *testing.T) {
 }
 
 func phiOf(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
+
+// A crest that slopes by 30° to buccal under an axis straight down: its edge rule is that of a crest met squarely over
+// cos 30°, and where the ridge runs to buccal by 0.2 mm per mm along the arch it comes up by 0.2·tan 30°.
+func TestSlopingCrestMovesAlongTheAxis(t *testing.T) {
+	const shear, slope = 0.2, math.Pi / 6
+	crest := shape{-12, 4 * math.Tan(slope), func(v float64) (float64, float64) { return -4, math.Min(4, -v/math.Tan(slope)) }}.blurred(0.2)
+	s := around(12, 0.25, 10)
+	s.shear = shear
+	o, _ := trace(t, s.field(t, func(p reformat.UV) float64 { return soft + (cortex-soft)*crest(p) }))
+	a := Axis{Dir: down}
+	require.NoError(t, o.fineCrest(&a, reformat.UV{V: -2}))
+	std := o.crestTerm(a, 1).Std
+	require.InEpsilon(t, o.modelTerm(a.crestWall)/math.Cos(slope), math.Sqrt(std*std-a.CrestSD*a.CrestSD), 0.02)
+	require.InEpsilon(t, -shear*math.Tan(slope), a.fall(), 0.04)
+}
+
+// A ridge whose walls lean by 20°, both outward, and that runs to buccal by 0.2 mm per mm along the arch: so do the middles of
+// its widths, whatever their walls' lean.
+func TestMiddlesMoveWithTheRidge(t *testing.T) {
+	const shear = 0.2
+	lean := math.Tan(20 * math.Pi / 180)
+	ridge := shape{-14, 0, func(v float64) (float64, float64) { return -2 + v*lean, 2 - v*lean }}.blurred(0.2)
+	s := around(14, 0.25, 10)
+	s.shear = shear
+	o, a := trace(t, s.field(t, func(p reformat.UV) float64 { return soft + (cortex-soft)*ridge(p) }))
+	m := o.middles(a)
+	require.GreaterOrEqual(t, len(m.moves), 5)
+	for i, move := range m.moves[1:] {
+		require.InEpsilon(t, shear, move.along, 0.03, "%g mm below the crest", m.depth[i+1])
+	}
+}

@@ -48,7 +48,7 @@ func (o *Outline) middles(a Axis) (m middles) {
 		if err != nil {
 			continue
 		}
-		lo, hi := c.lowWall.p[pST], c.highWall.p[pST]
+		lo, hi := c.lowWall.p[pST]/c.low.square, c.highWall.p[pST]/c.high.square
 		m.at = append(m.at, scale(0.5, add(c.low.at, c.high.at)))
 		m.depth, m.chords = append(m.depth, d), append(m.chords, c)
 		m.moves = append(m.moves, move{(lo - hi) / 2, (lo*c.low.at.U - hi*c.high.at.U) / 2})

@@ -128,7 +128,7 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 func (o *Outline) crestTerm(a Axis, growth float64) uncertainty.Term {
 	sd := a.CrestSD
 	if a.crestWall != nil {
-		sd = math.Hypot(sd, o.modelTerm(a.crestWall))
+		sd = math.Hypot(sd, o.modelTerm(a.crestWall)/a.crestSquare)
 	}
 	t := uncertainty.Moved("crest", sd, growth)
 	t.Group = "crest"
@@ -141,7 +141,7 @@ func (a Axis) fall() float64 {
 	if a.crestWall == nil {
 		return 0
 	}
-	return a.crestWall.p[pST]
+	return a.crestWall.p[pST] / a.crestSquare
 }
 
 // scaleTerm is what the scale of the scan adds to a value whose derivative to the relative scale is growth,
