@@ -35,7 +35,7 @@ func (o *Outline) End(a Axis, h Hand) (BoneEnd, error) {
 	if at := add(a.At(0.3), scale(b.s, a.Dir)); o.cutNear(at) {
 		return BoneEnd{At: at}, ErrNoEnd
 	}
-	c, w, err := o.edge(a.At(0.3), a.Dir, b)
+	c, w, err := o.outerEdge(a.At(0.3), a.Dir, b)
 	if err != nil {
 		return BoneEnd{}, fmt.Errorf("height: %w", err)
 	}

@@ -41,3 +41,23 @@ func TestAxisLeavesThroughBaseOrWall(t *testing.T) {
 		require.InDelta(t, c.length, end.Value, math.Max(0.06, end.U()), "%+v", c)
 	}
 }
+
+// A base that is a half circle of 2.5 mm under a cortex of 3 mm: its inner surface lies past the circle's centre. The height
+// is as drawn, and the surface as round. Fitted together with the inner one its curvature comes out at 0.25/mm, and the height
+// 0.013 mm short at a blur of 0.2 mm.
+func TestBaseUnderACortexThickerThanItsRadius(t *testing.T) {
+	const r, height, thick = 2.5, 20.0, 3.0
+	in := stadium(1, height-1.5-thick)
+	inner := shape{-height + thick, -1.5, func(v float64) (float64, float64) { return in.row(v + 1.5) }}
+	for _, sigma := range []float64{0.2, 0.3} {
+		o, a := trace(t, around(height, 0.25, 5).field(t, bony(stadium(r, height), inner, sigma)))
+		end, err := o.End(a, Hand{})
+		require.NoError(t, err)
+		require.InDelta(t, height, end.Value, 0.01, "blur %g mm", sigma)
+		_, b, ok := o.span(a.At(0.3), a.Dir)
+		require.True(t, ok)
+		_, w, err := o.outerEdge(a.At(0.3), a.Dir, b)
+		require.NoError(t, err)
+		require.InDelta(t, 1/r, w.p[pCXX], 0.05, "blur %g mm", sigma)
+	}
+}

@@ -275,6 +275,26 @@ func (o *Outline) edge(p, d reformat.UV, h hit) (crossing, *Wall, error) {
 	return c, w, nil
 }
 
+// outerEdge is edge where only the bone's outer surface is asked for. A cortex thicker than its surface's radius of curvature,
+// as at the base of a jaw, has its inner surface past the centre of curvature, where the layers' model has no depth: fitted
+// with it the outer one comes out too flat. It is fitted alone where the inner one lies deep enough not to touch it.
+func (o *Outline) outerEdge(p, d reformat.UV, h hit) (crossing, *Wall, error) {
+	c, w, err := o.edge(p, d, h)
+	if err != nil || !w.plate || !w.p.deep(fitScale(o.field)) {
+		return c, w, err
+	}
+	how := thorough
+	how.alone = true
+	alone, err := fitWall(o.field, c.at, w.in, o.depthFrom(c.at, w.in), o.tissue, how)
+	if err != nil || o.trusted(alone) != nil {
+		return c, w, nil
+	}
+	if at, ok := alone.outer(p, d); ok {
+		return at, alone, nil
+	}
+	return c, w, nil
+}
+
 // Inside reports whether p lies inside the outline.
 func (o *Outline) Inside(p reformat.UV) bool {
 	in := false

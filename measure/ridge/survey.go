@@ -173,7 +173,7 @@ func (o *start) inside(p profile, peak int, half, rise, s float64) {
 		}
 	}
 	if p.grey[peak]-p.grey[low] < 0.15*rise {
-		o.high = half + 1.3*s
+		o.high = half + plateauReach*s
 		return
 	}
 	o.plate = true
@@ -185,6 +185,25 @@ func (o *start) inside(p profile, peak int, half, rise, s float64) {
 	o.p[pTau] = math.Max(0.15*s, p.at(inner)-half)
 	o.high = math.Min(p.at(inner)+0.9*s, p.at(min(len(p.grey)-1, low+2)))
 	o.high = math.Max(o.high, p.at(inner)+0.35*s)
+}
+
+// How far behind the outer surface a fit without an inner one looks, mm, for voxels up to 0.45 mm, and how many sigma of
+// the blur farther an inner surface has to be not to show there. Our choice.
+const (
+	plateauReach = 1.3
+	untouched    = 3.0
+)
+
+// deep reports whether an inner surface as far behind the outer one as p has it does not show where the outer one is seen.
+func (p *params) deep(s float64) bool { return p[pTau] > plateauReach*s+untouched*p[pSigma] }
+
+// leaveInner takes an inner surface that lies deep out of the fit.
+func (o *start) leaveInner(s float64) {
+	if o.plate && o.p.deep(s) {
+		o.plate = false
+		o.p[pTau], o.p[pG2] = beyondReach, o.p[pG1]
+		o.high = math.Min(o.high, o.p[pE]+plateauReach*s)
+	}
 }
 
 // opposite keeps the fit off the bone's opposite surface, far mm along the normal: in a thin ridge

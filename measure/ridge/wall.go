@@ -69,9 +69,10 @@ const (
 type effort struct {
 	grains int  // voxels it sees at most
 	all    bool // before the series is known, every stack of layers is tried, not only where one leaves a misfit
+	alone  bool // only the outer surface is asked for: an inner one that does not touch it is left out
 }
 
-var thorough = effort{maxGrains, true}
+var thorough = effort{grains: maxGrains, all: true}
 
 // patch is the ellipse of surface that a fit sees, by its half-axes, mm: in the section, and along
 // the arch.
@@ -111,11 +112,16 @@ func fitScale(f reformat.Field) float64 {
 // where no such surface is: no rise of grey value, too few voxels in the field, a fit that wanders
 // off.
 func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wall, error) {
+	return fitWall(f, at, in, depth, t, thorough)
+}
+
+// fitWall is [FitWall] with this effort.
+func fitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue, how effort) (*Wall, error) {
 	s := fitScale(f)
 	in = unit(in)
 	var w *Wall
 	for range 4 {
-		next, err := fitOnce(f, at, in, depth, s, t, thorough)
+		next, err := fitOnce(f, at, in, depth, s, t, how)
 		if err != nil {
 			return nil, err
 		}
@@ -147,6 +153,9 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue, h
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
 	begin.most = how.grains
+	if how.alone {
+		begin.leaveInner(s)
+	}
 	w := fitFrom(f, begin, all, at, in, t, nil)
 	if !begin.gum && (w == nil || w.odd(begin, t, how)) {
 		// Thin soft tissue and the air behind it may look like one wide edge.
