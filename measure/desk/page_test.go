@@ -222,6 +222,20 @@ func (b *tab) slide(name string, to float64) {
 	says[bool](b, fmt.Sprintf(`(() => { const e = %s; e.value = %g; e.dispatchEvent(new Event("input", { bubbles: true })); return true; })()`, find(name), to))
 }
 
+// shown makes the picture of the docs when DESK_DOCS is set: the step that is open, as a window shows it.
+func (b *tab) shown(path string) {
+	b.t.Helper()
+	if os.Getenv("DESK_DOCS") == "" {
+		return
+	}
+	b.size(1180, 860)
+	says[bool](b, `(document.getElementById("status").textContent = "", document.querySelector(".step.open").scrollIntoView({ block: "start" }), document.activeElement.blur(), true)`)
+	png, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
+	require.NoError(b.t, err)
+	require.NoError(b.t, os.WriteFile(path, png, 0o644))
+	b.size(1280, 900)
+}
+
 // lookAt keeps a picture of the page for a person when DESK_PICTURES names a folder.
 func (b *tab) lookAt(name string) {
 	b.t.Helper()

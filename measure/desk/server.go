@@ -145,6 +145,7 @@ func (d *Desk) calls() http.Handler {
 	call("POST /api/trace", d.trace)
 	call("POST /api/distances", d.distances)
 	call("GET /api/tooth", d.tooth)
+	call("GET /api/propose", d.propose)
 	call("GET /api/numbers", func(w http.ResponseWriter, r *http.Request) error {
 		now, _ := s.current()
 		n, err := s.numbers(r.Context(), now)

@@ -45,6 +45,7 @@ type session struct {
 	now       func() time.Time
 	quantiles []float64 // of the scan's grey values
 	measured  measured
+	proposals proposals
 
 	mu       sync.Mutex
 	journal  *journal  // nil: read-only

@@ -101,6 +101,7 @@ func TestFromNothingToAReviewedPlan(t *testing.T) {
 	b.until(settled)
 	b.ready("section")
 	b.lookAt("6-implants.png")
+	b.shown("../../docs/images/page.png")
 	b.click(".step.open > div > .row:last-child button")
 	b.until(`document.querySelector("[data-step=review].open")`)
 	b.until(settled)

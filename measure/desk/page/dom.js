@@ -45,7 +45,7 @@ export function verdict(word) {
 /** A table that scrolls within itself. @param {string} caption @param {string[]} head @param {any[][]} rows */
 export function table(caption, head, rows) {
   return h("div", { class: "scroll", role: "region", "aria-label": caption, tabindex: 0 }, h("table", {}, h("caption", {}, caption),
-    h("thead", {}, h("tr", {}, ...head.map((c) => h("th", { scope: "col" }, c)))),
+    h("thead", {}, h("tr", {}, ...head.map((c) => c ? h("th", { scope: "col" }, c) : h("td")))),
     h("tbody", {}, ...rows.map((cells) => h("tr", {}, ...cells.map((c, i) => h(i ? "td" : "th", i ? {} : { scope: "row" }, c)))))));
 }
 

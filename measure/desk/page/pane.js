@@ -36,8 +36,8 @@ export class Pane {
     this.lines = v("svg", { "aria-hidden": "true", preserveAspectRatio: "none" });
     this.borders = ["left", "right", "top", "bottom"].map((side) => h("span", { class: "letter " + side }));
     this.frame = h("div", { class: "frame" + (options.click ? "" : " still") }, this.canvas, this.lines, ...this.borders);
-    this.words = h("figcaption");
-    this.element = h("figure", { class: "pane", "data-ready": "no", "data-pane": options.path, role: "group", "aria-label": options.label }, this.frame, this.words);
+    this.words = h("p", { class: "words" });
+    this.element = h("div", { class: "pane", "data-ready": "no", "data-pane": options.path, role: "group", "aria-label": options.label }, this.frame, this.words);
     this.handles = new Handles(this);
     this.newest = new Newest((wish, sequence) => this.#fetch(wish, sequence), (a, wish) => this.#show(a, wish), (e) => this.#fail(e));
     store.addEventListener("shades", () => this.shade());

@@ -1,5 +1,7 @@
 // The steps, from which way round the patient lies to the review: each says in one line what was decided.
 import { h, mm } from "./dom.js";
+import { json } from "./transport.js";
+import { say } from "./status.js";
 import { Pane } from "./pane.js";
 import { store } from "./state.js";
 import { axial, panoramic } from "./views.js";
@@ -26,12 +28,13 @@ const wayRound = {
       const day = new Date().toISOString().slice(0, 10);
       if (await store.act("sides confirmed", [{ do: "set", path: "orientation_note", value: `right, front and head confirmed on three slices, ${day}` }])) next();
     } }, "Yes, R is the patient's right, A the front, H the head");
-    const facts = h("p", { class: "lead" });
+    const facts = h("p", { class: "lead" }), votes = h("p", { class: "note" }, "Looking which jaw it is …");
+    json("propose").then((p) => { votes.textContent = p.jaw ? `The image suggests: ${p.jaw}. ${p.votes.join("; ")}. You decide.` : "The image suggests no jaw: " + p.none.join("; "); }, () => { votes.textContent = ""; });
     return {
       element: h("div", {}, h("p", { class: "lead" }, "Three slices through the middle of the scan, with the sides as the file gives them. Hold them against the patient."),
         h("div", { class: "three" }, ...panes.map((p) => p.element)), facts,
         ...(scan.cautions || []).map((c) => h("p", { class: "caution", role: "note" }, c)),
-        h("fieldset", {}, h("legend", {}, "The jaw that is planned"), h("div", { class: "row" }, ...jaw)),
+        h("fieldset", {}, h("legend", {}, "The jaw that is planned"), h("div", { class: "row" }, ...jaw), votes),
         h("div", { class: "row" }, yes)),
       update() {
         facts.textContent = `The file says: ${scan.orientation}. Voxels ${scan.spacing_mm.map((s) => s.toFixed(2)).join(" × ")} mm, ${scan.size.join(" × ")} of them; ${scan.verdict} to measure.`;
@@ -87,7 +90,7 @@ function direction() {
 const arch = {
   id: "arch", title: "Arch",
   done: () => store.plan.curve.length > 0 && !store.plan.proposed.includes("arch"),
-  sum: () => store.plan.curve.length ? `${store.plan.arch.length} points, ${mm(store.plan.length_mm)} mm` : `${store.plan.arch.length} points, at least 4 are needed`,
+  sum: () => store.plan.curve.length ? `${store.plan.arch.length} points, ${mm(store.plan.length_mm)} mm${store.plan.proposed.includes("arch") ? ", proposed, check it" : ""}` : `${store.plan.arch.length} points, at least 4 are needed`,
   make(next) {
     const add = (p) => { if (free()) store.act("arch point added", [{ do: "insert", path: `arch.points[${placeFor(p)}]`, value: p }]); };
     const points = () => store.plan.arch.map((at, i, all) => ({ at, name: `Arch point ${i + 1} of ${all.length}`,
@@ -95,9 +98,20 @@ const arch = {
       removed: free() ? () => store.act(`arch point ${i + 1} removed`, [{ do: "delete", path: `arch.points[${i}]` }]) : undefined }));
     const view = axial({ label: "Slab along the arch, seen from the feet", newPoint: "New arch point", click: add, thick: 5, draw: (pane) => { if (!store.plan.curve.length) pane.line(store.plan.arch, "dashed"); } });
     const pan = panoramic({ label: "Along the arch" });
+    const propose = h("button", { type: "button", onclick: async () => {
+      say("Looking for the arch …");
+      try {
+        const p = await json("propose");
+        if (!p.arch.length) return say("No proposal: " + p.none.join("; "));
+        const edits = [{ do: "set", path: "arch.points", value: p.arch }];
+        if (p.midline) edits.push({ do: "set", path: "arch.midline", value: p.midline });
+        await store.act("arch proposed, check it", [...edits, { do: "set", path: "proposed", value: ["arch"] }]);
+      } catch (error) { say("No proposal: " + error.message); }
+    } }, "Propose a curve");
+    const confirm = h("button", { type: "button", class: "main", onclick: async () => { if (await store.act("arch confirmed", [{ do: "delete", path: "proposed" }])) next(); } }, "The curve is right");
     const list = h("div"), go = h("button", { type: "button", class: "main", onclick: next }, "Go on");
     return {
-      element: h("div", {}, h("p", { class: "lead" }, "Click 5 to 9 points along the middle of the ridge, from one end to the other. There is no proposal yet: every point is yours. The panoramic appears with the fourth."),
+      element: h("div", {}, h("p", { class: "lead" }, "Click 5 to 9 points along the middle of the ridge, from one end to the other, or have a curve proposed and correct it. The panoramic appears with the fourth point."), h("div", { class: "row" }, propose, confirm),
         h("div", { class: "plate" }, view.element, list), pan.element, h("div", { class: "row" }, go)),
       update() {
         view.pane.handles.set(points());
@@ -105,6 +119,9 @@ const arch = {
         pan.update();
         list.replaceChildren(pointTable("Arch points", points(), free() ? { name: "New point", add } : undefined));
         if (store.plan.no_arch && store.plan.arch.length >= 4) list.append(h("p", { class: "caution", role: "note" }, store.plan.no_arch));
+        propose.disabled = !free() || !store.plan.jaw || store.plan.arch.length > 0;
+        confirm.hidden = !store.plan.proposed.includes("arch");
+        confirm.disabled = !free();
         go.disabled = !store.plan.curve.length;
       },
     };
