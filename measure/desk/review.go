@@ -63,18 +63,36 @@ func finding(r measure.Row) string {
 	return text + ": " + string(r.Verdict)
 }
 
+// reviewAsked is what the page says of a review.
+type reviewAsked struct {
+	By      string        `json:"by"`
+	Role    string        `json:"role"`
+	Looked  []string      `json:"looked"`
+	Reasons []givenReason `json:"reasons"`
+	Ask     bool          `json:"ask"` // say only what is open
+}
+
+type givenReason struct {
+	openPoint
+	Reason string `json:"reason"`
+}
+
+// reasons returns why each open point is passed over; it is an error where one is not said.
+func (a reviewAsked) reasons(open []openPoint) (plan.List, error) {
+	var out plan.List
+	for _, p := range open {
+		i := slices.IndexFunc(a.Reasons, func(g givenReason) bool { return g.openPoint == p && strings.TrimSpace(g.Reason) != "" })
+		if i < 0 {
+			return nil, fmt.Errorf("%w: %s %s: give a reason for passing it over", ErrAct, p.Site, p.Finding)
+		}
+		out = append(out, reasonOf(p, a.Reasons[i].Reason))
+	}
+	return out, nil
+}
+
 // review records a review, or answers what it still has to say.
 func (d *Desk) review(w http.ResponseWriter, r *http.Request) error {
-	asked, err := body[struct {
-		By      string   `json:"by"`
-		Role    string   `json:"role"`
-		Looked  []string `json:"looked"`
-		Reasons []struct {
-			openPoint
-			Reason string `json:"reason"`
-		} `json:"reasons"`
-		Ask bool `json:"ask"` // say only what is open
-	}](r)
+	asked, err := body[reviewAsked](r)
 	if err != nil {
 		return err
 	}
@@ -90,18 +108,9 @@ func (d *Desk) review(w http.ResponseWriter, r *http.Request) error {
 	if now.placed == nil || n.result == nil {
 		return fmt.Errorf("%w: nothing is measured yet: %s", ErrAct, n.Why)
 	}
-	var reasons plan.List
-	for _, p := range open {
-		i := slices.IndexFunc(asked.Reasons, func(a struct {
-			openPoint
-			Reason string `json:"reason"`
-		}) bool {
-			return a.openPoint == p && strings.TrimSpace(a.Reason) != ""
-		})
-		if i < 0 {
-			return fmt.Errorf("%w: %s %s: give a reason for passing it over", ErrAct, p.Site, p.Finding)
-		}
-		reasons = append(reasons, reasonOf(p, asked.Reasons[i].Reason))
+	reasons, err := asked.reasons(open)
+	if err != nil {
+		return err
 	}
 	for _, s := range now.placed.Sites {
 		if !slices.Contains(asked.Looked, s.ID) {

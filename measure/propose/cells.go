@@ -235,7 +235,7 @@ func (c *cells) hole(i int, grey, bone []float32, seen []bool, space []int) (all
 	for n := 0; n < len(space); n++ {
 		at := space[n]
 		x, y := at%w, at/w
-		if float64(grey[at]) <= c.air || x == 0 || x == w-1 || y == 0 || y == c.n[1]-1 {
+		if float64(grey[at]) <= c.air || c.onRim(x, y) {
 			marrow = false
 		}
 		for _, next := range [4]int{at - 1, at + 1, at - w, at + w} {
@@ -255,6 +255,9 @@ func (c *cells) hole(i int, grey, bone []float32, seen []bool, space []int) (all
 	}
 	return space, marrow && 2*float64(len(space))*c.step <= widestHole*float64(rim)
 }
+
+// onRim reports whether a cell of a layer lies at the field's end.
+func (c *cells) onRim(x, y int) bool { return x == 0 || x == c.n[0]-1 || y == 0 || y == c.n[1]-1 }
 
 // index returns the number of the cell that holds p; false outside.
 func (c *cells) index(p r3.Vec) (int, bool) {

@@ -40,6 +40,12 @@ func (p *Proposal) WritePlan(w io.Writer, h Header) error {
 	for _, a := range p.Arch {
 		put("    - %s", triple(a, 2))
 	}
+	p.writeSites(put)
+	p.writeCavities(put)
+	return b.Flush()
+}
+
+func (p *Proposal) writeSites(put func(format string, args ...any)) {
 	if len(p.Sites) > 0 {
 		put("sites:")
 	}
@@ -59,6 +65,9 @@ func (p *Proposal) WritePlan(w io.Writer, h Header) error {
 		}
 		put("    at: %s\n    proposed: true", triple(s.At, 2))
 	}
+}
+
+func (p *Proposal) writeCavities(put func(format string, args ...any)) {
 	if len(p.Cavities) > 0 {
 		put("structures:")
 	}
@@ -68,7 +77,6 @@ func (p *Proposal) WritePlan(w io.Writer, h Header) error {
 			put("      - %s", triple(a, 2))
 		}
 	}
-	return b.Flush()
 }
 
 // marks are the parts of the plan's head that were proposed.
