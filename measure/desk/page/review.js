@@ -4,9 +4,11 @@ import { json } from "./transport.js";
 import { say } from "./status.js";
 import { store } from "./state.js";
 import { section } from "./views.js";
-import { choose, lines, looked, measured, numberTable } from "./sites.js";
+import { lines, measured, numberTable } from "./sites.js";
 
 const all = () => store.plan.sites;
+/** The sites whose sections somebody looked at, of the plan as it stands. @type {Set<string>} */
+const looked = new Set();
 
 /** @type {import("./steps.js").Step} */
 export const review = {
@@ -30,11 +32,10 @@ export const review = {
     const show = () => {
       const s = all()[now];
       if (!s) return place.replaceChildren(h("p", { class: "note" }, "No site yet."));
-      choose(s.id);
       const n = measured(s.id), view = s.arc_mm === null ? null : section({ label: "Section at site " + s.name, arc: s.arc_mm, draw: (pane) => lines(pane, measured(s.id)) });
-      const onward = h("button", { type: "button", class: "main", onclick: () => { now = (now + 1) % all().length; show(); place.querySelector("button")?.focus(); } }, `Looked at ${s.id}, next section`);
+      const onward = h("button", { type: "button", class: "main", onclick: () => { looked.add(s.id); now = (now + 1) % all().length; show(); place.querySelector("button")?.focus(); } }, `Looked at ${s.id}, next section`);
       place.replaceChildren(h("h3", {}, s.name, " ", n?.verdict ? verdict(n.verdict) : ""), h("div", { class: "row" }, onward),
-        h("div", { class: "plate" }, view ? view.element : "", n && store.numbers ? h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, numberTable(n, store.numbers.columns)) : h("p", {}, "measuring …")));
+        h("div", { class: "plate" }, view ? view.element : ""), h("div", {}, n && store.numbers ? h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, numberTable(n, store.numbers.columns)) : h("p", {}, "measuring …")));
       progress();
     };
     const progress = () => {
@@ -54,7 +55,7 @@ export const review = {
       update() {
         record.disabled = !!store.plan.read_only || !store.current;
         write.disabled = !store.plan.outputs || !store.current;
-        if (store.current && tag !== store.plan.tag) { tag = store.plan.tag; show(); askOpen(); }
+        if (store.current && tag !== store.plan.tag) { tag = store.plan.tag; looked.clear(); show(); askOpen(); }
         progress();
       },
     };

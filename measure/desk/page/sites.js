@@ -1,5 +1,5 @@
 // The sites, and a virtual implant at each: section, numbers and lines as they were measured.
-import { h, mm, table, verdict, words } from "./dom.js";
+import { h, table, verdict, words } from "./dom.js";
 import { json, Newest } from "./transport.js";
 import { say } from "./status.js";
 import { store, onCurve } from "./state.js";
@@ -52,7 +52,7 @@ function workplace(options) {
     view = s && s.arc_mm !== null ? section({ label: `Section at site ${s.name}`, arc: s.arc_mm, draw: (pane) => lines(pane, measured(s.id), options.moving?.()) }) : null;
     holder.replaceChildren(view ? view.element : h("p", { class: "note" }, "No site yet."));
   };
-  const chooseFrom = () => list.replaceChildren(...all().map((s, i) => h("button", { type: "button", "aria-pressed": String(i === chosen), onclick: (e) => { chosen = i; looked.add(s.id); options.chosen(); e.target.parentElement?.children[i]?.focus(); } }, s.id)));
+  const chooseFrom = () => list.replaceChildren(...all().map((s, i) => h("button", { type: "button", "aria-pressed": String(i === chosen), onclick: (e) => { chosen = i; options.chosen(); e.target.parentElement?.children[i]?.focus(); } }, s.id)));
   return {
     list, holder, get view() { return view; },
     update() {
@@ -72,9 +72,6 @@ function workplace(options) {
   };
 }
 
-/** The sites whose sections were on the screen. */
-export const looked = new Set();
-
 /** @type {import("./steps.js").Step} */
 export const sites = {
   id: "sites", title: "Sites",
@@ -92,7 +89,7 @@ export const sites = {
     const insert = async (tooth, at) => {
       let id = tooth;
       for (let i = 2; all().some((s) => s.id === id); i++) id = `${tooth}-${i}`;
-      if (await store.act(`site ${id} added`, [{ do: "insert", path: `sites[${all().length}]`, value: { tooth, id, at } }])) { chosen = all().length - 1; looked.add(id); update(); }
+      if (await store.act(`site ${id} added`, [{ do: "insert", path: `sites[${all().length}]`, value: { tooth, id, at } }])) { chosen = all().length - 1; update(); }
     };
     const points = () => all().filter((s) => s.arc_mm !== null).map((s) => ({ at: [s.arc_mm, 0, 0], name: "Site " + s.name,
       moved: free() ? (p) => store.act(`site ${s.id} moved`, [{ do: "set", path: `sites[${all().indexOf(s)}].at`, value: onCurve(Math.max(0, Math.min(store.plan.length_mm, p[0]))) }]) : undefined,
@@ -176,6 +173,4 @@ export const implants = {
   },
 };
 
-/** Chooses a site by its name, as the review does. @param {string} id */
-export function choose(id) { chosen = Math.max(0, all().findIndex((s) => s.id === id)); looked.add(id); }
-export { lines, measured, mm };
+export { lines, measured };
