@@ -17,10 +17,10 @@ var ErrNoCavity = errors.New("ridge: no cavity found along the axis")
 var ErrFloor = errors.New("ridge: floor of the cavity not found")
 
 // airLevel returns the grey value below which there is air, and false when no wall of the series was
-// fitted. Where bone borders on air itself, the tissue learnt as soft is air.
+// fitted, or bone stands no more out of what lies on it than noise does. Where bone borders on air itself, the tissue learnt as soft is air.
 func (t Tissue) airLevel() (float64, bool) {
 	step := t.Cortex - t.Soft
-	if !(step > 0) {
+	if !(step > 0 && step > leastContrast*t.Noise) {
 		return 0, false
 	}
 	if t.Marrow-t.Soft > 0.5*step {

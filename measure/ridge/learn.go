@@ -71,10 +71,21 @@ type coarseLevels struct {
 	stations     int // that showed bone
 }
 
+// leastContrastOf is the share of the step that a quarter of the stations surpass below which a station's outline bounds no
+// bone: in a small field most stations may lie past the jaw, and what they outline is noise. Our choice; thin plates
+// beside metal have twice as much.
+const leastContrastOf = 0.1
+
 func coarseOf(stations []Station) (c coarseLevels) {
-	var soft, cortex []float64
+	var steps, soft, cortex []float64
 	for _, st := range stations {
 		if st.outline != nil {
+			steps = append(steps, st.cortex-st.soft)
+		}
+	}
+	least := leastContrastOf * quantile(steps, 0.75)
+	for _, st := range stations {
+		if st.outline != nil && st.cortex-st.soft > math.Max(0, least) {
 			soft, cortex = append(soft, st.soft), append(cortex, st.cortex)
 		}
 	}

@@ -1,6 +1,7 @@
 package ridge
 
 import (
+	"math"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -51,6 +52,28 @@ func TestMajorityOfSpoiltStationsTeachesNothing(t *testing.T) {
 		require.InDelta(t, want.Soft, got.Soft, 3, "%v", spoilt)
 		require.InDelta(t, want.CortexSD, got.CortexSD, 0.1*want.CortexSD, "%v", spoilt)
 	}
+}
+
+// In a small field most stations may lie past the jaw and outline noise: what they show is no bone, and the others teach as
+// if they were alone. Where all do, no grey value is air.
+func TestStationsThatOutlineNoiseTeachNothing(t *testing.T) {
+	r := rand.New(rand.NewPCG(9, 10))
+	var bone, noise []Station
+	for range 4 {
+		bone = append(bone, stationOf(toldWall(soft, cortex+30*r.NormFloat64()), toldWall(soft, cortex+30*r.NormFloat64())))
+	}
+	for range 9 {
+		noise = append(noise, Station{outline: &Outline{}, soft: soft + 5*r.NormFloat64(), cortex: soft + 2 + 5*math.Abs(r.NormFloat64()), tried: len(stationWalls)})
+	}
+	want, got := Learn(bone), Learn(slices.Concat(noise, bone))
+	require.True(t, got.known())
+	require.InDelta(t, want.Cortex, got.Cortex, 3)
+	require.InDelta(t, want.Soft, got.Soft, 3)
+	t2 := Learn(noise)
+	require.False(t, t2.known())
+	t2.Noise = 50
+	_, air := t2.airLevel()
+	require.False(t, air)
 }
 
 // Where all walls contradict the coarse pass, or each other, or hardly a station has one that tells, nothing is known, the grey values beside the
