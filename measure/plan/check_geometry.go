@@ -236,17 +236,23 @@ func (p *Placed) sideSaid(s safety.Structure) Side {
 	if !StandsInJaw(s.Kind) {
 		return said
 	}
-	for _, word := range strings.FieldsFunc(s.Name, func(r rune) bool { return r < '0' || r > '9' }) {
-		t, ok := ToothOf(word)
-		if !ok || t.Jaw() != p.Jaw {
-			continue
-		}
+	for _, t := range p.teethIn(s.Name) {
 		if said != "" && said != t.Side() {
 			return ""
 		}
 		said = t.Side()
 	}
 	return said
+}
+
+// teethIn returns the teeth of this jaw whose numbers a name bears.
+func (p *Placed) teethIn(name string) (all []Tooth) {
+	for _, word := range strings.FieldsFunc(name, func(r rune) bool { return r < '0' || r > '9' }) {
+		if t, ok := ToothOf(word); ok && t.Jaw() == p.Jaw {
+			all = append(all, t)
+		}
+	}
+	return all
 }
 
 // sideIn returns the side that a name says as a word of its own; nothing where it says none, or both.

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"strings"
 
 	"ridgerule/measure/safety"
 )
@@ -18,11 +17,7 @@ func (p *Placed) namedTooth(s safety.Structure) (named Tooth, ok bool) {
 	if !StandsInJaw(s.Kind) {
 		return Tooth{}, false
 	}
-	for _, word := range strings.FieldsFunc(s.Name, func(r rune) bool { return r < '0' || r > '9' }) {
-		t, valid := ToothOf(word)
-		if !valid || t.Jaw() != p.Jaw {
-			continue
-		}
+	for _, t := range p.teethIn(s.Name) {
 		if ok && t != named {
 			return Tooth{}, false
 		}
@@ -32,7 +27,7 @@ func (p *Placed) namedTooth(s safety.Structure) (named Tooth, ok bool) {
 }
 
 // checkRoots holds the numbered roots and implants against each other and the sites. The sites are held against each other
-// by [Plan.checkOrder].
+// by [Placed.checkOrder].
 func (p *Placed) checkRoots(sites []numbered, l Landmarks) []Doubt {
 	var roots []numbered
 	for i, s := range p.Structures {
@@ -44,12 +39,14 @@ func (p *Placed) checkRoots(sites []numbered, l Landmarks) []Doubt {
 			roots = append(roots, numbered{i, t, arc, l.Leftward * arc})
 		}
 	}
-	if l.turn < nearlyStraight && violations(sorted(roots, sites, -1)) < violations(sorted(roots, sites, 1)) {
+	all := slices.Concat(roots, sites)
+	along := slices.SortedStableFunc(slices.Values(all), func(a, b numbered) int { return cmp.Compare(a.left, b.left) })
+	if l.turn < nearlyStraight && violations(reversed(along)) < violations(along) {
 		return nil // the hand decided which side of the curve is inside
 	}
 	var out []Doubt
 	for i, a := range roots {
-		for k, b := range slices.Concat(roots, sites) {
+		for k, b := range all {
 			if k == i || !outOfOrder(a, b) && !outOfOrder(b, a) {
 				continue
 			}
@@ -59,14 +56,4 @@ func (p *Placed) checkRoots(sites []numbered, l Landmarks) []Doubt {
 		}
 	}
 	return out
-}
-
-// sorted returns roots and sites from the patient's right to the left, or as seen the other way along the arch (-1).
-func sorted(roots, sites []numbered, way float64) []numbered {
-	all := slices.Concat(roots, sites)
-	for i := range all {
-		all[i].left *= way
-	}
-	slices.SortStableFunc(all, func(a, b numbered) int { return cmp.Compare(a.left, b.left) })
-	return all
 }
