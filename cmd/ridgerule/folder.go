@@ -168,7 +168,7 @@ func (f *folder) commit() (kept string, err error) {
 	if err := f.place.Commit(func() (err error) { aside, err = f.swap(); return err }); err != nil {
 		return "", err
 	}
-	if err := syncDir(filepath.Dir(f.final)); err != nil || aside == "" {
+	if err := temporary.SyncFolder(filepath.Dir(f.final)); err != nil || aside == "" {
 		return "", err
 	}
 	if !ours(aside) {
@@ -255,20 +255,8 @@ func syncDirs(root string) error {
 		if err != nil || !d.IsDir() {
 			return err
 		}
-		return syncDir(path)
+		return temporary.SyncFolder(path)
 	})
-}
-
-func syncDir(path string) error {
-	d, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	defer d.Close()
-	if err := d.Sync(); err != nil && !errors.Is(err, fs.ErrInvalid) {
-		return nil // some file systems cannot; the files themselves are on the disk
-	}
-	return nil
 }
 
 // reason returns what the file system said, without the path that the message names already.

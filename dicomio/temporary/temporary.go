@@ -237,5 +237,20 @@ func WriteFile(path string, data []byte) error {
 	if err := errors.Join(err, p.Lock.Sync()); err != nil {
 		return err
 	}
-	return p.Commit(func() error { return os.Rename(p.Path, path) })
+	if err := p.Commit(func() error { return os.Rename(p.Path, path) }); err != nil {
+		return err
+	}
+	return SyncFolder(filepath.Dir(path))
+}
+
+// SyncFolder brings a folder's entries to the disk, where the file system can: what was moved into it is then there after a
+// power cut. What the files hold is synced by whoever wrote them.
+func SyncFolder(path string) error {
+	d, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	_ = d.Sync() // some file systems cannot; the files themselves are on the disk
+	return nil
 }

@@ -178,7 +178,7 @@ func openJournal(plan string) (j *journal, torn bool, err error) {
 	switch {
 	case bytes.Equal(j.text, text):
 	case before != nil && bytes.Equal(before, text):
-		if err := errors.Join(temporary.WriteFile(plan, j.text), syncFolder(plan)); err != nil {
+		if err := temporary.WriteFile(plan, j.text); err != nil {
 			return nil, false, err
 		}
 		text = j.text
@@ -221,7 +221,7 @@ func beginJournal(plan string, text []byte) (*journal, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &journal{history: history{text: text}, file: file, path: plan}, syncFolder(plan)
+	return &journal{history: history{text: text}, file: file, path: plan}, temporary.SyncFolder(filepath.Dir(plan))
 }
 
 // replay does the acts of a journal's lines and returns how many bytes of them are whole, and the text before the last act.
@@ -274,7 +274,7 @@ func (j *journal) keep(a act) error {
 	line = append(line, '\n')
 	_, err = j.file.Write(line)
 	if err = errors.Join(err, j.file.Sync()); err == nil {
-		err = errors.Join(temporary.WriteFile(j.path, j.text), syncFolder(j.path))
+		err = temporary.WriteFile(j.path, j.text)
 	}
 	if err != nil { // nothing was done: the journal does not say that it was
 		j.history = before
@@ -287,16 +287,3 @@ func (j *journal) keep(a act) error {
 
 // Close closes the journal's file.
 func (j *journal) Close() error { return j.file.Close() }
-
-// syncFolder brings the entries of a file's folder to the disk, where the file system can.
-func syncFolder(path string) error {
-	d, err := os.Open(filepath.Dir(path))
-	if err != nil {
-		return err
-	}
-	defer d.Close()
-	if err := d.Sync(); err != nil && !errors.Is(err, fs.ErrInvalid) && !errors.Is(err, errors.ErrUnsupported) {
-		return err
-	}
-	return nil
-}

@@ -53,7 +53,7 @@ func (c *claim) empty() error {
 // rename too: a kill between the two loses an entry that was to be replaced, and leaves no part.
 func (c *claim) commit() error {
 	for _, sub := range c.folders() {
-		syncDir(sub)
+		_ = temporary.SyncFolder(sub)
 	}
 	err := c.Commit(func() error {
 		if err := os.Rename(c.final, c.gone); err != nil && !errors.Is(err, fs.ErrNotExist) {
@@ -65,7 +65,7 @@ func (c *claim) commit() error {
 		return nil
 	})
 	_ = os.RemoveAll(c.gone) // the next run takes it away
-	syncDir(filepath.Dir(c.final))
+	_ = temporary.SyncFolder(filepath.Dir(c.final))
 	return err
 }
 

@@ -176,11 +176,3 @@ func remove(path string) error {
 	}
 	return nil
 }
-
-// syncDir brings a folder's entries to the disk, where the file system can.
-func syncDir(path string) {
-	if d, err := os.Open(path); err == nil {
-		_ = d.Sync()
-		d.Close()
-	}
-}
