@@ -207,15 +207,23 @@ func (s *session) do(words, tag string, edits []edit) error {
 	return nil
 }
 
-// record writes the record of a review into the plan.
-func (s *session) record(words, tag string, review plan.Map) error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
+// isAt reports, with the lock held, that the plan may be written and is as whoever asks has seen it.
+func (s *session) isAt(tag string) error {
 	if err := s.mayWrite(); err != nil {
 		return err
 	}
 	if before, err := s.look(); err != nil || before != nil || tag != s.draft.tag {
 		return errors.Join(ErrStale, err)
+	}
+	return nil
+}
+
+// record writes the record of a review into the plan.
+func (s *session) record(words, tag string, review plan.Map) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err := s.isAt(tag); err != nil {
+		return err
 	}
 	text, err := plan.Set(s.draft.text, "review", review)
 	if err == nil {
@@ -232,11 +240,8 @@ func (s *session) record(words, tag string, review plan.Map) error {
 func (s *session) turn(verb, tag string) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if err := s.mayWrite(); err != nil {
+	if err := s.isAt(tag); err != nil {
 		return err
-	}
-	if before, err := s.look(); err != nil || before != nil || tag != s.draft.tag {
-		return errors.Join(ErrStale, err)
 	}
 	if err := s.journal.Turn(verb, s.now()); err != nil {
 		return err
