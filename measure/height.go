@@ -62,7 +62,7 @@ func (c *run) findHeight(s *site) height {
 		}
 	}
 	if best.wall() {
-		best.why, best.open = notToBase, notToBase
+		best.why, best.open = NotToBase, NotToBase
 	}
 	if (best.to == ToBorder || best.wall()) && c.mayHaveCanal(s) {
 		best.why = joined(best.why, "canal not marked in this section: the height runs to the "+spaced(best.to)+", past where the canal may lie")
@@ -71,8 +71,8 @@ func (c *run) findHeight(s *site) height {
 	return best
 }
 
-// notToBase says of a length along the axis that it ends at a side wall.
-const notToBase = "not a height of bone to the base"
+// NotToBase says of a length along the axis that it ends at a side wall.
+const NotToBase = "not a height of bone to the base"
 
 // wall reports whether the length ends at a side wall of the ridge.
 func (h height) wall() bool { return h.to == ToBuccalWall || h.to == ToLingualWall }

@@ -10,6 +10,7 @@ import (
 
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure/reformat"
+	"ridgerule/measure/safety"
 )
 
 // Bounds of what an arch and its directions may be. They catch points in a wrong order and signs
@@ -100,7 +101,7 @@ func (p *Placed) checkArch(f *faults) {
 		}
 	}
 	for i := 1; i+1 < len(flat) && len(f.list) == before; i++ {
-		if turn := angle(r3.Sub(flat[i], flat[i-1]), r3.Sub(flat[i+1], flat[i])); turn > mostTurn {
+		if turn := safety.Angle(r3.Sub(flat[i], flat[i-1]), r3.Sub(flat[i+1], flat[i])); turn > mostTurn {
 			f.add(p.source.Position(archPath(i)), "arch", inOrder, "the curve folds back at point %d (turns by %.0f degrees)", i+1, turn)
 			return
 		}
@@ -112,11 +113,6 @@ func (p *Placed) checkArch(f *faults) {
 		f.add(p.source.Position(archPath(j)), "arch", inOrder,
 			"the curve crosses itself: points %d–%d and %d–%d", i+1, i+2, j+1, j+2)
 	}
-}
-
-// angle returns the angle between two directions, in degrees.
-func angle(a, b r3.Vec) float64 {
-	return math.Atan2(r3.Norm(r3.Cross(a, b)), r3.Dot(a, b)) * 180 / math.Pi
 }
 
 // selfCrossing returns the first two segments of a polyline in the plane ⟂ up that meet without

@@ -68,7 +68,7 @@ func (p *Placed) checkOffset(i int, l Landmarks) []Doubt {
 }
 
 // lean returns the angle of an axis from the direction crest to base, degrees.
-func (p *Placed) lean(axis r3.Vec) float64 { return angle(axis, r3.Scale(-1, p.Occlusal)) }
+func (p *Placed) lean(axis r3.Vec) float64 { return safety.Angle(axis, r3.Scale(-1, p.Occlusal)) }
 
 func (p *Placed) checkLeans(i int) []Doubt {
 	s := p.Sites[i]
@@ -200,7 +200,7 @@ func (p *Placed) checkPath(i int) []Doubt {
 	}
 	for j := 1; j+1 < len(s.Path); j++ {
 		a, b := r3.Sub(s.Path[j], s.Path[j-1]), r3.Sub(s.Path[j+1], s.Path[j])
-		if turn := angle(a, b); turn > turningBack && r3.Norm(a) > leastStep && r3.Norm(b) > leastStep {
+		if turn := safety.Angle(a, b); turn > turningBack && r3.Norm(a) > leastStep && r3.Norm(b) > leastStep {
 			out = append(out, p.StructureDoubt(i, fmt.Sprintf(".path[%d]", j), "path_turns_back", SeverityUncertain,
 				"structure %s: its path turns back by %.0f° at point %d: list the points in order from one end to the other", quoted(s.Name), turn, j+1))
 			break

@@ -8,9 +8,6 @@ import (
 	"ridgerule/measure/quantity"
 )
 
-// notToBase says of a length along the axis that it ends at a side wall.
-const notToBase = "not a height of bone to the base"
-
 // heightView is a site's ridge height as every medium says it.
 type heightView struct {
 	Name    string // "height", or "length" where it ends at a side wall
@@ -38,8 +35,8 @@ func heightOf(s *measure.SiteResult, jaw measure.Jaw) heightView {
 
 // openWords says why the site's height is not one to plan by; empty: it is.
 func openWords(s *measure.SiteResult) string {
-	if wall(s.HeightTo) && !strings.Contains(s.HeightOpen, notToBase) {
-		return strings.TrimSuffix(notToBase+"; "+s.HeightOpen, "; ")
+	if wall(s.HeightTo) && !strings.Contains(s.HeightOpen, measure.NotToBase) {
+		return strings.TrimSuffix(measure.NotToBase+"; "+s.HeightOpen, "; ")
 	}
 	return s.HeightOpen
 }

@@ -32,7 +32,7 @@ func TestHeightsInWords(t *testing.T) {
 	require.Equal(t, "28.0 to the border; canal not marked", site(measure.ToBorder, "canal not marked").String())
 	require.Equal(t, "28.0 to the buccal wall; not a height of bone to the base", site("buccal_wall", "").String())
 	require.Equal(t, "28.0 to the palatal wall; not a height of bone to the base; canal not marked", site("lingual_wall", "canal not marked").String())
-	require.Equal(t, "28.0 to the palatal wall; not a height of bone to the base", site("lingual_wall", notToBase).String())
+	require.Equal(t, "28.0 to the palatal wall; not a height of bone to the base", site("lingual_wall", measure.NotToBase).String())
 	require.Equal(t, "length", site("lingual_wall", "").Name)
 	require.Empty(t, heightOf(&measure.SiteResult{}, measure.Maxilla).String())
 }

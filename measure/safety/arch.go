@@ -154,9 +154,9 @@ func Spread(all []Placed, occlusal r3.Vec, opts Options) (Arch, error) {
 		if r3.Dot(axes[i], a.Common) <= 0 {
 			return Arch{}, fmt.Errorf("safety: implant axes of %s do not lie in one half-space: check which end is the platform", strings.Join(a.Sites, ", "))
 		}
-		a.ToMean = append(a.ToMean, angleOf(all, func(p []Implant) float64 { return angle(p[i].Axis, meanAxis(axesOf(p))) }))
-		a.ToOcclusal = append(a.ToOcclusal, angleOf(all, func(p []Implant) float64 { return angle(r3.Scale(-1, p[i].Axis), o) }))
-		a.Correction = append(a.Correction, angleOf(all, func(p []Implant) float64 { return angle(p[i].Axis, smallestCone(axesOf(p))) }))
+		a.ToMean = append(a.ToMean, angleOf(all, func(p []Implant) float64 { return Angle(p[i].Axis, meanAxis(axesOf(p))) }))
+		a.ToOcclusal = append(a.ToOcclusal, angleOf(all, func(p []Implant) float64 { return Angle(r3.Scale(-1, p[i].Axis), o) }))
+		a.Correction = append(a.Correction, angleOf(all, func(p []Implant) float64 { return Angle(p[i].Axis, smallestCone(axesOf(p))) }))
 	}
 	a.Spread = angleOf(all, func(p []Implant) float64 { return widest(axesOf(p), meanAxis(axesOf(p))) })
 	a.Largest = angleOf(all, func(p []Implant) float64 { return widest(axesOf(p), smallestCone(axesOf(p))) })
@@ -184,18 +184,18 @@ func axesOf(all []Implant) []r3.Vec {
 func widest(axes []r3.Vec, to r3.Vec) float64 {
 	w := 0.0
 	for _, a := range axes {
-		w = max(w, angle(a, to))
+		w = max(w, Angle(a, to))
 	}
 	return w
 }
 
-// angle returns the angle between two vectors, 0…180 degrees, exact also when it is small.
-func angle(a, b r3.Vec) float64 {
+// Angle returns the angle between two vectors, 0…180 degrees, exact also when it is small.
+func Angle(a, b r3.Vec) float64 {
 	return math.Atan2(r3.Norm(r3.Cross(a, b)), r3.Dot(a, b)) * 180 / math.Pi
 }
 
 // angleLines returns the angle between two lines, 0…90 degrees.
-func angleLines(a, b r3.Vec) float64 { d := angle(a, b); return min(d, 180-d) }
+func angleLines(a, b r3.Vec) float64 { d := Angle(a, b); return min(d, 180-d) }
 
 func meanAxis(axes []r3.Vec) r3.Vec {
 	var sum r3.Vec

@@ -47,7 +47,7 @@ func TestCommonAxisByHand(t *testing.T) {
 	}
 	a := spread(t, axes(leaning(0, 0), leaning(0, 0), leaning(20, 90)))
 	near(t, "two upright, one 20°: largest correction, °", a.Largest.Value, 10, 1e-9)
-	near(t, "mean axis leans, °", angle(a.Mean, v(0, 0, -1)), math.Atan2(math.Sin(math.Pi/9), 2+math.Cos(math.Pi/9))*180/math.Pi, 1e-9)
+	near(t, "mean axis leans, °", Angle(a.Mean, v(0, 0, -1)), math.Atan2(math.Sin(math.Pi/9), 2+math.Cos(math.Pi/9))*180/math.Pi, 1e-9)
 	near(t, "spread to the mean axis, °", a.Spread.Value, 20-math.Atan2(math.Sin(math.Pi/9), 2+math.Cos(math.Pi/9))*180/math.Pi, 1e-9)
 	near(t, "to occlusal, °", a.ToOcclusal[2].Value, 20, 1e-9)
 	near(t, "upright to occlusal, °", a.ToOcclusal[0].Value, 0, 1e-9)
@@ -56,7 +56,7 @@ func TestCommonAxisByHand(t *testing.T) {
 
 	a = spread(t, axes(leaning(15, 0), leaning(15, 120), leaning(15, 240)))
 	near(t, "three leaning 15° all round, °", a.Largest.Value, 15, 1e-9)
-	near(t, "their common axis is upright, °", angle(a.Common, v(0, 0, -1)), 0, 1e-9)
+	near(t, "their common axis is upright, °", Angle(a.Common, v(0, 0, -1)), 0, 1e-9)
 	near(t, "pairs: 2·asin(sin 15°·sin 60°), °", angleLines(leaning(15, 0), leaning(15, 120)), 2*math.Asin(math.Sin(math.Pi/12)*math.Sin(math.Pi/3))*180/math.Pi, 1e-9)
 
 	a = spread(t, axes(leaning(3, 0), leaning(5, 180)))
