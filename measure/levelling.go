@@ -64,7 +64,7 @@ func (c *run) planeLevel(s *site) (*cut, error) {
 	size := math.Hypot(k.normal.U, k.normal.V)
 	k.normal = reformat.UV{U: k.normal.U / size, V: k.normal.V / size}
 	far := ridge.Far{At: k.at, Rise: -k.slope}
-	k.depth = uncertainty.Length{Value: math.Max(0, depth), Budget: s.outline.HeightBudget(s.axis, depth, far, s.hand)}
+	k.depth = uncertainty.Length{Value: math.Max(0, depth), Budget: s.ridge.HeightBudget(s.axis, depth, far, s.hand)}
 	k.crest, k.seat = s.axis, k.depth.Value
 	k.crest.Crest = s.axis.At(k.depth.Value)
 	if k.above == 0 {
@@ -204,7 +204,7 @@ func (c *run) levelledUsable(s *site) {
 		s.add(height)
 	}
 	none := func(why string) Row { return newRow(quantity.LevelledUsableHeight, "", why) }
-	u, err := s.outline.UsableCrest(k.crest, s.plan.WantedWidth, s.hand)
+	u, err := s.ridge.UsableCrest(k.crest, s.plan.WantedWidth, s.hand)
 	if err != nil {
 		rows(newRow(quantity.LevelledUsableDepth, "", plain(err)), none(plain(err)))
 		return
@@ -229,7 +229,7 @@ func (c *run) levelledUsable(s *site) {
 func (s *site) levelled() *Level {
 	k := s.cut
 	across := reformat.UV{U: k.normal.V, V: -k.normal.U}
-	low, high := s.outline.Near(k.at, across)
+	low, high := s.ridge.Near(k.at, across)
 	if math.IsNaN(low) {
 		low, high = 0, 0
 	}

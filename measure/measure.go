@@ -117,7 +117,7 @@ type site struct {
 	index    int // in the plan
 	plan     plan.Site
 	frame    reformat.Frame
-	outline  *ridge.Outline
+	ridge    *ridge.Ridge // nil: no bone was outlined
 	axis     ridge.Axis
 	hand     ridge.Hand
 	height   height
@@ -145,8 +145,7 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 			s.out.Err = plain(err)
 			return
 		}
-		o.Weigh()
-		s.outline = o
+		s.ridge = o.Weigh()
 	})
 }
 
@@ -190,7 +189,7 @@ func (c *run) recovered(s *site) {
 	if panicked == nil {
 		return
 	}
-	s.outline, s.doubts, s.shown = nil, nil, nil
+	s.ridge, s.doubts, s.shown = nil, nil, nil
 	s.out.Err = fault.Sentence(panicked)
 	s.out.Rows, s.out.Findings, s.out.Implant = nil, nil, nil
 	for _, r := range c.asked(s) {

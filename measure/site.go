@@ -17,7 +17,7 @@ import (
 
 // site measures one site, whatever of it can be measured.
 func (c *run) site(s *site) {
-	if s.outline == nil {
+	if s.ridge == nil {
 		c.failed(s)
 		return
 	}
@@ -28,7 +28,7 @@ func (c *run) site(s *site) {
 		return
 	}
 	s.axis = axis
-	s.out.Outline, s.out.Crest, s.out.Axis = s.outline.Points, axis.Crest, axis.Dir
+	s.out.Outline, s.out.Crest, s.out.Axis = s.ridge.Points, axis.Crest, axis.Dir
 	c.checkCrest(s)
 	c.siteOnBone(s)
 	c.heightRow(s)
@@ -62,9 +62,9 @@ func (s *site) findAxis() (ridge.Axis, error) {
 	}
 	if s.plan.Crest != nil {
 		p, _ := s.frame.Section(*s.plan.Crest)
-		return s.outline.FixAxis(p, fixed)
+		return s.ridge.FixAxis(p, fixed)
 	}
-	return s.outline.FindAxis(fixed)
+	return s.ridge.FindAxis(fixed)
 }
 
 // oddCrest is how far from the bone's edge an operator's crest point may lie, mm, or U where that is more.
@@ -75,7 +75,7 @@ func (c *run) checkCrest(s *site) {
 	if s.plan.Crest == nil {
 		return
 	}
-	top, _ := s.outline.Near(s.axis.Crest, s.axis.Dir)
+	top, _ := s.ridge.Near(s.axis.Crest, s.axis.Dir)
 	u := uncertainty.Coverage * c.edgeSD()
 	if math.Abs(top) <= math.Max(oddCrest, u) {
 		return
@@ -114,7 +114,7 @@ func (s *site) widthRows(h ridge.Hand) {
 // returns their chords. Where the crest is levelled by k, bone above it does not count.
 func (s *site) widths(names [3]quantity.Name, a ridge.Axis, depths []float64, h ridge.Hand, k *cut) (chords []Chord) {
 	for _, d := range depths {
-		w, err := s.outline.Width(a, d, h)
+		w, err := s.ridge.Width(a, d, h)
 		if err != nil {
 			for _, q := range names {
 				s.add(noWidth(q, d, err))
@@ -169,7 +169,7 @@ func (s *site) undercutRows(jaw Jaw, h ridge.Hand) {
 		most = ridge.UpperWall
 	}
 	for _, q := range []quantity.Name{quantity.BuccalUndercut, quantity.LingualUndercut} {
-		u, err := s.outline.Undercut(s.axis, q == quantity.BuccalUndercut, most, h)
+		u, err := s.ridge.Undercut(s.axis, q == quantity.BuccalUndercut, most, h)
 		if err != nil {
 			s.add(newRow(q, "", plain(err)))
 			continue
@@ -192,7 +192,7 @@ func (s *site) usableRows(h ridge.Hand) {
 	if s.plan.WantedWidth <= 0 {
 		return
 	}
-	depth, err := s.outline.UsableCrest(s.axis, s.plan.WantedWidth, h)
+	depth, err := s.ridge.UsableCrest(s.axis, s.plan.WantedWidth, h)
 	to := fmt.Sprintf("%g mm", s.plan.WantedWidth)
 	if err != nil {
 		s.add(newRow(quantity.UsableCrestDepth, to, plain(err)))
@@ -218,7 +218,7 @@ func (s *site) greyRows() {
 	if s.height.to == "" {
 		depth = s.plan.Depths[len(s.plan.Depths)-1]
 	}
-	g, ok := s.outline.Grey(s.axis, depth)
+	g, ok := s.ridge.Grey(s.axis, depth)
 	note := "relative grey value: not a Hounsfield unit, not a density"
 	for i, value := range []float64{g.Mean, g.SD, g.P05, g.P95} {
 		r := newRow(greyQuantities[i], "", note)
@@ -246,8 +246,8 @@ func (s *site) notes() []Caution {
 			add("not_assessed", SeverityNotAssessed, r.Note)
 		}
 	}
-	if s.outline != nil {
-		for _, text := range s.outline.Notes(s.axis) {
+	if s.ridge != nil {
+		for _, text := range s.ridge.Notes(s.axis) {
 			add("section", SeverityCaution, text)
 		}
 	}

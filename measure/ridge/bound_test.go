@@ -173,7 +173,7 @@ func (a *tally) try(t testing.TB, s scan, seed uint64) {
 	a.off, a.stated = append(a.off, e), append(a.stated, e/hit.sd)
 	a.free, a.informed = append(a.free, e/free), append(a.informed, e/informed)
 	a.bound += free
-	if whole := (&Outline{field: f, tissue: series}).modelTerm(w) / hit.square; math.Abs(e) <= 2*math.Hypot(hit.sd, whole) {
+	if whole := (&Outline{field: f, tissue: series}).Fit().modelTerm(w) / hit.square; math.Abs(e) <= 2*math.Hypot(hit.sd, whole) {
 		a.covered++
 	}
 }

@@ -166,7 +166,7 @@ func (w *Wall) texture(t Tissue) float64 {
 	if t.known() {
 		noise = math.Min(noise, t.Noise)
 	}
-	h, far := w.p.bends(), w.p[pE]+1.5*w.p[pSigma]
+	h, far := w.p.bends(), w.p[pE]+1.5*w.p[pSigma] // where the blurred edge has all but gone: Φ(1.5) = 0.93
 	var off []float64
 	for _, g := range w.seen {
 		if g.N-w.p.depth(g.X) > far { // as far as the patch is flat: it only says which voxels look on

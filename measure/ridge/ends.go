@@ -25,17 +25,22 @@ type BoneEnd struct {
 	Through            Surface
 }
 
+// inBone is how far below the crest the line to the far end begins, mm: more than a fitted crest's error, less than any bone is
+// high. It moves no end.
+const inBone = 0.3
+
 // End returns where the axis leaves the outline at its far end, through which surface, and the length from
 // the crest to it with its budget, in mm. It returns [ErrNoEnd] where the field ends first.
-func (o *Outline) End(a Axis, h Hand) (BoneEnd, error) {
-	_, b, ok := o.span(a.At(0.3), a.Dir)
+func (o *Ridge) End(a Axis, h Hand) (BoneEnd, error) {
+	in := a.At(inBone)
+	_, b, ok := o.span(in, a.Dir)
 	if !ok {
 		return BoneEnd{}, fmt.Errorf("height: %w", ErrNoWidth)
 	}
-	if at := add(a.At(0.3), scale(b.s, a.Dir)); o.cutNear(at) {
+	if at := add(in, scale(b.s, a.Dir)); o.cutNear(at) {
 		return BoneEnd{At: at}, ErrNoEnd
 	}
-	c, w, err := o.outerEdge(a.At(0.3), a.Dir, b)
+	c, w, err := o.outerEdge(in, a.Dir, b)
 	if err != nil {
 		return BoneEnd{}, fmt.Errorf("height: %w", err)
 	}
@@ -81,7 +86,7 @@ func (a Axis) farOn(w *Wall, c crossing) Far {
 //
 // A section farther along the arch meets other heights of crest and far end, and another axis; one that
 // is turned by φ meets a place u mm beside the curve φ·u farther along.
-func (o *Outline) HeightBudget(a Axis, height float64, far Far, h Hand) uncertainty.Budget {
+func (o *Ridge) HeightBudget(a Axis, height float64, far Far, h Hand) uncertainty.Budget {
 	fall := a.fall()
 	return uncertainty.Budget{
 		scaleTerm(height, h),

@@ -18,7 +18,7 @@ const gumMisfit = 0.015
 func (w *Wall) odd(begin *start, t Tissue, how effort) bool {
 	noise := begin.noise
 	if t.known() {
-		noise = math.Min(noise, 1.1*t.Noise)
+		noise = math.Min(noise, 1.1*t.Noise) // a tenth more by chance; our choice, it decides what is tried and not what is believed
 	}
 	misfit := beyond(w.noise, noise)
 	if misfit > gumMisfit*(w.p[pG1]-w.p[pG0]) {

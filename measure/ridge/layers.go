@@ -148,7 +148,7 @@ type bend struct{ h, byXX, byTT, byDepth float64 }
 func (p *params) curvature(depth float64) (b bend) {
 	for i, c := range [2]float64{p[pCXX], p[pCTT]} {
 		room, inside := 1-c*depth, 1.0
-		if room < 0.3 {
+		if room < 0.3 { // near the centre of curvature and past it: held, so that the fit comes back; no wall ends there
 			room, inside = 0.3, 0
 		}
 		b.h += 0.5 * c / room
@@ -278,12 +278,12 @@ func plateau(c0, c1, ca float64) int {
 func (p *params) within() {
 	clamp := func(i int, lo, hi float64) { p[i] = math.Max(lo, math.Min(hi, p[i])) }
 	clamp(pSigma, 0.02, 2.5)
-	clamp(pTau, 0.02, beyondReach)
+	clamp(pTau, 0.02, beyondReach) // mm, as sigma: a tenth of the finest voxels
 	clamp(pTauX, -1, 1)
 	clamp(pTauXX, -2, 2)
 	clamp(pCub, -4, 4)
 	clamp(pGamma, 0.02, beyondReach)
-	clamp(pSX, -1.5, 1.5)
+	clamp(pSX, -1.5, 1.5) // 56° from where the fit began: it has lost its surface
 	clamp(pST, -1.5, 1.5)
 	for _, i := range []int{pCXX, pCXT, pCTT} {
 		clamp(i, -2, 2)

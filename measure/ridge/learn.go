@@ -53,6 +53,7 @@ func wallsOf(stations []Station) (all, telling []*Wall) {
 	}
 	for _, st := range stations {
 		if n < fewTell {
+			st.walls = slices.Clip(st.walls) // the caller's station keeps its own
 			st.learn(len(stationWalls))
 		}
 		for _, w := range st.walls {
@@ -233,7 +234,7 @@ func (w *Wall) tells() bool {
 	if w.spread(only(pSigma)) > 0.25*w.p[pSigma] {
 		return false
 	}
-	return !w.thin() || w.spread(only(pG1)) < 0.1*(w.p[pG1]-w.p[pG0])
+	return !w.thin() || w.spread(only(pG1)) < 0.1*(w.p[pG1]-w.p[pG0]) // its brightness is known to a tenth; our choice
 }
 
 // thin reports whether the wall's plate is too thin to show its grey value beyond doubt. From phantoms with

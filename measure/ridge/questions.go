@@ -43,7 +43,7 @@ type Width struct {
 //
 // It returns [ErrNoWidth] where the line does not cross the outline twice and [ErrNoEdge] where an
 // end has no edge that can be fitted.
-func (o *Outline) Width(a Axis, depth float64, h Hand) (Width, error) {
+func (o *Ridge) Width(a Axis, depth float64, h Hand) (Width, error) {
 	side := a.Side()
 	c, err := o.chord(a.At(depth), side)
 	if err != nil {
@@ -92,10 +92,10 @@ const sparse = 0.1
 
 // modelTerm returns the edge-rule and sampling term of one edge, in mm, with what disturbances of the
 // image may do to it.
-func (o *Outline) modelTerm(w *Wall) float64 { return math.Hypot(o.layerTerm(w), o.shift(w)) }
+func (o *Ridge) modelTerm(w *Wall) float64 { return math.Hypot(o.layerTerm(w), o.shift(w)) }
 
 // ruleTerm is modelTerm along a line that meets the wall's surface aslant: farther, the flatter it meets it.
-func (o *Outline) ruleTerm(w *Wall, c crossing) float64 { return o.modelTerm(w) / c.square }
+func (o *Ridge) ruleTerm(w *Wall, c crossing) float64 { return o.modelTerm(w) / c.square }
 
 // layerTerm is the edge-rule and sampling term of one edge in an undisturbed image, in mm.
 func (o *Outline) layerTerm(w *Wall) float64 {
@@ -106,7 +106,7 @@ func (o *Outline) layerTerm(w *Wall) float64 {
 
 // widthBudget lists what makes a width uncertain. Where the scale is s too large, a depth of the plan lies
 // s·depth too near the crest of a width that is s·width too large.
-func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64, h Hand) uncertainty.Budget {
+func (o *Ridge) widthBudget(a Axis, depth float64, c fineChord, width float64, h Hand) uncertainty.Budget {
 	along, turn := o.outOfPlane(c)
 	slope := o.slope(a, depth, c)
 	b := uncertainty.Budget{
@@ -125,7 +125,7 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 // crestTerm is what the crest's error along the axis, from its fit and from what the fit's model lacks,
 // adds to a value that grows by this much per mm that the crest is found too far coronally. It is one error in
 // all that is measured from that crest.
-func (o *Outline) crestTerm(a Axis, growth float64) uncertainty.Term {
+func (o *Ridge) crestTerm(a Axis, growth float64) uncertainty.Term {
 	sd := a.CrestSD
 	if a.crestWall != nil {
 		sd = math.Hypot(sd, o.modelTerm(a.crestWall)/a.crestSquare)
@@ -212,7 +212,7 @@ func (a Axis) TiltAngle(h Hand) uncertainty.Angle {
 // Negative when the bone ends on the other side of p. turn is how far dir turns, from u to v, per radian that the
 // section turns about p (no unit): what leans along the arch turns with it. It returns [ErrNoWidth] where the line
 // meets no bone within 3 mm of p, and [ErrNoEdge] where the edge cannot be fitted.
-func (o *Outline) Beside(p, dir reformat.UV, turn float64, h Hand) (uncertainty.Length, error) {
+func (o *Ridge) Beside(p, dir reformat.UV, turn float64, h Hand) (uncertainty.Length, error) {
 	_, b, ok := o.span(p, dir)
 	if !ok {
 		return uncertainty.Length{}, ErrNoWidth
@@ -235,7 +235,7 @@ func (o *Outline) Beside(p, dir reformat.UV, turn float64, h Hand) (uncertainty.
 }
 
 // Near returns the two ends of the stretch of bone on the line p + s·dir that contains p, or lies
-// nearest to it, as s in mm, off the outline alone: quicker than [Outline.Beside], and good to a
+// nearest to it, as s in mm, off the outline alone: quicker than [Ridge.Beside], and good to a
 // tenth of a millimetre or so. NaN where the line meets no bone within 3 mm of p.
 func (o *Outline) Near(p, dir reformat.UV) (low, high float64) {
 	var at [32]float64

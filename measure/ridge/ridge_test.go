@@ -19,10 +19,10 @@ func hollow(r, height, tau float64) (outer, inner shape) {
 }
 
 // trace outlines the scene and measures with what it has learnt itself, as a run does.
-func trace(t testing.TB, f reformat.Field) (*Outline, Axis) {
-	o, err := Trace(f, Learn([]Station{NewStation(f)}))
+func trace(t testing.TB, f reformat.Field) (*Ridge, Axis) {
+	outline, err := Trace(f, Learn([]Station{NewStation(f)}))
 	require.NoError(t, err)
-	o.Weigh()
+	o := outline.Weigh()
 	a, err := o.FindAxis(nil)
 	require.NoError(t, err)
 	return o, a
@@ -107,9 +107,9 @@ func TestFieldThatCutsTheCrest(t *testing.T) {
 	find := func(top, side float64) (Axis, error) {
 		s := scene{voxel: 0.3, noise: 30, min: reformat.UV{U: -9, V: -20}, max: reformat.UV{U: side, V: top}, depth: 2}
 		f := s.field(t, grey)
-		o, err := Trace(f, Learn([]Station{NewStation(f)}))
+		outline, err := Trace(f, Learn([]Station{NewStation(f)}))
 		require.NoError(t, err)
-		o.Weigh()
+		o := outline.Weigh()
 		return o.FindAxis(nil)
 	}
 	for _, top := range []float64{0.2, -0.5, -1, -4} {
@@ -192,7 +192,7 @@ func TestNoRidgeIsAnError(t *testing.T) {
 		_, err := Trace(around(15, 0.4, noise).field(t, func(reformat.UV) float64 { return soft }), Tissue{})
 		if err == nil {
 			o, _ := Trace(around(15, 0.4, noise).field(t, func(reformat.UV) float64 { return soft }), Tissue{})
-			_, err = o.FindAxis(nil)
+			_, err = o.Fit().FindAxis(nil)
 		}
 		require.Error(t, err, "noise %g", noise)
 	}

@@ -16,11 +16,11 @@ func ridgeOf(height float64) func(reformat.UV) float64 {
 }
 
 // learnt outlines the scene and teaches it its own tissue.
-func learnt(t *testing.T, s scene, grey func(reformat.UV) float64) *Outline {
+func learnt(t *testing.T, s scene, grey func(reformat.UV) float64) *Ridge {
 	f := s.field(t, grey)
-	o, err := Trace(f, Learn([]Station{NewStation(f)}))
+	outline, err := Trace(f, Learn([]Station{NewStation(f)}))
 	require.NoError(t, err)
-	o.Weigh()
+	o := outline.Weigh()
 	return o
 }
 
@@ -96,7 +96,7 @@ func TestBandsWidenTheUncertainty(t *testing.T) {
 
 // A wall whose voxels hold far more than layers, blur and noise has no number.
 func TestGrossDisturbanceWithholdsTheEdge(t *testing.T) {
-	o := &Outline{tissue: Tissue{Edges: 9, Cortex: cortex, Soft: soft}}
+	o := (&Outline{tissue: Tissue{Edges: 9, Cortex: cortex, Soft: soft}}).Fit()
 	w := &Wall{}
 	w.p[pG0], w.p[pG1], w.p[pSigma] = soft, cortex, 0.3
 	require.NoError(t, o.trusted(w))
@@ -120,7 +120,7 @@ func TestWallsThatTellOfMotion(t *testing.T) {
 		"all border on air":      {[][2]float64{{-1010, 1600}, {-1000, 1700}, {-990, 1750}, {-995, 1590}}, 4},
 	} {
 		t.Run(name, func(t *testing.T) {
-			o := &Outline{}
+			o := (&Outline{}).Fit()
 			for _, g := range c.walls {
 				w := &Wall{}
 				w.p[pG0], w.p[pG1] = g[0], g[1]

@@ -127,7 +127,7 @@ func fitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue, how 
 		}
 		w = next
 		e, slope := w.p[pE], w.p[pSX]
-		if math.Abs(e) < 0.04*s && math.Abs(slope) < 0.04 {
+		if math.Abs(e) < 0.04*s && math.Abs(slope) < 0.04 { // mm, 2°: so near the patch lies over its edge; our choice
 			break
 		}
 		if math.Abs(e) > farOff*s {
@@ -148,7 +148,7 @@ const farOff = 1.5
 func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue, how effort) (*Wall, error) {
 	patch := patchOn(f)
 	all := patch.part(1, f.Near(nil, at, in, -patchOutside*s, patchInside*s, patch.along))
-	begin, ok := survey(patch.part(0.85, all), depth, s, t)
+	begin, ok := survey(patch.part(0.85, all), depth, s, t) // its middle: a curved edge is less blurred there; only where the fit begins
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
@@ -190,9 +190,9 @@ func fitFrom(f reformat.Field, begin *start, all []reformat.Grain, at, in reform
 		return nil
 	}
 	fit.grains = grains
-	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step)
+	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step) // an image without noise must not divide by 0
 	cov, ok := fit.solve(&w.p, settled)
-	if rise := w.p[pG1] - w.p[pG0]; !ok || rise < 0.3*step || rise < leastContrast*fit.noise {
+	if rise := w.p[pG1] - w.p[pG0]; !ok || rise < 0.3*step || rise < leastContrast*fit.noise { // far less of a step than the profile has: the fit went elsewhere; our choice
 		return nil
 	}
 	w.noise, w.count, w.cov = fit.noise, len(grains), cov
@@ -286,16 +286,16 @@ func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(
 	miss := func(s float64) float64 {
 		return w.p.distance(n0+s*dn, x0+s*dx, 0) - depth(x0+s*dx)
 	}
-	const h = 1e-5
+	const h = 1e-5 // mm, of a derivative
 	s, rate := -dot(rel, d), 0.0
 	for range 40 {
 		rate = (miss(s+h) - miss(s-h)) / (2 * h)
-		if math.Abs(rate) < 0.05 {
+		if math.Abs(rate) < 0.05 { // 3° off the surface: the line runs along it
 			return crossing{}, false
 		}
 		move := -miss(s) / rate
 		s += math.Max(-1, math.Min(1, move))
-		if math.Abs(move) < 1e-10 {
+		if math.Abs(move) < 1e-10 { // mm: no number shows it
 			break
 		}
 	}
