@@ -33,7 +33,7 @@ func (t *standing) measureBeside(im safety.Implant, depth, side float64) (uncert
 		return uncertainty.Length{}, err
 	}
 	r := at.to(side)
-	l, err := r.ridge.Beside(r.at, r.dir, r.turn, t.c.handFor(t.s, r.frame.Arc))
+	l, err := r.ridge.Beside(r.at, r.dir, r.turn, t.c.placementFor(t.s, r.frame.Arc))
 	if out := r.outside(); err != nil && out > 0 {
 		return uncertainty.Length{}, &outsideError{out}
 	}

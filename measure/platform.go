@@ -44,7 +44,7 @@ func (c *run) platformOf(s *site, diameter float64) platform {
 		return platform{l, word}
 	}
 	want := diameter + c.rules[safety.BuccalPlate].Margin + c.rules[safety.LingualPlate].Margin
-	if l, err := s.ridge.UsableCrest(a, want, s.hand); err == nil && l.Value <= usableWithin {
+	if l, err := s.ridge.UsableCrest(a, want, s.placement); err == nil && l.Value <= usableWithin {
 		return from(l, fmt.Sprintf("usable crest for %g mm", want))
 	}
 	if d := s.firstWide(a, diameter); !math.IsNaN(d) {

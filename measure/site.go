@@ -32,10 +32,10 @@ func (c *run) site(s *site) {
 	c.checkCrest(s)
 	c.siteOnBone(s)
 	c.heightRow(s)
-	s.widthRows(s.hand)
-	s.tiltRow(s.hand)
-	s.undercutRows(c.plan.Jaw, s.hand)
-	s.usableRows(s.hand)
+	s.widthRows(s.placement)
+	s.tiltRow(s.placement)
+	s.undercutRows(c.plan.Jaw, s.placement)
+	s.usableRows(s.placement)
 	c.levelRows(s)
 	s.greyRows()
 	c.implantRows(s)
@@ -106,13 +106,13 @@ func noWidth(q quantity.Name, depth float64, err error) Row {
 	return row
 }
 
-func (s *site) widthRows(h ridge.Hand) {
+func (s *site) widthRows(h ridge.Placement) {
 	s.out.Chords = s.widths([3]quantity.Name{quantity.RidgeWidth, quantity.BuccalPlate, quantity.LingualPlate}, s.axis, s.plan.Depths, h, nil)
 }
 
 // widths adds the rows of width and plates (called so) at depths below the axis' crest point, and
 // returns their chords. Where the crest is levelled by k, bone above it does not count.
-func (s *site) widths(names [3]quantity.Name, a ridge.Axis, depths []float64, h ridge.Hand, k *cut) (chords []Chord) {
+func (s *site) widths(names [3]quantity.Name, a ridge.Axis, depths []float64, h ridge.Placement, k *cut) (chords []Chord) {
 	for _, d := range depths {
 		w, err := s.ridge.Width(a, d, h)
 		if err != nil {
@@ -158,12 +158,12 @@ func (s *site) widths(names [3]quantity.Name, a ridge.Axis, depths []float64, h 
 	return chords
 }
 
-func (s *site) tiltRow(h ridge.Hand) {
+func (s *site) tiltRow(h ridge.Placement) {
 	t := s.axis.TiltAngle(h)
 	s.add(newRow(quantity.RidgeTilt, "", "").with(t.Value, t.Budget))
 }
 
-func (s *site) undercutRows(jaw Jaw, h ridge.Hand) {
+func (s *site) undercutRows(jaw Jaw, h ridge.Placement) {
 	most := math.Inf(1)
 	if jaw == Maxilla {
 		most = ridge.UpperWall
@@ -188,7 +188,7 @@ func (s *site) undercutRows(jaw Jaw, h ridge.Hand) {
 	}
 }
 
-func (s *site) usableRows(h ridge.Hand) {
+func (s *site) usableRows(h ridge.Placement) {
 	if s.plan.WantedWidth <= 0 {
 		return
 	}

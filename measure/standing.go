@@ -255,7 +255,7 @@ func (t *standing) toBorder(im safety.Implant) (least uncertainty.Length, err er
 	var unfitted error
 	open := math.Inf(1) // by the outline alone, on lines whose end cannot be fitted
 	for _, a := range lines {
-		end, err := cut.ridge.End(a, t.c.handFor(t.s, cut.frame.Arc))
+		end, err := cut.ridge.End(a, t.c.placementFor(t.s, cut.frame.Arc))
 		if err != nil {
 			_, left := cut.outline.Near(a.At(long), a.Dir)
 			if unfitted = err; !(left >= open) {

@@ -130,7 +130,7 @@ func (o *Ridge) fineAxis(a Axis, keep bool) (Axis, error) {
 			var pull float64
 			turn, pull = o.settle(a, m)
 			a.DirSD = m.spread(a) / pull
-			a.DirAlong, a.DirTurn = swings(m.at, m.moves, a.Dir, a.pivot)
+			a.DirAlong, a.DirTurn = turnOfLine(m.at, m.moves, a.Dir, a.pivot)
 			a.DirAlong, a.DirTurn = a.DirAlong/pull, a.DirTurn/pull
 		}
 		before := a.Crest
@@ -166,9 +166,9 @@ func (a Axis) turned(angle float64) Axis {
 	return t
 }
 
-// Swing returns how much value, mm, changes per radian of turn of the axis, the crest running along
+// PerTurn returns how much value, mm, changes per radian of turn of the axis, the crest running along
 // the ridge's surface with it.
-func (a Axis) Swing(value func(Axis) float64) float64 {
+func (a Axis) PerTurn(value func(Axis) float64) float64 {
 	const h = 0.01
 	return finite((value(a.turned(h)) - value(a.turned(-h))) / (2 * h))
 }

@@ -133,7 +133,7 @@ const farthestLumen = 40.0
 
 // Cavity returns where the axis line leaves the bone into an air-filled cavity (maxillary sinus,
 // nasal cavity), and the height from the crest to it, in mm; errors as of [Ridge.Floor].
-func (o *Ridge) Cavity(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
+func (o *Ridge) Cavity(a Axis, h Placement) (reformat.UV, uncertainty.Length, error) {
 	f, err := o.Floor(a)
 	if err != nil {
 		return reformat.UV{}, uncertainty.Length{}, err
@@ -162,7 +162,7 @@ func (w *Wall) liningTerm(t Tissue, voxel float64) float64 {
 		return 0
 	}
 	unseen := w.unseenLining(air)
-	share := thick / (unseen + leastGum*voxel)
+	share := thick / (unseen + leastMucosa*voxel)
 	return uncertainty.Rectangular(unseen/2) * math.Exp(-share*share/2)
 }
 

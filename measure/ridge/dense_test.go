@@ -52,7 +52,7 @@ func TestTopOfACrownIsNoCrest(t *testing.T) {
 	require.ErrorIs(t, err, ErrBody)
 	a, err := o.FixAxis(reformat.UV{}, &reformat.UV{V: -1})
 	require.NoError(t, err)
-	w, err := o.Width(a, 8, Hand{})
+	w, err := o.Width(a, 8, Placement{})
 	require.NoError(t, err)
 	require.InDelta(t, 7, w.Value, w.U())
 }

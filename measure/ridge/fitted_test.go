@@ -19,7 +19,7 @@ func TestManyMayAskOneRidge(t *testing.T) {
 	alone := outline.Weigh()
 	axis, err := alone.FindAxis(nil)
 	require.NoError(t, err)
-	want, err := alone.Width(axis, 3, Hand{})
+	want, err := alone.Width(axis, 3, Placement{})
 	require.NoError(t, err)
 	notes := alone.Notes(axis)
 
@@ -29,7 +29,7 @@ func TestManyMayAskOneRidge(t *testing.T) {
 	var wait sync.WaitGroup
 	for range 2 {
 		wait.Go(func() {
-			w, err := shared.Width(axis, 3, Hand{})
+			w, err := shared.Width(axis, 3, Placement{})
 			if err != nil || w.Value != want.Value || w.U() != want.U() {
 				t.Errorf("width %v ± %v, %v, want %v ± %v", w.Value, w.U(), err, want.Value, want.U())
 			}
@@ -55,7 +55,7 @@ func TestOutlineDoesNotChange(t *testing.T) {
 	before, points := *outline, append([]reformat.UV(nil), outline.Points...)
 	a, err := outline.Weigh().FindAxis(nil)
 	require.NoError(t, err)
-	_, err = outline.Fit().Width(a, 5, Hand{})
+	_, err = outline.Fit().Width(a, 5, Placement{})
 	require.NoError(t, err)
 	require.Equal(t, before, *outline)
 	require.Equal(t, points, outline.Points)

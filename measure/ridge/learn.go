@@ -173,9 +173,9 @@ func (c coarseLevels) confirms(t Tissue) bool {
 // taught returns what walls teach.
 func taught(walls []*Wall) Tissue {
 	var noise, blur, cortex, soft, marrow, blurSD, cortexSD []float64
-	var together lags
+	var pooled lags
 	for _, w := range walls {
-		together.add(w.lags)
+		pooled.add(w.lags)
 		noise = append(noise, w.noise)
 		blurSD, cortexSD = append(blurSD, w.spread(only(pSigma))), append(cortexSD, w.spread(only(pG1)))
 		blur = append(blur, w.p[pSigma])
@@ -185,7 +185,7 @@ func taught(walls []*Wall) Tissue {
 			marrow = append(marrow, w.p[pG2])
 		}
 	}
-	t := Tissue{Edges: len(walls), Noise: median(noise), clump: together.correlation()}
+	t := Tissue{Edges: len(walls), Noise: median(noise), correlation: pooled.correlation()}
 	t.Blur, t.BlurSD = middle(blur)
 	t.Cortex, t.CortexSD = middle(cortex)
 	t.Soft, t.SoftSD = middle(soft)

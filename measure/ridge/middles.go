@@ -107,9 +107,9 @@ func (m middles) spread(a Axis) float64 {
 // turn of the section (mm).
 type move struct{ along, turn float64 }
 
-// swings returns how the line through the mid-points turns when they move: least squares of their
+// turnOfLine returns how the line through the mid-points turns when they move: least squares of their
 // moves over their depths.
-func swings(mids []reformat.UV, moves []move, dir, mean reformat.UV) (along, turn float64) {
+func turnOfLine(mids []reformat.UV, moves []move, dir, mean reformat.UV) (along, turn float64) {
 	var sxx, sa, st float64
 	for i, m := range mids {
 		x := dot(sub(m, mean), dir)

@@ -112,7 +112,7 @@ func (o *Outline) roughWall(at reformat.UV, h hit) *Wall {
 	if err != nil || math.Abs(w.p[pE]) > farOff*s {
 		return nil
 	}
-	w.lags = w.together(gridLags(o.field))
+	w.lags = w.residualLags(gridLags(o.field))
 	w.fit, w.seen = layerFit{}, nil
 	return w
 }

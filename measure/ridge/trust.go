@@ -7,7 +7,7 @@ import (
 )
 
 // What the image does not support is not said. A fit explains the voxels by layers, blur and
-// noise. What is left over and goes together over a millimetre, as noise does not, is a
+// noise. What is left over and is correlated over a millimetre, as noise is not, is a
 // disturbance d of the grey values: streaks, rings, doubled edges, a neighbour. It moves an edge of
 // step S under a blur σ by about
 //
@@ -28,7 +28,7 @@ const hidden = 1.5
 // the uncertainty at which a width of two such edges no longer tells one implant size from the next.
 const grossShift = 0.2
 
-// disturbance returns what the residuals hold that goes together over farLag, as an SD in grey
+// disturbance returns what the residuals hold that is correlated over farLag, as an SD in grey
 // values.
 func (l *lags) disturbance(noise float64) float64 {
 	far := 0.0
@@ -164,7 +164,7 @@ const tooBright = 0.25
 
 // alike returns the sampled walls that tell of motion. A plate far brighter than the others' does not: a thin one before
 // textured marrow fits as a bright one in a wide blur too, and motion makes no plate brighter. Nor does a wall that
-// borders on air where others border on soft tissue: the gum between is a wide edge by itself.
+// borders on air where others border on soft tissue: the mucosa between is a wide edge by itself.
 func (o *Ridge) alike() (out []*Wall) {
 	plate, beside := make([]float64, len(o.walls)), make([]float64, len(o.walls))
 	for i, w := range o.walls {
@@ -207,7 +207,7 @@ func (o *Ridge) Cautions() []string {
 	if s := o.site.smear; s > 0.2 {
 		out = append(out, fmt.Sprintf("edges are drawn apart by about %.1f mm in one direction, as by a small movement or thick slices: uncertainties are larger here", s))
 	}
-	if t := o.tissue; t.known() && o.site.disturbance > 0.02*(t.Cortex-t.Soft) { // a misfit that asks for no explanation, see trifle
+	if t := o.tissue; t.known() && o.site.disturbance > 0.02*(t.Cortex-t.Soft) { // a misfit that asks for no explanation, see misfitFloor
 		out = append(out, "streaks, rings or the like disturb the image here: uncertainties are larger here")
 	}
 	return out

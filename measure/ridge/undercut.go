@@ -31,7 +31,7 @@ var (
 // line touches it below. It returns [ErrCutWall] (wrapped) where the field ends in a hollow deeper
 // than any whole one, or shows none and less of the wall than would tell, and [ErrFlare] (wrapped)
 // where a hollow ends a little past most.
-func (o *Ridge) Undercut(a Axis, buccal bool, most float64, h Hand) (Undercut, error) {
+func (o *Ridge) Undercut(a Axis, buccal bool, most float64, h Placement) (Undercut, error) {
 	side := a.Side()
 	if !buccal {
 		side = scale(-1, side)
@@ -101,7 +101,7 @@ func (w sideWall) hollow(a Axis, side reformat.UV) (u Undercut, open float64) {
 }
 
 // leastHollow is the depth, mm, under which a hollow that the field cuts is taken for a straight wall:
-// the coarse outline of one wavers by less.
+// the coarse outline of one is uneven by less.
 const leastHollow = 0.15
 
 // flatWall is the standard uncertainty of the depth of a hollow where none was found, mm: what a
@@ -126,7 +126,7 @@ func outwardOf(up, down, side reformat.UV) reformat.UV {
 }
 
 // refine measures the hollow again on fitted walls at its three points.
-func (o *Ridge) refine(u *Undercut, a Axis, side reformat.UV, h Hand) {
+func (o *Ridge) refine(u *Undercut, a Axis, side reformat.UV, h Placement) {
 	var above, below, deepest extreme
 	for range 3 {
 		out := outwardOf(u.Above, u.Below, side)
@@ -149,8 +149,8 @@ func (o *Ridge) refine(u *Undercut, a Axis, side reformat.UV, h Hand) {
 		uncertainty.Moved("upper touch", above.sd, 1-f),
 		uncertainty.Moved("lower touch", below.sd, f),
 		uncertainty.Moved("deepest point", deepest.sd, -1),
-		uncertainty.Moved("section place along the arch", h.Along, (1-f)*above.slope+f*below.slope-deepest.slope),
-		uncertainty.Moved("section direction", h.Turn, u.Value*0.5), // a hollow's depth runs half across the section; our choice
+		uncertainty.Moved("section place along the arch", h.Position, (1-f)*above.slope+f*below.slope-deepest.slope),
+		uncertainty.Moved("section direction", h.Rotation, u.Value*0.5), // a hollow's depth runs half across the section; our choice
 		scaleTerm(u.Value, h),
 	}
 	u.standOut()

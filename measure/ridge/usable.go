@@ -14,7 +14,7 @@ const usableRun = 3.0
 // UsableCrest returns the least depth below the crest from which the width is at least want mm
 // onward for 3 mm, with its budget, in mm. It returns [ErrNoWidth] (wrapped) where the ridge is
 // nowhere that wide for that long.
-func (o *Ridge) UsableCrest(a Axis, want float64, h Hand) (uncertainty.Length, error) {
+func (o *Ridge) UsableCrest(a Axis, want float64, h Placement) (uncertainty.Length, error) {
 	const step = 0.1
 	reach := o.reach(a)
 	first, run := -1.0, 0.0
@@ -39,7 +39,7 @@ func (o *Ridge) UsableCrest(a Axis, want float64, h Hand) (uncertainty.Length, e
 
 // fineUsable refines the depth on fitted chords by the secant method. What makes the width too large makes
 // the depth too small, by the width's growth with depth.
-func (o *Ridge) fineUsable(a Axis, want, depth float64, h Hand) uncertainty.Length {
+func (o *Ridge) fineUsable(a Axis, want, depth float64, h Placement) uncertainty.Length {
 	out := uncertainty.Length{Value: depth, Budget: uncertainty.Budget{{Name: "outline", Std: 0.1}}}
 	for range 6 {
 		w, err := o.Width(a, depth, h)
