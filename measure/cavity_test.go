@@ -109,10 +109,10 @@ func TestImplantUnderATiltedFloor(t *testing.T) {
 			}
 			assert.True(t, found, "%v", s.Note)
 			held := 0
-			for _, rung := range s.SizesTried {
-				if rung.Verdict == safety.Held {
+			for _, size := range s.SizesTried {
+				if size.Verdict == safety.Held {
 					held++
-					assert.GreaterOrEqual(t, c.floor.toImplant(rung.Implant), 1.0, "%g × %g", rung.Diameter, rung.Length)
+					assert.GreaterOrEqual(t, c.floor.toImplant(size.Implant), 1.0, "%g × %g", size.Diameter, size.Length)
 				}
 			}
 			t.Logf("%d sizes held", held)

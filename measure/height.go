@@ -290,4 +290,3 @@ func entry(f reformat.Frame, a ridge.Axis, st safety.Structure) (float64, bool) 
 }
 
 func dotUV(a, b reformat.UV) float64 { return a.U*b.U + a.V*b.V }
-func dotVec(a, b r3.Vec) float64     { return r3.Dot(a, b) }

@@ -116,7 +116,7 @@ func TestCanalMarkedShortOfTheSiteIsNotHeld(t *testing.T) {
 	}
 }
 
-// A foramen is the mouth of its canal: where the canal is marked in the wrong place, its distance holds nothing.
+// A foramen is the opening of its canal: where the canal is marked in the wrong place, its distance holds nothing.
 func TestForamenIsDoubtedWithItsCanal(t *testing.T) {
 	for off, want := range map[float64]measure.Verdict{0: measure.Held, -3: measure.Uncertain} {
 		r, err := measured(t, moveCanal(shift(r3.Vec{Z: off})), "")

@@ -17,16 +17,16 @@ import (
 // on the coronal side goes. It stands across the axis at a depth that the plan gives, or it is
 // where the plan's levelling plane meets the section.
 type cut struct {
-	depth  uncertainty.Length // of the new crest below the old one, along the axis, mm; never < 0
-	at     reformat.UV        // a point of the line, section mm
-	normal reformat.UV        // unit vector across the line, coronal
-	slope  float64            // depth of the line along the axis per mm along the arch, no unit
-	plane  bool               // from the levelling plane: it stands in the patient, not on the crest
-	above  float64            // how far the line passes above the crest, mm; 0: it does not
-	crest  ridge.Axis         // the site's axis with the new crest
-	seat   float64            // where a platform stands below the old crest, mm
-	area   uncertainty.Length // removed in the section, mm²; NaN: not known
-	centre float64            // u of the removed area's centroid, mm
+	depth    uncertainty.Length // of the new crest below the old one, along the axis, mm; never < 0
+	at       reformat.UV        // a point of the line, section mm
+	normal   reformat.UV        // unit vector across the line, coronal
+	slope    float64            // depth of the line along the axis per mm along the arch, no unit
+	plane    bool               // from the levelling plane: it stands in the patient, not on the crest
+	above    float64            // how far the line passes above the crest, mm; 0: it does not
+	crest    ridge.Axis         // the site's axis with the new crest
+	platform float64            // where a platform stands below the old crest, mm
+	area     uncertainty.Length // removed in the section, mm²; NaN: not known
+	centre   float64            // u of the removed area's centroid, mm
 }
 
 // steepest is the least cosine between the levelling plane's normal and a site's axis: beyond 60°
@@ -42,7 +42,7 @@ func (c *run) level(s *site) (*cut, error) {
 		k := &cut{depth: uncertainty.Length{Value: *s.plan.Level, Budget: asPlanned()}, at: s.axis.At(*s.plan.Level)}
 		k.normal = reformat.UV{U: -s.axis.Dir.U, V: -s.axis.Dir.V}
 		k.crest = s.axis
-		k.crest.Crest, k.seat = k.at, k.depth.Value
+		k.crest.Crest, k.platform = k.at, k.depth.Value
 		return k, nil
 	}
 	return c.planeLevel(s)
@@ -65,7 +65,7 @@ func (c *run) planeLevel(s *site) (*cut, error) {
 	k.normal = reformat.UV{U: k.normal.U / size, V: k.normal.V / size}
 	far := ridge.Far{At: k.at, Slope: -k.slope}
 	k.depth = uncertainty.Length{Value: math.Max(0, depth), Budget: s.ridge.HeightBudget(s.axis, depth, far, s.placement)}
-	k.crest, k.seat = s.axis, k.depth.Value
+	k.crest, k.platform = s.axis, k.depth.Value
 	k.crest.Crest = s.axis.At(k.depth.Value)
 	if k.above == 0 {
 		k.crest.CrestSD = 0
@@ -209,9 +209,9 @@ func (c *run) levelledUsable(s *site) {
 		rows(newRow(quantity.LevelledUsableDepth, "", plain(err)), none(plain(err)))
 		return
 	}
-	k.seat = k.depth.Value + u.Value
+	k.platform = k.depth.Value + u.Value
 	depth := length(quantity.LevelledUsableDepth, nil, u)
-	if left := s.height.Value - k.seat; s.height.to != "" && left > 0 {
+	if left := s.height.Value - k.platform; s.height.to != "" && left > 0 {
 		row := length(quantity.LevelledUsableHeight, nil, uncertainty.Length{Value: left,
 			Budget: append(c.leftBudget(k, s.height.Budget, left+u.Value), u.Budget.Scaled(-1)...)})
 		row.Note = s.height.why

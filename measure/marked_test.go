@@ -150,8 +150,8 @@ func TestCanalMarkedElsewhereIsNeverHeld(t *testing.T) {
 			if c.want == measure.NotAssessed {
 				assert.NotEmpty(t, r.Sites[0].HeightOpen, "a height to a canal that cannot be there is never the bold number")
 			}
-			for _, rung := range r.Sites[0].SizesTried {
-				assert.NotEqual(t, measure.Held, rung.Verdict, "no size tried is held either")
+			for _, tried := range r.Sites[0].SizesTried {
+				assert.NotEqual(t, measure.Held, tried.Verdict, "no size tried is held either")
 			}
 		})
 	}

@@ -168,7 +168,7 @@ func (c *run) measure(ctx context.Context, sites []*site, progress func(done, to
 		return nil
 	})
 	err := each(ctx, len(sites), func(i int) {
-		c.guarded(sites[i])
+		c.measureSite(sites[i])
 		done <- struct{}{}
 	})
 	close(done)
@@ -176,9 +176,9 @@ func (c *run) measure(ctx context.Context, sites []*site, progress func(done, to
 	return err
 }
 
-// guarded measures one site. A panic, a fault of ours, stays with it: the other sites' numbers are not
+// measureSite measures one site. A panic, a fault of ours, stays with it: the other sites' numbers are not
 // lost.
-func (c *run) guarded(s *site) {
+func (c *run) measureSite(s *site) {
 	defer c.recovered(s)
 	c.site(s)
 }

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
 	"ridgerule/measure/plan"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
@@ -51,7 +53,7 @@ func (s *site) findAxis() (ridge.Axis, error) {
 	case AxisOcclusal:
 		fixed = &reformat.UV{V: -1}
 	case AxisGiven:
-		d := reformat.UV{U: dotVec(s.plan.AxisVec, s.frame.U), V: dotVec(s.plan.AxisVec, s.frame.V)}
+		d := reformat.UV{U: r3.Dot(s.plan.AxisVec, s.frame.U), V: r3.Dot(s.plan.AxisVec, s.frame.V)}
 		if math.Hypot(d.U, d.V) < 0.5 {
 			return ridge.Axis{}, errors.New("the given axis runs across the section: more than 60° out of its plane")
 		}

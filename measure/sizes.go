@@ -15,10 +15,10 @@ import (
 // The pose limits of the size search: how far an implant may leave the site's platform and axis.
 // Our choice, where the plan's sizes give no limits of their own.
 var (
-	seatLateral = [2]float64{-1.5, 1.5} // mm
-	seatDepth   = [2]float64{0, 1}      // mm
-	seatLean    = [2]float64{-10, 10}   // degrees in the section
-	seatAlong   = [2]float64{-5, 5}     // degrees along the arch
+	poseLateral = [2]float64{-1.5, 1.5} // mm
+	poseDepth   = [2]float64{0, 1}      // mm
+	poseLean    = [2]float64{-10, 10}   // degrees in the section
+	poseAlong   = [2]float64{-5, 5}     // degrees along the arch
 )
 
 // bone answers safety's question how an implant stands in the bone, from the sections it spans.
@@ -147,7 +147,7 @@ func (c *run) poses(s *site, diameter float64) safety.PoseRange {
 	return safety.PoseRange{
 		Platform: s.frame.Patient(s.axis.At(c.platformOf(s, diameter).depth.Value)),
 		Axis:     r3.Unit(s.frame.Direction(s.axis.Dir)), Buccal: s.frame.Direction(s.axis.Side()),
-		Lateral: within(ask.Lateral, seatLateral), Depth: within(ask.Depth, seatDepth),
-		InSection: within(ask.Lean, seatLean), MesioDistal: within(ask.Along, seatAlong),
+		Lateral: within(ask.Lateral, poseLateral), Depth: within(ask.Depth, poseDepth),
+		InSection: within(ask.Lean, poseLean), MesioDistal: within(ask.Along, poseAlong),
 	}
 }

@@ -43,14 +43,14 @@ func TestSizesUnderAnUnmarkedSinusHold(t *testing.T) {
 			continue
 		}
 		for _, s := range res.Sites {
-			for _, rung := range s.SizesTried {
-				k := slices.IndexFunc(rung.Findings, func(f safety.Finding) bool { return strings.HasSuffix(f.To, "seen in the image") })
+			for _, size := range s.SizesTried {
+				k := slices.IndexFunc(size.Findings, func(f safety.Finding) bool { return strings.HasSuffix(f.To, "seen in the image") })
 				if k < 0 {
 					continue
 				}
 				tried++
-				f := rung.Findings[k]
-				truth, found := j.toCavity(rung.Implant)
+				f := size.Findings[k]
+				truth, found := j.toCavity(size.Implant)
 				if f.Verdict == measure.Held {
 					held++
 				}
@@ -61,7 +61,7 @@ func TestSizesUnderAnUnmarkedSinusHold(t *testing.T) {
 					}
 					if f.Verdict == measure.Held {
 						wrong++
-						t.Logf("%s, site %s: %g × %g reads held at %.2f ± %.2f, along its axis %.2f", j.name, s.ID, rung.Diameter, rung.Length, f.Distance.Value, u, truth)
+						t.Logf("%s, site %s: %g × %g reads held at %.2f ± %.2f, along its axis %.2f", j.name, s.ID, size.Diameter, size.Length, f.Distance.Value, u, truth)
 						if under > u/2+0.02 {
 							worse++
 						}

@@ -58,7 +58,7 @@ func (c *run) spaceRow(s *site) {
 func (s *site) newCrest() float64 {
 	switch {
 	case s.cut != nil:
-		return s.cut.seat
+		return s.cut.platform
 	case s.out.UsableDepth != nil:
 		return *s.out.UsableDepth
 	}

@@ -92,12 +92,12 @@ func (h *shape) drawCanals() {
 		}
 		path = append(path, h.drawLoop(side, sign)...)
 		tip := path[len(path)-1]
-		mouth := h.wall(sign*foramenAt, h.s.CanalDepth-2.2-archDepth)
-		path = append(path, mouth)
+		opening := h.wall(sign*foramenAt, h.s.CanalDepth-2.2-archDepth)
+		path = append(path, opening)
 		h.canal[side] = tube{path, same(r, len(path))}
-		h.exit[side] = tube{[]r3.Vec{mouth}, []float64{r}}
-		out := r3.Add(mouth, r3.Scale(2/r3.Norm(r3.Sub(mouth, tip)), r3.Sub(mouth, tip)))
-		h.canals = append(h.canals, h.canal[side], tube{[]r3.Vec{mouth, out}, same(r, 2)})
+		h.exit[side] = tube{[]r3.Vec{opening}, []float64{r}}
+		out := r3.Add(opening, r3.Scale(2/r3.Norm(r3.Sub(opening, tip)), r3.Sub(opening, tip)))
+		h.canals = append(h.canals, h.canal[side], tube{[]r3.Vec{opening, out}, same(r, 2)})
 	}
 }
 

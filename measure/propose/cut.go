@@ -13,13 +13,13 @@ import (
 type cut struct {
 	frame   reformat.Frame
 	outline *ridge.Outline
-	column  []rung  // from the lowest up, 1 mm apart
-	crest   float64 // v of the bone's crest, mm; NaN: not seen
-	tooth   bool    // enamel or metal stands over the crest
+	column  []ridgeLevel // from the lowest up, 1 mm apart
+	crest   float64      // v of the bone's crest, mm; NaN: not seen
+	tooth   bool         // enamel or metal stands over the crest
 }
 
-// rung is the ridge at one height of a section.
-type rung struct {
+// ridgeLevel is the ridge at one height of a section.
+type ridgeLevel struct {
 	v, middle, width float64 // mm; the width +Inf where the field cuts the bone
 	bright           bool
 }
@@ -76,7 +76,7 @@ func (k *cut) crown() (low float64, ok bool) {
 }
 
 // climb follows the ridge's middle from p on, sign mm a step; free reports whether the bone ends there.
-func (k *cut) climb(f reformat.Field, teeth float64, p reformat.UV, sign float64, most int) (out []rung, free bool) {
+func (k *cut) climb(f reformat.Field, teeth float64, p reformat.UV, sign float64, most int) (out []ridgeLevel, free bool) {
 	for range most {
 		low, high := k.outline.Near(p, reformat.UV{U: 1})
 		if math.IsNaN(low) {
@@ -85,7 +85,7 @@ func (k *cut) climb(f reformat.Field, teeth float64, p reformat.UV, sign float64
 		if high-low > widestRidge {
 			return out, false
 		}
-		r := rung{v: p.V, middle: p.U + (low+high)/2, width: high - low}
+		r := ridgeLevel{v: p.V, middle: p.U + (low+high)/2, width: high - low}
 		for _, side := range [2]float64{low - 1, high + 1} {
 			if math.IsNaN(f.Grey(reformat.UV{U: p.U + side, V: p.V}, 0)) {
 				r.width = math.Inf(1) // the field ends, and not the bone
@@ -101,12 +101,12 @@ func (k *cut) climb(f reformat.Field, teeth float64, p reformat.UV, sign float64
 	return out, false
 }
 
-// at returns the rung nearest to height v; false where the ridge is not seen within 1.5 mm of it.
-func (k *cut) at(v float64) (rung, bool) {
+// at returns the ridgeLevel nearest to height v; false where the ridge is not seen within 1.5 mm of it.
+func (k *cut) at(v float64) (ridgeLevel, bool) {
 	for _, r := range k.column {
 		if math.Abs(r.v-v) <= 1.5 && (math.Abs(r.v-v) <= 0.5 || v < k.column[0].v || v > k.column[len(k.column)-1].v) {
 			return r, r.width >= 2 && r.width <= widestRidge
 		}
 	}
-	return rung{}, false
+	return ridgeLevel{}, false
 }

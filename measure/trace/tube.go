@@ -116,7 +116,7 @@ func (t *tube) onto(m r3.Vec, node int, d r3.Vec) r3.Vec {
 }
 
 // calibrate sets the strength and the grey value a canal has in this picture from the marks,
-// which lie in it. The weaker mark decides: the other may lie at the mouth of a foramen, where
+// which lie in it. The weaker mark decides: the other may lie at the opening of a foramen, where
 // bone meets air and every second derivative is large.
 func (t *tube) calibrate(marks ...r3.Vec) {
 	f := front{n: t.n, stride: [3]int{1, t.n[0], t.n[0] * t.n[1]}, step: t.step}
