@@ -170,7 +170,7 @@ func (a Axis) turned(angle float64) Axis {
 // the ridge's surface with it.
 func (a Axis) PerTurn(value func(Axis) float64) float64 {
 	const h = 0.01
-	return finite((value(a.turned(h)) - value(a.turned(-h))) / (2 * h))
+	return orZero((value(a.turned(h)) - value(a.turned(-h))) / (2 * h))
 }
 
 // fineCrest puts the crest where the line through q along the axis leaves the fitted surface, or,

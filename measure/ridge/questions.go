@@ -165,7 +165,7 @@ func (o *Outline) outOfPlane(c fineChord) (along, turn float64) {
 func (o *Outline) slope(a Axis, depth float64, c fineChord) float64 {
 	const h = 0.05
 	at := func(d float64) float64 { return chordOn(c, a.At(d), a.Side()) }
-	return finite((at(depth+h) - at(depth-h)) / (2 * h))
+	return orZero((at(depth+h) - at(depth-h)) / (2 * h))
 }
 
 // widthPerTurn returns the change of width per radian of turn of the axis, in mm.
@@ -173,7 +173,8 @@ func (o *Outline) widthPerTurn(a Axis, depth float64, c fineChord) float64 {
 	return a.PerTurn(func(t Axis) float64 { return chordOn(c, t.At(depth), t.Side()) })
 }
 
-func finite(x float64) float64 {
+// orZero returns x, and 0 where it is not finite: a derivative across the end of a wall.
+func orZero(x float64) float64 {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return 0
 	}

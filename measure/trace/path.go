@@ -99,11 +99,11 @@ func (c *centred) path(marks []r3.Vec, o Options) (*Path, error) {
 	for i := range n + 1 {
 		s := from + step*float64(i)
 		p.Points = append(p.Points, cur.at(s))
-		lumen := lerp(cur.s, c.r.value, s)
+		lumen := interpolated(cur.s, c.r.value, s)
 		p.Lumen, p.Radii = append(p.Lumen, lumen), append(p.Radii, lumen+p.Wall)
-		p.SD = append(p.SD, math.Hypot(lerp(cur.s, sd, s), p.endSD(s-from)))
-		p.RadiusSD = append(p.RadiusSD, lerp(cur.s, sdR, s))
-		p.Confidence = append(p.Confidence, lerp(cur.s, c.confidence, s))
+		p.SD = append(p.SD, math.Hypot(interpolated(cur.s, sd, s), p.endSD(s-from)))
+		p.RadiusSD = append(p.RadiusSD, interpolated(cur.s, sdR, s))
+		p.Confidence = append(p.Confidence, interpolated(cur.s, c.confidence, s))
 	}
 	p.Low = low(p.Confidence, step, o.Low)
 	return p, nil
@@ -128,8 +128,8 @@ func (c *centred) wall() float64 {
 	return c.usual(mThick)
 }
 
-// lerp reads y at s on the rising row x; the unit is that of y.
-func lerp(x, y []float64, s float64) float64 {
+// interpolated reads y at s on the rising row x; the unit is that of y.
+func interpolated(x, y []float64, s float64) float64 {
 	i := 1
 	for i < len(x)-1 && x[i] < s {
 		i++
