@@ -81,7 +81,7 @@ type run struct {
 	rules    safety.Rules
 	scene    *safety.Scene
 	placed   float64 // standard uncertainty of the arch points, mm
-	tissue   ridge.Tissue
+	tissue   ridge.ImageModel
 	said     []Caution  // of the case by the caller
 	taught   []Caution  // about what the series has taught
 	voxel    [3]float64 // mm

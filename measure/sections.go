@@ -24,7 +24,7 @@ type sections struct {
 // half of it.
 const sectionStep = 2.0
 
-func newSections(v *volume.Volume, curve *reformat.Curve, t ridge.Tissue) *sections {
+func newSections(v *volume.Volume, curve *reformat.Curve, t ridge.ImageModel) *sections {
 	n := int(math.Ceil(curve.Length() / sectionStep))
 	s := &sections{}
 	for i := range n + 1 {

@@ -52,7 +52,7 @@ func (c *run) learn(ctx context.Context) (*lesson, error) {
 			l.said = append(l.said, Cautionf("internal_fault", SeverityCaution, "at %.1f mm of the arch: %s", arcs[i], said))
 		}
 	}
-	l.tissue = ridge.Learn(seen)
+	l.tissue = ridge.EstimateImage(seen)
 	for _, text := range l.tissue.Cautions() {
 		l.said = append(l.said, Cautionf("series_not_learnt", SeverityCaution, "%s", text))
 	}

@@ -24,7 +24,7 @@ type Taught struct {
 
 // lesson is what the stations of an arch teach about a series.
 type lesson struct {
-	tissue   ridge.Tissue
+	tissue   ridge.ImageModel
 	said     []Caution
 	motion   string // signs that the patient moved; empty: none
 	sections *sections

@@ -26,8 +26,8 @@ type work struct {
 	curve *reformat.Curve
 	cuts  []cut // along the curve, even
 
-	tissue ridge.Tissue   // what the sections teach about the series
-	marks  plan.Landmarks // of the final curve
+	tissue ridge.ImageModel // what the sections teach about the series
+	marks  plan.Landmarks   // of the final curve
 }
 
 const (

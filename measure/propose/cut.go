@@ -33,7 +33,7 @@ const (
 )
 
 // look traces the bone and follows the ridge's middle up and down.
-func (k *cut) look(v *volume.Volume, t ridge.Tissue) {
+func (k *cut) look(v *volume.Volume, t ridge.ImageModel) {
 	k.crest = math.NaN()
 	f := reformat.NewField(v, k.frame)
 	o, err := ridge.Trace(f, t)

@@ -186,14 +186,14 @@ func (w *work) named(of map[plan.Jaw]int, bands []trail) int {
 }
 
 // learn returns what the bone along a trail teaches about the series.
-func learn(v *volume.Volume, t *trail) ridge.Tissue {
+func learn(v *volume.Volume, t *trail) ridge.ImageModel {
 	points := t.points()
 	if len(points) < 4 {
-		return ridge.Tissue{}
+		return ridge.ImageModel{}
 	}
 	curve, err := reformat.NewCurve(points, t.up)
 	if err != nil {
-		return ridge.Tissue{}
+		return ridge.ImageModel{}
 	}
 	return learnAlong(v, curve)
 }
@@ -201,19 +201,19 @@ func learn(v *volume.Volume, t *trail) ridge.Tissue {
 // learnStep is the distance between the places that teach, mm.
 const learnStep = 6.0
 
-func learnAlong(v *volume.Volume, curve *reformat.Curve) ridge.Tissue {
+func learnAlong(v *volume.Volume, curve *reformat.Curve) ridge.ImageModel {
 	var stations []ridge.Station
 	for s := 2.0; s < curve.Length(); s += learnStep {
 		stations = append(stations, ridge.NewStation(reformat.NewField(v, curve.Frame(s))))
 	}
-	return ridge.Learn(stations)
+	return ridge.EstimateImage(stations)
 }
 
 // overBone is by how much enamel and metal exceed compact bone, in steps from soft tissue to that bone.
 const overBone = 1.35
 
 // denser returns the grey value from which on something is denser than compact bone; +Inf: not learnt.
-func denser(t ridge.Tissue) float64 {
+func denser(t ridge.ImageModel) float64 {
 	if t.Edges == 0 || !(t.Cortex > t.Soft) {
 		return math.Inf(1)
 	}

@@ -39,8 +39,8 @@ func (f Field) Grey(p UV, off float64) float64 {
 	return f.probe.At(r3.Add(f.Patient(p), r3.Scale(off, f.T)))
 }
 
-// Grain is one voxel near a point of the section, in a local frame of that point.
-type Grain struct {
+// VoxelSample is one voxel near a point of the section, in a local frame of that point.
+type VoxelSample struct {
 	N    float64 // along the given normal, mm
 	X    float64 // at right angles to it in the section (normal turned by +90° from u to v), mm
 	T    float64 // along the arch, mm
@@ -49,13 +49,13 @@ type Grain struct {
 	Voxel int // its place in the grid, column fastest: see [Field.Strides]
 }
 
-// Strides returns by how much a grain's Voxel grows from a column, a row and a slice to the next.
+// Strides returns by how much a voxel's Voxel grows from a column, a row and a slice to the next.
 func (f Field) Strides() [3]int { return [3]int{1, f.v.Size[0], f.v.Size[0] * f.v.Size[1]} }
 
 // Near appends to dst the voxels whose centres lie in the cylinder around section point p with
 // its axis along the unit vector normal: N between low and high, X² + T² ≤ radius² (mm). Blank
 // voxels and voxels beyond the grid are left out.
-func (f Field) Near(dst []Grain, p, normal UV, low, high, radius float64) []Grain {
+func (f Field) Near(dst []VoxelSample, p, normal UV, low, high, radius float64) []VoxelSample {
 	at := f.Patient(p)
 	n, x := f.Direction(normal), f.Direction(UV{-normal.V, normal.U})
 	lo, hi := f.box(at, n, low, high, radius)
@@ -70,7 +70,7 @@ func (f Field) Near(dst []Grain, p, normal UV, low, high, radius float64) []Grai
 			row := f.v.Stored[first:]
 			for i := lo[0]; i <= hi[0]; i++ {
 				if q.X >= low && q.X <= high && q.Y*q.Y+q.Z*q.Z <= radius*radius && (f.v.Blank == nil || row[i] != *f.v.Blank) {
-					dst = append(dst, Grain{q.X, q.Y, q.Z, rescale.Slope*float64(row[i]) + rescale.Intercept, first + i})
+					dst = append(dst, VoxelSample{q.X, q.Y, q.Z, rescale.Slope*float64(row[i]) + rescale.Intercept, first + i})
 				}
 				q = r3.Add(q, stepI)
 			}

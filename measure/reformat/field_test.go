@@ -29,12 +29,12 @@ func TestVoxelsOfACylinder(t *testing.T) {
 	for _, at := range []UV{{}, {0.7, -0.4}, {4, 2}, {-4.2, -2.9}, {30, 0}} { // the last three at and past the grid's ends
 		for _, c := range [][3]float64{{-1.117, 2.331, 0.911}, {-2.013, -0.517, 1.507}, {0.217, 3.011, 0.613}} {
 			for _, normal := range []UV{{U: 1}, {U: -0.6, V: 0.8}, {V: -1}} {
-				want := map[int]Grain{}
+				want := map[int]VoxelSample{}
 				for n := range v.Stored {
 					i, j, k := n%17, n/17%15, n/(17*15)
 					p, off := f.Frame.Section(g.Patient(volume.Index{I: float64(i), J: float64(j), K: float64(k)}))
 					d := UV{p.U - at.U, p.V - at.V}
-					grain := Grain{N: d.U*normal.U + d.V*normal.V, X: d.V*normal.U - d.U*normal.V, T: off, Grey: v.Grey(i, j, k), Voxel: n}
+					grain := VoxelSample{N: d.U*normal.U + d.V*normal.V, X: d.V*normal.U - d.U*normal.V, T: off, Grey: v.Grey(i, j, k), Voxel: n}
 					if grain.N >= c[0] && grain.N <= c[1] && grain.X*grain.X+off*off <= c[2]*c[2] && !math.IsNaN(grain.Grey) {
 						want[n] = grain
 					}

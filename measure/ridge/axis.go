@@ -17,7 +17,7 @@ type Axis struct {
 	DirTurn  float64     // how far it turns per radian of turn of the section about the occlusal direction
 	Points   int         // mid-points it was found from; 0 when it was given
 
-	crestWall   *Wall
+	crestWall   *SurfacePatch
 	crestSquare float64     // how squarely the axis meets crestWall, 0…1
 	pivot       reformat.UV // the mean of the mid-points, about which the axis turns
 }
@@ -197,7 +197,7 @@ const unfitted = 0.5
 // fineChord is a chord between two fitted walls.
 type fineChord struct {
 	low, high         crossing // along the side vector: lingual, buccal
-	lowWall, highWall *Wall
+	lowWall, highWall *SurfacePatch
 }
 
 // chord returns the fitted chord of the line through p along side.

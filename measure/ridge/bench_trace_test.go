@@ -20,7 +20,7 @@ func BenchmarkTrace(b *testing.B) {
 		return 300
 	})
 	for b.Loop() {
-		if _, err := Trace(f, Tissue{}); err != nil {
+		if _, err := Trace(f, ImageModel{}); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -152,6 +152,6 @@ func (o site) field(t testing.TB, r *rand.Rand) (reformat.Field, []r3.Vec) {
 	return f, seen
 }
 
-func (o site) where(k reformat.Grain) r3.Vec {
+func (o site) where(k reformat.VoxelSample) r3.Vec {
 	return r3.Add(inSpace(add(scale(k.N, o.in), scale(k.X, left(o.in)))), r3.Vec{Y: k.T})
 }

@@ -143,8 +143,8 @@ type tally struct {
 }
 
 // series is what a series of such scans has taught: as far from the truth as it says of itself.
-func (o site) series(r *rand.Rand) Tissue {
-	t := Tissue{BlurSD: leastSpread * o.sigma, CortexSD: leastSpread * (cortex - soft), SoftSD: leastSpread * (cortex - soft), Marrow: marrow, Noise: o.noise, Edges: 9}
+func (o site) series(r *rand.Rand) ImageModel {
+	t := ImageModel{BlurSD: leastSpread * o.sigma, CortexSD: leastSpread * (cortex - soft), SoftSD: leastSpread * (cortex - soft), Marrow: marrow, Noise: o.noise, Edges: 9}
 	t.Blur = o.sigma + t.BlurSD*r.NormFloat64()
 	t.Cortex = cortex + t.CortexSD*r.NormFloat64()
 	t.Soft = soft + t.SoftSD*r.NormFloat64()
@@ -156,13 +156,13 @@ func (a *tally) try(t testing.TB, s scan, seed uint64) {
 	r := rand.New(rand.NewPCG(seed, 77))
 	o := s.place(r, discs[s.sigma])
 	f, seen := o.field(t, r)
-	var series Tissue
+	var series ImageModel
 	if s.learnt {
 		series = o.series(r)
 	}
 	begin := estimate{p: params{pG0: soft, pG1: cortex, pG2: marrow, pSigma: s.sigma, pTau: boundPlate}}
 	free, informed := o.bound(seen, priors(&begin, cortex-soft, fitScale(f), series))
-	w, err := FitWall(f, reformat.UV{U: 0.2 * (2*r.Float64() - 1), V: 0.2 * (2*r.Float64() - 1)}, turnBy(o.in, 0.1*(2*r.Float64()-1)), 8, series)
+	w, err := FitPatch(f, reformat.UV{U: 0.2 * (2*r.Float64() - 1), V: 0.2 * (2*r.Float64() - 1)}, turnBy(o.in, 0.1*(2*r.Float64()-1)), 8, series)
 	if err != nil {
 		a.lost++
 		return
@@ -173,7 +173,7 @@ func (a *tally) try(t testing.TB, s scan, seed uint64) {
 	a.off, a.stated = append(a.off, e), append(a.stated, e/hit.sd)
 	a.free, a.informed = append(a.free, e/free), append(a.informed, e/informed)
 	a.bound += free
-	if whole := (&Outline{field: f, tissue: series}).Fit().modelTerm(w) / hit.square; math.Abs(e) <= 2*math.Hypot(hit.sd, whole) {
+	if whole := (&Outline{field: f, model: series}).Fit().modelTerm(w) / hit.square; math.Abs(e) <= 2*math.Hypot(hit.sd, whole) {
 		a.covered++
 	}
 }

@@ -225,7 +225,7 @@ func TestEveryEdgeAddsItsRule(t *testing.T) {
 // than one and a half sigma.
 func TestEdgeRuleByHand(t *testing.T) {
 	o := &Outline{field: around(5, 0.4, 0).field(t, func(reformat.UV) float64 { return soft })}
-	w := &Wall{}
+	w := &SurfacePatch{}
 	w.p[pSigma], w.p[pCXX], w.p[pTauXX] = 0.2, 0.3, 0.4
 	require.InDelta(t, math.Sqrt(0.004*0.004+0.005*0.005+0.01*0.01), o.layerTerm(w), 1e-9)
 	w.p[pSigma] = 0.3

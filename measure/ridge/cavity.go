@@ -28,7 +28,7 @@ const (
 
 // airLevel returns the grey value below which there is air, and false when no wall of the series was
 // fitted, or bone stands no more out of what lies on it than noise does. Where bone borders on air itself, the tissue learnt as soft is air.
-func (t Tissue) airLevel() (float64, bool) {
+func (t ImageModel) airLevel() (float64, bool) {
 	step := t.Cortex - t.Soft
 	if !(step > 0 && step > leastContrast*t.Noise) {
 		return 0, false
@@ -59,7 +59,7 @@ const (
 // lumen returns the depth, from 1 mm to most mm, at which air begins along the axis and stays for 1.5 mm;
 // false when there is none.
 func (o *Outline) lumen(a Axis, most float64) (float64, bool) {
-	level, ok := o.tissue.airLevel()
+	level, ok := o.model.airLevel()
 	if !ok {
 		return 0, false
 	}
@@ -88,7 +88,7 @@ type Floor struct {
 	Depth  float64            // of At below the line's crest point, mm
 	Budget uncertainty.Budget // of the edge itself, mm: what places the line is not in it
 
-	wall *Wall
+	wall *SurfacePatch
 	edge crossing
 }
 
@@ -103,7 +103,7 @@ func (o *Ridge) Floor(a Axis) (Floor, error) {
 	if !ok {
 		return Floor{}, fmt.Errorf("%w: air but no bony floor before it", ErrFloor)
 	}
-	w, err := FitWall(o.field, a.At(depth), scale(-1, a.Dir), depth, o.tissue)
+	w, err := FitPatch(o.field, a.At(depth), scale(-1, a.Dir), depth, o.model)
 	if err != nil {
 		return Floor{}, fmt.Errorf("%w: %w", ErrFloor, err)
 	}
@@ -115,7 +115,7 @@ func (o *Ridge) Floor(a Axis) (Floor, error) {
 	return Floor{At: c.at, Depth: dot(sub(c.at, a.Crest), a.Dir), wall: w, edge: c, Budget: uncertainty.Budget{
 		{Name: "edge noise, floor", Std: c.sd},
 		{Name: "edge rule, floor", Std: o.ruleTerm(w, c)},
-		{Name: "lining too thin to be told", Std: w.liningTerm(o.tissue, voxel)}}}, nil
+		{Name: "lining too thin to be told", Std: w.liningTerm(o.model, voxel)}}}, nil
 }
 
 // RoughFloor is [Ridge.Floor] without its fit, which steep and narrow floors refuse: good to a voxel or so.
@@ -152,7 +152,7 @@ const liningShape = 0.005
 // doubt stays with a lining that the fit has, the less the thicker that is beside what noise may hide and what voxels
 // share between two tissues (voxel: the coarsest spacing, mm): nothing changes at once where one fit is taken for the
 // other. 0 where no air is in the fit's reach.
-func (w *Wall) liningTerm(t Tissue, voxel float64) float64 {
+func (w *SurfacePatch) liningTerm(t ImageModel, voxel float64) float64 {
 	level, _ := t.airLevel()
 	air, thick := w.p[pG0], 0.0
 	if slices.Contains(w.active, pGamma) {
@@ -168,7 +168,7 @@ func (w *Wall) liningTerm(t Tissue, voxel float64) float64 {
 
 // unseenLining returns how thick a lining between air (its grey value) and bone may be without standing out of the
 // noise, four standard deviations, mm.
-func (w *Wall) unseenLining(air float64) float64 {
+func (w *SurfacePatch) unseenLining(air float64) float64 {
 	seen := 4 * w.noise / math.Sqrt(float64(w.count)/3) / (w.p[pG1] - air) // a third of the voxels are at the edge
 	return w.Blur() * math.Sqrt(seen/liningShape)
 }
@@ -177,7 +177,7 @@ func (w *Wall) unseenLining(air float64) float64 {
 // returns the depth of its cavity-side edge: the last place brighter than soft tissue by a share
 // of the step to cortex. A thin floor under blur shows only part of its contrast.
 func (o *Outline) floorAbove(a Axis, air float64) (float64, bool) {
-	t := o.tissue
+	t := o.model
 	soft := t.Soft
 	if level, _ := t.airLevel(); t.Soft < level {
 		soft = level

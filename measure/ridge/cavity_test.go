@@ -10,9 +10,9 @@ import (
 // The doubt whether a floor has a lining is in its budget whichever way the fit decided, and does not jump where the
 // decision falls. The closed form of what noise may hide is 0.25 mm here: 0.25·√(4·50/√(700/3)/2600/0.005).
 func TestDoubtOfALiningKnowsNoSwitch(t *testing.T) {
-	tissue := Tissue{Soft: 50, Cortex: 1600, Marrow: 400, Edges: 20}
+	tissue := ImageModel{Soft: 50, Cortex: 1600, Marrow: 400, Edges: 20}
 	floor := func(begin estimate, outside, air, thick float64) float64 {
-		w := Wall{active: begin.active(), noise: 50, count: 700}
+		w := SurfacePatch{active: begin.active(), noise: 50, count: 700}
 		w.p[pG0], w.p[pG1], w.p[pGA], w.p[pGamma], w.p[pSigma] = outside, 1600, air, thick, 0.25
 		return w.liningTerm(tissue, 0.2)
 	}

@@ -90,20 +90,20 @@ func (l *lags) rho(a, d int) float64 {
 	return math.Min(r, 1)
 }
 
-// apart yields the pairs (i, j) of grains whose voxels lie away apart in the grid's flat order. The
-// grains must be in that order, as [reformat.Field.Near] leaves them.
-func apart(grains []reformat.Grain, away int) iter.Seq2[int, int] {
+// apart yields the pairs (i, j) of samples whose voxels lie away apart in the grid's flat order. The
+// samples must be in that order, as [reformat.Field.Near] leaves them.
+func apart(samples []reformat.VoxelSample, away int) iter.Seq2[int, int] {
 	return func(yield func(i, j int) bool) {
 		j := 0
-		for i := range grains {
-			want := grains[i].Voxel + away
-			for j < len(grains) && grains[j].Voxel < want {
+		for i := range samples {
+			want := samples[i].Voxel + away
+			for j < len(samples) && samples[j].Voxel < want {
 				j++
 			}
-			if j == len(grains) {
+			if j == len(samples) {
 				return
 			}
-			if grains[j].Voxel == want && !yield(i, j) {
+			if samples[j].Voxel == want && !yield(i, j) {
 				return
 			}
 		}
@@ -112,7 +112,7 @@ func apart(grains []reformat.Grain, away int) iter.Seq2[int, int] {
 
 // residualLags sums the products of the wall's residuals along the grid's axes, each residual held to
 // ±huber·noise. The sums run in the voxels' order: the same scan gives the same bits.
-func (w *Wall) residualLags(steps [3][lagMost + 1]int) (l lags) {
+func (w *SurfacePatch) residualLags(steps [3][lagMost + 1]int) (l lags) {
 	r := make([]float64, len(w.seen))
 	most, h := huber*w.noise, w.p.bends()
 	for i, g := range w.seen {
@@ -131,9 +131,9 @@ func (w *Wall) residualLags(steps [3][lagMost + 1]int) (l lags) {
 	return l
 }
 
-// window returns the grains that lie where the fit looked.
-func (o *estimate) window(all []reformat.Grain) []reformat.Grain {
-	kept := make([]reformat.Grain, 0, len(all))
+// window returns the samples that lie where the fit looked.
+func (o *estimate) window(all []reformat.VoxelSample) []reformat.VoxelSample {
+	kept := make([]reformat.VoxelSample, 0, len(all))
 	for _, g := range all {
 		if g.N >= o.low && g.N <= o.high {
 			kept = append(kept, g)
@@ -144,7 +144,7 @@ func (o *estimate) window(all []reformat.Grain) []reformat.Grain {
 
 // judge holds the fit's residuals against independent noise, gives its covariance what they lack,
 // and lets go of the voxels.
-func (w *Wall) judge(f reformat.Field, t Tissue) {
+func (w *SurfacePatch) judge(f reformat.Field, t ImageModel) {
 	w.lags = w.residualLags(gridLags(f))
 	w.marrow = w.texture(t)
 	own := w.lags.correlation()
@@ -158,7 +158,7 @@ func (w *Wall) judge(f reformat.Field, t Tissue) {
 }
 
 // texture returns how much the grey values behind the plate vary beyond noise, as an SD: trabeculae.
-func (w *Wall) texture(t Tissue) float64 {
+func (w *SurfacePatch) texture(t ImageModel) float64 {
 	if !w.plate {
 		return 0
 	}
@@ -210,9 +210,9 @@ func (l *layerFit) excess(p *params, cov *mat.SymDense, c correlation, strides [
 	}
 	n := len(l.active)
 	rows := l.derivatives(p)
-	sums := mat.NewDense(len(l.grains), n, nil)
+	sums := mat.NewDense(len(l.samples), n, nil)
 	for _, o := range near {
-		for i, j := range apart(l.grains, abs(o.away)) {
+		for i, j := range apart(l.samples, abs(o.away)) {
 			sum, row := sums.RawRowView(i), rows.RawRowView(j)
 			for k := range sum {
 				sum[k] += o.rho * row[k]
@@ -235,8 +235,8 @@ func (l *layerFit) excess(p *params, cov *mat.SymDense, c correlation, strides [
 // derivatives returns the model's derivatives in noise SDs: a row for each grain, a column for each
 // active parameter.
 func (l *layerFit) derivatives(p *params) *mat.Dense {
-	rows, h := mat.NewDense(len(l.grains), len(l.active), nil), p.bends()
-	for i, g := range l.grains {
+	rows, h := mat.NewDense(len(l.samples), len(l.active), nil), p.bends()
+	for i, g := range l.samples {
 		grad := p.derivatives(g, h)
 		row := rows.RawRowView(i)
 		for k, param := range l.active {
@@ -248,7 +248,7 @@ func (l *layerFit) derivatives(p *params) *mat.Dense {
 
 // correlated returns the variance along j that independent voxels lack; never less than none, for a
 // correlation known to a few voxels only is no reason to be surer.
-func (w *Wall) correlated(j mat.Vector) float64 {
+func (w *SurfacePatch) correlated(j mat.Vector) float64 {
 	if w.more == nil {
 		return 0
 	}

@@ -31,7 +31,7 @@ const (
 // Bodies returns what stands in the section of f within or on the bone, is denser than the series'
 // cortical bone and wanted; nil where the series has not taught what cortical bone is. The bone is outlined only
 // where there is something to be held against it.
-func Bodies(f reformat.Field, t Tissue, wanted func(Body) bool) []Body {
+func Bodies(f reformat.Field, t ImageModel, wanted func(Body) bool) []Body {
 	parts := slices.DeleteFunc(denseParts(search(f), t), func(p densePart) bool { return !wanted(p.Body) })
 	if len(parts) == 0 {
 		return nil
@@ -45,7 +45,7 @@ func Bodies(f reformat.Field, t Tissue, wanted func(Body) bool) []Body {
 
 // Bodies is [Bodies] in the outline's own section, without looking at it again.
 func (o *Outline) Bodies(wanted func(Body) bool) []Body {
-	return o.holding(slices.DeleteFunc(denseParts(o.seen, o.tissue), func(p densePart) bool { return !wanted(p.Body) }))
+	return o.holding(slices.DeleteFunc(denseParts(o.seen, o.model), func(p densePart) bool { return !wanted(p.Body) }))
 }
 
 // densePart is a connected part of a section's raster that is denser than cortical bone.
@@ -55,7 +55,7 @@ type densePart struct {
 }
 
 // denseParts returns those of a section, as large as a body is.
-func denseParts(s reformat.Section, t Tissue) (parts []densePart) {
+func denseParts(s reformat.Section, t ImageModel) (parts []densePart) {
 	if !t.known() {
 		return nil
 	}
@@ -134,7 +134,7 @@ func (b Body) holds(a Axis) bool {
 // redraw draws the outline again where the coarse pass took a crown, an implant or metal for the
 // bone: where what bounded it is as bright as cortical bone, half-way to bone bounds it instead.
 func (o *Outline) redraw() {
-	t := o.tissue
+	t := o.model
 	if !t.known() || o.level < t.Soft+0.85*(t.Cortex-t.Soft) {
 		return
 	}

@@ -30,7 +30,7 @@ func with(grey func(reformat.UV) float64, s shape, value float64) func(reformat.
 func TestRootInTheSectionIsReported(t *testing.T) {
 	const r = 2.0
 	o := learnt(t, around(20, 0.3, 40), with(ridgeOf(20), roundBody(reformat.UV{U: 0.2, V: -8}, r), 2200))
-	b := Bodies(o.field, o.tissue, func(Body) bool { return true })
+	b := Bodies(o.field, o.model, func(Body) bool { return true })
 	require.Len(t, b, 1)
 	require.InDelta(t, 0.2, b[0].Middle.U, 0.2)
 	require.InDelta(t, -8, b[0].Middle.V, 0.2)
@@ -45,7 +45,7 @@ func TestRootInTheSectionIsReported(t *testing.T) {
 func TestTopOfACrownIsNoCrest(t *testing.T) {
 	bare := NewStation(around(20, 0.3, 40).field(t, ridgeOf(20)))
 	crowned := around(20, 0.3, 40).field(t, with(ridgeOf(20), roundBody(reformat.UV{V: 1.5}, 3.2), 2700))
-	outline, err := Trace(crowned, Learn([]Station{bare, NewStation(crowned)}))
+	outline, err := Trace(crowned, EstimateImage([]Station{bare, NewStation(crowned)}))
 	require.NoError(t, err)
 	o := outline.Weigh()
 	_, err = o.FindAxis(nil)

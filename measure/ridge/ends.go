@@ -70,7 +70,7 @@ type Far struct {
 }
 
 // farOn is the far end of a height on wall w.
-func (a Axis) farOn(w *Wall, c crossing) Far {
+func (a Axis) farOn(w *SurfacePatch, c crossing) Far {
 	perTurn := a.PerTurn(func(t Axis) float64 {
 		end, ok := w.outer(t.Crest, t.Dir)
 		if !ok {

@@ -30,7 +30,7 @@ const softShare = 0.4
 // withMucosa is the same start with a layer of soft tissue and air beyond it, where the profile
 // shows only one edge: its lower part is then taken for the soft tissue's edge, its upper part for
 // the bone's.
-func (o *estimate) withMucosa(t Tissue) *estimate {
+func (o *estimate) withMucosa(t ImageModel) *estimate {
 	out := *o
 	out.mucosa = true
 	air, cortex := o.p[pG0], o.p[pG1]
@@ -74,8 +74,8 @@ func (p profile) bin(n float64) int {
 	return max(0, min(len(p.grey)-1, int((n-p.low)/p.step+rounding)))
 }
 
-// average bins the grains by N; empty bins lie between their neighbours.
-func average(all []reformat.Grain, low, high, step float64) profile {
+// average bins the samples by N; empty bins lie between their neighbours.
+func average(all []reformat.VoxelSample, low, high, step float64) profile {
 	n := int((high - low) / step)
 	p := profile{low, step, make([]float64, n)}
 	count := make([]float64, n)
@@ -124,12 +124,12 @@ func (p profile) smooth() profile {
 	return p
 }
 
-// survey reads the layers off the mean profile of the grains near the normal. It reports false where
+// initialEstimate reads the layers off the mean profile of the samples near the normal. It reports false where
 // grey values do not rise inward as at a bone surface.
 //
 // The fractions in it decide only where a fit starts and which voxels it sees, not what it says: our choice, and start_test.go
 // shakes what comes of them.
-func initialEstimate(all []reformat.Grain, depth, s float64, t Tissue) (*estimate, bool) {
+func initialEstimate(all []reformat.VoxelSample, depth, s float64, t ImageModel) (*estimate, bool) {
 	if len(all) < 30 {
 		return nil, false
 	}
@@ -307,9 +307,9 @@ func (p profile) crossing(i int, level float64) float64 {
 	return p.at(i)
 }
 
-// noise returns the SD of the grains about the profile where it is flat, in grey values: the fifth
+// noise returns the SD of the samples about the profile where it is flat, in grey values: the fifth
 // of its bins with the smallest slope.
-func (p profile) noise(all []reformat.Grain) float64 {
+func (p profile) noise(all []reformat.VoxelSample) float64 {
 	slope := make([]float64, len(p.grey))
 	for i := range slope {
 		slope[i] = math.Abs(p.grey[min(len(p.grey)-1, i+1)] - p.grey[max(0, i-1)])

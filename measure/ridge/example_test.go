@@ -58,7 +58,7 @@ func widthIn(folder string, arch []r3.Vec, at r3.Vec) (width, u float64, err err
 		stations = append(stations, ridge.NewStation(reformat.NewField(v, curve.Frame(s))))
 	}
 	arc, _ := curve.Project(at)
-	outline, err := ridge.Trace(reformat.NewField(v, curve.Frame(arc)), ridge.Learn(stations))
+	outline, err := ridge.Trace(reformat.NewField(v, curve.Frame(arc)), ridge.EstimateImage(stations))
 	if err != nil {
 		return 0, 0, err
 	}

@@ -17,20 +17,20 @@ type Ridge struct {
 	dense func() []Body // looked for once
 
 	mu    sync.Mutex
-	walls []*Wall // fitted so far
+	walls []*SurfacePatch // fitted so far
 }
 
 // Fit returns the ridge that the outline bounds. Nothing is held against the image there: a site's own numbers come from
 // [Outline.Weigh].
 func (o *Outline) Fit() *Ridge {
-	return &Ridge{Outline: o, dense: sync.OnceValue(func() []Body { return o.holding(denseParts(o.seen, o.tissue)) })}
+	return &Ridge{Outline: o, dense: sync.OnceValue(func() []Body { return o.holding(denseParts(o.seen, o.model)) })}
 }
 
 // Weigh returns the ridge that the outline bounds, the image there judged by walls fitted without knowledge of the series:
 // what disturbs it is in the numbers' U.
 func (o *Outline) Weigh() *Ridge {
 	bare := *o
-	bare.tissue = Tissue{}
+	bare.model = ImageModel{}
 	judge, r := bare.Fit(), o.Fit()
 	judge.sample()
 	judge.weigh()
@@ -40,7 +40,7 @@ func (o *Outline) Weigh() *Ridge {
 
 // wall returns a fitted wall near p with inward normal about in: one that was fitted before, or a
 // new one: of two that lie as near the one that was asked for first serves both.
-func (o *Ridge) wall(p, in reformat.UV) (*Wall, error) {
+func (o *Ridge) wall(p, in reformat.UV) (*SurfacePatch, error) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	for _, w := range o.walls {
@@ -48,7 +48,7 @@ func (o *Ridge) wall(p, in reformat.UV) (*Wall, error) {
 			return w, nil
 		}
 	}
-	w, err := FitWall(o.field, p, in, o.depthFrom(p, in), o.tissue)
+	w, err := FitPatch(o.field, p, in, o.depthFrom(p, in), o.model)
 	if err != nil {
 		return nil, err
 	}
@@ -57,7 +57,7 @@ func (o *Ridge) wall(p, in reformat.UV) (*Wall, error) {
 }
 
 // edge refines crossing h of the line p + s·d on its fitted wall.
-func (o *Ridge) edge(p, d reformat.UV, h hit) (crossing, *Wall, error) {
+func (o *Ridge) edge(p, d reformat.UV, h hit) (crossing, *SurfacePatch, error) {
 	at := add(p, scale(h.s, d))
 	w, err := o.wall(at, h.in)
 	if err != nil {
@@ -76,14 +76,14 @@ func (o *Ridge) edge(p, d reformat.UV, h hit) (crossing, *Wall, error) {
 // outerEdge is edge where only the bone's outer surface is asked for. A cortex thicker than its surface's radius of curvature,
 // as at the base of a jaw, has its inner surface past the centre of curvature, where the layers' model has no depth: fitted
 // with it the outer one comes out too flat. It is fitted alone where the inner one lies deep enough not to touch it.
-func (o *Ridge) outerEdge(p, d reformat.UV, h hit) (crossing, *Wall, error) {
+func (o *Ridge) outerEdge(p, d reformat.UV, h hit) (crossing, *SurfacePatch, error) {
 	c, w, err := o.edge(p, d, h)
 	if err != nil || !w.plate || !w.p.deep(fitScale(o.field)) {
 		return c, w, err
 	}
 	how := thorough
 	how.alone = true
-	alone, err := fitWall(o.field, c.at, w.in, o.depthFrom(c.at, w.in), o.tissue, how)
+	alone, err := fitPatch(o.field, c.at, w.in, o.depthFrom(c.at, w.in), o.model, how)
 	if err != nil || o.trusted(alone) != nil {
 		return c, w, nil
 	}

@@ -14,7 +14,7 @@ import (
 func TestManyMayAskOneRidge(t *testing.T) {
 	f := around(20, 0.3, 40).field(t, ridgeOf(20))
 	stations := []Station{NewStation(f)}
-	outline, err := Trace(f, Learn(stations))
+	outline, err := Trace(f, EstimateImage(stations))
 	require.NoError(t, err)
 	alone := outline.Weigh()
 	axis, err := alone.FindAxis(nil)
@@ -39,8 +39,8 @@ func TestManyMayAskOneRidge(t *testing.T) {
 			if low, high := outline.Near(axis.At(3), axis.Side()); !(high > low) || !outline.Inside(axis.At(3)) {
 				t.Errorf("the outline has no bone at 3 mm")
 			}
-			if again := Learn(stations); again.Blur != outline.tissue.Blur || again.Edges != outline.tissue.Edges {
-				t.Errorf("taught %+v, first %+v", again, outline.tissue)
+			if again := EstimateImage(stations); again.Blur != outline.model.Blur || again.Edges != outline.model.Edges {
+				t.Errorf("taught %+v, first %+v", again, outline.model)
 			}
 		})
 	}
@@ -50,7 +50,7 @@ func TestManyMayAskOneRidge(t *testing.T) {
 // An outline does not change by what is asked of it, nor by the ridges made of it.
 func TestOutlineDoesNotChange(t *testing.T) {
 	f := around(20, 0.3, 40).field(t, ridgeOf(20))
-	outline, err := Trace(f, Learn([]Station{NewStation(f)}))
+	outline, err := Trace(f, EstimateImage([]Station{NewStation(f)}))
 	require.NoError(t, err)
 	before, points := *outline, append([]reformat.UV(nil), outline.Points...)
 	a, err := outline.Weigh().FindAxis(nil)

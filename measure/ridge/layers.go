@@ -189,17 +189,17 @@ func (p *params) bends() *bends {
 	return h
 }
 
-// model returns the grey value at a grain.
-func (p *params) model(g reformat.Grain) float64 { return p.grey(g, p.bends()) }
+// model returns the grey value at a voxel.
+func (p *params) model(g reformat.VoxelSample) float64 { return p.grey(g, p.bends()) }
 
-// grey returns the grey value at a grain, given the surfaces' curvatures.
-func (p *params) grey(g reformat.Grain, h *bends) float64 {
+// grey returns the grey value at a voxel, given the surfaces' curvatures.
+func (p *params) grey(g reformat.VoxelSample, h *bends) float64 {
 	var s sight
 	s.see(p, g, h)
 	return s.value
 }
 
-// sight is a grain as the model sees it: its foot, how far it lies from the three edges, in σ, the normal distribution
+// sight is a voxel as the model sees it: its foot, how far it lies from the three edges, in σ, the normal distribution
 // there, and its grey value. Where no edge is near, that depends on one parameter alone, with derivative 1: level, −1
 // elsewhere.
 type sight struct {
@@ -209,7 +209,7 @@ type sight struct {
 	level                              int
 }
 
-func (s *sight) see(p *params, g reformat.Grain, h *bends) {
+func (s *sight) see(p *params, g reformat.VoxelSample, h *bends) {
 	s.x, s.t, s.g0 = g.X, g.T, h.steep
 	s.under(p, g.N)
 	s.z0 = (s.m - h.moved[0]) * h.inv
@@ -227,7 +227,7 @@ func (s *sight) see(p *params, g reformat.Grain, h *bends) {
 	s.value = p[pG0] + (p[pG1]-p[pG0])*s.c0 + (p[pG2]-p[pG1])*s.c1 + (p[pGA]-p[pG0])*s.ca
 }
 
-// slopesOf fills in the derivatives of the grey value by every parameter, for a grain near an edge.
+// slopesOf fills in the derivatives of the grey value by every parameter, for a voxel near an edge.
 func (p *params) slopesOf(s *sight, h *bends, grad *params) {
 	sigma, inv, blur := p[pSigma], h.inv, h.blur
 	by := p.slopes(&s.foot)
@@ -250,8 +250,8 @@ func (p *params) slopesOf(s *sight, h *bends, grad *params) {
 	grad[pGamma] = -wa * (1 + blur*h.mucosa.byDepth)
 }
 
-// derivatives returns the derivatives of the grey value at a grain by every parameter.
-func (p *params) derivatives(g reformat.Grain, h *bends) (grad params) {
+// derivatives returns the derivatives of the grey value at a voxel by every parameter.
+func (p *params) derivatives(g reformat.VoxelSample, h *bends) (grad params) {
 	var s sight
 	if s.see(p, g, h); s.level >= 0 {
 		grad[s.level] = 1
@@ -261,7 +261,7 @@ func (p *params) derivatives(g reformat.Grain, h *bends) (grad params) {
 	return grad
 }
 
-// plateau returns the layer a grain lies in when every edge is far.
+// plateau returns the layer a voxel lies in when every edge is far.
 func plateau(c0, c1, ca float64) int {
 	switch {
 	case ca == 1:

@@ -31,7 +31,7 @@ func drawn(t *rapid.T) params {
 func TestModelDerivatives(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := drawn(t)
-		g := reformat.Grain{N: rapid.Float64Range(-2, 3).Draw(t, "n"), X: rapid.Float64Range(-0.8, 0.8).Draw(t, "x"), T: rapid.Float64Range(-1.5, 1.5).Draw(t, "t")}
+		g := reformat.VoxelSample{N: rapid.Float64Range(-2, 3).Draw(t, "n"), X: rapid.Float64Range(-0.8, 0.8).Draw(t, "x"), T: rapid.Float64Range(-1.5, 1.5).Draw(t, "t")}
 		grad := p.derivatives(g, p.bends())
 		for i := range p {
 			const h = 1e-6
@@ -78,7 +78,7 @@ func TestCurvedEdgeIsUnbiased(t *testing.T) {
 		require.InDelta(t, c.half, half, 2e-3, "the test's own blur")
 		f := scene{voxel: 0.15, min: reformat.UV{U: -4, V: -4}, max: reformat.UV{U: 4, V: 4}, depth: 2, noise: 10}.
 			field(t, func(p reformat.UV) float64 { return soft + (cortex-soft)*blur(p) })
-		w, err := FitWall(f, reformat.UV{U: c.r}, reformat.UV{U: -1}, 2*c.r, Tissue{})
+		w, err := FitPatch(f, reformat.UV{U: c.r}, reformat.UV{U: -1}, 2*c.r, ImageModel{})
 		require.NoError(t, err)
 		hit, ok := w.outer(reformat.UV{}, reformat.UV{U: 1})
 		require.True(t, ok)
@@ -99,7 +99,7 @@ func TestThinGumDoesNotMoveTheEdge(t *testing.T) {
 			field(t, func(p reformat.UV) float64 {
 				return air + (soft-air)*skin(p) + (cortex-soft)*bone(p) + (marrow-cortex)*inside(p)
 			})
-		w, err := FitWall(f, reformat.UV{U: 0.1}, reformat.UV{U: -1}, 9, Tissue{})
+		w, err := FitPatch(f, reformat.UV{U: 0.1}, reformat.UV{U: -1}, 9, ImageModel{})
 		require.NoError(t, err)
 		hit, ok := w.outer(reformat.UV{}, reformat.UV{U: 1})
 		require.True(t, ok)

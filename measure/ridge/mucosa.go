@@ -15,7 +15,7 @@ const mucosaMisfit = 0.015
 
 // misfits reports whether the fit leaves more than noise, or has a blur unlike the series': then
 // another stack of layers is worth a try. Before the series is known, every thorough fit is.
-func (w *Wall) misfits(begin *estimate, t Tissue, how effort) bool {
+func (w *SurfacePatch) misfits(begin *estimate, t ImageModel, how effort) bool {
 	noise := begin.noise
 	if t.known() {
 		noise = math.Min(noise, 1.1*t.Noise) // a tenth more by chance; our choice, it decides what is tried and not what is believed
@@ -34,7 +34,7 @@ const leastMucosa = 0.75
 // isMucosa reports whether the layer that the fit has on the bone can be mucosa: not as thin as what voxels
 // share between two tissues, and of the series' soft tissue. Anything else is the fit's way to widen
 // an edge.
-func (w *Wall) isMucosa(f reformat.Field, t Tissue) bool {
+func (w *SurfacePatch) isMucosa(f reformat.Field, t ImageModel) bool {
 	_, most := f.Voxel()
 	return w.p[pGamma] > leastMucosa*most && (!t.known() || math.Abs(w.p[pG0]-t.Soft) < 1.5*t.SoftSD)
 }
@@ -45,7 +45,7 @@ func (w *Wall) isMucosa(f reformat.Field, t Tissue) bool {
 // series is known, one fit in 150 on voxels of 0.4 mm had a mucosa that was not there; at 30, none in
 // 1200. Afterwards the known grey values forbid such a mucosa, and 16 finds one of 0.5 mm there in nine
 // fits of ten.
-func mucosaGain(t Tissue) float64 {
+func mucosaGain(t ImageModel) float64 {
 	if t.known() {
 		return 16
 	}
@@ -58,9 +58,9 @@ const misfitFloor = 0.02
 
 // gain returns by how much two lowers the objective over the voxels of the window, in squares of the
 // noise that the residuals themselves show, and a misfit of that floor (no unit).
-func (w *Wall) gain(two *Wall) float64 {
+func (w *SurfacePatch) gain(two *SurfacePatch) float64 {
 	n := float64(len(w.seen))
-	seen := layerFit{grains: w.seen, noise: w.noise}
+	seen := layerFit{samples: w.seen, noise: w.noise}
 	left := n * math.Pow(misfitFloor*(w.p[pG1]-w.p[pG0])/w.noise, 2)
 	return n * math.Log((seen.cost(&w.p)+left)/(seen.cost(&two.p)+left))
 }

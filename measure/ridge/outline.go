@@ -15,18 +15,18 @@ type Outline struct {
 	Points []reformat.UV // closed, counter-clockwise, about 0.3 mm apart; the first is not repeated
 	Cut    []bool        // one a point: the field ends here, not the bone
 
-	field  reformat.Field
-	tissue Tissue
-	pace   float64          // points that at least lie on a mm of the outline; 0: not known
-	level  float64          // grey value that bounded the bone in the coarse pass
-	seen   reformat.Section // the raster of the coarse pass
+	field reformat.Field
+	model ImageModel
+	pace  float64          // points that at least lie on a mm of the outline; 0: not known
+	level float64          // grey value that bounded the bone in the coarse pass
+	seen  reformat.Section // the raster of the coarse pass
 }
 
 // Trace finds the outline of the bone that contains the site (the section's origin), or lies
-// nearest to it. t is what the series has taught, see [Learn]; its zero value is allowed.
+// nearest to it. t is what the series has taught, see [EstimateImage]; its zero value is allowed.
 //
 // It returns [ErrNoRidge] (wrapped) where the section shows no bone within 9 mm of the site.
-func Trace(f reformat.Field, t Tissue) (*Outline, error) {
+func Trace(f reformat.Field, t ImageModel) (*Outline, error) {
 	s := search(f)
 	filled, level, ok := bone(newCoarse(s))
 	if !ok {
@@ -36,7 +36,7 @@ func Trace(f reformat.Field, t Tissue) (*Outline, error) {
 	if err := o.outline(s, filled); err != nil {
 		return nil, err
 	}
-	o.tissue = t
+	o.model = t
 	o.redraw()
 	return o, nil
 }

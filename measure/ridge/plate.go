@@ -65,7 +65,7 @@ const (
 // solid reports whether the image shows no marrow between the ends of the chord: nowhere darker than
 // half-way from its cortex to the series' marrow. It says so only of a series that has taught both.
 func (o *Outline) solid(c fineChord, side reformat.UV) bool {
-	t := o.tissue
+	t := o.model
 	if !t.known() || !(t.Cortex > t.Marrow) {
 		return false
 	}
@@ -92,14 +92,14 @@ func (o *Outline) about(p, side reformat.UV) (mean float64) {
 }
 
 // plate measures the plate behind wall w along the inward line p + s·in.
-func (o *Ridge) plate(w *Wall, p, in reformat.UV, h Placement) Plate {
+func (o *Ridge) plate(w *SurfacePatch, p, in reformat.UV, h Placement) Plate {
 	outer, ok := w.outer(p, in)
 	inner, ok2 := w.inner(p, in)
 	if !ok || !ok2 {
 		return Plate{Err: fmt.Errorf("%w: no inner surface within %.1f mm", ErrNoEdge, 4*fitScale(o.field))}
 	}
 	along := dot(sub(inner.at, outer.at), in)
-	t := o.tissue
+	t := o.model
 	if !t.known() {
 		t.Blur = w.Blur()
 	}
@@ -126,7 +126,7 @@ func (o *Ridge) plate(w *Wall, p, in reformat.UV, h Placement) Plate {
 // marrowTerm is what trabeculae behind the plate do to its inner edge, mm: a patch of marrow brighter or
 // darker by d beside an edge of step S moves its half level by ½·d over the slope S/(σ·√(2π)).
 // No further than that slope reaches: d counts as no more than S.
-func (w *Wall) marrowTerm() float64 {
+func (w *SurfacePatch) marrowTerm() float64 {
 	if w.marrow == 0 {
 		return 0
 	}

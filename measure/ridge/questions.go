@@ -92,13 +92,13 @@ const sparse = 0.1
 
 // modelTerm returns the edge-rule and sampling term of one edge, in mm, with what disturbances of the
 // image may do to it.
-func (o *Ridge) modelTerm(w *Wall) float64 { return math.Hypot(o.layerTerm(w), o.shift(w)) }
+func (o *Ridge) modelTerm(w *SurfacePatch) float64 { return math.Hypot(o.layerTerm(w), o.shift(w)) }
 
 // ruleTerm is modelTerm along a line that meets the wall's surface aslant: farther, the flatter it meets it.
-func (o *Ridge) ruleTerm(w *Wall, c crossing) float64 { return o.modelTerm(w) / c.square }
+func (o *Ridge) ruleTerm(w *SurfacePatch, c crossing) float64 { return o.modelTerm(w) / c.square }
 
 // layerTerm is the edge-rule and sampling term of one edge in an undisturbed image, in mm.
-func (o *Outline) layerTerm(w *Wall) float64 {
+func (o *Outline) layerTerm(w *SurfacePatch) float64 {
 	_, most := o.field.Voxel()
 	bent := bentError * math.Hypot(w.p[pCXX], w.p[pTauXX])
 	return math.Hypot(modelError*w.Blur(), math.Hypot(bent, sparse*math.Max(0, most-1.5*w.Blur())))

@@ -20,7 +20,7 @@ func hollow(r, height, tau float64) (outer, inner shape) {
 
 // trace outlines the scene and measures with what it has learnt itself, as a run does.
 func trace(t testing.TB, f reformat.Field) (*Ridge, Axis) {
-	outline, err := Trace(f, Learn([]Station{NewStation(f)}))
+	outline, err := Trace(f, EstimateImage([]Station{NewStation(f)}))
 	require.NoError(t, err)
 	o := outline.Weigh()
 	a, err := o.FindAxis(nil)
@@ -107,7 +107,7 @@ func TestFieldThatCutsTheCrest(t *testing.T) {
 	find := func(top, side float64) (Axis, error) {
 		s := scene{voxel: 0.3, noise: 30, min: reformat.UV{U: -9, V: -20}, max: reformat.UV{U: side, V: top}, depth: 2}
 		f := s.field(t, grey)
-		outline, err := Trace(f, Learn([]Station{NewStation(f)}))
+		outline, err := Trace(f, EstimateImage([]Station{NewStation(f)}))
 		require.NoError(t, err)
 		o := outline.Weigh()
 		return o.FindAxis(nil)
@@ -189,9 +189,9 @@ func TestUndercutIsTheSagitta(t *testing.T) {
 // No bone, no ridge: an empty field, and one where nothing is brighter than its surroundings.
 func TestNoRidgeIsAnError(t *testing.T) {
 	for _, noise := range []float64{0, 60} {
-		_, err := Trace(around(15, 0.4, noise).field(t, func(reformat.UV) float64 { return soft }), Tissue{})
+		_, err := Trace(around(15, 0.4, noise).field(t, func(reformat.UV) float64 { return soft }), ImageModel{})
 		if err == nil {
-			o, _ := Trace(around(15, 0.4, noise).field(t, func(reformat.UV) float64 { return soft }), Tissue{})
+			o, _ := Trace(around(15, 0.4, noise).field(t, func(reformat.UV) float64 { return soft }), ImageModel{})
 			_, err = o.Fit().FindAxis(nil)
 		}
 		require.Error(t, err, "noise %g", noise)

@@ -99,7 +99,7 @@ func (st *Station) face(k int) (face int, known bool) {
 }
 
 // like reports whether a wall's grey values, outside and in the plate, are those beside the stations' coarse outlines.
-func (c coarseLevels) like(w *Wall) bool {
+func (c coarseLevels) like(w *SurfacePatch) bool {
 	most := likeCortex * (c.cortex - c.soft)
 	return math.Abs(w.p[pG1]-c.cortex) < most && math.Abs(w.p[pG0]-c.soft) < most
 }

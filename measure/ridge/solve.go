@@ -23,13 +23,13 @@ type prior struct {
 
 // layerFit is one fit in progress: the voxels, which parameters move, and what is known of them.
 type layerFit struct {
-	grains []reformat.Grain
-	active []int
-	priors []prior
-	noise  float64 // SD of a voxel's grey value, the unit of the residuals
+	samples []reformat.VoxelSample
+	active  []int
+	priors  []prior
+	noise   float64 // SD of a voxel's grey value, the unit of the residuals
 
 	room   []float64 // for [layerFit.normal]
-	sights []sight   // of the grains, from where the fit last looked
+	sights []sight   // of the samples, from where the fit last looked
 }
 
 // sightRoom keeps the room of fits that are done: a fit sees some hundred kilobytes, and a site has hundreds of fits.
@@ -59,7 +59,7 @@ const huber = 3.0
 // cost returns what the voxels alone say against p, in squared noise SDs.
 func (l *layerFit) cost(p *params) (sum float64) {
 	h := p.bends()
-	for _, g := range l.grains {
+	for _, g := range l.samples {
 		loss, _ := fit.Huber((g.Grey-p.grey(g, h))/l.noise, huber)
 		sum += loss
 	}
@@ -85,14 +85,14 @@ func (t *stack) flush() {
 // look returns the objective at p, in squared noise SDs, and keeps how the voxels are seen from there for
 // [layerFit.normal].
 func (l *layerFit) look(p *params) (cost float64) {
-	if len(l.sights) < len(l.grains) {
-		l.sights = make([]sight, len(l.grains))
+	if len(l.sights) < len(l.samples) {
+		l.sights = make([]sight, len(l.samples))
 	}
 	inv, h := 1/l.noise, p.bends()
-	for i := range l.grains {
+	for i := range l.samples {
 		s := &l.sights[i]
-		s.see(p, l.grains[i], h)
-		loss, _ := fit.Huber((l.grains[i].Grey-s.value)*inv, huber)
+		s.see(p, l.samples[i], h)
+		loss, _ := fit.Huber((l.samples[i].Grey-s.value)*inv, huber)
 		cost += loss
 	}
 	for _, k := range l.priors {
@@ -114,9 +114,9 @@ func (l *layerFit) normal(p *params, cost float64) *fit.Equations {
 	t := stack{s, blas64.General{Rows: n + 1, Stride: batch, Data: l.room}}
 	var grad params
 	inv, h := 1/l.noise, p.bends()
-	for i := range l.grains {
+	for i := range l.samples {
 		seen := &l.sights[i]
-		r := (l.grains[i].Grey - seen.value) * inv
+		r := (l.samples[i].Grey - seen.value) * inv
 		_, w := fit.Huber(r, huber)
 		if w < 1 {
 			w = math.Sqrt(w)
@@ -202,8 +202,8 @@ func (d *layerDescent) Equations() *fit.Equations { return d.normal(d.here, d.co
 // residual returns the SD of the voxels about the model, in grey values, which a few foreign voxels do
 // not move.
 func (l *layerFit) residual(p *params) float64 {
-	r, h := make([]float64, len(l.grains)), p.bends()
-	for i, g := range l.grains {
+	r, h := make([]float64, len(l.samples)), p.bends()
+	for i, g := range l.samples {
 		r[i] = math.Abs(g.Grey - p.grey(g, h))
 	}
 	return scatter(r)

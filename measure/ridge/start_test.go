@@ -23,7 +23,7 @@ func TestStartingValuesDecideNothing(t *testing.T) {
 		s.turn, s.offset = 0.13, reformat.UV{U: 0.37, V: 0.21}
 		f := s.field(t, bony(outer, inner, c.blur))
 		o, a := trace(t, f)
-		for _, known := range []Tissue{{}, o.tissue} {
+		for _, known := range []ImageModel{{}, o.model} {
 			for _, depth := range []float64{2, 5, 9} {
 				low, _, ok := o.span(a.At(depth), a.Side())
 				require.True(t, ok)
@@ -45,15 +45,15 @@ func TestStartingValuesDecideNothing(t *testing.T) {
 	}
 }
 
-// fitFromStart is one round of [FitWall] with what it begins from.
-func (o *Outline) fitFromStart(at, in reformat.UV, t Tissue) (*Wall, []reformat.Grain, *estimate) {
+// fitFromStart is one round of [FitPatch] with what it begins from.
+func (o *Outline) fitFromStart(at, in reformat.UV, t ImageModel) (*SurfacePatch, []reformat.VoxelSample, *estimate) {
 	s, p := fitScale(o.field), patchOn(o.field)
 	all := p.part(1, o.field.Near(nil, at, in, -patchOutside*s, patchInside*s, p.along))
 	begin, ok := initialEstimate(p.part(0.85, all), o.depthFrom(at, in), s, t)
 	if !ok {
 		return nil, nil, nil
 	}
-	begin.most = maxGrains
+	begin.most = maxSamples
 	return fitFrom(o.field, begin, all, at, in, t, nil), all, begin
 }
 

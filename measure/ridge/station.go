@@ -10,13 +10,13 @@ import (
 // fitted without knowledge, and the grey values on both sides of the coarse outline. The zero value
 // teaches nothing.
 type Station struct {
-	walls        []*Wall
+	walls        []*SurfacePatch
 	soft, cortex float64  // grey values just outside and just inside the coarse outline, medians
 	outline      *Outline // nil: no bone
 	axis         Axis
-	tried        int                      // of stationWalls
-	fitted       [len(stationWalls)]*Wall // nil: none can be fitted there
-	asked        [len(stationWalls)]bool  // the station has a place for it
+	tried        int                              // of stationWalls
+	fitted       [len(stationWalls)]*SurfacePatch // nil: none can be fitted there
+	asked        [len(stationWalls)]bool          // the station has a place for it
 }
 
 // How a station is looked at: quickly, for there are many, and what they say is put together. A
@@ -27,7 +27,7 @@ const (
 	besideEdge    = 0.8 // mm from the coarse outline to where its two sides are read; more than its error and a blur
 )
 
-var quick = effort{grains: roughGrains}
+var quick = effort{samples: roughSamples}
 
 // stationWalls are the walls that a station tries, until enough tell: at a depth below its top, mm, on one
 // side, or at its base. The first lies where ridges are measured. The second is thick in a lower jaw, and
@@ -103,12 +103,12 @@ func (st *Station) telling() (n int) {
 
 // roughWall fits the wall where a line met the outline, in one round: how wide and bright its edge is does not
 // depend on where in the patch it lies. It returns nil where there is none to be fitted.
-func (o *Outline) roughWall(at reformat.UV, h hit) *Wall {
+func (o *Outline) roughWall(at reformat.UV, h hit) *SurfacePatch {
 	if h.cut {
 		return nil
 	}
 	s := fitScale(o.field)
-	w, err := fitOnce(o.field, at, h.in, o.depthFrom(at, h.in), s, Tissue{}, quick)
+	w, err := fitOnce(o.field, at, h.in, o.depthFrom(at, h.in), s, ImageModel{}, quick)
 	if err != nil || math.Abs(w.p[pE]) > farOff*s {
 		return nil
 	}

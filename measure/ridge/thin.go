@@ -7,10 +7,10 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// thin returns an even share of the grains where they are more than most, in their own room: those the
+// thin returns an even share of the samples where they are more than most, in their own room: those the
 // squares of whose index distances from the middle one add up to a multiple of a prime p, one in p or
 // so, and the same ones whichever way round the grid is stored.
-func thin(all []reformat.Grain, strides [3]int, most int) []reformat.Grain {
+func thin(all []reformat.VoxelSample, strides [3]int, most int) []reformat.VoxelSample {
 	if len(all) <= most {
 		return all
 	}
@@ -21,16 +21,16 @@ func thin(all []reformat.Grain, strides [3]int, most int) []reformat.Grain {
 		}
 	}
 	l := newLattice(all, strides)
-	return slices.DeleteFunc(all, func(g reformat.Grain) bool { return l.squares(g)%p != 0 })
+	return slices.DeleteFunc(all, func(g reformat.VoxelSample) bool { return l.squares(g)%p != 0 })
 }
 
-// lattice is the grid about the grain nearest to the patch's origin, or about the middle of those that
+// lattice is the grid about the voxel nearest to the patch's origin, or about the middle of those that
 // are equally near: a plane half-way between two layers of voxels belongs to neither.
 type lattice struct{ strides, twice [3]int } // twice the middle's index
 
-func newLattice(all []reformat.Grain, strides [3]int) lattice {
-	away := func(g reformat.Grain) float64 { return g.N*g.N + g.X*g.X + g.T*g.T }
-	best := slices.MinFunc(all, func(a, b reformat.Grain) int { return cmp.Compare(away(a), away(b)) })
+func newLattice(all []reformat.VoxelSample, strides [3]int) lattice {
+	away := func(g reformat.VoxelSample) float64 { return g.N*g.N + g.X*g.X + g.T*g.T }
+	best := slices.MinFunc(all, func(a, b reformat.VoxelSample) int { return cmp.Compare(away(a), away(b)) })
 	near := away(best) + rounding
 	l := lattice{strides: strides}
 	low := l.index(best)
@@ -49,12 +49,12 @@ func newLattice(all []reformat.Grain, strides [3]int) lattice {
 	return l
 }
 
-func (l lattice) index(g reformat.Grain) [3]int {
+func (l lattice) index(g reformat.VoxelSample) [3]int {
 	return [3]int{g.Voxel % l.strides[1], g.Voxel % l.strides[2] / l.strides[1], g.Voxel / l.strides[2]}
 }
 
 // squares adds up the squares of the index distances from the middle, each without its half.
-func (l lattice) squares(g reformat.Grain) (sum int) {
+func (l lattice) squares(g reformat.VoxelSample) (sum int) {
 	for a, i := range l.index(g) {
 		d := abs(2*i-l.twice[a]) / 2
 		sum += d * d

@@ -15,13 +15,13 @@ func TestThinKeepsTheSamePlacesHoweverTheGridIsStored(t *testing.T) {
 	const n = 12
 	strides := [3]int{1, n, n * n}
 	places := func(flip bool) (kept [][3]float64) {
-		var all []reformat.Grain
+		var all []reformat.VoxelSample
 		for v := range n * n * n {
 			at := [3]int{v % n, v / n % n, v / (n * n)}
 			if flip {
 				at[2] = n - 1 - at[2]
 			}
-			all = append(all, reformat.Grain{N: 0.2 * float64(at[0]-5), X: 0.2 * float64(at[1]-6), T: 0.2 * (float64(at[2]) - 5.5), Voxel: v})
+			all = append(all, reformat.VoxelSample{N: 0.2 * float64(at[0]-5), X: 0.2 * float64(at[1]-6), T: 0.2 * (float64(at[2]) - 5.5), Voxel: v})
 		}
 		for _, g := range thin(all, strides, 300) {
 			kept = append(kept, [3]float64{g.N, g.X, g.T})

@@ -40,11 +40,11 @@ func (l *lags) disturbance(noise float64) float64 {
 	return noise * math.Sqrt(far)
 }
 
-func (w *Wall) disturbance() float64 { return w.lags.disturbance(w.noise) }
+func (w *SurfacePatch) disturbance() float64 { return w.lags.disturbance(w.noise) }
 
 // misfit returns what the residuals hold beyond the series' noise, as an SD in grey values: layers that
 // are not as the model has them, as where the sinus' floor meets the wall.
-func (w *Wall) misfit(t Tissue) float64 {
+func (w *SurfacePatch) misfit(t ImageModel) float64 {
 	if !t.known() {
 		return 0
 	}
@@ -56,17 +56,17 @@ const noiseVaries = 1.3
 
 // shift returns how far a disturbance of the wall's grey values may have moved its edge, in mm:
 // the wall's own, or the site's where that is larger.
-func (o *Ridge) shift(w *Wall) float64 {
+func (o *Ridge) shift(w *SurfacePatch) float64 {
 	step := w.p[pG1] - w.p[pG0]
-	if t := o.tissue; t.known() {
+	if t := o.model; t.known() {
 		step = math.Min(step, 1.5*(t.Cortex-t.Soft)) // a brighter edge is no steeper one: metal; our choice
 	}
-	d := max(w.disturbance(), w.misfit(o.tissue), o.site.disturbance)
+	d := max(w.disturbance(), w.misfit(o.model), o.site.disturbance)
 	return math.Hypot(hidden*d*w.p[pSigma]*math.Sqrt(2*math.Pi)/step, smearTerm*o.site.smear)
 }
 
 // trusted returns [ErrDisturbed] (wrapped) where the edge of w cannot be believed.
-func (o *Ridge) trusted(w *Wall) error {
+func (o *Ridge) trusted(w *SurfacePatch) error {
 	if s := o.shift(w); s > grossShift {
 		return fmt.Errorf("%w near (%.1f, %.1f) mm: the edge may be off by %.1f mm or more (streaks, rings, motion, or another body)", ErrDisturbed, w.at.U, w.at.V, s)
 	}
@@ -165,7 +165,7 @@ const tooBright = 0.25
 // alike returns the sampled walls that tell of motion. A plate far brighter than the others' does not: a thin one before
 // textured marrow fits as a bright one in a wide blur too, and motion makes no plate brighter. Nor does a wall that
 // borders on air where others border on soft tissue: the mucosa between is a wide edge by itself.
-func (o *Ridge) alike() (out []*Wall) {
+func (o *Ridge) alike() (out []*SurfacePatch) {
 	plate, beside := make([]float64, len(o.walls)), make([]float64, len(o.walls))
 	for i, w := range o.walls {
 		plate[i], beside[i] = w.p[pG1], w.p[pG0]
@@ -181,7 +181,7 @@ func (o *Ridge) alike() (out []*Wall) {
 }
 
 // blurs returns the least and the largest blur that each well-determined wall may have, mm.
-func blurs(walls []*Wall) (low, high []float64) {
+func blurs(walls []*SurfacePatch) (low, high []float64) {
 	for _, w := range walls {
 		sigma, sd := w.p[pSigma], w.spread(only(pSigma))
 		if sd < 0.25*sigma { // else it tells nothing; our choice
@@ -207,7 +207,7 @@ func (o *Ridge) Cautions() []string {
 	if s := o.site.smear; s > 0.2 {
 		out = append(out, fmt.Sprintf("edges are drawn apart by about %.1f mm in one direction, as by a small movement or thick slices: uncertainties are larger here", s))
 	}
-	if t := o.tissue; t.known() && o.site.disturbance > 0.02*(t.Cortex-t.Soft) { // a misfit that asks for no explanation, see misfitFloor
+	if t := o.model; t.known() && o.site.disturbance > 0.02*(t.Cortex-t.Soft) { // a misfit that asks for no explanation, see misfitFloor
 		out = append(out, "streaks, rings or the like disturb the image here: uncertainties are larger here")
 	}
 	return out

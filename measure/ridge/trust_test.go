@@ -18,7 +18,7 @@ func ridgeOf(height float64) func(reformat.UV) float64 {
 // learnt outlines the scene and teaches it its own tissue.
 func learnt(t *testing.T, s scene, grey func(reformat.UV) float64) *Ridge {
 	f := s.field(t, grey)
-	outline, err := Trace(f, Learn([]Station{NewStation(f)}))
+	outline, err := Trace(f, EstimateImage([]Station{NewStation(f)}))
 	require.NoError(t, err)
 	o := outline.Weigh()
 	return o
@@ -39,7 +39,7 @@ func TestCleanImageIsTrusted(t *testing.T) {
 	require.Empty(t, o.Cautions())
 	require.Zero(t, o.site.disturbance)
 	require.Zero(t, o.site.smear)
-	require.Equal(t, correlation{{1}, {1}, {1}}, o.tissue.correlation)
+	require.Equal(t, correlation{{1}, {1}, {1}}, o.model.correlation)
 }
 
 // Two copies D apart have the blur √(σ² + D²/4) along D: the distance is read back, the uncertainty
@@ -96,8 +96,8 @@ func TestBandsWidenTheUncertainty(t *testing.T) {
 
 // A wall whose voxels hold far more than layers, blur and noise has no number.
 func TestGrossDisturbanceWithholdsTheEdge(t *testing.T) {
-	o := (&Outline{tissue: Tissue{Edges: 9, Cortex: cortex, Soft: soft}}).Fit()
-	w := &Wall{}
+	o := (&Outline{model: ImageModel{Edges: 9, Cortex: cortex, Soft: soft}}).Fit()
+	w := &SurfacePatch{}
 	w.p[pG0], w.p[pG1], w.p[pSigma] = soft, cortex, 0.3
 	require.NoError(t, o.trusted(w))
 	o.site.disturbance = 300 // 1.5·300·0.3·√(2π)/1540 = 0.22 mm, past 0.2
@@ -122,7 +122,7 @@ func TestWallsThatTellOfMotion(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			o := (&Outline{}).Fit()
 			for _, g := range c.walls {
-				w := &Wall{}
+				w := &SurfacePatch{}
 				w.p[pG0], w.p[pG1] = g[0], g[1]
 				o.walls = append(o.walls, w)
 			}
@@ -152,7 +152,7 @@ func TestClumpedNoiseIsMeasuredAndCounted(t *testing.T) {
 		require.NoError(t, err)
 		ch, err := o.chord(a.At(6), a.Side())
 		require.NoError(t, err)
-		return o.tissue.correlation, ch.high.sd
+		return o.model.correlation, ch.high.sd
 	}
 	c, sd := edge(s)
 	require.InDelta(t, auto(1), c[0][1], 0.12)

@@ -186,7 +186,7 @@ type extreme struct {
 // none can be fitted p is kept.
 func (o *Ridge) extreme(p, out reformat.UV, sign float64) extreme {
 	const step, steps = 0.1, 4
-	e := extreme{at: p, sd: 0.25 * o.tissue.Blur}
+	e := extreme{at: p, sd: 0.25 * o.model.Blur}
 	for range 4 {
 		w, err := o.wall(e.at, scale(-1, out))
 		if err != nil {

@@ -47,9 +47,9 @@ func TestLengthsDoNotKnowTheUnitOfGrey(t *testing.T) {
 // What trabeculae do to an inner edge is a length: √(π/2)·0.3·300/1150 = 0.098 mm in any unit of grey.
 func TestTrabeculaeTermHasNoUnitOfGrey(t *testing.T) {
 	for _, unit := range []float64{1e-6, 1e-3, 1, 1e3} {
-		w := Wall{marrow: 300 * unit}
+		w := SurfacePatch{marrow: 300 * unit}
 		w.p[pSigma], w.p[pG1], w.p[pG2] = 0.3, 1600*unit, 450*unit
 		require.InDelta(t, 0.0981, w.marrowTerm(), 1e-4, "× %g", unit)
 	}
-	require.Zero(t, (&Wall{}).marrowTerm())
+	require.Zero(t, (&SurfacePatch{}).marrowTerm())
 }

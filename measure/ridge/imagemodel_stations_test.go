@@ -14,15 +14,15 @@ import (
 
 // toldWall is a wall as a fit would leave it: its grey values, blur 0.25 mm, and standard uncertainties of
 // a fiftieth of a step.
-func toldWall(outside, inside float64) *Wall {
-	w := &Wall{noise: 40, active: []int{pSigma, pG1}}
+func toldWall(outside, inside float64) *SurfacePatch {
+	w := &SurfacePatch{noise: 40, active: []int{pSigma, pG1}}
 	w.p[pG0], w.p[pG1], w.p[pSigma] = outside, inside, 0.25
 	w.cov = mat.NewSymDense(2, []float64{0.005 * 0.005, 0, 0, 900})
 	return w
 }
 
 // stationOf is a station that has tried all its walls; its coarse outline shows soft tissue and dim bone.
-func stationOf(walls ...*Wall) Station {
+func stationOf(walls ...*SurfacePatch) Station {
 	return Station{outline: &Outline{}, soft: soft, cortex: 1100, walls: walls, tried: len(stationWalls)}
 }
 
@@ -35,7 +35,7 @@ func TestMajorityOfSpoiltStationsTeachesNothing(t *testing.T) {
 	for range 8 {
 		bone = append(bone, stationOf(toldWall(soft, cortex+30*r.NormFloat64()), toldWall(soft, cortex+30*r.NormFloat64())))
 	}
-	want := Learn(bone)
+	want := EstimateImage(bone)
 	require.True(t, want.known())
 	require.Empty(t, want.Cautions())
 	require.InDelta(t, cortex, want.Cortex, 30)
@@ -47,7 +47,7 @@ func TestMajorityOfSpoiltStationsTeachesNothing(t *testing.T) {
 		}
 		all = append(all, stationOf(toldWall(soft, 700), toldWall(soft, 700)), stationOf(toldWall(air, soft), toldWall(air, soft)))
 		r.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
-		got := Learn(all)
+		got := EstimateImage(all)
 		require.InDelta(t, want.Cortex, got.Cortex, 3, "%v", spoilt)
 		require.InDelta(t, want.Soft, got.Soft, 3, "%v", spoilt)
 		require.InDelta(t, want.CortexSD, got.CortexSD, 0.1*want.CortexSD, "%v", spoilt)
@@ -65,11 +65,11 @@ func TestStationsThatOutlineNoiseTeachNothing(t *testing.T) {
 	for range 9 {
 		noise = append(noise, Station{outline: &Outline{}, soft: soft + 5*r.NormFloat64(), cortex: soft + 2 + 5*math.Abs(r.NormFloat64()), tried: len(stationWalls)})
 	}
-	want, got := Learn(bone), Learn(slices.Concat(noise, bone))
+	want, got := EstimateImage(bone), EstimateImage(slices.Concat(noise, bone))
 	require.True(t, got.known())
 	require.InDelta(t, want.Cortex, got.Cortex, 3)
 	require.InDelta(t, want.Soft, got.Soft, 3)
-	t2 := Learn(noise)
+	t2 := EstimateImage(noise)
 	require.False(t, t2.known())
 	t2.Noise = 50
 	_, air := t2.airLevel()
@@ -84,15 +84,15 @@ func TestImplausibleTeachingFallsBack(t *testing.T) {
 	for i := range odd {
 		w := toldWall(soft, cortex)
 		w.p[pSigma] = []float64{0.1, 0.3, 1.5}[i]
-		odd[i].walls = []*Wall{w}
+		odd[i].walls = []*SurfacePatch{w}
 	}
 	few := []Station{stationOf(toldWall(soft, cortex), toldWall(soft, cortex), toldWall(soft, cortex))}
-	require.True(t, Learn(few).known())
+	require.True(t, EstimateImage(few).known())
 	for range 30 {
 		few = append(few, stationOf())
 	}
 	for name, stations := range map[string][]Station{"metal": metal, "blur": odd, "few": few, "none": nil, "no walls": {stationOf()}} {
-		got := Learn(stations)
+		got := EstimateImage(stations)
 		require.False(t, got.known(), name)
 		require.Len(t, got.Cautions(), 1, name)
 		if len(stations) > 0 {
@@ -105,13 +105,13 @@ func TestImplausibleTeachingFallsBack(t *testing.T) {
 // four are spoilt.
 func TestRootsAndCrownsDoNotTeach(t *testing.T) {
 	s := around(24, 0.3, 40)
-	clean := Learn([]Station{NewStation(s.field(t, ridgeOf(24)))})
+	clean := EstimateImage([]Station{NewStation(s.field(t, ridgeOf(24)))})
 	stations := []Station{NewStation(s.field(t, ridgeOf(24)))}
 	for i, grey := range []float64{2000, 2700, 2700, 5000} {
 		s.seed = uint64(i)
 		stations = append(stations, NewStation(s.field(t, with(ridgeOf(24), roundBody(reformat.UV{V: 2.5}, 4), grey))))
 	}
-	got := Learn(stations)
+	got := EstimateImage(stations)
 	require.True(t, got.known())
 	require.InDelta(t, cortex, got.Cortex, 0.03*(cortex-soft))
 	require.InDelta(t, clean.Blur, got.Blur, 0.03*clean.Blur)

@@ -10,9 +10,9 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// Tissue is what the whole series says about every edge in it, estimated from its own thick
-// plates by [Learn]. The zero value knows nothing.
-type Tissue struct {
+// ImageModel is what the whole series says about every edge in it, estimated from its own thick
+// plates by [EstimateImage]. The zero value knows nothing.
+type ImageModel struct {
 	Blur, BlurSD     float64 // Gaussian sigma of the image, mm, and its spread from edge to edge
 	Cortex, CortexSD float64 // grey value of cortical bone unblurred, and its spread
 	Soft, SoftSD     float64 // grey value of the tissue on the bone, and its spread
@@ -26,14 +26,14 @@ type Tissue struct {
 
 // known reports whether the tissue was learnt from enough edges to lean on. Our choice: two may agree
 // in a mistake; three that agree leave a thin plate far better off than no knowledge does.
-func (t Tissue) known() bool { return t.Edges >= 3 }
+func (t ImageModel) known() bool { return t.Edges >= 3 }
 
 // FWHM returns the full width at half maximum of the blur, in mm.
-func (t Tissue) FWHM() float64 { return 2.3548200450309493 * t.Blur }
+func (t ImageModel) FWHM() float64 { return 2.3548200450309493 * t.Blur }
 
-// Wall is a fitted patch of the bone's outer surface, and of the inner surface of its plate where
+// SurfacePatch is a fitted patch of the bone's outer surface, and of the inner surface of its plate where
 // that was seen.
-type Wall struct {
+type SurfacePatch struct {
 	at, in reformat.UV // origin and inward unit normal of the local frame
 	reach  float64     // half-axis of the patch in the section, mm
 	p      params
@@ -44,10 +44,10 @@ type Wall struct {
 	count  int     // voxels
 	marrow float64 // SD of the grey values behind the plate beyond noise
 
-	fit  layerFit         // how it was fitted, until [Wall.judge]
-	seen []reformat.Grain // the voxels of its window, until [Wall.judge]
-	lags lags             // its residual autocorrelation, from voxel to voxel
-	more *mat.SymDense    // covariance beyond that of independent voxels; nil: none
+	fit  layerFit               // how it was fitted, until [SurfacePatch.judge]
+	seen []reformat.VoxelSample // the voxels of its window, until [SurfacePatch.judge]
+	lags lags                   // its residual autocorrelation, from voxel to voxel
+	more *mat.SymDense          // covariance beyond that of independent voxels; nil: none
 }
 
 // How far along the normal a fit looks, mm, for voxels up to 0.45 mm; coarser grids need
@@ -61,18 +61,18 @@ const (
 // How many voxels a fit sees at most, and while it only looks for where the layers are: then twenty a
 // parameter bring it within one more step of where all of them lead. Our choice.
 const (
-	maxGrains   = 3000
-	roughGrains = 300
+	maxSamples   = 3000
+	roughSamples = 300
 )
 
 // effort is how much work a fit is worth.
 type effort struct {
-	grains int  // voxels it sees at most
-	all    bool // before the series is known, every stack of layers is tried, not only where one leaves a misfit
-	alone  bool // only the outer surface is asked for: an inner one that does not touch it is left out
+	samples int  // voxels it sees at most
+	all     bool // before the series is known, every stack of layers is tried, not only where one leaves a misfit
+	alone   bool // only the outer surface is asked for: an inner one that does not touch it is left out
 }
 
-var thorough = effort{grains: maxGrains, all: true}
+var thorough = effort{samples: maxSamples, all: true}
 
 // patch is the ellipse of surface that a fit sees, by its half-axes, mm: in the section, and along
 // the arch.
@@ -90,9 +90,9 @@ func patchOn(f reformat.Field) patch {
 	return patch{across, across * math.Max(1, (0.5+3.5*voxel)/s)} // past 0.45 mm a round patch is long enough
 }
 
-// part returns the grains within a share of the patch's half-axes.
-func (p patch) part(share float64, all []reformat.Grain) []reformat.Grain {
-	kept := make([]reformat.Grain, 0, len(all))
+// part returns the samples within a share of the patch's half-axes.
+func (p patch) part(share float64, all []reformat.VoxelSample) []reformat.VoxelSample {
+	kept := make([]reformat.VoxelSample, 0, len(all))
 	for _, g := range all {
 		if x, t := g.X/p.across, g.T/p.along; x*x+t*t <= share*share {
 			kept = append(kept, g)
@@ -107,19 +107,19 @@ func fitScale(f reformat.Field) float64 {
 	return math.Max(1, math.Sqrt(least*most)/patchVoxel)
 }
 
-// FitWall fits the bone surface near section point at, where in is roughly the inward normal and
+// FitPatch fits the bone surface near section point at, where in is roughly the inward normal and
 // depth how far the bone goes inward, to its opposite surface, mm. It returns [ErrNoEdge] (wrapped)
 // where no such surface is: no rise of grey value, too few voxels in the field, a fit that wanders
 // off.
-func FitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue) (*Wall, error) {
-	return fitWall(f, at, in, depth, t, thorough)
+func FitPatch(f reformat.Field, at, in reformat.UV, depth float64, t ImageModel) (*SurfacePatch, error) {
+	return fitPatch(f, at, in, depth, t, thorough)
 }
 
-// fitWall is [FitWall] with this effort.
-func fitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue, how effort) (*Wall, error) {
+// fitPatch is [FitPatch] with this effort.
+func fitPatch(f reformat.Field, at, in reformat.UV, depth float64, t ImageModel, how effort) (*SurfacePatch, error) {
 	s := fitScale(f)
 	in = unit(in)
-	var w *Wall
+	var w *SurfacePatch
 	for range 4 {
 		next, err := fitOnce(f, at, in, depth, s, t, how)
 		if err != nil {
@@ -144,15 +144,15 @@ func fitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue, how 
 // choice: past the coarse outline's worst error.
 const farOff = 1.5
 
-// fitOnce is one round of [FitWall].
-func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue, how effort) (*Wall, error) {
+// fitOnce is one round of [FitPatch].
+func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t ImageModel, how effort) (*SurfacePatch, error) {
 	patch := patchOn(f)
 	all := patch.part(1, f.Near(nil, at, in, -patchOutside*s, patchInside*s, patch.along))
 	begin, ok := initialEstimate(patch.part(0.85, all), depth, s, t) // its middle: a curved edge is less blurred there; only where the fit begins
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
-	begin.most = how.grains
+	begin.most = how.samples
 	if how.alone {
 		begin.leaveInner(s)
 	}
@@ -173,29 +173,29 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue, h
 // Our choice; the noisiest scans of the calibration have 8.
 const leastContrast = 3.0
 
-// fitFrom fits the layers of begin to the grains, a share of them first; it returns nil where there is
+// fitFrom fits the layers of begin to the samples, a share of them first; it returns nil where there is
 // no answer, and where that rough fit is not half-way to beating its rival, if it has one.
-func fitFrom(f reformat.Field, begin *estimate, all []reformat.Grain, at, in reformat.UV, t Tissue, rival *Wall) *Wall {
-	w := &Wall{at: at, in: in, reach: patchOn(f).across, plate: begin.plate, active: begin.active(), p: begin.p}
-	grains := begin.choose(all, f.Strides())
-	if len(grains) < 3*len(w.active) {
+func fitFrom(f reformat.Field, begin *estimate, all []reformat.VoxelSample, at, in reformat.UV, t ImageModel, rival *SurfacePatch) *SurfacePatch {
+	w := &SurfacePatch{at: at, in: in, reach: patchOn(f).across, plate: begin.plate, active: begin.active(), p: begin.p}
+	samples := begin.choose(all, f.Strides())
+	if len(samples) < 3*len(w.active) {
 		return nil
 	}
 	step := math.Abs(begin.p[pG1] - begin.p[pG0])
 	fit := layerFit{active: w.active, noise: math.Max(begin.noise, 0.02*step), priors: priors(begin, step, fitScale(f), t)}
-	fit.borrow(len(grains))
+	fit.borrow(len(samples))
 	defer fit.giveBack()
-	fit.grains = thin(slices.Clone(grains), f.Strides(), roughGrains)
+	fit.samples = thin(slices.Clone(samples), f.Strides(), roughSamples)
 	if _, ok := fit.solve(&w.p, roughly); !ok || rival != nil && rival.gain(w) < mucosaGain(t)/2 {
 		return nil
 	}
-	fit.grains = grains
+	fit.samples = samples
 	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step) // an image without noise must not divide by 0
 	cov, ok := fit.solve(&w.p, settled)
 	if rise := w.p[pG1] - w.p[pG0]; !ok || rise < 0.3*step || rise < leastContrast*fit.noise { // far less of a step than the profile has: the fit went elsewhere; our choice
 		return nil
 	}
-	w.noise, w.count, w.cov = fit.noise, len(grains), cov
+	w.noise, w.count, w.cov = fit.noise, len(samples), cov
 	fit.giveBack()
 	w.fit, w.seen = fit, begin.window(all)
 	return w
@@ -203,7 +203,7 @@ func fitFrom(f reformat.Field, begin *estimate, all []reformat.Grain, at, in ref
 
 // priors returns what is known before the fit: bone surfaces are not wild, and what the series has
 // taught about blur and cortex.
-func priors(s *estimate, step, size float64, t Tissue) []prior {
+func priors(s *estimate, step, size float64, t ImageModel) []prior {
 	k := []prior{
 		{pCXX, 0, 0.35 / size}, {pCXT, 0, 0.15 / size}, {pCTT, 0, 0.15 / size}, {pTauX, 0, 0.3},
 		{pCub, 0, 0.3 / (size * size)}, {pTauXX, 0, 0.3 / size},
@@ -220,12 +220,12 @@ func priors(s *estimate, step, size float64, t Tissue) []prior {
 // enough is learnt close by. What is left out does not depend on the order of the voxels.
 const edgeReach = 5.5
 
-// choose returns the grains the fit will see: those of the window that lie near an edge, and of very
+// choose returns the samples the fit will see: those of the window that lie near an edge, and of very
 // fine grids an even share.
-func (o *estimate) choose(all []reformat.Grain, strides [3]int) []reformat.Grain {
+func (o *estimate) choose(all []reformat.VoxelSample, strides [3]int) []reformat.VoxelSample {
 	reach := edgeReach * math.Max(o.p[pSigma], 0.2) // mm; a first guess may be too sharp
 	near := func(n, edge float64) bool { return math.Abs(n-edge) < reach }
-	kept := make([]reformat.Grain, 0, len(all))
+	kept := make([]reformat.VoxelSample, 0, len(all))
 	for _, g := range all {
 		if g.N < o.low || g.N > o.high {
 			continue
@@ -239,13 +239,13 @@ func (o *estimate) choose(all []reformat.Grain, strides [3]int) []reformat.Grain
 }
 
 // Blur returns the fitted sigma, in mm.
-func (w *Wall) Blur() float64 { return w.p[pSigma] }
+func (w *SurfacePatch) Blur() float64 { return w.p[pSigma] }
 
 // near reports whether p lies well within the patch.
-func (w *Wall) near(p reformat.UV) bool { return norm(sub(p, w.at)) < 0.45*w.reach }
+func (w *SurfacePatch) near(p reformat.UV) bool { return norm(sub(p, w.at)) < 0.45*w.reach }
 
 // outwardAt returns the outward unit normal of the outer surface near p, in the section.
-func (w *Wall) outwardAt(p reformat.UV) reformat.UV {
+func (w *SurfacePatch) outwardAt(p reformat.UV) reformat.UV {
 	side := left(w.in)
 	rel := sub(p, w.at)
 	f := w.p.foot(dot(rel, w.in), dot(rel, side), 0)
@@ -263,12 +263,12 @@ type crossing struct {
 }
 
 // outer returns where the line p + s·d meets the outer surface, nearest the patch's origin.
-func (w *Wall) outer(p, d reformat.UV) (crossing, bool) {
+func (w *SurfacePatch) outer(p, d reformat.UV) (crossing, bool) {
 	return w.meet(p, d, func(float64) float64 { return 0 }, nil)
 }
 
 // inner returns where the line meets the inner surface of the plate; false when none was fitted.
-func (w *Wall) inner(p, d reformat.UV) (crossing, bool) {
+func (w *SurfacePatch) inner(p, d reformat.UV) (crossing, bool) {
 	if !w.plate {
 		return crossing{}, false
 	}
@@ -279,7 +279,7 @@ func (w *Wall) inner(p, d reformat.UV) (crossing, bool) {
 
 // meet solves m(s) = depth(x) along the line by the secant method. extra adds the derivatives of
 // the depth, by the parameters it depends on, to those of the surface.
-func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(x float64, by *params)) (crossing, bool) {
+func (w *SurfacePatch) meet(p, d reformat.UV, depth func(x float64) float64, extra func(x float64, by *params)) (crossing, bool) {
 	side := left(w.in)
 	rel := sub(p, w.at)
 	n0, x0, dn, dx := dot(rel, w.in), dot(rel, side), dot(d, w.in), dot(d, side)
@@ -318,7 +318,7 @@ func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(
 }
 
 // spread returns the standard uncertainty of Σ by·θ over the fitted parameters, in mm.
-func (w *Wall) spread(by params) float64 {
+func (w *SurfacePatch) spread(by params) float64 {
 	n := len(w.active)
 	j := mat.NewVecDense(n, nil)
 	for i, at := range w.active {

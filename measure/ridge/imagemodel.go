@@ -6,18 +6,18 @@ import (
 	"slices"
 )
 
-// Learn puts together what stations along the arch teach about the series: its blur, the grey values of
+// EstimateImage puts together what stations along the arch teach about the series: its blur, the grey values of
 // cortex, soft tissue and marrow, and its noise. Only walls that tell blur from cortex count, and of
 // those only the walls of cortical bone, however many roots, crowns or pieces of metal were met.
 //
 // The result is known only when at least three walls could teach it and what they say is plausible.
 // Else the grey values are those beside the stations' coarse outlines, enough to tell air from tissue
-// and bone, and [Tissue.Cautions] says so. The order of the stations does not matter, but for the last
+// and bone, and [ImageModel.Cautions] says so. The order of the stations does not matter, but for the last
 // bits of sums.
-func Learn(stations []Station) Tissue {
+func EstimateImage(stations []Station) ImageModel {
 	c := coarseOf(stations)
 	all, telling := wallsOf(stations)
-	t := taught(c.cortical(slices.DeleteFunc(slices.Clone(telling), (*Wall).thin)))
+	t := taught(c.cortical(slices.DeleteFunc(slices.Clone(telling), (*SurfacePatch).thin)))
 	if !t.known() {
 		t = taught(c.cortical(telling))
 	}
@@ -34,7 +34,7 @@ func Learn(stations []Station) Tissue {
 
 // Cautions returns what a reader of every number of the series must know about what it taught; empty:
 // nothing.
-func (t Tissue) Cautions() []string {
+func (t ImageModel) Cautions() []string {
 	if t.known() {
 		return nil
 	}
@@ -46,7 +46,7 @@ func (t Tissue) Cautions() []string {
 const fewTell = 12
 
 // wallsOf returns the stations' walls, and those of them that tell blur from cortex.
-func wallsOf(stations []Station) (all, telling []*Wall) {
+func wallsOf(stations []Station) (all, telling []*SurfacePatch) {
 	n := 0
 	for i := range stations {
 		n += stations[i].telling()
@@ -108,7 +108,7 @@ const (
 // cortical returns those of the walls that are of the dimmest kind that is common: cortical bone is
 // dimmer than dentine, enamel and metal. A wall that is not much brighter than what lies outside the
 // bone, as the skin, is none.
-func (c coarseLevels) cortical(walls []*Wall) []*Wall {
+func (c coarseLevels) cortical(walls []*SurfacePatch) []*SurfacePatch {
 	least := c.soft + 0.5*(c.cortex-c.soft)
 	bright := make([]float64, 0, len(walls))
 	for _, w := range walls {
@@ -118,7 +118,7 @@ func (c coarseLevels) cortical(walls []*Wall) []*Wall {
 	}
 	slices.Sort(bright)
 	middle := c.kind(bright)
-	return slices.DeleteFunc(slices.Clone(walls), func(w *Wall) bool {
+	return slices.DeleteFunc(slices.Clone(walls), func(w *SurfacePatch) bool {
 		return w.p[pG1] <= least || math.Abs(w.p[pG1]-middle) > alike*(middle-c.soft)
 	})
 }
@@ -164,14 +164,14 @@ const (
 )
 
 // confirms reports whether the coarse pass bears out what was learnt.
-func (c coarseLevels) confirms(t Tissue) bool {
+func (c coarseLevels) confirms(t ImageModel) bool {
 	seen, step := c.cortex-c.soft, t.Cortex-t.Soft
 	agree := seen > 0 && step > leastStep*seen && step < mostStep*seen && t.BlurSD < mostScatter*t.Blur
 	return agree && float64(t.Edges) >= leastShare*float64(c.stations)
 }
 
 // taught returns what walls teach.
-func taught(walls []*Wall) Tissue {
+func taught(walls []*SurfacePatch) ImageModel {
 	var noise, blur, cortex, soft, marrow, blurSD, cortexSD []float64
 	var pooled lags
 	for _, w := range walls {
@@ -185,7 +185,7 @@ func taught(walls []*Wall) Tissue {
 			marrow = append(marrow, w.p[pG2])
 		}
 	}
-	t := Tissue{Edges: len(walls), Noise: median(noise), correlation: pooled.correlation()}
+	t := ImageModel{Edges: len(walls), Noise: median(noise), correlation: pooled.correlation()}
 	t.Blur, t.BlurSD = middle(blur)
 	t.Cortex, t.CortexSD = middle(cortex)
 	t.Soft, t.SoftSD = middle(soft)
@@ -230,7 +230,7 @@ const medianNoise = 1.2533
 
 // tells reports whether the fit tells how wide the blur is and how bright the cortex: a thin plate in
 // noise may be bright and thin or dim and thick, and shows its grey value where the fit says so.
-func (w *Wall) tells() bool {
+func (w *SurfacePatch) tells() bool {
 	if w.spread(only(pSigma)) > 0.25*w.p[pSigma] {
 		return false
 	}
@@ -239,7 +239,7 @@ func (w *Wall) tells() bool {
 
 // thin reports whether the wall's plate is too thin to show its grey value beyond doubt. From phantoms with
 // plates of 0.6 to 1 mm: what plates under 3.5 sigma tell is too dim by up to a tenth of the step.
-func (w *Wall) thin() bool { return w.plate && w.p[pTau] < 3.5*w.p[pSigma] }
+func (w *SurfacePatch) thin() bool { return w.plate && w.p[pTau] < 3.5*w.p[pSigma] }
 
 // leastSpread is the smallest edge-to-edge spread that is believed, as a share: a handful of
 // agreeing walls does not make a series uniform. Our choice.
