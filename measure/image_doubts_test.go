@@ -176,6 +176,26 @@ func TestCanalThatTheImageDoesNotShow(t *testing.T) {
 	assert.Equal(t, rowTo(t, shown, "left canal").Budget.U(), hidden.Budget.U())
 }
 
+// All marks are made in one frame: a canal that the image does not show is doubted with a mark that is not where the image
+// shows such; one that it shows is not.
+func TestCanalNotShownIsDoubtedWithAnotherMark(t *testing.T) {
+	v, p := lowerSite()
+	stray := addRoot(r3.Add(p.Sites[0].At, r3.Vec{X: 14, Y: 13}))
+	for name, c := range map[string]struct {
+		v    *volume.Volume
+		want measure.Verdict
+	}{
+		"not shown": {filled(v, p, "left canal", 3), measure.Uncertain},
+		"shown":     {v, measure.Held},
+	} {
+		r, err := measuredIn(t, c.v, stray, func(text string) string { return text })
+		require.NoError(t, err)
+		_, said := caution(r, "canal_with_others")
+		assert.Equal(t, c.want != measure.Held, said, name)
+		assert.Equal(t, c.want, rowTo(t, r, "left canal").Verdict, name)
+	}
+}
+
 // filled returns the volume with the marrow of another place, 6 mm higher, within reach mm of a structure's path.
 func filled(v *volume.Volume, p phantom.Plan, name string, reach float64) *volume.Volume {
 	in := *v
