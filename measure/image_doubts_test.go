@@ -62,6 +62,8 @@ func TestImageAgainstThePlan(t *testing.T) {
 		"a root in the cheek, near no site": {addRoot(r3.Add(drawn.Sites[0].At, r3.Vec{X: 14, Y: 13})), same, "structure_place", measure.SeverityNotAssessed},
 		"a root marked in the marrow":       {addRoot(r3.Add(drawn.Sites[0].At, r3.Vec{X: 2, Y: 9, Z: -5})), same, "root_not_there", measure.SeverityUncertain},
 		"a root 5 mm lingual, in the plate": {moveRoot(drawn, r3.Vec{X: -5, Y: 1}), same, "root_not_there", measure.SeverityUncertain},
+		"a root 2 mm along the arch":        {moveRoot(drawn, r3.Vec{Y: 2}), same, "root_not_there", measure.SeverityUncertain},
+		"a root 0.6 mm along the arch":      {moveRoot(drawn, r3.Vec{Y: 0.6}), same, "root_not_there", ""},
 		"the crest 2 mm under the edge":     {func(*phantom.Plan) {}, crestAt(2), "crest_given", measure.SeverityUncertain},
 		"the crest 1.2 mm above the edge":   {func(*phantom.Plan) {}, crestAt(-1.2), "crest_given", measure.SeverityUncertain},
 		"the crest as found":                {func(*phantom.Plan) {}, crestAt(0), "crest_given", ""},
