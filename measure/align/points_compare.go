@@ -251,14 +251,7 @@ func (c *Comparison) oneEnd(from, to []Position, name string) (PositionFit, erro
 // mirrored asks whether the second set is the first as a mirror shows it. Platforms of an even arch lie nearly in a plane,
 // and nearly alike on both sides: they alone cannot tell. With the axes, 10 mm long, they can.
 func mirrored(from, to []Position) (proper, mirror float64, err error) {
-	ends := func(list []Position) []r3.Vec {
-		out := places(list)
-		for _, p := range list {
-			out = append(out, r3.Add(p.At, r3.Scale(axisLength, p.Axis)))
-		}
-		return out
-	}
-	f, err := FitPoints(ends(from), ends(to))
+	f, err := FitPoints(axisEnds(from), axisEnds(to))
 	if err != nil {
 		return 0, 0, err
 	}
@@ -268,6 +261,15 @@ func mirrored(from, to []Position) (proper, mirror float64, err error) {
 			ErrPoints, f.MirrorRMS, f.RMS)
 	}
 	return f.RMS, f.MirrorRMS, nil
+}
+
+// axisEnds returns the platforms, then the ends of axes 10 mm long.
+func axisEnds(list []Position) []r3.Vec {
+	out := places(list)
+	for _, p := range list {
+		out = append(out, r3.Add(p.At, r3.Scale(axisLength, p.Axis)))
+	}
+	return out
 }
 
 // warn says what the numbers do not say themselves.
