@@ -67,6 +67,10 @@ func TestAnOpeningThatSpoilsTwoSections(t *testing.T) {
 	side := buccalOf(s)
 	assert.InDelta(t, 0, s.surfaceAway(r3.Vec{X: -5 * side}), 1e-9)
 	assert.InDelta(t, 4, s.surfaceAway(r3.Vec{X: -9 * side}), 1e-9)
+	for at, want := range map[float64][2]float64{0: {-0.5, 5}, -9: {-9.5, -4}} {
+		assert.InDelta(t, want[0], s.bridged(r3.Vec{X: at * side}), 1e-9)
+		assert.InDelta(t, want[1], s.bridgedOpening(r3.Vec{X: at * side}), 1e-9)
+	}
 	s.frames, s.made = s.frames[:3], s.made[:3]
 	assert.InDelta(t, 5.5, s.surfaceAway(r3.Vec{X: -5 * side}), 1e-9, "one of three alone shows the wall there")
 	s.frames, s.made = s.frames[:1], s.made[:1]
