@@ -120,16 +120,16 @@ func TestWhatLiesAtOnePlaceIsHeldAgainstTheBone(t *testing.T) {
 	}
 }
 
-// Three marks that the image speaks against, and half of those in the field, doubt the whole plan.
-func TestHalfOfTheMarksDoubtThePlan(t *testing.T) {
+// Three marks that the image speaks against, and a quarter of those in the field, doubt the whole plan.
+func TestAQuarterOfTheMarksDoubtsThePlan(t *testing.T) {
 	for name, c := range map[string]struct {
 		off, in, beyond int // marks spoken against, in the field, out of it
 		said            bool
 	}{
-		"three of six":                   {3, 6, 0, true},
-		"three of seven":                 {3, 7, 0, false},
+		"three of twelve":                {3, 12, 0, true},
+		"three of thirteen":              {3, 13, 0, false},
 		"two of two":                     {2, 2, 0, false},
-		"what lies outside is not asked": {3, 6, 4, true},
+		"what lies outside is not asked": {3, 12, 4, true},
 	} {
 		t.Run(name, func(t *testing.T) {
 			var all []safety.Structure

@@ -49,7 +49,19 @@ func (p *Placed) checkTeeth(l Landmarks) []Doubt {
 			"side and place of the tooth numbers are not checked: the arch shows no midline; mark it (arch: {midline: [x, y, z]}) where the field shows it")})
 		return append(out, p.checkDirection(all, l)...)
 	}
-	return append(out, p.checkPlaces(all, l)...)
+	return append(append(out, p.checkTurned(l)...), p.checkPlaces(all, l)...)
+}
+
+// checkTurned finds an arch that does not run from the patient's right to the left where it crosses the midline: a plan in
+// another frame, in which right and left of the teeth agree with each other and not with the scan. Heads are turned by less
+// than 45°.
+func (p *Placed) checkTurned(l Landmarks) []Doubt {
+	across := l.Leftward * l.curve.Tangent(l.midline).X
+	if across > math.Sqrt2/2 || p.OrientationNote != "" || p.Midline == nil && l.turn < wholeTurn {
+		return nil
+	}
+	return []Doubt{{Caution: Cautionf("arch_turned", SeverityNotAssessed, "the arch is turned by about %.0f° against the patient's right and left, as the scan's header gives them", math.Acos(across)*180/math.Pi),
+		refuse: true, path: archPath(0), remedy: "check the frame of the plan and its signs (+x is the patient's left, +y the back); of a patient who lies otherwise, say so in an orientation_note"}}
 }
 
 // outOfOrder reports whether a lies farther to the patient's right than b and has a number farther to the left.
