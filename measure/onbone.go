@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -67,6 +68,12 @@ const markedBody = 1.0
 // denseDoubts finds a tooth, an implant or metal that the image shows in the implant's place, or nearer to
 // it than a root may be, and that the plan does not mark: no distance holds what nobody marked.
 func (c *run) denseDoubts(s *site, im safety.Implant) {
+	if c.tissue.Edges == 0 {
+		row := newRow(quantity.Clearance, "unmarked teeth and implants", "not looked for: the series has not taught how bright bone is; look whether one stands beside the implant or in its place")
+		row.Verdict = safety.Uncertain
+		s.add(row)
+		return
+	}
 	t := c.standing(s)
 	margin := c.rules[string(safety.Root)].Margin
 	for _, off := range c.sectionsAbout(s, im) {

@@ -120,6 +120,15 @@ func TestWhatLiesAtOnePlaceIsHeldAgainstTheBone(t *testing.T) {
 	}
 }
 
+// A series that has not taught how bright bone is does not tell a tooth from it: not looked for is not held.
+func TestUnmarkedBodiesThatCannotBeLookedFor(t *testing.T) {
+	s := &site{}
+	barRun(t, 20).denseDoubts(s, safety.Implant{})
+	require.Len(t, s.out.Rows, 1)
+	assert.Equal(t, Uncertain, s.out.Rows[0].Verdict)
+	assert.Contains(t, s.out.Rows[0].Note, "not looked for")
+}
+
 // Three marks that the image speaks against, and a quarter of those in the field, doubt the whole plan.
 func TestAQuarterOfTheMarksDoubtsThePlan(t *testing.T) {
 	for name, c := range map[string]struct {

@@ -56,8 +56,11 @@ func (p *Placed) checkTeeth(l Landmarks) []Doubt {
 // another frame, in which right and left of the teeth agree with each other and not with the scan. Heads are turned by less
 // than 45°.
 func (p *Placed) checkTurned(l Landmarks) []Doubt {
+	if p.OrientationNote != "" || l.curve.Straight() || !p.crossesMidline(l) {
+		return nil
+	}
 	across := l.Leftward * l.curve.Tangent(l.midline).X
-	if across > math.Sqrt2/2 || p.OrientationNote != "" || p.Midline == nil && l.turn < wholeTurn {
+	if across > math.Sqrt2/2 {
 		return nil
 	}
 	return []Doubt{{Caution: Cautionf("arch_turned", SeverityNotAssessed, "the arch is turned by about %.0f° against the patient's right and left, as the scan's header gives them", math.Acos(across)*180/math.Pi),
@@ -203,6 +206,16 @@ func (p *Placed) checkDirection(all []numbered, l Landmarks) []Doubt {
 		}
 	}
 	return out
+}
+
+// crossesMidline reports whether the curve itself reaches the midline: it has both sides of the jaw, or the given midline
+// on it.
+func (p *Placed) crossesMidline(l Landmarks) bool {
+	if p.Midline == nil {
+		return l.turn >= wholeTurn
+	}
+	_, off, past := l.beside(*p.Midline)
+	return !past && off <= foundMidline
 }
 
 // wrongSide is the doubt about a number of the other side.
