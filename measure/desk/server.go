@@ -144,6 +144,7 @@ func (d *Desk) calls() http.Handler {
 	call("POST /api/output", d.output)
 	call("POST /api/trace", d.trace)
 	call("POST /api/distances", d.distances)
+	call("POST /api/snap", d.snap)
 	call("GET /api/tooth", d.tooth)
 	call("GET /api/propose", d.propose)
 	call("GET /api/numbers", func(w http.ResponseWriter, r *http.Request) error {
@@ -262,7 +263,7 @@ func (d *Desk) trace(w http.ResponseWriter, r *http.Request) error {
 	}
 	var marks []r3.Vec
 	for _, m := range asked.Marks {
-		marks = append(marks, r3.Vec{X: m[0], Y: m[1], Z: m[2]})
+		marks = append(marks, vecOf(m))
 	}
 	p, err := trace.Follow(r.Context(), d.session.scan.Volume, marks, trace.Options{})
 	if err != nil {
@@ -293,7 +294,7 @@ func (d *Desk) distances(w http.ResponseWriter, r *http.Request) error {
 	if now.placed == nil || asked.Site < 0 || asked.Site >= len(now.placed.Sites) || !ok {
 		return fmt.Errorf("%w: no such implant", ErrAct)
 	}
-	im := safety.Implant{Platform: r3.Vec{X: asked.Platform[0], Y: asked.Platform[1], Z: asked.Platform[2]}, Axis: axis, Diameter: asked.Diameter, Length: asked.Length}
+	im := safety.Implant{Platform: vecOf(asked.Platform), Axis: axis, Diameter: asked.Diameter, Length: asked.Length}
 	rows, err := distances(now, now.placed.Sites[asked.Site], im)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrAct, err)

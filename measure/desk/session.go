@@ -46,6 +46,7 @@ type session struct {
 	quantiles []float64 // of the scan's grey values
 	measured  measured
 	proposals proposals
+	snaps     snaps
 
 	mu       sync.Mutex
 	journal  *journal  // nil: read-only

@@ -18,6 +18,8 @@ type point [3]float64
 
 func pointOf(v r3.Vec) point { return point{v.X, v.Y, v.Z} }
 
+func vecOf(p point) r3.Vec { return r3.Vec{X: p[0], Y: p[1], Z: p[2]} }
+
 func pointsOf(all []r3.Vec) []point {
 	out := make([]point, len(all))
 	for i, v := range all {
@@ -54,6 +56,7 @@ type state struct {
 	Structures   []structureView `json:"structures"`
 	Asked        []askedView     `json:"asked"`
 	Declared     int             `json:"declared"` // how many entries
+	Readings     []readingView   `json:"readings"`
 	Proposed     []string        `json:"proposed"`
 	Review       *reviewView     `json:"review"`
 	Faults       []faultView     `json:"faults"`
@@ -102,6 +105,15 @@ type structureView struct {
 	sides      []string // that any of it lies on
 }
 
+// readingView is a distance that was read off a picture: its ends, and no length, which comes with the numbers.
+type readingView struct {
+	ID      string `json:"id"`
+	Site    string `json:"site"`
+	From    point  `json:"from"`
+	To      point  `json:"to"`
+	Snapped bool   `json:"snapped"`
+}
+
 // askedView is a kind of structure that this jaw has, and what the plan says of it.
 type askedView struct {
 	Kind   string `json:"kind"`
@@ -132,7 +144,7 @@ func (s *session) state() *state {
 	_, err := s.look()
 	d := s.draft
 	out := &state{Tag: d.tag, ReadOnly: s.readOnly, Notice: s.notice, Plan: base(s.path), Saved: s.saved.Format("15:04:05"), Scan: s.scanView(),
-		Plane: []point{}, Arch: []point{}, Curve: []point{}, Sites: []siteView{}, Structures: []structureView{}, Asked: []askedView{}, Proposed: []string{}, Faults: []faultView{}}
+		Plane: []point{}, Arch: []point{}, Curve: []point{}, Sites: []siteView{}, Structures: []structureView{}, Asked: []askedView{}, Readings: []readingView{}, Proposed: []string{}, Faults: []faultView{}}
 	if err != nil {
 		out.Notice = said(err)
 	}
@@ -175,6 +187,9 @@ func (s *session) tellPlan(out *state, d *draft) {
 	}
 	for _, one := range p.Structures {
 		out.Structures = append(out.Structures, s.structureView(d, one))
+	}
+	for _, one := range p.Readings {
+		out.Readings = append(out.Readings, readingView{one.ID, one.Site, pointOf(one.From), pointOf(one.To), one.Snapped})
 	}
 	out.Asked = asked(out)
 	for _, one := range p.Declared {

@@ -180,7 +180,7 @@ func (r *reader) plan(top fields, dir fs.FS) *Plan {
 	r.levels(top, p)
 	r.madeFor(top, p)
 	p.Declared, p.Proposed = r.declared(top), r.proposals(top)
-	p.Review, p.Readings = r.review(top), r.readings(top)
+	p.Review, p.Readings = r.review(top), r.readings(top, p.Sites)
 	if n, ok := top.get("scan"); ok {
 		r.scan(n, p)
 	}

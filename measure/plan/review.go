@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -27,7 +29,7 @@ type ReviewReason struct{ Site, Finding, Reason string }
 
 // Reading is a distance that somebody read off a picture, between two points.
 type Reading struct {
-	ID, Site string
+	ID, Site string // ID is its place in the list where the plan gives none; Site is empty for a reading of none
 	From, To r3.Vec
 	Snapped  bool // both ends lie on edges of bone that the program found
 	Reader   string
@@ -92,19 +94,27 @@ func reason(f fields) (out ReviewReason) {
 }
 
 // readings reads the distances that somebody read off the pictures.
-func (r *reader) readings(top fields) []Reading {
+func (r *reader) readings(top fields, sites []Site) []Reading {
 	n, ok := top.get("readings")
 	if !ok {
 		return nil
 	}
 	var all []Reading
-	for _, e := range n.list(maxReadings) {
+	seen := map[string]bool{}
+	for i, e := range n.list(maxReadings) {
 		f := e.mapping("id", "site", "from", "to", "snapped", "reader")
-		var one Reading
+		one := Reading{ID: fmt.Sprint(i + 1)}
 		for key, to := range map[string]*string{"id": &one.ID, "site": &one.Site, "reader": &one.Reader} {
 			if v, ok := f.get(key); ok {
 				*to, _ = v.text(64)
 			}
+		}
+		if seen[one.ID] {
+			e.fail("give each reading an id of its own", "reading %q stands twice", one.ID)
+		}
+		seen[one.ID] = true
+		if one.Site != "" && !slices.ContainsFunc(sites, func(s Site) bool { return s.ID == one.Site }) {
+			e.fail("name one of the plan's sites by its id, or none", "reading %q is of site %q, which is not in the plan", one.ID, one.Site)
 		}
 		if v, ok := f.need("from", "a reading has two ends: from and to"); ok {
 			one.From, _ = v.vec()

@@ -41,6 +41,7 @@ const (
 	LargestDiameter      Name = "largest_diameter"
 	LargestLength        Name = "largest_length"
 	RestorativeSpace     Name = "restorative_space"
+	Reading              Name = "reading"
 	RemovedVolume        Name = "removed_volume"
 	PlatformDistance     Name = "platform_distance"
 	ImplantAngle         Name = "implant_angle"

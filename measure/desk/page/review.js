@@ -32,7 +32,7 @@ export const review = {
     const show = () => {
       const s = all()[now];
       if (!s) return place.replaceChildren(h("p", { class: "note" }, "No site yet."));
-      const n = measured(s.id), view = s.arc_mm === null ? null : section({ label: "Section at site " + s.name, arc: s.arc_mm, draw: (pane) => lines(pane, measured(s.id)) });
+      const n = measured(s.id), view = s.arc_mm === null ? null : section({ label: "Section at site " + s.name, arc: s.arc_mm, draw: (pane) => { lines(pane, measured(s.id)); for (const r of store.plan.readings) if (r.site === s.id) pane.line([r.from, r.to]); } });
       const onward = h("button", { type: "button", class: "main", onclick: () => { looked.add(s.id); now = (now + 1) % all().length; show(); place.querySelector("button")?.focus(); } }, `Looked at ${s.id}, next section`);
       place.replaceChildren(h("h3", {}, s.name, " ", n?.verdict ? verdict(n.verdict) : ""), h("div", { class: "row" }, onward),
         h("div", { class: "plate" }, view ? view.element : ""), h("div", {}, n && store.numbers ? h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, numberTable(n, store.numbers.columns)) : h("p", {}, "measuring …")));
