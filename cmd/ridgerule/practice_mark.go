@@ -97,10 +97,7 @@ func (a *app) markFiles(args []string, keys []*practice.Key, m markFlags) (*prac
 		}
 		list, err := practice.ReadReadings(bytes.NewReader(data))
 		if err != nil {
-			for line := range strings.Lines(err.Error()) {
-				fmt.Fprintf(a.stderr, "%s: %s\n", path, strings.TrimSpace(line))
-			}
-			return nil, errSaid{usageError{err}}
+			return nil, a.sayLines(path, err)
 		}
 		if code == "" {
 			code = practice.CodeOf(data)
@@ -108,6 +105,14 @@ func (a *app) markFiles(args []string, keys []*practice.Key, m markFlags) (*prac
 		sittings = append(sittings, list)
 	}
 	return practice.MarkReadings(keys, sittings, code, m.rules.Rules)
+}
+
+// sayLines prints every fault of a file that its user filled, one a line.
+func (a *app) sayLines(path string, err error) error {
+	for line := range strings.Lines(err.Error()) {
+		fmt.Fprintf(a.stderr, "%s: %s\n", path, strings.TrimPrefix(strings.TrimSpace(line), "practice: session: "))
+	}
+	return errSaid{usageError{err}}
 }
 
 // openKeys reads the keys, each held against its checksums.

@@ -191,14 +191,19 @@ func (o Options) repeat(i int, of Sealed) (Sealed, error) {
 // letters are what the items' names are of: no two of them look alike.
 const letters = "abcdefghkmnpqrstuvwxyz"
 
-// name gives an item what follows from the salt and its place alone: name, noise, and where field and picture lie.
-func (o Options) name(i int, it *Sealed) {
-	sum := o.salted("item", i)
-	name := o.salted("name", i)[:6]
+// itemName is six letters that follow from the salt.
+func (o Options) itemName(what string, i int) string {
+	name := o.salted(what, i)[:6]
 	for k, b := range name {
 		name[k] = letters[int(b)%len(letters)]
 	}
-	it.Sheet.Item = string(name)
+	return string(name)
+}
+
+// name gives an item what follows from the salt and its place alone: name, noise, and where field and picture lie.
+func (o Options) name(i int, it *Sealed) {
+	sum := o.salted("item", i)
+	it.Sheet.Item = o.itemName("name", i)
 	it.Jaw.Seed = binary.LittleEndian.Uint64(sum[8:])
 	it.Series = binary.LittleEndian.Uint64(sum[16:])
 	place := o.salted("place", i)

@@ -101,10 +101,13 @@ func (m marker) mark(it *Sealed, r Reading, reader string, sitting int) Mark {
 		k.Site = it.Repeats
 	}
 	if r.Value == nil {
-		r.Value = lineValue(it, r.Line)
+		r.Value = lineValue(it.Sheet, r.Line)
 	}
 	if k.Value = r.Value; r.Value == nil {
 		k.Note = "not answered"
+		if r.Unreadable {
+			k.Note = "said to be unreadable"
+		}
 		return k
 	}
 	k.Error = *r.Value - it.Truth
@@ -120,8 +123,8 @@ func (m marker) mark(it *Sealed, r Reading, reader string, sitting int) Mark {
 
 // lineValue is the answer of a reader who gave a line and no value: its length in mm, or for a tilt its angle in deg; nil
 // where no one line answers.
-func lineValue(it *Sealed, l *Line) *float64 {
-	q := it.Sheet.Question
+func lineValue(s Sheet, l *Line) *float64 {
+	q := s.Question
 	if l == nil || q.Quantity == quantity.LingualUndercut {
 		return nil
 	}
@@ -129,8 +132,8 @@ func lineValue(it *Sealed, l *Line) *float64 {
 	if q.Quantity == quantity.RidgeTilt {
 		d := UV{U: l.B.X - l.A.X, V: l.B.Y - l.A.Y}
 		if !l.OnSheet {
-			a, _ := it.Sheet.Frame.Section(l.A)
-			b, _ := it.Sheet.Frame.Section(l.B)
+			a, _ := s.Frame.Section(l.A)
+			b, _ := s.Frame.Section(l.B)
 			d = UV{U: b.U - a.U, V: b.V - a.V}
 		}
 		v = leanOf(down(d))

@@ -12,7 +12,7 @@ import (
 type Question struct {
 	Quantity quantity.Name `json:"quantity"`        // as in measurements.csv
 	At       float64       `json:"at_mm,omitempty"` // depth below the crest, mm; 0: the quantity has none
-	To       string        `json:"to,omitempty"`    // what a height ends at: canal, sinus, nasal_floor
+	To       string        `json:"to,omitempty"`    // what a height ends at: canal, sinus, nasal_floor, border; "": what comes first
 }
 
 // measurand is what this room knows of a quantity.
@@ -64,12 +64,8 @@ func (q Question) Words(jaw phantom.Kind) (ask, how string) {
 	across := "At right angles to the axis of the ridge, "
 	switch q.Quantity {
 	case quantity.RidgeHeight:
-		end := map[string]string{"canal": "the roof of the canal", "sinus": "the floor of the sinus", "nasal_floor": "the floor of the nose"}[q.To]
-		last := "to where the axis leaves bone."
-		if q.To == "canal" {
-			last = "to the level of the uppermost point of the canal's wall."
-		}
-		return "How high is the ridge, from its crest to " + end + "?", "Along the axis of the ridge, from the outer edge of the crest " + last
+		end, last := q.limit()
+		return "How high is the ridge, from its crest to " + end + "?", "Along the axis of the ridge, from the outer edge of the crest to " + last
 	case quantity.RidgeWidth:
 		return fmt.Sprintf("How wide is the ridge %s mm below its crest?", q.at()), across + "from outer edge to outer edge."
 	case quantity.BuccalPlate:
@@ -80,6 +76,22 @@ func (q Question) Words(jaw phantom.Kind) (ask, how string) {
 		return "How deep is the " + inner + " undercut?", "The greatest distance of the wall from the straight line that touches it above and below."
 	}
 	return "By how many degrees does the axis of the ridge lean?", "Against the vertical of the sheet; positive where the base lies buccal of the crest."
+}
+
+// limit is what a height ends at, in words, and where the line to it ends.
+func (q Question) limit() (end, last string) {
+	const leaves = "where the axis leaves bone."
+	switch q.To {
+	case "canal":
+		return "the roof of the canal", "the level of the uppermost point of the canal's wall."
+	case "sinus":
+		return "the floor of the sinus", leaves
+	case "nasal_floor":
+		return "the floor of the nose", leaves
+	case "border":
+		return "the base of the jaw", leaves
+	}
+	return "what limits it first", "the level of the canal's roof, the floor of sinus or nose, or the base: whichever comes first."
 }
 
 // AxisWords says what every sheet means by the axis of a ridge.

@@ -37,7 +37,7 @@ func practiceSheet(s practice.Sheet, p Picture, w window, scale float64, lines f
 		return nil, err
 	}
 	v := &practiceView{item: s, flip: s.Frame.V.Z < 0}
-	v.sheet = &sheet{Title: "Item " + s.Item, About: "A synthetic section of a jaw with millimetre rulers.", Scale: scale,
+	v.sheet = &sheet{Title: "Item " + s.Item, About: "A section of a jaw with millimetre rulers.", Scale: scale,
 		Width: s.Width*scale + 2*practiceSide, Height: s.Height*scale + 2*practiceTop}
 	half := p.Step / 2
 	a, b := v.spot(reformat.UV{U: p.First.U - half, V: p.First.V + half}), v.spot(reformat.UV{U: p.last().U + half, V: p.last().V - half})
