@@ -109,8 +109,8 @@ func (c *cylinder) off(x r3.Vec) (float64, r3.Vec) {
 	return d - c.radius, r3.Scale(1/d, v)
 }
 
-// sideOf returns the corners of the facets that face across the axis and lie near it, below the top. Before the first fit
-// every distance up to a scan body's greatest counts, later those near the cylinder.
+// sideOf returns the corners of the facets that face across the axis, stand near it and begin less than sideDepth below
+// the top. Before the first fit every distance up to a scan body's greatest counts, later those near the cylinder.
 func sideOf(s *solid.Sheet, top r3.Vec, c cylinder) []r3.Vec {
 	seen := map[int]bool{}
 	var out []r3.Vec
@@ -119,16 +119,20 @@ func sideOf(s *solid.Sheet, top r3.Vec, c cylinder) []r3.Vec {
 		if area == 0 || math.Abs(r3.Dot(n, c.axis)) > sideCos {
 			continue
 		}
+		first := math.Inf(1) // of the facet, below the top
 		for _, k := range t {
-			x := s.Points[k]
-			depth := r3.Dot(r3.Sub(x, top), c.axis)
-			d, outward := c.off(x)
+			first = min(first, r3.Dot(r3.Sub(s.Points[k], top), c.axis))
+		}
+		if first < -1 || first > sideDepth {
+			continue
+		}
+		for _, k := range t {
+			d, outward := c.off(s.Points[k])
 			near := c.radius == 0 && d < mostRadius || c.radius > 0 && math.Abs(d) < max(3*badRest, 3*c.rms)
-			if seen[k] || !near || depth < -1 || depth > sideDepth || r3.Dot(n, outward) < 0 {
-				continue
+			if !seen[k] && near && r3.Dot(n, outward) >= 0 {
+				seen[k] = true
+				out = append(out, s.Points[k])
 			}
-			seen[k] = true
-			out = append(out, x)
 		}
 	}
 	return out
