@@ -24,8 +24,9 @@ type Options struct {
 	Port     int  // to listen on; 0: any
 	ReadOnly bool // nothing is changed
 
-	// Write makes every output of a result into the folder that the command line named; nil: none was named.
-	Write func(ctx context.Context, p *plan.Placed, r *measure.Result) error
+	// Write makes every output of a result into the folder that the command line named, and returns the content_sha256 of its
+	// result.json; nil: none was named. The same plan written again, a review of it beside, gives the same.
+	Write func(ctx context.Context, p *plan.Placed, r *measure.Result) (content string, err error)
 	Log   func(method, path string, status int, took time.Duration) // of each request; nil: silent
 	Now   func() time.Time                                          // nil: the clock
 }

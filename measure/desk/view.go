@@ -122,10 +122,11 @@ type askedView struct {
 }
 
 type reviewView struct {
-	By   string `json:"by"`
-	Role string `json:"role"`
-	At   string `json:"at"`
-	Void bool   `json:"void"` // plan or series are others by now
+	By    string `json:"by"`
+	Role  string `json:"role"`
+	At    string `json:"at"`
+	Void  string `json:"void"`  // what was changed since; empty: it stands
+	Since string `json:"since"` // when that was; empty: it stands, or nobody knows
 }
 
 type faultView struct {
@@ -196,8 +197,10 @@ func (s *session) tellPlan(out *state, d *draft) {
 		out.answer(one)
 	}
 	if r := p.Review; r != nil {
-		void := r.PlanSHA256 != plan.Hash(d.text) || r.Series != "" && r.Series != s.scan.Facts.SeriesHash
-		out.Review = &reviewView{r.By, r.Role, r.At, void}
+		out.Review = &reviewView{By: r.By, Role: r.Role, At: r.At, Void: r.Void(p.Contents, s.scan.Facts.SeriesHash)}
+		if since := s.voidSince(); out.Review.Void != "" && !since.IsZero() {
+			out.Review.Since = since.Local().Format("2006-01-02 15:04:05")
+		}
 	}
 }
 

@@ -102,7 +102,7 @@ func (r *reader) read(data []byte, dir fs.FS) *Plan {
 		return nil
 	}
 	p := r.plan(top, dir)
-	p.Path, p.SHA256 = r.file, Hash(data)
+	p.Path, p.SHA256, p.Files = r.file, Hash(data), r.files
 	if !p.Voxels && !r.astray {
 		p.settle(&r.faults, r.source).checkItself(&r.faults)
 	}

@@ -259,7 +259,10 @@ func (v *planView) words() {
 	v.fixed(label{At: spot{v.Width / 2, 3}, Text: "anterior", Size: letters, Weight: italic, Anchor: middleOf, Ink: black})
 	bottom := v.Height - 7
 	if mark := markOf(v.result); mark != "" {
-		v.fixed(label{At: spot{v.Width / 2, bottom - 2.5}, Text: mark, Size: letters, Anchor: middleOf, Weight: bold, Ink: black})
+		lines := wrapped(mark, letters, bold, v.Width-2)
+		for i, line := range lines {
+			v.fixed(label{At: spot{v.Width / 2, bottom - 2.5 - 1.3*letters*float64(len(lines)-1-i)}, Text: line, Size: letters, Anchor: middleOf, Weight: bold, Ink: black})
+		}
 	}
 	if v.least > tiny {
 		return
