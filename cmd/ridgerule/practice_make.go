@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -145,6 +146,9 @@ func (a *app) makePractice(ctx context.Context, m makeFlags) error {
 	if err := sealKey(f, set.Key); err != nil {
 		return err
 	}
+	if err := f.sameAge(a.now()); err != nil {
+		return err
+	}
 	if err := a.settle(f, m.out.dir); err != nil {
 		return err
 	}
@@ -206,6 +210,17 @@ func (a *app) practicePapers(f *folder, set *practice.Set, items []report.Practi
 		}
 	}
 	return nil
+}
+
+// sameAge makes all that is in a folder as old as each other, to the second: no time tells what was made first or took long.
+func (f *folder) sameAge(now time.Time) error {
+	now = now.Truncate(time.Second)
+	return filepath.WalkDir(f.temp, func(path string, _ fs.DirEntry, err error) error {
+		if err != nil || path == f.temp {
+			return err
+		}
+		return os.Chtimes(path, now, now)
+	})
 }
 
 const checksums = "checksums.csv"

@@ -34,6 +34,8 @@ type Sheet struct {
 	Question      Question
 	Frame         reformat.Frame // origin is the sheet's corner (0, 0)
 	Width, Height float64        // of the picture, mm in the patient
+	View          View           `json:",omitempty"` // which way the section lies
+	Body          *Body          `json:",omitempty"` // nil: no implant is drawn
 }
 
 // Set is a set of items: what is given away and what is kept.
@@ -145,7 +147,8 @@ func (o Options) site(i int, w wish) (Sealed, error) {
 func (o Options) sketch(i int, w wish, r *rand.Rand) Sealed {
 	in := newSpread(r)
 	tooth := w.kind.teeth[r.IntN(len(w.kind.teeth))]
-	b := phantom.Options{Case: "practice", Jaw: w.kind.jaw, Teeth: []int{}}
+	b := w.kind.base
+	b.Case, b.Jaw, b.Teeth = "practice", w.kind.jaw, []int{}
 	b.Shape.RidgeMucosa = in(1.2, 2.8)
 	w.kind.draw(&b, tooth, in)
 	b.Scan.Blur, b.Scan.Noise, b.Grey.Texture = in(0.15, 0.38), in(20, 150), in(30, 80)

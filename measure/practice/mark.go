@@ -192,6 +192,9 @@ func (it *Sealed) leanFrom(a, b UV) float64 {
 	want := it.Profile.Axis
 	switch it.Sheet.Question.Quantity {
 	case quantity.RidgeHeight, quantity.RidgeTilt:
+	case quantity.Clearance:
+		line := it.trueLine()
+		want = UV{U: line[1].U - line[0].U, V: line[1].V - line[0].V}
 	default:
 		want = it.Profile.across()
 	}

@@ -19,7 +19,12 @@ type Question struct {
 type measurand struct {
 	unsafe float64 // +1: a reading too large is the unsafe one; −1: too small; 0: neither
 	inner  float64 // side of a plate: +1 buccal, −1 lingual
+	view   View    // which way its section lies
 }
+
+// AnteriorLoop is how far the mandibular canal runs past its foramen toward the midline, mm: asked in sets alone, and so in
+// no table of what is measured.
+const AnteriorLoop quantity.Name = "anterior_loop"
 
 // measurands are the quantities that are asked. Over-reading bone is the unsafe side: an implant is
 // planned into what is not there. An undercut is the other way round.
@@ -30,10 +35,17 @@ var measurands = map[quantity.Name]measurand{
 	quantity.LingualPlate:    {unsafe: 1, inner: -1},
 	quantity.LingualUndercut: {unsafe: -1},
 	quantity.RidgeTilt:       {},
+	quantity.Clearance:       {unsafe: 1, view: Along},
+	AnteriorLoop:             {unsafe: -1, view: Oblique},
 }
 
 // Unit returns the unit of the answer, "mm" or "deg". It panics for a quantity that nothing of ours has.
-func (q Question) Unit() string { return q.Quantity.Unit() }
+func (q Question) Unit() string {
+	if q.Quantity == AnteriorLoop {
+		return quantity.MM
+	}
+	return q.Quantity.Unit()
+}
 
 // at writes the depth as the tables do: "3", or nothing.
 func (q Question) at() string {
@@ -72,6 +84,10 @@ func (q Question) Words(jaw phantom.Kind) (ask, how string) {
 		return fmt.Sprintf("How thick is the buccal plate %s mm below the crest?", q.at()), across + "from the outer to the inner edge of the plate."
 	case quantity.LingualPlate:
 		return fmt.Sprintf("How thick is the %s plate %s mm below the crest?", inner, q.at()), across + "from the outer to the inner edge of the plate."
+	case quantity.Clearance:
+		return "How near does the drawn implant come to the neighbour's root?", "The least distance in this section, from the implant's edge to the outer edge of the root."
+	case AnteriorLoop:
+		return "How far does the canal run past the mental foramen toward the midline (anterior loop)?", "Level with the sheet, from the mesial border of the foramen, where the canal leaves the bone, to the mesial border of the loop."
 	case quantity.LingualUndercut:
 		return "How deep is the " + inner + " undercut?", "The greatest distance of the wall from the straight line that touches it above and below."
 	}

@@ -103,10 +103,10 @@ func (x Subject) item(o Options, reader string, i int, taken map[string]bool) It
 func ParseQuestion(text string) (Question, error) {
 	name, depth, has := strings.Cut(text, ":")
 	q := Question{Quantity: quantity.Name(name)}
-	if _, known := measurands[q.Quantity]; !known {
+	if _, known := measurands[q.Quantity]; !known || askedAlong(q.Quantity) {
 		var list []string
 		for _, x := range quantity.All() {
-			if _, asked := measurands[x.Name]; asked {
+			if _, asked := measurands[x.Name]; asked && !askedAlong(x.Name) {
 				list = append(list, string(x.Name))
 			}
 		}
