@@ -189,12 +189,12 @@ func (v *planView) links(s measure.Structure) []segment {
 // compass are the directions in which a structure's name may stand from it.
 var compass = []spot{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {0.7, 0.7}, {-0.7, 0.7}, {0.7, -0.7}, {-0.7, -0.7}}
 
-// tubeNames names the structures, those of one point first: they have the least choice. A sketch has room for nerves
-// and cavities only.
+// tubeNames names the structures, those of one point first: they have the least choice. A sketch has room for canals
+// and cavities only: a foramen is the end of its canal.
 func (v *planView) tubeNames() {
 	for _, short := range []bool{true, false} {
 		for _, s := range v.result.Structures {
-			if n := len(s.Path); v.links(s) != nil && (n <= 2) == short && (v.least <= tiny || nerveOrCavity[string(s.Kind)]) {
+			if n := len(s.Path); v.links(s) != nil && (n <= 2) == short && (v.least <= tiny || n > 1 && nerveOrCavity[string(s.Kind)]) {
 				at := []spot{v.spot(s.Path[n/2])}
 				if !short {
 					at = append(at, v.spot(s.Path[n/4]), v.spot(s.Path[3*n/4]))
