@@ -138,7 +138,7 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 		}
 		if d, wrong := c.placeDoubt(i, all); wrong {
 			out = append(out, d)
-		} else if deeper, upper := c.halves(st, all); plan.StandsInJaw(st.Kind) && (c.noRoot(deeper) || c.noRoot(upper)) {
+		} else if deeper, upper := c.halves(st, all); plan.StandsInJaw(st.Kind) && (c.noRoot(deeper, st.SD) || c.noRoot(upper, st.SD)) {
 			out = append(out, c.noRootDoubt(i))
 		}
 	}
@@ -185,7 +185,7 @@ func (c *run) misplaced(st safety.Structure, near []place) string {
 			}
 			return math.Max(openCanal, 2*st.SD)
 		}
-		if off := outsideBy(deeper, c.sections.bridged, allowed); off > 0 && !c.intoCavity(deeper) {
+		if off := outsideBy(deeper, c.sections.bridged, allowed); off > 0 && !c.intoCavity(deeper, st.SD) {
 			return "its deeper half stands " + mm(off) + " outside the bone"
 		}
 	}
