@@ -6,6 +6,7 @@ package ridge
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/mat"
@@ -29,6 +30,26 @@ type layerFit struct {
 
 	room   []float64 // for [layerFit.normal]
 	sights []sight   // of the grains, from where the fit last looked
+}
+
+// sightRoom keeps the room of fits that are done: a fit sees some hundred kilobytes, and a site has hundreds of fits.
+var sightRoom sync.Pool // of *[]sight
+
+// borrow takes room for n sights.
+func (l *layerFit) borrow(n int) {
+	if room, ok := sightRoom.Get().(*[]sight); ok && cap(*room) >= n {
+		l.sights = (*room)[:n]
+		return
+	}
+	l.sights = make([]sight, n)
+}
+
+// giveBack returns the room of the sights.
+func (l *layerFit) giveBack() {
+	if room := l.sights; room != nil {
+		sightRoom.Put(&room)
+	}
+	l.sights = nil
 }
 
 // huber is where a residual stops counting with its square, in noise SDs: voxels of trabeculae or
