@@ -215,11 +215,16 @@ func (a *app) practicePapers(f *folder, set *practice.Set, items []report.Practi
 // sameAge makes all that is in a folder as old as each other, to the second: no time tells what was made first or took long.
 func (f *folder) sameAge(now time.Time) error {
 	now = now.Truncate(time.Second)
-	return filepath.WalkDir(f.temp, func(path string, _ fs.DirEntry, err error) error {
-		if err != nil || path == f.temp {
+	root, err := os.OpenRoot(f.temp)
+	if err != nil {
+		return err
+	}
+	defer root.Close()
+	return fs.WalkDir(root.FS(), ".", func(name string, _ fs.DirEntry, err error) error {
+		if err != nil || name == "." {
 			return err
 		}
-		return os.Chtimes(path, now, now)
+		return root.Chtimes(name, now, now)
 	})
 }
 

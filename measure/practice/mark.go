@@ -63,13 +63,14 @@ func MarkReadings(keys []*Key, sittings [][]Reading, reader string, rules Rules)
 		return nil, err
 	}
 	items := map[string]*Sealed{}
+	m := marker{rules: rules, home: map[*Sealed]*Key{}}
 	for _, k := range keys {
 		for i := range k.Items {
-			items[k.Items[i].Sheet.Item] = &k.Items[i]
+			it := &k.Items[i]
+			items[it.Sheet.Item], m.home[it] = it, k
 		}
 	}
 	out := &Marks{Reader: reader, Rules: rules}
-	m := marker{rules: rules, jaws: map[string]*phantom.Jaw{}}
 	for s, list := range sittings {
 		for _, r := range list {
 			it := items[r.Item]
@@ -86,10 +87,10 @@ func MarkReadings(keys []*Key, sittings [][]Reading, reader string, rules Rules)
 	return out, nil
 }
 
-// marker marks readings, and keeps the jaws that it had to make.
+// marker marks readings.
 type marker struct {
 	rules Rules
-	jaws  map[string]*phantom.Jaw
+	home  map[*Sealed]*Key // the key of each item
 }
 
 func (m marker) mark(it *Sealed, r Reading, reader string, sitting int) Mark {
@@ -208,13 +209,9 @@ func (it *Sealed) leanFrom(a, b UV) float64 {
 // elsewhere is the truth along a line from a to b (patient, mm) in the section through it that is turned least
 // from the sheet's.
 func (m marker) elsewhere(it *Sealed, a, b r3.Vec) (float64, error) {
-	jaw := m.jaws[it.Sheet.Item]
-	if jaw == nil {
-		var err error
-		if jaw, _, err = it.place(); err != nil {
-			return 0, err
-		}
-		m.jaws[it.Sheet.Item] = jaw
+	jaw, err := m.home[it].jaw(it)
+	if err != nil {
+		return 0, err
 	}
 	f, q := it.Sheet.Frame, it.Sheet.Question
 	if r3.Norm(r3.Sub(b, a)) == 0 {
