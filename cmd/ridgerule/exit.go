@@ -100,9 +100,9 @@ func statusOf(err error) int {
 		return exitUsage
 	case errors.Is(err, dicomio.ErrSeries), errors.Is(err, study.ErrDamaged), errors.Is(err, errUnfit), errors.Is(err, report.ErrChanged), errors.Is(err, practice.ErrKey), errors.Is(err, propose.ErrArch):
 		return exitSeries
-	case errors.Is(err, align.ErrTable), errors.Is(err, align.ErrBody):
+	case errors.Is(err, align.ErrTable), errors.Is(err, align.ErrLandmarks), errors.Is(err, align.ErrFile), errors.Is(err, align.ErrBody):
 		return exitUsage
-	case errors.Is(err, align.ErrPoints), errors.Is(err, align.ErrSource):
+	case errors.Is(err, align.ErrPoints), errors.Is(err, align.ErrRefused), errors.Is(err, align.ErrSource):
 		return exitSeries
 	}
 	return exitFailure

@@ -20,11 +20,18 @@ var ErrFile = errors.New("align: no alignment file")
 // fileFormat is the version of the files this package writes.
 const fileFormat = 1
 
+// The kinds of an alignment: what was brought onto what.
+const (
+	KindScans   = "scans"
+	KindSurface = "surface"
+	KindPoints  = "points"
+)
+
 // File is an alignment as it is kept: between which two things, how, how well, and who has looked at it.
 type File struct {
 	Format    int        `json:"format"`
 	Program   string     `json:"program"` // name and version of what wrote it
-	Kind      string     `json:"kind"`    // scans, surface or points
+	Kind      string     `json:"kind"`    // [KindScans] …
 	First     Subject    `json:"first"`
 	Second    Subject    `json:"second"`
 	Transform Transform  `json:"transform"` // first → second
@@ -139,23 +146,4 @@ func ReadFile(r io.Reader) (File, error) {
 		return File{}, fmt.Errorf("%w: it was changed after %s accepted it; align again, look at it and accept it again", ErrFile, f.Accepted.By)
 	}
 	return f, nil
-}
-
-// Facts puts the fit into words.
-func (f *ScanFit) Facts() []Fact {
-	return []Fact{
-		{"points used", fmt.Sprint(f.Points)},
-		{"share of the first scan's bone in the second's field", fmt.Sprintf("%.0f %%", 100*f.Overlap)},
-		{"mutual information", fmt.Sprintf("%.3f nats; %s", f.Information, second(f.Next))},
-		{"mirror image against the scan itself", fmt.Sprintf("%.2f", f.Mirrored)},
-		{"parts of the bone, median distance from where the whole takes them", fmt.Sprintf("%.2f mm", f.Apart)},
-		{"size of the second scan against the first (a check, not applied)", fmt.Sprintf("%+.3f %%, u %.3f %%", 100*f.Size, 100*f.SizeStd)},
-	}
-}
-
-func second(nats float64) string {
-	if nats == 0 {
-		return "no other place was met"
-	}
-	return fmt.Sprintf("at the next best place %.3f on coarse voxels", nats)
 }

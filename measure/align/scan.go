@@ -85,7 +85,6 @@ type pair struct {
 	first, second  [3]*volume.Volume
 	cells          []r3.Vec // coarse voxels of the first scan near bone, mm
 	middle, centre r3.Vec   // of the bone of the first scan and of the second, mm
-	whole          int      // how many cells there would be without Keep
 }
 
 func newPair(first, second *volume.Volume, o ScanOptions) (*pair, error) {

@@ -79,16 +79,23 @@ func (n *information) partMove(m motion, s []sample, table *joint) float64 {
 	return r3.Norm(r3.Vec{X: got.X[0], Y: got.X[1], Z: got.X[2]})
 }
 
+// axes are the three coordinates of a point.
+var axes = [3]func(r3.Vec) float64{func(v r3.Vec) float64 { return v.X }, func(v r3.Vec) float64 { return v.Y }, func(v r3.Vec) float64 { return v.Z }}
+
+// sortAlong sorts points by one coordinate.
+func sortAlong(s []sample, axis int) {
+	slices.SortStableFunc(s, func(x, y sample) int { return cmp.Compare(axes[axis](x.p), axes[axis](y.p)) })
+}
+
 // halve cuts points in two across their longest extent.
 func halve(s []sample) (a, b []sample) {
-	of := [3]func(r3.Vec) float64{func(v r3.Vec) float64 { return v.X }, func(v r3.Vec) float64 { return v.Y }, func(v r3.Vec) float64 { return v.Z }}
 	longest, axis := 0.0, 0
-	for i, f := range of {
+	for i, f := range axes {
 		by := func(a, b sample) int { return cmp.Compare(f(a.p), f(b.p)) }
 		if d := f(slices.MaxFunc(s, by).p) - f(slices.MinFunc(s, by).p); d > longest {
 			longest, axis = d, i
 		}
 	}
-	slices.SortStableFunc(s, func(x, y sample) int { return cmp.Compare(of[axis](x.p), of[axis](y.p)) })
+	sortAlong(s, axis)
 	return s[:len(s)/2], s[len(s)/2:]
 }

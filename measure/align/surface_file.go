@@ -2,9 +2,6 @@ package align
 
 import "fmt"
 
-// KindSurface is the kind of a [File] that brings a surface into a scan's frame.
-const KindSurface = "surface"
-
 // Facts puts the fit into words.
 func (f *SurfaceFit) Facts() []Fact {
 	return []Fact{

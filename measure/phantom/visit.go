@@ -2,8 +2,11 @@ package phantom
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
+	"io"
 	"math"
+	"math/rand/v2"
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -175,4 +178,66 @@ func (h *shape) metal(p r3.Vec, limit float64) (d, bend float64) {
 		}
 	}
 	return d, bend
+}
+
+// Places returns the planned implants as a hand would place them: off the plan by some tenths of a millimetre and some
+// degrees, the same for the same seed. Our choice, of the size that is published for guided placement (common practice).
+func (j *Jaw) Places(seed uint64) []Placed {
+	const off, lean = 0.4, 2.0 // SD of each coordinate, mm, and of the tilt about each axis, deg
+	r := rand.New(rand.NewPCG(seed, 0x9fac))
+	var out []Placed
+	for _, s := range j.plan.Sites {
+		any := func(size float64) r3.Vec {
+			return r3.Vec{X: size * r.NormFloat64(), Y: size * r.NormFloat64(), Z: size * r.NormFloat64()}
+		}
+		p := Placed{Tooth: s.Tooth, Platform: r3.Add(s.Platform, any(off)), Axis: s.Implant, Diameter: s.Diameter, Length: s.Length}
+		turn := any(lean * math.Pi / 180)
+		p.Axis = r3.Unit(r3.NewRotation(r3.Norm(turn), turn).Rotate(p.Axis))
+		out = append(out, p)
+	}
+	return out
+}
+
+// SecondTruth is what is true of a second scan; it is written as second.json.
+type SecondTruth struct {
+	Rotation    [3][3]float64 `json:"rotation"`       // of the first scan's frame into the second's, row by row
+	Translation [3]float64    `json:"translation_mm"` // second = rotation·first·(1 + size) + translation
+	Size        float64       `json:"size"`           // relative
+	Implants    []PlacedTrue  `json:"implants,omitempty"`
+	Sites       []SiteTruth   `json:"sites"` // in the first scan's frame and the first plan's sections, after the change
+}
+
+// PlacedTrue is an implant that was placed, in the second scan's frame as written.
+type PlacedTrue struct {
+	Tooth    int        `json:"tooth"`
+	Platform [3]float64 `json:"platform_mm"`
+	Axis     [3]float64 `json:"axis"`
+	Diameter float64    `json:"diameter_mm"`
+	Length   float64    `json:"length_mm"`
+}
+
+// SecondTruth returns what is true of the second scan, or an error wrapping [ErrNoChord] as [Jaw.Truth] does.
+func (s *Second) SecondTruth() (SecondTruth, error) {
+	sites, err := s.Truth()
+	if err != nil {
+		return SecondTruth{}, err
+	}
+	three := func(v r3.Vec) [3]float64 { return [3]float64{v.X, v.Y, v.Z} }
+	t := SecondTruth{Size: s.visit.Size, Sites: sites.Sites, Translation: three(s.Point(r3.Vec{}))}
+	for i, e := range []r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
+		for row, x := range three(s.Direction(e)) {
+			t.Rotation[row][i] = x
+		}
+	}
+	for _, p := range s.visit.Implants {
+		t.Implants = append(t.Implants, PlacedTrue{p.Tooth, three(s.Point(p.Platform)), three(s.Direction(p.Axis)), p.Diameter * (1 + s.visit.Size), p.Length * (1 + s.visit.Size)})
+	}
+	return t, nil
+}
+
+// Write writes the truth as JSON: lengths in mm.
+func (t SecondTruth) Write(w io.Writer) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	return e.Encode(t)
 }

@@ -131,3 +131,22 @@ func TestImplantIsDrawnWhereItStands(t *testing.T) {
 		require.InDelta(t, 2+bloom, far, 0.08)
 	}
 }
+
+// The truth that is written says what [Second.Point] does; implants are told where the second scan shows them.
+func TestSecondTruth(t *testing.T) {
+	j, _ := secondOf(t, Visit{})
+	placed := j.Places(3)
+	require.Equal(t, placed, j.Places(3))
+	require.NotEqual(t, placed[0].Platform, j.Plan().Sites[0].Platform)
+	_, s := secondOf(t, Visit{Turn: r3.Vec{X: 20, Z: 30}, Shift: r3.Vec{Y: 4}, Size: 0.01, Implants: placed})
+	got, err := s.SecondTruth()
+	require.NoError(t, err)
+	p := r3.Vec{X: 11, Y: -7, Z: 3}
+	want := s.Point(p)
+	for row, x := range []float64{want.X, want.Y, want.Z} {
+		r := got.Rotation[row]
+		require.InDelta(t, x, 1.01*(r[0]*p.X+r[1]*p.Y+r[2]*p.Z)+got.Translation[row], 1e-9)
+	}
+	require.InDelta(t, s.Point(placed[0].Platform).X, got.Implants[0].Platform[0], 1e-12)
+	require.Len(t, got.Sites, 1)
+}

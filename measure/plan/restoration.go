@@ -52,7 +52,7 @@ func (r *reader) restoration(top fields, dir fs.FS) *Restoration {
 	}
 	out := &Restoration{}
 	known := false
-	if v, ok := f.need("align", "bring the set-up into the scan's frame: ridgerule align setup.stl scan --points pairs.csv -o setup.json; then align: setup.json"); ok {
+	if v, ok := f.need("align", "bring the set-up into the scan's frame: ridgerule align setup.stl scan --start pairs.csv -o setup.json; then align: setup.json"); ok {
 		out.Align, known = v.alignment(dir)
 	}
 	one, hasOne := f.get("surface")
@@ -146,11 +146,11 @@ func (n node) alignment(dir fs.FS) (align.File, bool) {
 	}
 	f, err := align.ReadFile(bytes.NewReader(data))
 	if err != nil {
-		n.fail("make it again: ridgerule align setup.stl scan --points pairs.csv -o setup.json", "align %s: %v", quoted(name), err)
+		n.fail("make it again: ridgerule align setup.stl scan --start pairs.csv -o setup.json", "align %s: %v", quoted(name), err)
 		return f, false
 	}
 	if f.Kind != align.KindSurface {
-		n.fail("name the alignment of the set-up with this scan: ridgerule align setup.stl scan --points pairs.csv -o setup.json", "align %s brings %s together, not a surface and a scan", quoted(name), f.Kind)
+		n.fail("name the alignment of the set-up with this scan: ridgerule align setup.stl scan --start pairs.csv -o setup.json", "align %s brings %s together, not a surface and a scan", quoted(name), f.Kind)
 		return f, false
 	}
 	return f, true
