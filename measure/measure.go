@@ -55,7 +55,7 @@ func Run(ctx context.Context, v *volume.Volume, p *plan.Placed, scan Scan, opt O
 		return nil, fmt.Errorf("%s: %w", p.Path, err)
 	}
 	c := &run{plan: p, v: v, beyond: map[string]trace.Answer{}, curve: p.Curve, marks: p.Landmarks, rules: rules, scene: scene,
-		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts, said: opt.Cautions}
+		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts, said: opt.Cautions, teeth: plannedTeeth(p.Restoration), scanHash: scan.SeriesHash}
 	l, err := opt.Taught.of(ctx, c)
 	if err != nil {
 		return nil, err
@@ -87,6 +87,8 @@ type run struct {
 	said     []Caution               // of the case by the caller
 	taught   []Caution               // about what the series has taught
 	voxel    [3]float64              // mm
+	teeth    []tooth                 // planned
+	scanHash string                  // of the series that is measured; "": not known
 }
 
 // placedBy returns the standard uncertainty of the plan's arch points, in mm.
