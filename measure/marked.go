@@ -145,29 +145,6 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 	return out
 }
 
-// fewestOff is how many marked structures the image must speak against, and half of all, before it speaks against the
-// whole plan. Our choice: one or two may be slips of their own.
-const fewestOff = 3
-
-// frameDoubt says that so many structures are not where the image shows such that the plan's frame may be another.
-func (c *run) frameDoubt(doubts []doubt) []doubt {
-	off, all := map[string]bool{}, 0
-	for _, d := range doubts {
-		if slices.Contains([]string{"structure_place", "root_not_there", "canal_elsewhere"}, d.Code) {
-			off[d.Structure] = true
-		}
-	}
-	for _, st := range c.plan.Structures {
-		if len(st.Path) > 0 && plan.InJaw[st.Kind] && slices.ContainsFunc(few(places(st)), func(p place) bool { return !math.IsNaN(c.sections.depth(p.at)) }) {
-			all++
-		}
-	}
-	if len(off) < fewestOff || 2*len(off) < all {
-		return nil
-	}
-	return []doubt{{Caution: Cautionf("structures_off", SeverityUncertain, "%d of %d marked structures in the field do not lie where the image shows such: check the plan's frame, signs and unit", len(off), all)}}
-}
-
 // noRootDoubt says that the image shows no root, or no implant, where one is marked.
 func (c *run) noRootDoubt(i int) doubt {
 	st := c.plan.Structures[i]

@@ -42,6 +42,7 @@ func (c *run) site(s *site) {
 	c.doubtMarks(s)
 	c.sizeRows(s)
 	c.spaceRow(s)
+	c.restorationRows(s)
 }
 
 // findAxis follows the plan's rule for axis and crest.

@@ -188,17 +188,17 @@ func markedItems(dirs []string, keys []*practice.Key, marks *practice.Marks) (ma
 // markSummary prints what the marks say.
 func (a *app) markSummary(s *practice.Summary, dir string) error {
 	w := tabwriter.NewWriter(a.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "item\tquantity\tyours\ttrue\terror\tmark")
+	fmt.Fprintln(w, "item\tquestion\tyours\ttrue\terror\tmark")
 	for _, k := range s.Marks {
 		if k.Value == nil {
-			fmt.Fprintf(w, "%s\t%s\t–\t%.1f\t–\tnot answered\n", k.Item, k.Question.Quantity, k.Truth)
+			fmt.Fprintf(w, "%s\t%s\t–\t%.1f\t–\tnot answered\n", k.Item, k.Question, k.Truth)
 			continue
 		}
 		mark := string(k.Verdict)
 		if k.Unsafe {
 			mark += ", unsafe side"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%.1f\t%.1f\t%+.1f\t%s\n", k.Item, k.Question.Quantity, *k.Value, k.Truth, k.Error, mark)
+		fmt.Fprintf(w, "%s\t%s\t%.1f\t%.1f\t%+.1f\t%s\n", k.Item, k.Question, *k.Value, k.Truth, k.Error, mark)
 	}
 	if err := w.Flush(); err != nil {
 		return err

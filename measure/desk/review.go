@@ -33,6 +33,11 @@ func openPoints(s *state, n *numbers) []openPoint {
 			all = append(all, openPoint{Finding: st.Name + " is proposed and not confirmed"})
 		}
 	}
+	for _, site := range s.Sites {
+		if site.Proposed {
+			all = append(all, openPoint{site.ID, "the site is proposed and not confirmed"})
+		}
+	}
 	for _, a := range s.Asked {
 		if a.Answer == "" {
 			all = append(all, openPoint{Finding: strings.ReplaceAll(a.Kind, "_", " ") + ", " + a.Side + ": not marked"})

@@ -98,7 +98,8 @@ type structureView struct {
 	Confidence *float64 `json:"confidence"`
 	Proposed   bool     `json:"proposed"`
 	Traced     bool     `json:"traced"`
-	Side       string   `json:"side"`
+	Side       string   `json:"side"` // that most of it lies on
+	sides      []string // that any of it lies on
 }
 
 // askedView is a kind of structure that this jaw has, and what the plan says of it.
@@ -211,6 +212,9 @@ func (d *draft) siteView(s plan.Site) siteView {
 func (s *session) structureView(d *draft, st safety.Structure) structureView {
 	v := structureView{Name: st.Name, Kind: string(st.Kind), Path: pointsOf(st.Path), Confidence: st.Confidence, Proposed: st.Proposed,
 		Traced: st.Confidence != nil, Side: string(s.sideOf(d, st.Path))}
+	for _, p := range st.Path {
+		v.sides = append(v.sides, string(s.sideOf(d, []r3.Vec{p})))
+	}
 	if len(st.Radii) > 0 {
 		v.Radius = slices.Max(st.Radii)
 	}
@@ -229,13 +233,18 @@ func asked(s *state) []askedView {
 	for _, kind := range kindsOf[measure.Jaw(s.Jaw)] {
 		for _, side := range []plan.Side{plan.Right, plan.Left} {
 			one := askedView{Kind: string(kind), Side: string(side)}
-			if slices.ContainsFunc(s.Structures, func(st structureView) bool { return st.Kind == one.Kind && st.Side == one.Side }) {
+			if slices.ContainsFunc(s.Structures, func(st structureView) bool { return st.Kind == one.Kind && st.answersFor(one.Side) }) {
 				one.Answer = "marked"
 			}
 			all = append(all, one)
 		}
 	}
 	return all
+}
+
+// answersFor reports whether a structure is that of a side: the floor of the nose, one structure, is of both that it lies on.
+func (v structureView) answersFor(side string) bool {
+	return v.Side == side || v.Kind == string(safety.NasalFloor) && slices.Contains(v.sides, side)
 }
 
 // answer notes what the plan declares.

@@ -78,7 +78,7 @@ func MarkReadings(keys []*Key, sittings [][]Reading, reader string, rules Rules)
 				return nil, fmt.Errorf("%w: readings %d, row %d: item %q is in no key given; name the key of its set with --key", ErrOptions, s+1, r.Row, r.Item)
 			case !it.Sheet.Question.same(r.Question):
 				q := it.Sheet.Question
-				return nil, fmt.Errorf("%w: readings %d, row %d: item %s was asked for %s %s, not %s %s", ErrOptions, s+1, r.Row, r.Item, q.Quantity, q.at(), r.Question.Quantity, r.Question.at())
+				return nil, fmt.Errorf("%w: readings %d, row %d: item %s was asked for %s, not %s", ErrOptions, s+1, r.Row, r.Item, q, r.Question)
 			}
 			out.List = append(out.List, m.mark(it, r, reader, s+1))
 		}
@@ -101,6 +101,9 @@ func (m marker) mark(it *Sealed, r Reading, reader string, sitting int) Mark {
 		k.Site = it.Repeats
 	}
 	if r.Value == nil {
+		r.Value = lineValue(it, r.Line)
+	}
+	if k.Value = r.Value; r.Value == nil {
 		k.Note = "not answered"
 		return k
 	}
@@ -113,6 +116,26 @@ func (m marker) mark(it *Sealed, r Reading, reader string, sitting int) Mark {
 	}
 	m.explain(it, &k, said)
 	return k
+}
+
+// lineValue is the answer of a reader who gave a line and no value: its length in mm, or for a tilt its angle in deg; nil
+// where no one line answers.
+func lineValue(it *Sealed, l *Line) *float64 {
+	q := it.Sheet.Question
+	if l == nil || q.Quantity == quantity.LingualUndercut {
+		return nil
+	}
+	v := r3.Norm(r3.Sub(l.B, l.A))
+	if q.Quantity == quantity.RidgeTilt {
+		d := UV{U: l.B.X - l.A.X, V: l.B.Y - l.A.Y}
+		if !l.OnSheet {
+			a, _ := it.Sheet.Frame.Section(l.A)
+			b, _ := it.Sheet.Frame.Section(l.B)
+			d = UV{U: b.U - a.U, V: b.V - a.V}
+		}
+		v = leanOf(down(d))
+	}
+	return &v
 }
 
 // offSection is how far an end of a line may stand off the sheet's section and still be drawn in it, mm.

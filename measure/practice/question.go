@@ -43,6 +43,14 @@ func (q Question) at() string {
 	return strconv.FormatFloat(q.At, 'f', -1, 64)
 }
 
+// String names the question in short: "ridge_width 3 mm".
+func (q Question) String() string {
+	if q.At == 0 {
+		return string(q.Quantity)
+	}
+	return string(q.Quantity) + " " + q.at() + " mm"
+}
+
 // same reports whether two questions ask for one number.
 func (q Question) same(o Question) bool { return q.Quantity == o.Quantity && q.At == o.At }
 

@@ -94,7 +94,7 @@ func answer(q Question, t phantom.AxisTruth) (float64, error) {
 			}
 		}
 	}
-	return 0, fmt.Errorf("practice: no %s %s here", q.Quantity, q.at())
+	return 0, fmt.Errorf("practice: no %s here", q)
 }
 
 // Scan makes the voxels of an item. It returns ctx's error when ctx ends first.

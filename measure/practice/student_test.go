@@ -180,6 +180,30 @@ func TestALineOfThePatientIsTheSheets(t *testing.T) {
 	}
 }
 
+// Who gives the true line and no value is answered by the line; an undercut is of no one line, and stays open.
+func TestALineAloneIsAnAnswer(t *testing.T) {
+	k := smallSet(t).Key
+	for i := range k.Items {
+		it := &k.Items[i]
+		line := it.trueLine()
+		r := Reading{Item: it.Sheet.Item, Question: it.Sheet.Question, Line: &Line{A: r3.Vec{X: line[0].U, Y: line[0].V}, B: r3.Vec{X: line[1].U, Y: line[1].V}, OnSheet: true}}
+		m, err := MarkReadings([]*Key{k}, [][]Reading{{r}}, "r", Usual())
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := m.List[0]
+		if it.Sheet.Question.Quantity == "lingual_undercut" {
+			if got.Value != nil || got.Note != "not answered" {
+				t.Errorf("an undercut answered by a line: %v", got.Value)
+			}
+			continue
+		}
+		if got.Value == nil || math.Abs(got.Error) > 0.005 { // the profile's own 0.002 mm
+			t.Errorf("%s %v: %v, error %.4f", it.Kind, it.Sheet.Question, got.Value, got.Error)
+		}
+	}
+}
+
 // A section 4 mm further along the arch has another height; the reader who measured that one perfectly has no edge
 // error. The phantom is the only one who knows that height.
 func TestAnotherSectionIsAFrameError(t *testing.T) {

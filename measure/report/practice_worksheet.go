@@ -48,8 +48,9 @@ const (
 	worksheetTitle = "Practice worksheet"
 	worksheetFirst = "Measure each section with your own eye and hand. Answer first, with how sure you are; the truth comes after."
 	worksheetScan  = "The rulers count millimetres in the jaw. Each section is a plane of the scan in the folder scans/ that bears the item's name."
+	worksheetHow   = "On paper: mark the length on the edge of a strip of paper and lay the strip along the sheet's own ruler; a ruler of yours reads three times as much, if the sheet was printed at 100 %. On the screen: read both ends on the rulers and write them down; the length follows."
 	worksheetLine  = "If you like, also read where your line begins and ends: across and up on the rulers. Then your marks can tell a line laid wrongly from an edge read wrongly."
-	worksheetFill  = "Write into readings.csv: value; certainty 1 unsure, 2, 3 sure; the line's ends as ax, ay and bx, by (az and bz stay empty)."
+	worksheetFill  = "Write into readings.csv: value, to 0.1 mm or 1°; certainty 1 unsure, 2, 3 sure; the line's ends as ax, ay and bx, by (az and bz stay empty). With both ends the value may stay empty: your line is the answer then."
 )
 
 type worksheetItem struct {
@@ -95,7 +96,7 @@ func Worksheet(w io.Writer, items []PracticeItem) error {
 }
 
 func worksheetLines() []string {
-	return []string{worksheetFirst, practice.AxisWords, worksheetScan, worksheetLine, worksheetFill}
+	return []string{worksheetFirst, practice.AxisWords, worksheetScan, worksheetHow, worksheetLine, worksheetFill}
 }
 
 // WorksheetPDF writes the same on paper, two items a page, three times life size. An empty paper is A4.
@@ -169,7 +170,16 @@ func (d *worksheet) paragraph(x, y, wide, size float64, cut weight, text string)
 	return y
 }
 
-// contents lists the items with blanks for the answers, as readings.csv has them.
+// questionName names what is asked in short: "ridge width at 3 mm".
+func questionName(q practice.Question) string {
+	name := plainName(q.Quantity)
+	if q.At > 0 {
+		name += " at " + plain(q.At) + " mm"
+	}
+	return name
+}
+
+// contents lists the items with blanks for the answers and the grades of certainty to ring, as readings.csv has them.
 func (d *worksheet) contents(y float64, items []PracticeItem) {
 	const high, columns = 6.5, 2
 	wide := (d.room() - pdfGap) / columns
@@ -181,9 +191,10 @@ func (d *worksheet) contents(y float64, items []PracticeItem) {
 		}
 		x, at := pdfMargin+float64(i/rows)*(wide+pdfGap), y+high*float64(i%rows+1)
 		d.text(x, at, pdfBody, bold, black, it.Sheet.Item)
-		d.text(x+18, at, pdfTables, regular, soft, plainName(it.Sheet.Question.Quantity))
-		d.pen(spot{}).line(stroke{Points: []spot{{x + 52, at + 0.8}, {x + 70, at + 0.8}}, Width: 0.2, Ink: black})
-		d.text(x+71, at, pdfTables, regular, black, unitWord(it.Sheet.Question.Unit()))
+		d.text(x+18, at, pdfTables, regular, soft, questionName(it.Sheet.Question))
+		d.pen(spot{}).line(stroke{Points: []spot{{x + 48, at + 0.8}, {x + 64, at + 0.8}}, Width: 0.2, Ink: black})
+		d.text(x+65, at, pdfTables, regular, black, unitWord(it.Sheet.Question.Unit()))
+		d.text(x+72, at, pdfTables, regular, soft, "1  2  3")
 	}
 }
 

@@ -24,7 +24,7 @@ export const clear = {
     return `${n} marked${proposed ? `, ${proposed} of them to be confirmed` : ""}` + (open ? `, ${open} not marked` : "");
   },
   make(next) {
-    let kind = "canal", side = "";
+    let kind = store.plan.jaw === "maxilla" ? "sinus" : "canal", side = "";
     /** @type {number[][]} */ let marks = [];
     /** @type {any} */ let traced = null;
     const click = (p) => { if (!free()) return; marks = [...marks, p]; traced = null; say(`Mark ${marks.length} set.`); draw(); };
@@ -37,8 +37,8 @@ export const clear = {
     const cross = store.plan.curve.length ? section({ label: "Section across the arch", newPoint: "New mark", click, move: true, arc: store.plan.length_mm * 0.12,
       draw: (pane) => { marksOn(pane); if (traced) pane.crossing(traced.path, Math.max(...traced.radii_mm)); } }) : null;
     const asked = h("div"), list = h("div"), known = h("div");
-    const which = h("select", { onchange: (e) => choose(e.target.value, "") }, ...Object.keys(kinds).map((k) => h("option", { value: k }, words(k))));
-    const radius = h("input", { type: "number", min: 0.1, max: 20, step: 0.1, value: 1.5 });
+    const which = h("select", { onchange: (e) => choose(e.target.value, "") }, ...Object.keys(kinds).map((k) => h("option", { value: k, selected: k === kind }, words(k))));
+    const radius = h("input", { type: "number", min: 0.1, max: 20, step: 0.1, value: kinds[kind].radius });
     const buttons = h("div", { class: "row" });
     const proposal = h("div");
     const choose = (k, s) => { kind = k; side = s; marks = []; traced = null; which.value = k; radius.value = kinds[k].radius; draw(); say(`Mark ${s} ${words(k)}: ${kinds[k].clicks === 1 ? "one click" : "click its two ends, and between them where it bends"}.`); };
@@ -50,6 +50,14 @@ export const clear = {
       const at = store.plan.structures.length;
       if (await store.act(said, [{ do: "insert", path: `structures[${at}]`, value }])) { marks = []; traced = null; draw(); }
     };
+    const floors = h("button", { type: "button", onclick: async () => {
+      say("Looking for the floors of the sinuses and of the nose …");
+      try {
+        const p = await json("propose"), taken = store.plan.structures.map((s) => s.name), fresh = p.cavities.filter((c) => !taken.includes(c.name));
+        if (!fresh.length) return say("No proposal" + (p.none.length ? ": " + p.none.join("; ") : "") + ".");
+        await store.act("floors proposed, check each", fresh.map((c, i) => ({ do: "insert", path: `structures[${taken.length + i}]`, value: { name: c.name, kind: c.kind, proposed: true, path: c.path, radius_mm: c.radius_mm, sd_mm: c.sd_mm } })));
+      } catch (error) { say("No proposal: " + error.message); }
+    } }, "Propose the floors of sinus and nose");
     const trace = async () => {
       try { traced = await json("trace", { marks }); say(`Traced ${mm(traced.length_mm)} mm, confidence ${traced.mean.toFixed(2)}. Check it on the pictures.`); } catch (error) { traced = null; say("No path proposed: " + error.message); }
       draw();
@@ -72,7 +80,7 @@ export const clear = {
     }
     return {
       element: h("div", {}, h("p", { class: "lead" }, "Everything this jaw has is marked here, or declared absent or not visible. Nothing is taken as marked that nobody marked: its margins read not assessed."),
-        asked, h("div", { class: "row" }, h("label", {}, "Mark a ", which), h("label", {}, "radius ", radius, " mm")),
+        asked, h("div", { class: "row" }, floors), h("div", { class: "row" }, h("label", {}, "Mark a ", which), h("label", {}, "radius ", radius, " mm")),
         h("div", { class: "plate" }, feet.element, cross ? cross.element : h("p", {}, "The section appears when the arch is there.")),
         buttons, proposal, list, h("h3", {}, "Marked"), known, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
       update() {
@@ -82,6 +90,8 @@ export const clear = {
         known.replaceChildren(store.plan.structures.length ? table("Structures of the plan", ["Name", "Kind", "State", ""], store.plan.structures.map((s, i) => [s.name, words(s.kind), s.proposed ? h("strong", {}, "proposed, to be confirmed") : "marked",
           h("span", { class: "row" }, s.proposed && h("button", { type: "button", "aria-label": "Confirm " + s.name, disabled: !free(), onclick: () => store.act(`${s.name} confirmed`, [s.traced ? { do: "set", path: `structures[${i}].traced.confirmed`, value: true } : { do: "delete", path: `structures[${i}].proposed` }]) }, "Confirm"),
             h("button", { type: "button", "aria-label": "Remove " + s.name, disabled: !free(), onclick: () => store.act(`${s.name} removed`, [{ do: "delete", path: `structures[${i}]` }]) }, "Remove"))])) : h("p", { class: "note" }, "Nothing yet."));
+        floors.hidden = store.plan.jaw !== "maxilla";
+        floors.disabled = !free();
         draw();
       },
     };

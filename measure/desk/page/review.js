@@ -44,7 +44,7 @@ export const review = {
     };
     const askOpen = async () => {
       try { open = (await json("review", { by: "", role: "", looked: [], reasons: [], ask: true })).open; } catch { open = []; }
-      points.replaceChildren(...(open.length ? [h("h3", {}, "Open, each to be mended or passed over with a reason"), ...open.map((p) => h("div", { class: "row" }, h("label", { class: "wide" }, h("span", {}, (p.site ? p.site + ": " : "") + p.finding),
+      points.replaceChildren(...(open.length ? [h("h3", {}, "Open, each to be mended or passed over with a reason"), h("div", { class: "reasons" }, ...open.map((p) => h("label", { class: "wide" }, h("span", {}, (p.site ? p.site + ": " : "") + p.finding),
         h("input", { type: "text", maxlength: 300, value: reasons.get(key(p)) || "", oninput: (e) => reasons.set(key(p), e.target.value) }))))] : [h("p", {}, "Nothing is open.")]));
       points.dataset.ready = "yes";
     };

@@ -1,5 +1,5 @@
 // The sites, and a virtual implant at each: section, numbers and lines as they were measured.
-import { h, table, verdict, words } from "./dom.js";
+import { h, place, table, verdict, words } from "./dom.js";
 import { json, Newest } from "./transport.js";
 import { say } from "./status.js";
 import { store, onCurve } from "./state.js";
@@ -75,10 +75,10 @@ function workplace(options) {
 /** @type {import("./steps.js").Step} */
 export const sites = {
   id: "sites", title: "Sites",
-  done: () => all().length > 0 && store.current && !!store.numbers.sites?.length,
-  sum: () => all().length ? all().map((s) => s.id).join(", ") : "no site yet",
+  done: () => all().length > 0 && !all().some((s) => s.proposed) && store.current && !!store.numbers.sites?.length,
+  sum: () => all().length ? all().map((s) => s.id + (s.proposed ? " (proposed)" : "")).join(", ") : "no site yet",
   make(next) {
-    const numbers = h("div"), edit = h("div"), places = h("div");
+    const numbers = h("div"), edit = h("div"), places = h("div"), proposed = h("div");
     const add = async (arc) => {
       if (!free() || !store.plan.curve.length) return;
       const guess = await json("tooth?arc=" + arc);
@@ -86,10 +86,25 @@ export const sites = {
       if (!tooth) return say("Which tooth? The arch shows no midline: give the number in the field and add the site there.");
       await insert(tooth, onCurve(arc));
     };
-    const insert = async (tooth, at) => {
+    const insert = async (tooth, at, more = {}) => {
       let id = tooth;
       for (let i = 2; all().some((s) => s.id === id); i++) id = `${tooth}-${i}`;
-      if (await store.act(`site ${id} added`, [{ do: "insert", path: `sites[${all().length}]`, value: { tooth, id, at } }])) { chosen = all().length - 1; update(); }
+      if (await store.act(`site ${id} ${more.proposed ? "taken up, to be confirmed" : "added"}`, [{ do: "insert", path: `sites[${all().length}]`, value: { tooth, id, at, ...more } }])) { chosen = all().length - 1; update(); }
+    };
+    const suggest = async () => {
+      say("Looking for places …");
+      try {
+        const p = await json("propose");
+        if (!p.sites.length) return say("No proposal: " + p.none.join("; "));
+        const row = (s, i) => {
+          const tooth = h("input", { type: "text", size: 3, maxlength: 2, inputmode: "numeric", value: s.tooth, "aria-label": `Tooth at proposed place ${i + 1}` });
+          const take = h("button", { type: "button", onclick: () => { if (!tooth.value) return say("Which tooth? Give its number first."); take.disabled = true; insert(tooth.value, s.at, { proposed: true }); } }, `Take up place ${i + 1}`);
+          return [`Place ${i + 1}`, tooth, place(s.at), take];
+        };
+        proposed.replaceChildren(table("Proposed places: where no tooth seems to stand", ["Place", "Tooth", "Where", ""], p.sites.map(row)));
+        proposed.firstElementChild.classList.toggle("tall", p.sites.length > 6);
+        say(`${p.sites.length} places proposed. Each that is taken up is confirmed on its section.`);
+      } catch (error) { say("No proposal: " + error.message); }
     };
     const points = () => all().filter((s) => s.arc_mm !== null).map((s) => ({ at: [s.arc_mm, 0, 0], name: "Site " + s.name,
       moved: free() ? (p) => store.act(`site ${s.id} moved`, [{ do: "set", path: `sites[${all().indexOf(s)}].at`, value: onCurve(Math.max(0, Math.min(store.plan.length_mm, p[0]))) }]) : undefined,
@@ -110,7 +125,7 @@ export const sites = {
       pan.update();
       numbers.replaceChildren(work.numbers());
       const s = site();
-      edit.replaceChildren(...(s ? [h("div", { class: "row" },
+      edit.replaceChildren(...(s ? [s.proposed ? h("div", { class: "row" }, h("strong", {}, "proposed, to be confirmed"), h("button", { type: "button", class: "main", disabled: !free(), onclick: () => store.act(`site ${s.id} confirmed`, [{ do: "delete", path: `sites[${chosen}].proposed` }]) }, `Site ${s.id} is right`)) : "", h("div", { class: "row" },
         h("label", {}, "Tooth ", h("input", { type: "text", size: 3, maxlength: 2, value: s.tooth, disabled: !free(), onchange: (e) => store.act(`site ${s.id}: tooth ${e.target.value}`, [{ do: "set", path: `sites[${chosen}].tooth`, value: e.target.value }, { do: "set", path: `sites[${chosen}].id`, value: e.target.value }]) })),
         h("label", {}, "Height down to ", h("select", { disabled: !free(), onchange: (e) => store.act(`site ${s.id}: height to ${e.target.value}`, [{ do: "set", path: `sites[${chosen}].height_to`, value: e.target.value }]) },
           ...["auto", "canal", "sinus", "nasal_floor", "border"].map((l) => h("option", { value: l, selected: l === s.height_to }, words(l))))),
@@ -119,7 +134,7 @@ export const sites = {
     }
     return {
       element: h("div", {}, h("p", { class: "lead" }, "Click the panoramic where a tooth is to be replaced; its number follows from the place and can be changed. Move a site by its point. Each is measured as soon as the hand rests."),
-        pan.element, byHand, spread, h("h3", {}, "The section"), work.list, h("div", { class: "plate" }, work.holder, h("div", {}, edit, places)), numbers, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
+        pan.element, byHand, spread, h("div", { class: "row" }, h("button", { type: "button", disabled: !free(), onclick: suggest }, "Propose places")), proposed, h("h3", {}, "The section"), work.list, h("div", { class: "plate" }, work.holder, h("div", {}, edit, places)), numbers, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
       update,
     };
   },

@@ -104,6 +104,16 @@ class Store extends EventTarget {
 
 export const store = new Store();
 
+/** The edits that confirm a part of the plan's head which was proposed. @param {string} part "jaw", "occlusal" or "arch" */
+export function confirming(part) {
+  const all = store.plan.proposed, left = all.filter((p) => p !== part);
+  if (left.length === all.length) return [];
+  return [left.length ? { do: "set", path: "proposed", value: left } : { do: "delete", path: "proposed" }];
+}
+
+/** The same for one that was just proposed. @param {string} part */
+export const proposing = (part) => store.plan.proposed.includes(part) ? [] : [{ do: "set", path: "proposed", value: [...store.plan.proposed, part] }];
+
 /** The curve's point at an arc length. @param {number} arc mm */
 export function onCurve(arc) {
   const curve = store.plan.curve, i = Math.max(0, Math.min(curve.length - 2, Math.floor(arc / 0.5))), f = Math.min(1, arc / 0.5 - i);

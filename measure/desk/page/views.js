@@ -38,7 +38,9 @@ export function axial(options) {
     slider("Height, z", { min: Math.ceil(low[2]), max: Math.floor(high[2]), step: 0.5, value: at.z }, (x, moving) => { at.z = x; pane.want(at, moving); }),
     slider("Thickness of the slab", { min: 0, max: 10, step: 1, value: at.thick }, (x, moving) => { at.thick = x; pane.want(at, moving); }));
   pane.want(at);
-  return { element, pane, draw };
+  const [height] = element.querySelectorAll("input");
+  const to = (z) => { height.value = String(z); height.dispatchEvent(new Event("input")); };
+  return { element, pane, draw, to };
 }
 
 /** Draws what of a structure lies near the picture's plane. */
