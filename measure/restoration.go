@@ -122,12 +122,9 @@ func (c *run) restorationRows(s *site) {
 	c.crownSpace(s, im, t)
 }
 
-// toPlanned is what the rows call a planned tooth.
-const toPlanned = "planned tooth"
-
 func (c *run) noExit(s *site, why string) {
 	for _, q := range []quantity.Name{quantity.ExitBuccal, quantity.ExitMesial, quantity.ExitAngle} {
-		row := newRow(q, toPlanned, why)
+		row := newRow(q, "", why)
 		if c.plan.Restoration.Window != nil && q != quantity.ExitAngle {
 			row.Verdict = safety.NotAssessed
 		}
@@ -137,7 +134,7 @@ func (c *run) noExit(s *site, why string) {
 
 func (c *run) noRestoration(s *site, why string) {
 	c.noExit(s, why)
-	s.add(newRow(quantity.CrownSpace, toPlanned, why))
+	s.add(newRow(quantity.CrownSpace, "", why))
 }
 
 // exit is where an axis leaves a tooth.
@@ -226,7 +223,7 @@ func faceOf(e exit, o r3.Vec, jaw Jaw) string {
 func (c *run) exitRows(s *site, e exit) {
 	for i, q := range []quantity.Name{quantity.ExitBuccal, quantity.ExitMesial} {
 		dir := []r3.Vec{e.buccal, e.mesial}[i]
-		row := newRow(q, toPlanned, "").with(e.off[i], c.exitBudget(s, e, dir))
+		row := newRow(q, "", "").with(e.off[i], c.exitBudget(s, e, dir))
 		row.Note = "leaves " + e.face + c.alignedNote()
 		if w := c.plan.Restoration.Window; w != nil {
 			c.judgeExit(&row, [2]float64{[]float64{w.Buccal, w.Mesial}[i], []float64{w.Lingual, w.Distal}[i]})
@@ -234,7 +231,7 @@ func (c *run) exitRows(s *site, e exit) {
 		}
 		s.add(row)
 	}
-	row := newRow(quantity.ExitAngle, toPlanned, "").with(e.angle, c.aimBudget(s, e))
+	row := newRow(quantity.ExitAngle, "", "").with(e.angle, c.aimBudget(s, e))
 	row.Note = "to the middle of the biting side" + c.alignedNote()
 	s.add(row)
 }
@@ -285,21 +282,21 @@ func (c *run) crownSpace(s *site, im *safety.Implant, t tooth) {
 		}
 	}
 	if missed > 0 {
-		s.add(newRow(quantity.CrownSpace, toPlanned, fmt.Sprintf("%d of %d lines from the platform miss the planned tooth: no least room over the whole platform", missed, len(lines))))
+		s.add(newRow(quantity.CrownSpace, "", fmt.Sprintf("%d of %d lines from the platform miss the planned tooth: no least room over the whole platform", missed, len(lines))))
 		return
 	}
 	way := r3.Scale(-1, im.Axis)
 	n, _ := t.sheet.Normal(least.Facet)
 	lean := math.Abs(r3.Dot(n, way))
 	if lean < grazing {
-		s.add(newRow(quantity.CrownSpace, toPlanned, "a line from the platform runs along the planned tooth's surface: the least room is not fixed"))
+		s.add(newRow(quantity.CrownSpace, "", "a line from the platform runs along the planned tooth's surface: the least room is not fixed"))
 		return
 	}
 	b := c.alignedBudget(r3.Add(from, r3.Scale(least.At, way)), r3.Scale(1/lean, n), 1)
 	if b != nil {
 		b = append(append(b, c.poseTerms(s)...), c.scaleShare(least.At, 1))
 	}
-	row := newRow(quantity.CrownSpace, toPlanned, "information, never judged"+c.alignedNote()).with(least.At, b)
+	row := newRow(quantity.CrownSpace, "", "information, never judged"+c.alignedNote()).with(least.At, b)
 	s.add(row)
 }
 

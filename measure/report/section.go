@@ -17,7 +17,7 @@ import (
 //	width       solid, with end strokes   plate       ring at the inner edge
 //	usable      dash and two dots         structure   short dashes, named
 //	height end  heavy bar, thin if open   implant     solid, double weight
-//	nearest     line between two dots       planned tooth  dots, named
+//	nearest     line between two dots   planned tooth  dots, and the implant's axis through it
 const (
 	sectionLeft  = 10.0 // room for the ruler, mm of paper
 	sectionRight = 33.0 // room for the widths
@@ -172,23 +172,6 @@ func (v *sectionView) structures() {
 		if lowest.Y >= 0 {
 			v.namePicture(spot{lowest.X, math.Min(lowest.Y+2.8, v.bottom()-1)}, s.Name, middleOf, tiny)
 		}
-	}
-}
-
-// plannedTeeth draws where the section cuts the planned teeth, and names the highest line.
-func (v *sectionView) plannedTeeth() {
-	top := spot{Y: math.Inf(1)}
-	for _, line := range v.site.Restoration {
-		points := v.spots(line)
-		v.onPicture(points, false, 0.35, 0.35, 0.6)
-		for _, p := range points {
-			if p.Y < top.Y && p.X > sectionLeft && p.X < v.right() {
-				top = p
-			}
-		}
-	}
-	if !math.IsInf(top.Y, 0) {
-		v.namePicture(spot{top.X, math.Min(math.Max(top.Y-1, v.top+3), v.bottom()-1)}, "planned tooth", middleOf, tiny)
 	}
 }
 
