@@ -19,10 +19,10 @@ import (
 // implant and every size tried ask this body for their distance.
 
 const (
-	roughFloor  = 0.2  // mm, 1 sigma: of a floor that is read off a profile because no fit takes it
-	floorStep   = 1.0  // mm between the lines of the grid, both ways; what a floor does between them is in the SD
-	cavityDeep  = 45.0 // mm below the crest: how far the body reaches, past every implant
-	beyondReach = 1.0  // mm by which the grid reaches past the margin around the implants asked about
+	roughFloor  = 0.2     // mm, 1 sigma: of a floor that is read off a profile because no fit takes it
+	floorStep   = fanStep // mm between the lines of the grid, both ways: on the sections that are outlined anyhow; what a floor does between them is in the SD
+	cavityDeep  = 45.0    // mm below the crest: how far the body reaches, past every implant
+	beyondReach = 1.0     // mm by which the grid reaches past the margin around the implants asked about
 )
 
 // cavity is a found cavity.
@@ -52,10 +52,7 @@ func (c *run) cavityOver(s *site, across, along float64) *cavity {
 	m, n := int(math.Ceil(across/floorStep)), int(math.Ceil(along/floorStep))
 	grid := make([][]floorNode, 2*n+1)
 	for k := range grid {
-		cut := t.own
-		if k != n {
-			cut = c.outlined(t.about(float64(k-n) * floorStep))
-		}
+		cut := t.outlined(k - n)
 		for j := -m; j <= m; j++ {
 			grid[k] = append(grid[k], c.floorNode(s, cut, float64(j)*floorStep))
 		}

@@ -238,7 +238,7 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	}
 	r := &Result{Case: c.plan.Case, Jaw: c.plan.Jaw, Occlusal: c.plan.Occlusal, OcclusalFrom: c.plan.OcclusalFrom,
 		OrientationNote: c.plan.OrientationNote, Structures: c.plan.Structures, Margins: c.namedRules(), Scan: scan,
-		Plan: PlanFacts{SHA256: c.plan.SHA256}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
+		Plan: PlanFacts{c.plan.SHA256, reviewed(c.plan, scan.SeriesHash)}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
 	r.Arch = c.arch(sites)
 	seen := c.bodyDoubts(sites)
 	for _, s := range sites {

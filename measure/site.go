@@ -43,6 +43,7 @@ func (c *run) site(s *site) {
 	c.sizeRows(s)
 	c.spaceRow(s)
 	c.restorationRows(s)
+	c.readingRows(s)
 }
 
 // findAxis follows the plan's rule for axis and crest.

@@ -97,11 +97,11 @@ func (t *standing) about(off float64) reformat.Frame {
 	return t.c.curve.Frame(on).Along(arc - on)
 }
 
-// nearest returns the coarse section nearest to a point, outlined when first asked for.
+// nearest returns the coarse section nearest to a point.
 func (t *standing) nearest(q r3.Vec) slice {
-	k, at := 0, &t.own
+	k := 0
 	for range 8 {
-		_, off := at.frame.Section(q)
+		_, off := t.coarseAt(k).frame.Section(q)
 		step := int(math.Round(off / fanStep))
 		if step == 0 {
 			break
@@ -111,13 +111,29 @@ func (t *standing) nearest(q r3.Vec) slice {
 		if arc < -fanStep/2 || arc > t.c.curve.Length()+fanStep/2 {
 			return slice{err: errPastArch}
 		}
-		if at = t.fan[k]; at == nil {
-			at = &slice{frame: t.c.curve.Frame(arc)}
-			t.fan[k] = at
-		}
 	}
+	return t.outlined(k)
+}
+
+// coarseAt returns the section k steps of fanStep along the arch from the site's own: its frame, and the outline if
+// somebody asked for it.
+func (t *standing) coarseAt(k int) *slice {
+	if k == 0 {
+		return &t.own
+	}
+	at := t.fan[k]
+	if at == nil {
+		at = &slice{frame: t.about(float64(k) * fanStep)}
+		t.fan[k] = at
+	}
+	return at
+}
+
+// outlined returns the section k steps from the site's own with its outline.
+func (t *standing) outlined(k int) slice {
+	at := t.coarseAt(k)
 	if at.outline == nil && at.err == nil {
-		*at = t.c.slice(at.frame.Arc)
+		*at = t.c.outlined(at.frame)
 	}
 	return *at
 }

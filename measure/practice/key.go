@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"sync"
 
 	"ridgerule/measure/phantom"
 )
@@ -26,6 +27,27 @@ type Key struct {
 	Salt   Salt     `json:"salt"`
 	Level  Level    `json:"level"`
 	Items  []Sealed `json:"items"`
+
+	mu   sync.Mutex
+	jaws map[*Sealed]*phantom.Jaw // those that were needed so far: many readers are marked by one key
+}
+
+// jaw makes the jaw of one of the key's items, once.
+func (k *Key) jaw(it *Sealed) (*phantom.Jaw, error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if jaw := k.jaws[it]; jaw != nil {
+		return jaw, nil
+	}
+	jaw, _, err := it.place()
+	if err != nil {
+		return nil, err
+	}
+	if k.jaws == nil {
+		k.jaws = map[*Sealed]*phantom.Jaw{}
+	}
+	k.jaws[it] = jaw
+	return jaw, nil
 }
 
 // Salt is written as hexadecimal digits.

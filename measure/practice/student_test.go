@@ -1,6 +1,7 @@
 package practice
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -248,23 +249,69 @@ func TestAnotherSectionIsAFrameError(t *testing.T) {
 	}
 }
 
+// The whole way of a class but for its files: 100 forms are read, marked and summarised, their table is written and read, and
+// the class is put together. At most 5 s are allowed.
 func BenchmarkMark100Readers200Items(b *testing.B) {
 	set, err := Draw(Options{Items: 200, Seed: 3, Salt: []byte("sixteen bytes..."), Repeats: 0.25})
 	if err != nil {
 		b.Fatal(err)
 	}
 	r := rand.New(rand.NewPCG(1, 1))
-	readings := make([][]Reading, 100)
-	for i := range readings {
-		readings[i] = student{sd: 0.25}.reads(set.Key, r)
+	forms := make([][]byte, 100)
+	for i := range forms {
+		var form bytes.Buffer
+		if err := WriteReadings(&form, student{sd: 0.25}.reads(set.Key, r)); err != nil {
+			b.Fatal(err)
+		}
+		forms[i] = form.Bytes()
 	}
 	for b.Loop() {
-		for i, list := range readings {
+		var all []*Marks
+		for i, form := range forms {
+			list, err := ReadReadings(bytes.NewReader(form))
+			if err != nil {
+				b.Fatal(err)
+			}
 			m, err := MarkReadings([]*Key{set.Key}, [][]Reading{list}, fmt.Sprint(i), Usual())
 			if err != nil {
 				b.Fatal(err)
 			}
 			if _, err := Summarise(m); err != nil {
+				b.Fatal(err)
+			}
+			all = append(all, m)
+		}
+		var table bytes.Buffer
+		if err := WriteMarks(&table, all); err != nil {
+			b.Fatal(err)
+		}
+		again, err := ReadMarks(&table, Usual())
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := Classify(again, Usual(), ClassOptions{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// The same of readers who all measured in sections of their own, 4 mm further along the arch: truth is found there on the
+// jaw's own shape, which is made once for all of them.
+func BenchmarkMark10ReadersInSectionsOfTheirOwn(b *testing.B) {
+	set, err := Draw(Options{Items: 20, Seed: 3, Salt: []byte("sixteen bytes...")})
+	if err != nil {
+		b.Fatal(err)
+	}
+	list := student{}.reads(set.Key, rand.New(rand.NewPCG(1, 1)))
+	for i := range list {
+		if l := list[i].Line; l != nil {
+			f := set.Sheets[i].Frame.Along(4)
+			list[i].Line = &Line{A: f.Patient(UV{U: l.A.X, V: l.A.Y}), B: f.Patient(UV{U: l.B.X, V: l.B.Y})}
+		}
+	}
+	for b.Loop() {
+		for range 10 {
+			if _, err := MarkReadings([]*Key{set.Key}, [][]Reading{list}, "r", Usual()); err != nil {
 				b.Fatal(err)
 			}
 		}

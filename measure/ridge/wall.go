@@ -182,7 +182,9 @@ func fitFrom(f reformat.Field, begin *start, all []reformat.Grain, at, in reform
 		return nil
 	}
 	step := math.Abs(begin.p[pG1] - begin.p[pG0])
-	fit := layerFit{active: w.active, noise: math.Max(begin.noise, 0.02*step), priors: priors(begin, step, fitScale(f), t), sights: make([]sight, len(grains))}
+	fit := layerFit{active: w.active, noise: math.Max(begin.noise, 0.02*step), priors: priors(begin, step, fitScale(f), t)}
+	fit.borrow(len(grains))
+	defer fit.giveBack()
 	fit.grains = thin(slices.Clone(grains), f.Strides(), roughGrains)
 	if _, ok := fit.solve(&w.p, roughly); !ok || rival != nil && rival.gain(w) < gumGain(t)/2 {
 		return nil
@@ -194,7 +196,7 @@ func fitFrom(f reformat.Field, begin *start, all []reformat.Grain, at, in reform
 		return nil
 	}
 	w.noise, w.count, w.cov = fit.noise, len(grains), cov
-	fit.sights = nil
+	fit.giveBack()
 	w.fit, w.seen = fit, begin.window(all)
 	return w
 }
