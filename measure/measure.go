@@ -21,6 +21,7 @@ import (
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
+	"ridgerule/measure/trace"
 )
 
 // Options tune a run; the zero value is ready.
@@ -53,8 +54,8 @@ func Run(ctx context.Context, v *volume.Volume, p *plan.Placed, scan Scan, opt O
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", p.Path, err)
 	}
-	c := &run{plan: p, v: v, curve: p.Curve, marks: p.Landmarks, rules: rules, scene: scene,
-		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts, said: opt.Cautions}
+	c := &run{plan: p, v: v, beyond: map[string]trace.Answer{}, curve: p.Curve, marks: p.Landmarks, rules: rules, scene: scene,
+		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts, said: opt.Cautions, teeth: plannedTeeth(p.Restoration), scanHash: scan.SeriesHash}
 	l, err := opt.Taught.of(ctx, c)
 	if err != nil {
 		return nil, err
@@ -82,9 +83,12 @@ type run struct {
 	scene    *safety.Scene
 	placed   float64 // standard uncertainty of the arch points, mm
 	tissue   ridge.ImageModel
-	said     []Caution  // of the case by the caller
-	taught   []Caution  // about what the series has taught
-	voxel    [3]float64 // mm
+	beyond   map[string]trace.Answer // what the image shows, by name, of the canals where they concern no site
+	said     []Caution               // of the case by the caller
+	taught   []Caution               // about what the series has taught
+	voxel    [3]float64              // mm
+	teeth    []tooth                 // planned
+	scanHash string                  // of the series that is measured; "": not known
 }
 
 // placedBy returns the standard uncertainty of the plan's arch points, in mm.
@@ -233,13 +237,13 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	}
 	r := &Result{Case: c.plan.Case, Jaw: c.plan.Jaw, Occlusal: c.plan.Occlusal, OcclusalFrom: c.plan.OcclusalFrom,
 		OrientationNote: c.plan.OrientationNote, Structures: c.plan.Structures, Margins: c.namedRules(), Scan: scan,
-		Plan: PlanFacts{SHA256: c.plan.SHA256}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
+		Plan: PlanFacts{c.plan.SHA256, reviewed(c.plan, scan.SeriesHash)}, ScaleHalfWidth: c.plan.ScaleHalfWidth}
 	r.Arch = c.arch(sites)
 	seen := c.bodyDoubts(sites)
 	for _, s := range sites {
 		seen = append(seen, s.doubts...)
 	}
-	seen = slices.Concat(c.frameDoubt(seen), seen, c.archDoubts())
+	seen = slices.Concat(c.frameDoubt(seen), seen, c.sharedSlip(sites, seen), c.archDoubts())
 	_ = c.doubts.Add(seen...) // what the image shows is a caution, never an error
 	c.doubts.AddIdle(true)
 	c.applyDoubts(sites, r.Arch.Rows, c.doubts.All())

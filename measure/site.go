@@ -44,6 +44,8 @@ func (c *run) site(s *site) {
 	c.doubtMarks(s)
 	c.sizeRows(s)
 	c.spaceRow(s)
+	c.restorationRows(s)
+	c.readingRows(s)
 }
 
 // findAxis follows the plan's rule for axis and crest.

@@ -58,9 +58,16 @@ func findingsOf(s *Summary) []Finding {
 		out = append(out, Finding{"scatter", fmt.Sprintf("readings scatter by %.1f mm (SD of %d)", sd, len(kept))})
 	}
 	if blunders := len(edges) - len(kept); blunders > 0 {
-		out = append(out, Finding{"blunders", fmt.Sprintf("%d of %d are blunders: look at each; they are kept out of bias and scatter", blunders, len(edges))})
+		out = append(out, Finding{"blunders", blunderWords(blunders, len(edges))})
 	}
 	return out
+}
+
+func blunderWords(n, of int) string {
+	if n == 1 {
+		return fmt.Sprintf("1 of %d is a blunder: look at it; it is kept out of bias and scatter", of)
+	}
+	return fmt.Sprintf("%d of %d are blunders: look at each; they are kept out of bias and scatter", n, of)
 }
 
 // apart is how far from the median an error is a blunder: beyond the rule, and beyond four SDs of the reader's own

@@ -160,7 +160,7 @@ func (w *work) floor(s float64) *node {
 	if !ok {
 		return nil
 	}
-	return &node{f.Patient(reformat.UV{U: at.U, V: at.V - cavityRadius}), depth}
+	return &node{f.Patient(reformat.UV{U: at.U, V: at.V - CavityRadius}), depth}
 }
 
 // cavity proposes the longest run of neighbouring nodes.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 
 	"ridgerule/measure/practice"
 )
@@ -30,12 +31,27 @@ func ClassPage(w io.Writer, c *practice.Class) error {
 		Answer               string
 		Readers              []classReader
 		Kinds, Levels, Sites []classTally
+		Clear                string // kinds of site that nobody missed
 		Rules                []string
-	}{practicePage: head, Answer: classAnswer(c), Rules: c.Rules.Words(), Kinds: talliesOf(c.Kinds), Levels: talliesOf(c.Levels), Sites: talliesOf(c.Sites)}
+	}{practicePage: head, Answer: classAnswer(c), Rules: c.Rules.Words(), Levels: talliesOf(c.Levels), Sites: talliesOf(c.Sites)}
+	missed, clear := splitKinds(c.Kinds)
+	page.Kinds, page.Clear = talliesOf(missed), strings.Join(clear, ", ")
 	for _, s := range c.Readers {
 		page.Readers = append(page.Readers, readerOf(s))
 	}
 	return practicePages().ExecuteTemplate(w, "class", page)
+}
+
+// splitKinds tells the kinds of site that somebody missed from the names of those that nobody did.
+func splitKinds(all []practice.Tally) (missed []practice.Tally, clear []string) {
+	for _, t := range all {
+		if t.Within.Hits < t.Within.Of {
+			missed = append(missed, t)
+			continue
+		}
+		clear = append(clear, t.Name)
+	}
+	return missed, clear
 }
 
 func classAnswer(c *practice.Class) string {
@@ -64,10 +80,7 @@ func readerOf(s *practice.Summary) classReader {
 func talliesOf(list []practice.Tally) []classTally {
 	var out []classTally
 	for _, t := range list {
-		one := classTally{Name: t.Name, Kind: t.Kind, Level: string(t.Level), Within: shareWords(t.Within), Unsafe: t.Unsafe, Why: t.Why, Ask: plainName(t.Question.Quantity)}
-		if t.Question.At > 0 {
-			one.Ask += " at " + plain(t.Question.At) + " mm"
-		}
+		one := classTally{Name: t.Name, Kind: t.Kind, Level: string(t.Level), Within: shareWords(t.Within), Unsafe: t.Unsafe, Why: t.Why, Ask: questionName(t.Question)}
 		if !math.IsNaN(t.Mean) {
 			one.Bias = signedWords(t.Mean, t.Unit)
 		}

@@ -28,6 +28,7 @@ type markView struct {
 	Facts             []fact
 	Class, Word       string
 	Unsafe, Note, Why string
+	Likely            string // how sure the note is of the cause
 }
 
 // MarksPage writes what a reader's marks say, and each section with the reader's own line and the true one. items are
@@ -74,8 +75,15 @@ func MarksPage(w io.Writer, s *practice.Summary, items map[string]MarkedItem) er
 
 // marksAnswer says the marks in one line.
 func marksAnswer(s *practice.Summary) string {
-	return fmt.Sprintf("%d of %d answered: %d within, %d cannot tell, %d outside, %d blunders. %s", s.Answered, len(s.Marks),
-		s.Count[practice.Within], s.Count[practice.CannotTell], s.Count[practice.Outside], s.Count[practice.Blundered], unsafeCount(len(s.Unsafe)))
+	return fmt.Sprintf("%d of %d answered: %d within, %d cannot tell, %d outside, %s. %s", s.Answered, len(s.Marks),
+		s.Count[practice.Within], s.Count[practice.CannotTell], s.Count[practice.Outside], blunderCount(s.Count[practice.Blundered]), unsafeCount(len(s.Unsafe)))
+}
+
+func blunderCount(n int) string {
+	if n == 1 {
+		return "1 blunder"
+	}
+	return fmt.Sprintf("%d blunders", n)
 }
 
 func unsafeCount(n int) string {
@@ -90,18 +98,22 @@ func unsafeCount(n int) string {
 
 // marksFigures are the figures of the set, each with its interval or the reason why there is none.
 func marksFigures(s *practice.Summary) []fact {
-	out := []fact{{"Within tolerance", shareWords(s.Share)}}
+	out := []fact{{"Error at most T", shareWords(s.Share)}}
+	for g, name := range []string{"", "unsure", "between", "sure"} {
+		if g > 0 && s.Certain[g].Of > 0 {
+			out = append(out, fact{"The same where you were " + name, shareWords(s.Certain[g])})
+		}
+	}
 	for _, x := range []practice.Spread{s.Lengths, s.Angles} {
 		if x.Readings > 0 {
 			out = append(out, spreadFacts(x, s.Rules)...)
 		}
 	}
-	for g, name := range []string{"", "unsure", "between", "sure"} {
-		if g > 0 && s.Certain[g].Of > 0 {
-			out = append(out, fact{"Within, where you were " + name, shareWords(s.Certain[g])})
-		}
+	criterion := string(s.Criterion)
+	if s.Criterion == practice.TooFew {
+		criterion += fmt.Sprintf(" (%d lengths without blunders, of %d)", s.Lengths.Readings, s.Rules.CurveFrom)
 	}
-	return append(out, fact{"Criterion of a calibration", string(s.Criterion)})
+	return append(out, fact{"Criterion of a calibration", criterion})
 }
 
 // spreadFacts tells bias, spread and repeats of one unit.
@@ -165,7 +177,10 @@ func signedWords(x float64, unit string) string {
 // viewOfMark puts one mark into words and draws it.
 func viewOfMark(k *practice.Mark, items map[string]MarkedItem, grey window) (markView, error) {
 	it, known := items[k.Item]
-	v := markView{Name: k.Item, Class: strings.ReplaceAll(string(k.Verdict), " ", "-"), Word: string(k.Verdict), Note: k.Note, Why: k.Why}
+	v := markView{Name: k.Item, Class: strings.ReplaceAll(string(k.Verdict), " ", "-"), Word: string(k.Verdict), Note: k.Note, Why: k.Why, Likely: "Perhaps"}
+	if k.Frame != nil {
+		v.Likely = "Probably"
+	}
 	if k.Verdict == "" {
 		v.Class, v.Word, v.Note = "none", k.Note, ""
 	}
