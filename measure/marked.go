@@ -138,7 +138,7 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 		}
 		if d, wrong := c.placeDoubt(i, all); wrong {
 			out = append(out, d)
-		} else if deeper, upper := c.halves(st, all); plan.StandsInJaw(st.Kind) && (c.noRoot(deeper) || c.noRoot(upper)) {
+		} else if deeper, upper := c.halves(st, all); plan.StandsInJaw(st.Kind) && (c.noRoot(deeper, st.SD) || c.noRoot(upper, st.SD)) {
 			out = append(out, c.noRootDoubt(i))
 		}
 	}
@@ -166,7 +166,7 @@ func few(all []place) []place {
 func (c *run) misplaced(st safety.Structure, near []place) string {
 	switch st.Kind {
 	case safety.Canal, safety.AnteriorLoop, safety.IncisiveCanal:
-		if off := c.outsideBy(near, func(p place) float64 { return c.openBy(st.Kind, p) }); off > 0 {
+		if off := outsideBy(near, c.sections.bridgedOpening, func(p place) float64 { return c.openBy(st.Kind, p) }); off > 0 {
 			return "it runs " + mm(off) + " outside the bone"
 		}
 	case safety.MentalForamen:
@@ -185,7 +185,7 @@ func (c *run) misplaced(st safety.Structure, near []place) string {
 			}
 			return math.Max(openCanal, 2*st.SD)
 		}
-		if off := c.outsideBy(deeper, allowed); off > 0 && !c.intoCavity(deeper) {
+		if off := outsideBy(deeper, c.sections.bridged, allowed); off > 0 && !c.intoCavity(deeper, st.SD) {
 			return "its deeper half stands " + mm(off) + " outside the bone"
 		}
 	}
@@ -203,13 +203,13 @@ func (c *run) openBy(kind safety.Kind, p place) float64 {
 	return p.radius + openCanal
 }
 
-// outsideBy returns by how much the path lies outside the bone, mm, where it lies farther out than allowed
+// outsideBy returns by how much the path lies outside the bone, mm, by its depth there, where it lies farther out than allowed
 // for a length that is no single section; else 0.
-func (c *run) outsideBy(near []place, allowed func(place) float64) float64 {
+func outsideBy(near []place, depth func(r3.Vec) float64, allowed func(place) float64) float64 {
 	worst, long, most := 0.0, 0, 0.0
 	known := 0
 	for _, p := range near {
-		d := c.sections.bridged(p.at)
+		d := depth(p.at)
 		if math.IsNaN(d) {
 			continue
 		}

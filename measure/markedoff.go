@@ -10,8 +10,9 @@ import (
 
 // All marks of a plan are made in one frame: what the image says against some of them speaks against others, too.
 
-// fewestOff is how many marked structures the image must speak against, and half of all, before it speaks against the
-// whole plan. Our choice: one or two may be slips of their own.
+// fewestOff is how many marked structures the image must speak against, and a quarter of those in the field, before it
+// speaks against the whole plan: one or two may be slips of their own, and turned by half a circle most roots of one side
+// lie in bone of the other. Our choice.
 const fewestOff = 3
 
 // frameDoubt says that so many structures are not where the image shows such that the plan's frame may be another.
@@ -27,7 +28,7 @@ func (c *run) frameDoubt(doubts []doubt) []doubt {
 			all++
 		}
 	}
-	if len(off) < fewestOff || 2*len(off) < all {
+	if len(off) < fewestOff || 4*len(off) < all {
 		return nil
 	}
 	return []doubt{{Caution: Cautionf("structures_off", SeverityUncertain, "%d of %d marked structures in the field do not lie where the image shows such: check the plan's frame, signs and unit", len(off), all)}}

@@ -13,10 +13,12 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"ridgerule/dicomio"
+	"ridgerule/dicomio/volume"
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/practice"
 	"ridgerule/measure/reformat"
@@ -82,16 +84,16 @@ func (m *makeFlags) read() error {
 	if m.set.Items == 0 { // which the library takes for its default
 		return usagef("--items 0: a set has 1 to 500")
 	}
-	if m.paper = strings.ToLower(m.paper); m.paper != "a4" && m.paper != "letter" {
-		return usagef("--paper %q is neither a4 nor letter", m.paper)
-	}
-	chance := make([]byte, 24)
-	if _, err := rand.Read(chance); err != nil {
+	if _, err := paperNamed(m.paper); err != nil {
 		return err
 	}
-	m.set.Salt = chance[:16]
+	salt, seed, err := chance()
+	if err != nil {
+		return err
+	}
+	m.set.Salt = salt
 	if !m.seeded {
-		m.set.Seed = binary.LittleEndian.Uint64(chance[16:])
+		m.set.Seed = seed
 	}
 	if m.salt != "" {
 		salt, err := hex.DecodeString(m.salt)
@@ -101,6 +103,23 @@ func (m *makeFlags) read() error {
 		m.set.Salt = salt
 	}
 	return nil
+}
+
+// chance draws a salt and a seed.
+func chance() (salt []byte, seed uint64, err error) {
+	all := make([]byte, 24)
+	_, err = rand.Read(all)
+	return all[:16], binary.LittleEndian.Uint64(all[16:]), err
+}
+
+func paperNamed(name string) (report.Paper, error) {
+	switch strings.ToLower(name) {
+	case "a4":
+		return report.A4, nil
+	case "letter":
+		return report.Letter, nil
+	}
+	return "", usagef("--paper %q is neither a4 nor letter", name)
 }
 
 func (a *app) makePractice(ctx context.Context, m makeFlags) error {
@@ -117,10 +136,17 @@ func (a *app) makePractice(ctx context.Context, m makeFlags) error {
 	if err != nil {
 		return err
 	}
-	if err := a.practicePapers(f, set, items, report.Paper(map[string]report.Paper{"a4": report.A4, "letter": report.Letter}[m.paper])); err != nil {
+	paper, err := paperNamed(m.paper)
+	if err != nil {
+		return err
+	}
+	if err := a.practicePapers(f, set, items, paper); err != nil {
 		return err
 	}
 	if err := sealKey(f, set.Key); err != nil {
+		return err
+	}
+	if err := f.sameAge(a.now()); err != nil {
 		return err
 	}
 	if err := a.settle(f, m.out.dir); err != nil {
@@ -148,15 +174,20 @@ func (a *app) practiceScans(ctx context.Context, f *folder, set *practice.Set) (
 		if err := dicomio.WriteCT(f.path("scans/"+name), v, dicomio.WriteOptions{Seed: it.Series}); err != nil {
 			return nil, err
 		}
-		half := practicePixel / 2
-		section := reformat.Resample(v, it.Sheet.Frame, reformat.UV{U: half, V: half}, reformat.UV{U: it.Sheet.Width - half, V: it.Sheet.Height - half}, practicePixel)
-		p := report.PictureOf(section).AsKept()
+		p := sheetPicture(v, it.Sheet)
 		if err := f.write("key/pictures/"+name+".png", func(w io.Writer) error { return report.KeepPicture(w, p) }); err != nil {
 			return nil, err
 		}
 		items = append(items, report.PracticeItem{Sheet: it.Sheet, Picture: p})
 	}
 	return items, private(f.path("scans"))
+}
+
+// sheetPicture is the bare section of a sheet.
+func sheetPicture(v *volume.Volume, s practice.Sheet) report.Picture {
+	half := practicePixel / 2
+	section := reformat.Resample(v, s.Frame, reformat.UV{U: half, V: half}, reformat.UV{U: s.Width - half, V: s.Height - half}, practicePixel)
+	return report.PictureOf(section).AsKept()
 }
 
 // practicePapers writes what is given to the reader.
@@ -179,6 +210,22 @@ func (a *app) practicePapers(f *folder, set *practice.Set, items []report.Practi
 		}
 	}
 	return nil
+}
+
+// sameAge makes all that is in a folder as old as each other, to the second: no time tells what was made first or took long.
+func (f *folder) sameAge(now time.Time) error {
+	now = now.Truncate(time.Second)
+	root, err := os.OpenRoot(f.temp)
+	if err != nil {
+		return err
+	}
+	defer root.Close()
+	return fs.WalkDir(root.FS(), ".", func(name string, _ fs.DirEntry, err error) error {
+		if err != nil || name == "." {
+			return err
+		}
+		return root.Chtimes(name, now, now)
+	})
 }
 
 const checksums = "checksums.csv"

@@ -23,6 +23,7 @@ type markFlags struct {
 	out    outFlags
 	keys   []string
 	reader string
+	each   bool
 	rules  ruleFlags
 }
 
@@ -33,14 +34,17 @@ func (a *app) practiceMark() *cobra.Command {
 		Short: "Mark readings against the truth of their set",
 		Long: `Hold the readings of one reader against the truth: the signed error of each, what of it is the reader's own line
 and what the edges, and the mark. READINGS are one file a sitting; several are pooled. The folder DIR gets marks.csv
-and report.html, with each section, the reader's line and the true one.`,
-		Example: `  ridgerule practice mark week1/readings.csv --key week1/key --reader r07 -o marks/r07`,
-		Args:    someArgs("READINGS"),
+and report.html, with each section, the reader's line and the true one. With --each every file is a reader of its own,
+called like the file, and DIR gets marks.csv alone, for practice class.`,
+		Example: `  ridgerule practice mark week1/readings.csv --key week1/key --reader r07 -o marks/r07
+  ridgerule practice mark readings/*.csv --each --key week1/key -o marks`,
+		Args: someArgs("READINGS"),
 	}
 	fl := c.Flags()
 	m.out.add(fl)
 	fl.StringArrayVar(&m.keys, "key", nil, "the folder `KEY` of the set (may be repeated, for readings of several sets)")
 	fl.StringVar(&m.reader, "reader", "", "a `CODE` for the reader, never a name; one that follows from the readings when not given")
+	fl.BoolVar(&m.each, "each", false, "each file is a reader of its own, and its name the reader's code")
 	m.rules.add(fl)
 	c.RunE = func(c *cobra.Command, args []string) error { return a.markPractice(args, m) }
 	return c
@@ -58,6 +62,9 @@ func (a *app) markPractice(args []string, m markFlags) error {
 	keys, err := openKeys(m.keys)
 	if err != nil {
 		return err
+	}
+	if m.each {
+		return a.markEach(args, keys, m, f)
 	}
 	marks, err := a.markFiles(args, keys, m)
 	if err != nil {
@@ -86,6 +93,35 @@ func (a *app) markPractice(args []string, m markFlags) error {
 	return a.markSummary(summary, m.out.dir)
 }
 
+// markEach marks every file as a reader of its own into one table.
+func (a *app) markEach(args []string, keys []*practice.Key, m markFlags, f *folder) error {
+	if m.reader != "" {
+		return usagef("--reader names one reader; with --each the files are the readers")
+	}
+	var all []*practice.Marks
+	seen := map[string]string{}
+	for _, path := range args {
+		m.reader = strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
+		if before, twice := seen[m.reader]; twice {
+			return usagef("%s and %s are both reader %s; mark several sittings of one reader without --each, or rename a file", before, path, m.reader)
+		}
+		seen[m.reader] = path
+		marks, err := a.markFiles([]string{path}, keys, m)
+		if err != nil {
+			return err
+		}
+		all = append(all, marks)
+	}
+	if err := f.write("marks.csv", func(w io.Writer) error { return practice.WriteMarks(w, all) }); err != nil {
+		return err
+	}
+	if err := a.settle(f, m.out.dir); err != nil {
+		return err
+	}
+	a.say("%d readers marked", len(all))
+	return a.list(m.out.dir, []string{"marks.csv"})
+}
+
 // markFiles reads the sittings and marks them. What is wrong with a file is printed a fault a line.
 func (a *app) markFiles(args []string, keys []*practice.Key, m markFlags) (*practice.Marks, error) {
 	var sittings [][]practice.Reading
@@ -97,10 +133,7 @@ func (a *app) markFiles(args []string, keys []*practice.Key, m markFlags) (*prac
 		}
 		list, err := practice.ReadReadings(bytes.NewReader(data))
 		if err != nil {
-			for line := range strings.Lines(err.Error()) {
-				fmt.Fprintf(a.stderr, "%s: %s\n", path, strings.TrimSpace(line))
-			}
-			return nil, errSaid{usageError{err}}
+			return nil, a.sayLines(path, err)
 		}
 		if code == "" {
 			code = practice.CodeOf(data)
@@ -108,6 +141,14 @@ func (a *app) markFiles(args []string, keys []*practice.Key, m markFlags) (*prac
 		sittings = append(sittings, list)
 	}
 	return practice.MarkReadings(keys, sittings, code, m.rules.Rules)
+}
+
+// sayLines prints every fault of a file that its user filled, one a line.
+func (a *app) sayLines(path string, err error) error {
+	for line := range strings.Lines(err.Error()) {
+		fmt.Fprintf(a.stderr, "%s: %s\n", path, strings.TrimPrefix(strings.TrimSpace(line), "practice: session: "))
+	}
+	return errSaid{usageError{err}}
 }
 
 // openKeys reads the keys, each held against its checksums.

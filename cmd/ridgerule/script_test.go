@@ -52,6 +52,7 @@ func stuck() {
 //	sametree A B           two folders hold the same files with the same bytes
 //	noword WORD DIR        no file below DIR holds WORD
 //	crlf FILE NEW          write FILE with the line ends of another system
+//	fillin FILE N VALUE    the cell value of the N-th answer of a form
 //	samepatient A B        all DICOM objects of two folders have one PatientID
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
@@ -60,7 +61,7 @@ func TestScripts(t *testing.T) {
 			"status": status, "ridgescan": ridgescan, "rename": rename,
 			"canalscan": canalscan, "ontrue": ontrue,
 			"onlyfile": onlyfile, "private": onlyOwner, "noword": noword, "sametree": sametree,
-			"crlf": crlf, "samepatient": samePatient,
+			"crlf": crlf, "samepatient": samePatient, "fillin": fillIn,
 		},
 		RequireUniqueNames:  true,
 		RequireExplicitExec: true,

@@ -52,7 +52,7 @@ func TestProposedSiteIsConfirmedByItself(t *testing.T) {
 	now := d.session.state()
 	require.True(t, now.Sites[2].Proposed)
 	id := now.Sites[2].ID
-	assert.Contains(t, openPoints(now, &numbers{}), openPoint{id, "the site is proposed and not confirmed"})
+	assert.Contains(t, openPoints(now, &numbers{}, nil), openPoint{Site: id, Finding: "the site is proposed and not confirmed"})
 	b.click("Site " + id + " is right")
 	b.until(`document.getElementById("status").textContent === "site ` + id + ` confirmed"`)
 	assert.False(t, d.session.state().Sites[2].Proposed)

@@ -18,6 +18,8 @@ type point [3]float64
 
 func pointOf(v r3.Vec) point { return point{v.X, v.Y, v.Z} }
 
+func vecOf(p point) r3.Vec { return r3.Vec{X: p[0], Y: p[1], Z: p[2]} }
+
 func pointsOf(all []r3.Vec) []point {
 	out := make([]point, len(all))
 	for i, v := range all {
@@ -54,6 +56,7 @@ type state struct {
 	Structures   []structureView `json:"structures"`
 	Asked        []askedView     `json:"asked"`
 	Declared     int             `json:"declared"` // how many entries
+	Readings     []readingView   `json:"readings"`
 	Proposed     []string        `json:"proposed"`
 	Review       *reviewView     `json:"review"`
 	Faults       []faultView     `json:"faults"`
@@ -102,6 +105,15 @@ type structureView struct {
 	sides      []string // that any of it lies on
 }
 
+// readingView is a distance that was read off a picture: its ends, and no length, which comes with the numbers.
+type readingView struct {
+	ID      string `json:"id"`
+	Site    string `json:"site"`
+	From    point  `json:"from"`
+	To      point  `json:"to"`
+	Snapped bool   `json:"snapped"`
+}
+
 // askedView is a kind of structure that this jaw has, and what the plan says of it.
 type askedView struct {
 	Kind   string `json:"kind"`
@@ -110,10 +122,11 @@ type askedView struct {
 }
 
 type reviewView struct {
-	By   string `json:"by"`
-	Role string `json:"role"`
-	At   string `json:"at"`
-	Void bool   `json:"void"` // plan or series are others by now
+	By    string `json:"by"`
+	Role  string `json:"role"`
+	At    string `json:"at"`
+	Void  string `json:"void"`  // what was changed since; empty: it stands
+	Since string `json:"since"` // when that was; empty: it stands, or nobody knows
 }
 
 type faultView struct {
@@ -132,7 +145,7 @@ func (s *session) state() *state {
 	_, err := s.look()
 	d := s.draft
 	out := &state{Tag: d.tag, ReadOnly: s.readOnly, Notice: s.notice, Plan: base(s.path), Saved: s.saved.Format("15:04:05"), Scan: s.scanView(),
-		Plane: []point{}, Arch: []point{}, Curve: []point{}, Sites: []siteView{}, Structures: []structureView{}, Asked: []askedView{}, Proposed: []string{}, Faults: []faultView{}}
+		Plane: []point{}, Arch: []point{}, Curve: []point{}, Sites: []siteView{}, Structures: []structureView{}, Asked: []askedView{}, Readings: []readingView{}, Proposed: []string{}, Faults: []faultView{}}
 	if err != nil {
 		out.Notice = said(err)
 	}
@@ -176,13 +189,18 @@ func (s *session) tellPlan(out *state, d *draft) {
 	for _, one := range p.Structures {
 		out.Structures = append(out.Structures, s.structureView(d, one))
 	}
+	for _, one := range p.Readings {
+		out.Readings = append(out.Readings, readingView{one.ID, one.Site, pointOf(one.From), pointOf(one.To), one.Snapped})
+	}
 	out.Asked = asked(out)
 	for _, one := range p.Declared {
 		out.answer(one)
 	}
 	if r := p.Review; r != nil {
-		void := r.PlanSHA256 != plan.Hash(d.text) || r.Series != "" && r.Series != s.scan.Facts.SeriesHash
-		out.Review = &reviewView{r.By, r.Role, r.At, void}
+		out.Review = &reviewView{By: r.By, Role: r.Role, At: r.At, Void: r.Void(p.Contents, s.scan.Facts.SeriesHash)}
+		if since := s.voidSince(); out.Review.Void != "" && !since.IsZero() {
+			out.Review.Since = since.Local().Format("2006-01-02 15:04:05")
+		}
 	}
 }
 

@@ -183,6 +183,13 @@ func (p *Placed) checkOn(f *faults, g volume.Grid) []Doubt {
 			}
 		}
 	}
+	for i, one := range p.Readings {
+		for key, v := range map[string]r3.Vec{"from": one.From, "to": one.To} {
+			if !inside(v) {
+				f.add(p.source.Position(fmt.Sprintf("readings[%d].%s", i, key)), fmt.Sprintf("reading %q", one.ID), remedy, "%s [%.6g, %.6g, %.6g] mm is outside the scan (%s)", key, v.X, v.Y, v.Z, g.Extent())
+			}
+		}
+	}
 	for i, s := range p.Structures {
 		if len(s.Path) > 0 && !anyInside(s.Path, inside) {
 			out = append(out, p.StructureDoubt(i, ".path[0]", "structure_outside_scan", SeverityCaution, "structure %s lies wholly outside the scan (%s); distances to it are computed all the same: check its points", quoted(s.Name), g.Extent()))

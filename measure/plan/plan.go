@@ -98,6 +98,8 @@ type Contents struct {
 	Readings        []Reading    // read off the pictures by somebody; ends in the file's coordinates
 	Path            string       // the file it came from, base name only
 	SHA256          string       // see [Hash]
+
+	Files map[string]string // SHA-256 (64 hex digits) of the arch file and the surfaces, by the names that the plan gives them; nil: it names none
 }
 
 // Site is one candidate place for an implant.

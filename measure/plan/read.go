@@ -102,7 +102,7 @@ func (r *reader) read(data []byte, dir fs.FS) *Plan {
 		return nil
 	}
 	p := r.plan(top, dir)
-	p.Path, p.SHA256 = r.file, Hash(data)
+	p.Path, p.SHA256, p.Files = r.file, Hash(data), r.files
 	if !p.Voxels && !r.astray {
 		p.settle(&r.faults, r.source).checkItself(&r.faults)
 	}
@@ -180,7 +180,7 @@ func (r *reader) plan(top fields, dir fs.FS) *Plan {
 	r.levels(top, p)
 	r.madeFor(top, p)
 	p.Declared, p.Proposed = r.declared(top), r.proposals(top)
-	p.Review, p.Readings = r.review(top), r.readings(top)
+	p.Review, p.Readings = r.review(top), r.readings(top, p.Sites)
 	p.Restoration = r.restoration(top, dir)
 	if n, ok := top.get("scan"); ok {
 		r.scan(n, p)

@@ -60,23 +60,35 @@ const repeatGap = 3
 
 // insertRepeats puts n repeats of different items behind them. No repeat is repeated.
 func insertRepeats(in []wish, n int, r *rand.Rand) []wish {
-	type place struct{ self, of int } // which item of in stands here; −1 and which one it repeats
-	order := make([]place, len(in))
-	for i := range order {
-		order[i] = place{i, -1}
-	}
-	for _, i := range r.Perm(len(in))[:min(n, len(in))] {
-		at := slices.IndexFunc(order, func(p place) bool { return p.self == i })
-		from := min(at+1+repeatGap, len(order))
-		order = slices.Insert(order, from+r.IntN(len(order)-from+1), place{-1, i})
-	}
+	order := repeated(len(in), n, r)
 	out := make([]wish, len(order))
 	for k, p := range order {
-		if p.self >= 0 {
-			out[k] = in[p.self]
+		if !p.again {
+			out[k] = in[p.of]
 			continue
 		}
-		out[k].repeats = slices.IndexFunc(order, func(o place) bool { return o.self == p.of })
+		out[k].repeats = slices.Index(order, place{p.of, false})
 	}
 	return out
+}
+
+// place is one place of an order: what stands there, and whether it stood before.
+type place struct {
+	of    int
+	again bool
+}
+
+// repeated is the order 0, 1 … single−1 with n repeats of different ones put behind them at random, [repeatGap] places
+// between one and its repeat where there is room.
+func repeated(single, n int, r *rand.Rand) []place {
+	order := make([]place, single)
+	for i := range order {
+		order[i].of = i
+	}
+	for _, i := range r.Perm(single)[:min(n, single)] {
+		at := slices.Index(order, place{i, false})
+		from := min(at+1+repeatGap, len(order))
+		order = slices.Insert(order, from+r.IntN(len(order)-from+1), place{i, true})
+	}
+	return order
 }

@@ -207,11 +207,12 @@ func TestAReadingThatIsNoItemsIsRefused(t *testing.T) {
 	}
 }
 
-// The safety rule of practice: bone that is read and is not there is unsafe, and so is an undercut that is there and
+// The safety rule of practice: bone that is read and is not there is unsafe, and so is an undercut or a loop that is there and
 // is not read; an angle has no such side. What is within T, or nobody can tell, is not called unsafe.
 func TestTheUnsafeSideIsCalledByName(t *testing.T) {
 	k := smallSet(t).Key
-	over := map[quantity.Name]bool{quantity.RidgeHeight: true, quantity.RidgeWidth: true, quantity.BuccalPlate: true, quantity.LingualPlate: true}
+	over := map[quantity.Name]bool{quantity.RidgeHeight: true, quantity.RidgeWidth: true, quantity.BuccalPlate: true, quantity.LingualPlate: true, quantity.Clearance: true}
+	under := map[quantity.Name]bool{quantity.LingualUndercut: true, AnteriorLoop: true}
 	seen := map[quantity.Name]bool{}
 	for _, it := range append(k.Items, undercut(t)) {
 		q := it.Sheet.Question
@@ -224,13 +225,13 @@ func TestTheUnsafeSideIsCalledByName(t *testing.T) {
 				t.Fatal(err)
 			}
 			got := m.List[0]
-			want := math.Abs(e) >= 1 && (e > 0 && over[q.Quantity] || e < 0 && q.Quantity == quantity.LingualUndercut)
+			want := math.Abs(e) >= 1 && (e > 0 && over[q.Quantity] || e < 0 && under[q.Quantity])
 			if got.Unsafe != want || want != strings.HasPrefix(got.Note, "unsafe side: ") {
 				t.Errorf("%s read %+g off: unsafe %v, %q", q.Quantity, e, got.Unsafe, got.Note)
 			}
 		}
 	}
-	for _, q := range []quantity.Name{"ridge_height", "ridge_width", "buccal_plate", "lingual_undercut", "ridge_tilt"} {
+	for _, q := range []quantity.Name{"ridge_height", "ridge_width", "buccal_plate", "lingual_undercut", "ridge_tilt", "clearance", "anterior_loop"} {
 		if !seen[q] {
 			t.Errorf("no item asks for %s", q)
 		}

@@ -60,6 +60,12 @@ func driversOf(o phantom.Options, tooth int, q Question) []Driver {
 		if s.CrestCap > s.Width/2 {
 			add("slope of the walls", s.Width/s.CrestCap*2/(1+q.At))
 		}
+	case quantity.Clearance:
+		add("root against ligament", 0.4)
+		add("lean of the root", s.RootLean/20)
+	case AnteriorLoop:
+		add("canal out of its plane", 0.8)
+		add("short loop", 3/(1+s.Loop))
 	case quantity.LingualUndercut:
 		add("undercut", 0.4+0.3*s.Undercut)
 	case quantity.RidgeHeight:
@@ -105,6 +111,9 @@ const contrast = 1550.0
 func scanBudget(o phantom.Options, q Question) uncertainty.Budget {
 	edge := o.Scan.Noise * o.Scan.Blur * math.Sqrt(2*math.Pi) / contrast / 3
 	each := math.Sqrt2
+	if q.Quantity == quantity.Clearance {
+		each = 1 // the other edge is drawn
+	}
 	if q.Unit() == "deg" {
 		each = 180 / math.Pi / 7 // two middles of two edges each: √2·√2/2 = 1
 	}

@@ -34,6 +34,8 @@ type Sheet struct {
 	Question      Question
 	Frame         reformat.Frame // origin is the sheet's corner (0, 0)
 	Width, Height float64        // of the picture, mm in the patient
+	View          View           `json:",omitempty"` // which way the section lies
+	Body          *Body          `json:",omitempty"` // nil: no implant is drawn
 }
 
 // Set is a set of items: what is given away and what is kept.
@@ -145,7 +147,8 @@ func (o Options) site(i int, w wish) (Sealed, error) {
 func (o Options) sketch(i int, w wish, r *rand.Rand) Sealed {
 	in := newSpread(r)
 	tooth := w.kind.teeth[r.IntN(len(w.kind.teeth))]
-	b := phantom.Options{Case: "practice", Jaw: w.kind.jaw, Teeth: []int{}}
+	b := w.kind.base
+	b.Case, b.Jaw, b.Teeth = "practice", w.kind.jaw, []int{}
 	b.Shape.RidgeMucosa = in(1.2, 2.8)
 	w.kind.draw(&b, tooth, in)
 	b.Scan.Blur, b.Scan.Noise, b.Grey.Texture = in(0.15, 0.38), in(20, 150), in(30, 80)
@@ -191,14 +194,19 @@ func (o Options) repeat(i int, of Sealed) (Sealed, error) {
 // letters are what the items' names are of: no two of them look alike.
 const letters = "abcdefghkmnpqrstuvwxyz"
 
-// name gives an item what follows from the salt and its place alone: name, noise, and where field and picture lie.
-func (o Options) name(i int, it *Sealed) {
-	sum := o.salted("item", i)
-	name := o.salted("name", i)[:6]
+// itemName is six letters that follow from the salt.
+func (o Options) itemName(what string, i int) string {
+	name := o.salted(what, i)[:6]
 	for k, b := range name {
 		name[k] = letters[int(b)%len(letters)]
 	}
-	it.Sheet.Item = string(name)
+	return string(name)
+}
+
+// name gives an item what follows from the salt and its place alone: name, noise, and where field and picture lie.
+func (o Options) name(i int, it *Sealed) {
+	sum := o.salted("item", i)
+	it.Sheet.Item = o.itemName("name", i)
 	it.Jaw.Seed = binary.LittleEndian.Uint64(sum[8:])
 	it.Series = binary.LittleEndian.Uint64(sum[16:])
 	place := o.salted("place", i)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"math"
 	"reflect"
 	"slices"
@@ -55,7 +56,7 @@ func TestASheetHoldsNoTruth(t *testing.T) {
 	for i := range reflect.TypeFor[Sheet]().NumField() {
 		fields = append(fields, reflect.TypeFor[Sheet]().Field(i).Name)
 	}
-	if want := []string{"Item", "Jaw", "Tooth", "Question", "Frame", "Width", "Height"}; !slices.Equal(fields, want) {
+	if want := []string{"Item", "Jaw", "Tooth", "Question", "Frame", "Width", "Height", "View", "Body"}; !slices.Equal(fields, want) {
 		t.Errorf("a sheet has %v, want %v", fields, want)
 	}
 }
@@ -72,13 +73,14 @@ func TestTheSameOptionsGiveTheSameSet(t *testing.T) {
 // direction of a section tells it, for all sections of a tooth and its mirror image have one.
 func TestARepeatIsTheSiteAgain(t *testing.T) {
 	s := draw(t, Options{Items: 24, Seed: 4, Repeats: 0.25})
-	repeats, direction := 0, map[int]float64{}
+	repeats, direction := 0, map[string]float64{}
 	for i, it := range s.Key.Items {
 		f := it.Sheet.Frame
-		if x, seen := direction[it.Sheet.Tooth]; seen && math.Abs(x-f.U.X) > 1e-12 {
+		lies := fmt.Sprint(it.Sheet.Tooth, it.Sheet.View)
+		if x, seen := direction[lies]; seen && math.Abs(x-f.U.X) > 1e-12 {
 			t.Errorf("two sections of tooth %d look along %.6f and %.6f", it.Sheet.Tooth, x, f.U.X)
 		}
-		direction[it.Sheet.Tooth] = f.U.X
+		direction[lies] = f.U.X
 		if it.Repeats == "" {
 			continue
 		}
@@ -210,7 +212,7 @@ func TestUnusableOptionsAreRefused(t *testing.T) {
 // undercut is a site of which the depth of the undercut is asked.
 func undercut(t *testing.T) Sealed {
 	t.Helper()
-	k := kindNamed("lingual undercut")
+	k := kindNamed("lingual undercut under the mylohyoid line")
 	k.ask = []Question{{Quantity: "lingual_undercut"}}
 	o := Options{Seed: 6, Salt: []byte("sixteen bytes...")}
 	it, err := o.site(0, wish{k, Middle, -1})

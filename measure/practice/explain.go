@@ -47,6 +47,10 @@ func unsafeWords(k *Mark) string {
 		return fmt.Sprintf("unsafe side: planned by this, an implant would be %.1f mm too long", e)
 	case quantity.LingualUndercut:
 		return fmt.Sprintf("unsafe side: the undercut is %.1f mm deeper than read", e)
+	case quantity.Clearance:
+		return fmt.Sprintf("unsafe side: the implant stands %.1f mm nearer to the root than read", e)
+	case AnteriorLoop:
+		return fmt.Sprintf("unsafe side: the nerve runs on %.1f mm further than read", e)
 	}
 	return fmt.Sprintf("unsafe side: there is %.1f mm less bone than read", e)
 }
@@ -74,6 +78,8 @@ func causeOf(it *Sealed, k *Mark) string {
 		return "far off: was another structure, another side or another item read?"
 	case k.Unit == "deg":
 		return "the axis was laid otherwise: find the middles of two widths far apart"
+	case askedAlong(k.Question.Quantity):
+		return "an edge was put elsewhere: it is half-way between bright and dark"
 	case k.Error > 0:
 		return "the edges were put too far out: an edge is half-way between bright and dark"
 	}

@@ -7,7 +7,7 @@ import (
 
 // itemColumns are the columns of items.csv: where each section lies in its scan (patient LPS, mm; unit vectors).
 var itemColumns = []string{"item", "jaw", "tooth", "quantity", "at_mm", "origin_x", "origin_y", "origin_z",
-	"buccal_x", "buccal_y", "buccal_z", "coronal_x", "coronal_y", "coronal_z", "width_mm", "height_mm"}
+	"buccal_x", "buccal_y", "buccal_z", "coronal_x", "coronal_y", "coronal_z", "width_mm", "height_mm", "view"}
 
 // WriteItems writes items.csv, for whoever looks at the section in the scan: origin is the sheet's corner (0, 0).
 func WriteItems(w io.Writer, sheets []Sheet) error {
@@ -18,7 +18,7 @@ func WriteItems(w io.Writer, sheets []Sheet) error {
 		for _, x := range []float64{f.Origin.X, f.Origin.Y, f.Origin.Z, f.U.X, f.U.Y, f.U.Z, f.V.X, f.V.Y, f.V.Z, s.Width, s.Height} {
 			row = append(row, strconv.FormatFloat(x, 'f', 6, 64))
 		}
-		rows = append(rows, row)
+		rows = append(rows, append(row, string(s.View)))
 	}
 	return writeRows(w, rows)
 }

@@ -7,7 +7,8 @@ import (
 	"ridgerule/measure/quantity"
 )
 
-// kind is one sort of site that a set holds. To add one, add a row to kinds.
+// kind is one sort of site that a set holds. To add one, add a row to kinds: one that teaches what a lesson of the phantom
+// teaches bears its name, and has jaw, shape and reason from it.
 type kind struct {
 	name  string // in the trade's words
 	jaw   phantom.Kind
@@ -16,6 +17,7 @@ type kind struct {
 	ask   []Question
 	why   string // what misleads here, told when it was missed
 	draw  func(s *phantom.Options, tooth int, in spread)
+	base  phantom.Options // what draw begins with: the lesson's
 }
 
 // spread draws a number between low and high, uniformly.
@@ -34,11 +36,10 @@ var (
 )
 
 // kinds are the sorts of sites, each with what is asked there. Every range is invented.
-var kinds = []kind{
+var kinds = taught([]kind{
 	{
-		name: "ample ridge over the canal", jaw: phantom.Mandible, ample: true, teeth: []int{35, 36},
+		name: "ample ridge", ample: true, teeth: []int{35, 36},
 		ask: []Question{toCanal, width(3), width(5), {Quantity: quantity.BuccalPlate, At: 5}},
-		why: "nothing misleads here: the edges themselves were read elsewhere",
 		draw: func(o *phantom.Options, _ int, in spread) {
 			o.Shape.Width, o.Shape.Convexity, o.Shape.CanalDepth, o.Shape.Tilt = in(8, 10), in(0, 2), in(14.5, 17), in(-6, 6)
 			o.Shape.Buccal = in(1.6, 2.2)
@@ -53,27 +54,24 @@ var kinds = []kind{
 		},
 	},
 	{
-		name: "canal near the crest", jaw: phantom.Mandible, teeth: []int{35, 36, 37},
+		name: "canal near the crest", teeth: []int{35, 36, 37},
 		ask: []Question{toCanal},
-		why: "the roof of the canal is a wall of bone: the height ends at its upper, not its inner edge",
 		draw: func(o *phantom.Options, _ int, in spread) {
 			o.Shape.Width, o.Shape.CanalDepth, o.Shape.Tilt = in(6.5, 9), in(6.5, 10.5), in(-10, 10)
 			o.Shape.CanalRadius, o.Shape.CanalWall = in(1.2, 1.8), in(0.25, 0.5)
 		},
 	},
 	{
-		name: "lingual undercut", jaw: phantom.Mandible, teeth: []int{36, 37},
+		name: "lingual undercut under the mylohyoid line", teeth: []int{36, 37},
 		ask: []Question{{Quantity: quantity.LingualUndercut}, toCanal, width(5)},
-		why: "the lingual wall falls away below the ridge: the axis follows the upper part of the ridge, not the middle of the section",
 		draw: func(o *phantom.Options, _ int, in spread) {
 			o.Shape.Width, o.Shape.Convexity, o.Shape.Undercut, o.Shape.Level = in(8, 10), in(1, 3), in(1.6, 3.4), in(10, 13)
 			o.Shape.Tilt, o.Shape.CanalDepth = in(4, 14), in(13, 16)
 		},
 	},
 	{
-		name: "thin buccal plate", jaw: phantom.Maxilla, teeth: []int{21, 22, 24},
+		name: "thin buccal plate", teeth: []int{21, 22, 24},
 		ask: []Question{{Quantity: quantity.BuccalPlate, At: 3}, {Quantity: quantity.BuccalPlate, At: 5}, width(5)},
-		why: "a plate thinner than about twice the blur is drawn too thick: its two edges run together",
 		draw: func(o *phantom.Options, _ int, in spread) {
 			o.Shape.Width, o.Shape.Buccal, o.Shape.Lingual, o.Shape.Tilt = in(6, 8), in(0.5, 0.9), in(1.2, 1.8), in(-18, -4)
 		},
@@ -87,9 +85,8 @@ var kinds = []kind{
 		},
 	},
 	{
-		name: "leaning ridge", jaw: phantom.Mandible, teeth: []int{34, 35, 36},
+		name: "ridge tilted in its section", teeth: []int{34, 35, 36},
 		ask: []Question{tilt, width(5), toCanal},
-		why: "the axis leans: a line laid upright on the sheet is not the axis, and a level line is not across it",
 		draw: func(o *phantom.Options, _ int, in spread) {
 			o.Shape.Width, o.Shape.Tilt, o.Shape.CanalDepth = in(6.5, 8.5), in(13, 24), in(11, 15)
 		},
@@ -111,9 +108,8 @@ var kinds = []kind{
 		},
 	},
 	{
-		name: "septum of the sinus beside the site", jaw: phantom.Maxilla, teeth: []int{25, 26},
+		name: "low sinus with septum", teeth: []int{25, 26},
 		ask: []Question{toSinus},
-		why: "a septum stands near the section: the floor beside it is the limit",
 		draw: func(o *phantom.Options, tooth int, in spread) {
 			o.Shape.Width, o.Shape.SinusDepth, o.Shape.SinusMucosa = in(7, 10), in(5, 8), in(0.5, 2)
 			o.Shape.Septum, o.Shape.SeptumTooth, o.Shape.SeptumShift = in(4, 8), tooth, in(2, 3.5)
@@ -129,6 +125,21 @@ var kinds = []kind{
 		},
 	},
 	{
+		name: "root beside the site", teeth: []int{35},
+		ask: []Question{{Quantity: quantity.Clearance, To: "root"}},
+		draw: func(o *phantom.Options, tooth int, in spread) {
+			o.Teeth, o.Shape.Width, o.Shape.RootLean = []int{tooth - 1}, in(7, 9), in(3, 17)
+		},
+	},
+	{
+		name: "anterior loop", teeth: []int{34},
+		ask: []Question{{Quantity: AnteriorLoop}},
+		draw: func(o *phantom.Options, _ int, in spread) {
+			o.Shape.Width, o.Shape.Loop = in(7, 8), in(2, 6.5)
+			o.Shape.CanalDepth, o.Shape.CanalRadius, o.Shape.CanalWall = loopDepth, loopRadius, in(0.2, 0.35)
+		},
+	},
+	{
 		name: "metal beside the site", jaw: phantom.Mandible, teeth: []int{35, 36},
 		ask: []Question{toCanal, width(3), width(5)},
 		why: "bands of a metal crown cross the section: the edge is where the band was not",
@@ -138,32 +149,52 @@ var kinds = []kind{
 		},
 	},
 	{
-		name: "knife-edge crest", jaw: phantom.Mandible, teeth: []int{35, 36},
+		name: "knife-edge crest", teeth: []int{35, 36},
 		ask: []Question{width(3), width(5), toCanal},
-		why: "the height is there, the width is not: the bone wide enough begins deep below the crest",
 		draw: func(o *phantom.Options, _ int, in spread) {
 			o.Shape.Width, o.Shape.CrestCap, o.Shape.Convexity, o.Shape.CanalDepth = in(2.5, 3.4), in(2.5, 3.5), in(6, 8), in(13, 16)
 			o.Shape.Crest, o.Shape.Buccal, o.Shape.Lingual = in(1.2, 1.6), in(0.8, 1), in(0.9, 1.1)
 		},
 	},
 	{
-		name: "socket just emptied", jaw: phantom.Mandible, teeth: []int{34, 35},
+		name: "unhealed socket", teeth: []int{34, 35},
 		ask: []Question{width(3), width(5)},
-		why: "the ridge reaches from outer wall to outer wall: the socket between them counts, its own walls are not the ridge's",
 		draw: func(o *phantom.Options, tooth int, in spread) {
 			o.Shape.Width, o.Shape.Convexity, o.Shape.CanalDepth, o.Shape.Tilt = in(7, 8.5), in(0.5, 2), in(15, 17), in(-6, 6)
 			o.Sockets = []int{tooth}
 		},
 	},
 	{
-		name: "healed socket", jaw: phantom.Mandible, teeth: []int{34, 35},
+		name: "healed socket", teeth: []int{34, 35},
 		ask: []Question{width(2), width(3), toCanal},
-		why: "the crest has sunk and has no cortex yet: its edge is faint, and lies lower than the neighbours'",
 		draw: func(o *phantom.Options, tooth int, in spread) {
 			o.Shape.Width, o.Shape.Convexity, o.Shape.CanalDepth, o.Shape.Tilt = in(7, 9), in(0.5, 2), in(14, 17), in(-6, 6)
 			o.Sockets, o.Healing = []int{tooth}, in(0.6, 1)
 		},
 	},
+})
+
+// taught gives the kinds that have no reason of their own what the phantom's lesson of their name says. It panics where there
+// is none.
+func taught(list []kind) []kind {
+	lessons := map[string]phantom.Lesson{}
+	for _, l := range phantom.Lessons(0) {
+		lessons[l.Name] = l
+	}
+	for i := range list {
+		k := &list[i]
+		if k.why != "" {
+			continue
+		}
+		l, there := lessons[k.name]
+		if !there {
+			panic("practice: no lesson is called " + k.name)
+		}
+		k.jaw, k.why = l.Options.Jaw, l.Teaches
+		k.base = phantom.Options{Shape: l.Options.Shape, Sockets: l.Options.Sockets, Healing: l.Options.Healing}
+		k.base.Shape.Variation = 0 // seeded: a site and its mirror image would differ
+	}
+	return list
 }
 
 // kindNamed returns the kind of that name; a zero kind where there is none.

@@ -63,13 +63,14 @@ func MarkReadings(keys []*Key, sittings [][]Reading, reader string, rules Rules)
 		return nil, err
 	}
 	items := map[string]*Sealed{}
+	m := marker{rules: rules, home: map[*Sealed]*Key{}}
 	for _, k := range keys {
 		for i := range k.Items {
-			items[k.Items[i].Sheet.Item] = &k.Items[i]
+			it := &k.Items[i]
+			items[it.Sheet.Item], m.home[it] = it, k
 		}
 	}
 	out := &Marks{Reader: reader, Rules: rules}
-	m := marker{rules: rules, jaws: map[string]*phantom.Jaw{}}
 	for s, list := range sittings {
 		for _, r := range list {
 			it := items[r.Item]
@@ -86,10 +87,10 @@ func MarkReadings(keys []*Key, sittings [][]Reading, reader string, rules Rules)
 	return out, nil
 }
 
-// marker marks readings, and keeps the jaws that it had to make.
+// marker marks readings.
 type marker struct {
 	rules Rules
-	jaws  map[string]*phantom.Jaw
+	home  map[*Sealed]*Key // the key of each item
 }
 
 func (m marker) mark(it *Sealed, r Reading, reader string, sitting int) Mark {
@@ -101,10 +102,13 @@ func (m marker) mark(it *Sealed, r Reading, reader string, sitting int) Mark {
 		k.Site = it.Repeats
 	}
 	if r.Value == nil {
-		r.Value = lineValue(it, r.Line)
+		r.Value = lineValue(it.Sheet, r.Line)
 	}
 	if k.Value = r.Value; r.Value == nil {
 		k.Note = "not answered"
+		if r.Unreadable {
+			k.Note = "said to be unreadable"
+		}
 		return k
 	}
 	k.Error = *r.Value - it.Truth
@@ -120,8 +124,8 @@ func (m marker) mark(it *Sealed, r Reading, reader string, sitting int) Mark {
 
 // lineValue is the answer of a reader who gave a line and no value: its length in mm, or for a tilt its angle in deg; nil
 // where no one line answers.
-func lineValue(it *Sealed, l *Line) *float64 {
-	q := it.Sheet.Question
+func lineValue(s Sheet, l *Line) *float64 {
+	q := s.Question
 	if l == nil || q.Quantity == quantity.LingualUndercut {
 		return nil
 	}
@@ -129,8 +133,8 @@ func lineValue(it *Sealed, l *Line) *float64 {
 	if q.Quantity == quantity.RidgeTilt {
 		d := UV{U: l.B.X - l.A.X, V: l.B.Y - l.A.Y}
 		if !l.OnSheet {
-			a, _ := it.Sheet.Frame.Section(l.A)
-			b, _ := it.Sheet.Frame.Section(l.B)
+			a, _ := s.Frame.Section(l.A)
+			b, _ := s.Frame.Section(l.B)
 			d = UV{U: b.U - a.U, V: b.V - a.V}
 		}
 		v = leanOf(down(d))
@@ -189,6 +193,9 @@ func (it *Sealed) leanFrom(a, b UV) float64 {
 	want := it.Profile.Axis
 	switch it.Sheet.Question.Quantity {
 	case quantity.RidgeHeight, quantity.RidgeTilt:
+	case quantity.Clearance:
+		line := it.trueLine()
+		want = UV{U: line[1].U - line[0].U, V: line[1].V - line[0].V}
 	default:
 		want = it.Profile.across()
 	}
@@ -202,13 +209,9 @@ func (it *Sealed) leanFrom(a, b UV) float64 {
 // elsewhere is the truth along a line from a to b (patient, mm) in the section through it that is turned least
 // from the sheet's.
 func (m marker) elsewhere(it *Sealed, a, b r3.Vec) (float64, error) {
-	jaw := m.jaws[it.Sheet.Item]
-	if jaw == nil {
-		var err error
-		if jaw, _, err = it.place(); err != nil {
-			return 0, err
-		}
-		m.jaws[it.Sheet.Item] = jaw
+	jaw, err := m.home[it].jaw(it)
+	if err != nil {
+		return 0, err
 	}
 	f, q := it.Sheet.Frame, it.Sheet.Question
 	if r3.Norm(r3.Sub(b, a)) == 0 {

@@ -33,6 +33,11 @@ type Profile struct {
 	InnerLingual []UV   `json:"inner_lingual"`
 	Canal        []Disc `json:"canal,omitempty"`
 	Floor        []UV   `json:"floor,omitempty"` // of the sinus, lingual to buccal
+
+	// Of a section along the arch, which has none of the above but the canal:
+	Opening []UV   `json:"opening,omitempty"` // points of the wall in the foramen, distal to mesial
+	Root    []Disc `json:"root,omitempty"`
+	Body    *Body  `json:"body,omitempty"` // the drawn implant
 }
 
 // How far a profile is followed, mm.
@@ -92,23 +97,28 @@ func (s surveyor) line(h float64, p *Profile) bool {
 func (s surveyor) canal() []Disc {
 	var out []Disc
 	for _, c := range s.jaw.Plan().Structures {
-		if c.Kind != "canal" {
+		if c.Kind == "canal" {
+			out = append(out, s.discs(c.Path, c.Radius)...)
+		}
+	}
+	return out
+}
+
+// discs lists where the spheres along a tube's axis, 0.02 mm apart, meet the section.
+func (s surveyor) discs(path []r3.Vec, radius []float64) (out []Disc) {
+	for i := 1; i < len(path); i++ {
+		a, offA := s.frame.Section(path[i-1])
+		b, offB := s.frame.Section(path[i])
+		ra, rb := radius[i-1], radius[i]
+		if most := max(ra, rb); min(offA, offB) > most || max(offA, offB) < -most || math.Abs(a.U-pictureWide/2) > 2*lineReach {
 			continue
 		}
-		for i := 1; i < len(c.Path); i++ {
-			a, offA := s.frame.Section(c.Path[i-1])
-			b, offB := s.frame.Section(c.Path[i])
-			ra, rb := c.Radius[i-1], c.Radius[i]
-			if most := max(ra, rb); min(offA, offB) > most || max(offA, offB) < -most || math.Abs(a.U-s.place(s.crest).U) > lineReach {
-				continue
-			}
-			n := int(math.Ceil(r3.Norm(r3.Sub(c.Path[i], c.Path[i-1])) / 0.02))
-			for k := 0; k <= n; k++ {
-				t := float64(k) / float64(n)
-				r, off := ra+t*(rb-ra), offA+t*(offB-offA)
-				if r > math.Abs(off) {
-					out = append(out, Disc{UV{U: a.U + t*(b.U-a.U), V: a.V + t*(b.V-a.V)}, math.Sqrt(r*r - off*off)})
-				}
+		n := int(math.Ceil(r3.Norm(r3.Sub(path[i], path[i-1])) / 0.02))
+		for k := 0; k <= n; k++ {
+			t := float64(k) / float64(n)
+			r, off := ra+t*(rb-ra), offA+t*(offB-offA)
+			if r > math.Abs(off) {
+				out = append(out, Disc{UV{U: a.U + t*(b.U-a.U), V: a.V + t*(b.V-a.V)}, math.Sqrt(r*r - off*off)})
 			}
 		}
 	}
@@ -204,6 +214,14 @@ func (p *Profile) along(q Question, a, b UV) (float64, error) {
 		return p.plate(measurands[q.Quantity].inner, mid, d)
 	case quantity.RidgeHeight:
 		return p.height(q.To, mid, down(d))
+	case quantity.Clearance:
+		return p.gapAlong(a, b)
+	case AnteriorLoop:
+		if d.U < 0 {
+			d = UV{U: -d.U, V: -d.V}
+		}
+		length, _, _ := p.loopAlong(d)
+		return length, nil
 	}
 	return 0, fmt.Errorf("practice: %s is of no one line", q.Quantity)
 }

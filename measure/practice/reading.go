@@ -22,7 +22,15 @@ type Reading struct {
 	Value     *float64 // mm or degrees; nil: not answered
 	Certainty int      // 1 unsure, 2, 3 sure; 0: not said
 	Line      *Line    // the reader's own line; nil: not given
+	Seconds   *float64 // that the reading took, s; nil: not known
 	Row       int      // in its file, from 1; 0: none
+
+	Unreadable bool // the reader says that it cannot be read; Value is nil then
+}
+
+// Empty reports whether nothing was answered.
+func (r Reading) Empty() bool {
+	return r.Value == nil && r.Line == nil && !r.Unreadable
 }
 
 // Line is a reader's own line. On the sheet a point has u and v alone, in X and Y; else it is of the patient,
@@ -210,9 +218,12 @@ func (p *readingParser) reading(row []string) (Reading, bool) {
 		p.fault(p.row, "quantity", fmt.Sprintf("%q is not asked on any sheet; leave this column as it was", r.Question.Quantity))
 	}
 	r.Question.At, _ = p.number(row, "at_mm")
-	if x, ok := p.number(row, "value"); ok {
-		r.Value = &x
+	if r.Unreadable = strings.EqualFold(p.cell(row, "value"), unreadable); !r.Unreadable {
+		if x, ok := p.number(row, "value"); ok {
+			r.Value = &x
+		}
 	}
+	r.Seconds = p.seconds(row)
 	if text := p.cell(row, "certainty"); text != "" {
 		n, err := strconv.Atoi(text)
 		if err != nil || n < 1 || n > 3 {

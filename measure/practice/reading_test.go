@@ -25,7 +25,7 @@ func TestWhatIsWrongWithReadingsIsSaid(t *testing.T) {
 		"answered":      {readingHead + "abc,ridge_width,3,8,,,,,,,\nabc,ridge_width,3,9,,,,,,,\n", []string{"row 3: item: abc is answered in row 2"}},
 		"no item":       {readingHead + ",ridge_width,3,8,,,,,,,\n", []string{"row 2: item: no item"}},
 		"not finite":    {readingHead + "abc,ridge_width,3,Inf,,,,,,,\n", []string{"row 2: value"}},
-		"two faults":    {readingHead + "abc,ridge_width,3,x,9,,,,,,\n", []string{"value", "certainty"}},
+		"two faults":    {readingHead + "abc,ridge_width,3,y,9,,,,,,\n", []string{"value", "certainty"}},
 		"quote":         {readingHead + "a\"bc,ridge_width,3,8,,,,,,,\n", []string{"this is no CSV"}},
 		"decimal comma": {readingHead + "abc,ridge_height,,\"12,5\",,,,,,,\n", []string{`"12,5" is no number`}},
 	} {

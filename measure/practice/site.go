@@ -36,6 +36,9 @@ func (it *Sealed) place() (*phantom.Jaw, phantom.Section, error) {
 	f := reformat.Frame{Arc: arc, U: sec.Buccal, V: sec.Up, T: r3.Cross(sec.Buccal, sec.Up)}
 	f.Origin = r3.Add(sec.Origin, f.Direction(UV{U: it.Offset[3] - pictureWide/2, V: it.Offset[4] - belowArch}))
 	it.Sheet.Frame, it.Sheet.Jaw, it.Sheet.Width, it.Sheet.Height = f, o.Jaw, pictureWide, pictureTall
+	if askedAlong(it.Sheet.Question.Quantity) {
+		it.lieAlong(jaw, sec, arc)
+	}
 	return jaw, sec, nil
 }
 
@@ -44,6 +47,9 @@ func (it *Sealed) solve() error {
 	jaw, sec, err := it.place()
 	if err != nil {
 		return err
+	}
+	if it.Sheet.View != Across {
+		return it.solveAlong(jaw)
 	}
 	t, err := jaw.TruthIn(sec, sec.Origin, nil)
 	if err != nil {

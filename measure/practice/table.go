@@ -20,10 +20,15 @@ var markColumns = []string{
 }
 
 // WriteCSV writes marks.csv: one reading a row, in the order read.
-func (m *Marks) WriteCSV(w io.Writer) error {
+func (m *Marks) WriteCSV(w io.Writer) error { return WriteMarks(w, []*Marks{m}) }
+
+// WriteMarks writes the marks of several readers as one marks.csv, as [ReadMarks] reads it.
+func WriteMarks(w io.Writer, all []*Marks) error {
 	rows := [][]string{markColumns}
-	for i := range m.List {
-		rows = append(rows, m.List[i].cells())
+	for _, m := range all {
+		for i := range m.List {
+			rows = append(rows, m.List[i].cells())
+		}
 	}
 	return writeRows(w, rows)
 }

@@ -22,6 +22,19 @@ func trapsOf(it *Sealed) []Trap {
 	}
 	q, s, gum := it.Sheet.Question, it.Jaw.Shape, it.Jaw.Shape.RidgeMucosa
 	switch q.Quantity {
+	case quantity.Clearance:
+		add(it.Truth+it.Sheet.Body.Diameter/2, "the implant's axis was taken for its edge")
+		for _, c := range it.Profile.Root {
+			if line := it.trueLine(); math.Abs(math.Hypot(c.At.U-line[1].U, c.At.V-line[1].V)-c.Radius) < 0.01 {
+				add(it.Truth+c.Radius, "the middle of the root was taken for its edge")
+				break
+			}
+		}
+	case AnteriorLoop:
+		open := it.Profile.Opening
+		wide := open[len(open)-1].U - open[0].U
+		add(it.Truth+wide/2, "the middle of the foramen was taken for its mesial border")
+		add(it.Truth+wide, "the distal border of the foramen was taken for its mesial one")
 	case quantity.RidgeTilt:
 		add(-it.Truth, "the angle has the other sign: it is positive where the base lies buccal of the crest")
 		add(0, "the vertical of the sheet was taken for the axis")
@@ -83,6 +96,12 @@ func (it *Sealed) trueLine() [2]UV {
 	switch q.Quantity {
 	case quantity.RidgeHeight:
 		return [2]UV{p.Crest, p.at(it.Truth)}
+	case quantity.Clearance:
+		from, to := p.gap()
+		return [2]UV{from, to}
+	case AnteriorLoop:
+		length, from, to := p.loopAlong(UV{U: 1})
+		return [2]UV{{U: to.U - length, V: (from.V + to.V) / 2}, {U: to.U, V: (from.V + to.V) / 2}}
 	case quantity.RidgeTilt:
 		return [2]UV{p.Crest, p.at(8)}
 	case quantity.LingualUndercut:

@@ -45,6 +45,7 @@ const (
 	ExitMesial           Name = "exit_mesial"
 	ExitAngle            Name = "exit_angle"
 	CrownSpace           Name = "crown_space"
+	Reading              Name = "reading"
 	RemovedVolume        Name = "removed_volume"
 	PlatformDistance     Name = "platform_distance"
 	ImplantAngle         Name = "implant_angle"

@@ -154,6 +154,10 @@ var table = []Quantity{
 		Description: "From the implant's platform along its axis to the planned tooth's outer surface, the least over the platform; never judged",
 	},
 	{
+		Name: Reading, Unit: MM, Words: "Reading", With: "Reading %s", Concept: distance,
+		Description: "Distance that a person read off a picture, between the two ends that the plan keeps; `to` is the reading's name; never judged",
+	},
+	{
 		Name: RemovedVolume, Unit: MM3, Words: "Bone levelled away", Concept: volume,
 		Description: "Volume levelled away between two neighbouring levelled sites; of `arch`, their sum",
 	},

@@ -37,13 +37,16 @@ func practiceSheet(s practice.Sheet, p Picture, w window, scale float64, lines f
 		return nil, err
 	}
 	v := &practiceView{item: s, flip: s.Frame.V.Z < 0}
-	v.sheet = &sheet{Title: "Item " + s.Item, About: "A synthetic section of a jaw with millimetre rulers.", Scale: scale,
+	v.sheet = &sheet{Title: "Item " + s.Item, About: "A section of a jaw with millimetre rulers.", Scale: scale,
 		Width: s.Width*scale + 2*practiceSide, Height: s.Height*scale + 2*practiceTop}
 	half := p.Step / 2
 	a, b := v.spot(reformat.UV{U: p.First.U - half, V: p.First.V + half}), v.spot(reformat.UV{U: p.last().U + half, V: p.last().V - half})
 	v.grey(picture{At: spot{a.X, math.Min(a.Y, b.Y)}, Width: b.X - a.X, Height: math.Abs(b.Y - a.Y), Image: w.grey(p, v.flip)})
 	v.rulers()
 	v.directions()
+	if s.Body != nil {
+		v.body(*s.Body)
+	}
 	if lines != nil {
 		lines(v)
 	}
@@ -88,7 +91,13 @@ func (v *practiceView) rulers() {
 
 // directions names the four sides in words.
 func (v *practiceView) directions() {
-	inner, up, down := "lingual", "coronal", "apical"
+	inner, outer, up, down := "lingual", "buccal", "coronal", "apical"
+	switch v.item.View {
+	case practice.Along:
+		inner, outer = "distal", "mesial"
+	case practice.Oblique:
+		inner, outer, up, down = "distal", "mesial", "coronal and buccal", "apical and lingual"
+	}
 	if v.flip {
 		inner, up, down = "palatal", down, up
 	}
@@ -97,7 +106,7 @@ func (v *practiceView) directions() {
 	for _, t := range []label{
 		{At: spot{practiceSide, practiceTop - 3.2}, Text: inner},
 		{At: spot{middle, practiceTop - 3.2}, Text: up, Anchor: middleOf},
-		{At: spot{right, practiceTop - 3.2}, Text: "buccal", Anchor: end},
+		{At: spot{right, practiceTop - 3.2}, Text: outer, Anchor: end},
 		{At: spot{middle, bottom + 8}, Text: down, Anchor: middleOf},
 		{At: spot{right, bottom + 8}, Text: "across, mm", Anchor: end},
 		{At: spot{0.3, bottom + 8}, Text: "up, mm"},
@@ -105,6 +114,14 @@ func (v *practiceView) directions() {
 		t.Size, t.Weight, t.Ink = tiny, italic, black
 		v.write(t)
 	}
+}
+
+// body draws an implant's outline.
+func (v *practiceView) body(b practice.Body) {
+	corner := func(du, dv float64) spot { return v.spot(reformat.UV{U: b.Top.U + du, V: b.Top.V + dv}) }
+	half := b.Diameter / 2
+	points := []spot{corner(-half, 0), corner(half, 0), corner(half, -b.Length), corner(-half, -b.Length)}
+	v.onPicture(points, true, 0.35)
 }
 
 // practiceWindow is one range of grey values for all pictures of a set.

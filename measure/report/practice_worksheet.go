@@ -30,6 +30,7 @@ type practicePage struct {
 	Style  template.CSS
 	Policy string
 	Title  string
+	Foot   string
 }
 
 func newPracticePage(title string) (practicePage, error) {
@@ -38,19 +39,40 @@ func newPracticePage(title string) (practicePage, error) {
 		return practicePage{}, err
 	}
 	css += "\n" + practiceStyle
-	return practicePage{template.CSS(css), policy(css), title}, nil
+	return practicePage{template.CSS(css), policy(css), title, practiceFoot}, nil
 }
 
-// worksheetScale is how much larger than life a section stands on a worksheet.
-const worksheetScale = 3.0
+// worksheetScale is how much larger than life a section stands on a worksheet: as much as two on a page leave room for.
+func worksheetScale(s practice.Sheet) float64 {
+	for _, scale := range []float64{3, 2.5, 2} {
+		if s.Width*scale <= 80 && s.Height*scale <= 90 {
+			return scale
+		}
+	}
+	return 1.5
+}
+
+// worksheetWords are what a worksheet says around its items.
+type worksheetWords struct {
+	title, foot string
+	lines       []string
+	own         bool // each picture has a range of grey values of its own, not all pictures one
+}
 
 const (
+	practiceFoot   = "Synthetic sections, invented anatomy: they teach measuring, not diagnosis. Nothing here says that a reader may plan or treat."
+	sittingFoot    = "Sections to be read for a study, their cases unnamed. Not a finding, and not a plan for a patient."
 	worksheetTitle = "Practice worksheet"
 	worksheetFirst = "Measure each section with your own eye and hand. Answer first, with how sure you are; the truth comes after."
 	worksheetScan  = "The rulers count millimetres in the jaw. Each section is a plane of the scan in the folder scans/ that bears the item's name."
-	worksheetHow   = "On paper: mark the length on the edge of a strip of paper and lay the strip along the sheet's own ruler; a ruler of yours reads three times as much, if the sheet was printed at 100 %. On the screen: read both ends on the rulers and write them down; the length follows."
+	worksheetHow   = "On paper: mark the length on the edge of a strip of paper and lay the strip along the sheet's own ruler; a ruler of yours reads larger by the sheet's scale, if it was printed at 100 %. On the screen: read both ends on the rulers and write them down; the length follows."
 	worksheetLine  = "If you like, also read where your line begins and ends: across and up on the rulers. Then your marks can tell a line laid wrongly from an edge read wrongly."
 	worksheetFill  = "Write into readings.csv: value, to 0.1 mm or 1°; certainty 1 unsure, 2, 3 sure; the line's ends as ax, ay and bx, by (az and bz stay empty). With both ends the value may stay empty: your line is the answer then."
+)
+
+const (
+	sittingFirst = "Read each section with your own eye and hand, in the order of the sheets, one after the other. Do not go back: a site may come twice."
+	sittingFill  = "Write into answers.csv: value, to 0.1 mm or 1°, or x where it cannot be read; certainty 1 unsure, 2, 3 sure; start and stop of each reading, as 14:05:30, if you time it; the line's ends as ax, ay and bx, by, if you give them: then the value may stay empty."
 )
 
 type worksheetItem struct {
@@ -69,18 +91,44 @@ func itemOf(i int, s practice.Sheet) worksheetItem {
 // Worksheet writes the items as one self-contained page to print or to look at: bare sections, rulers, questions. It
 // returns an error where a picture's numbers do not fit together.
 func Worksheet(w io.Writer, items []PracticeItem) error {
-	head, err := newPracticePage(worksheetTitle)
+	return practiceWords().page(w, items)
+}
+
+// SittingSheet is [Worksheet] for a reader of a study: real or synthetic sections, each in its own range of grey values.
+func SittingSheet(w io.Writer, reader string, items []PracticeItem) error {
+	return sittingWords(reader).page(w, items)
+}
+
+func practiceWords() worksheetWords {
+	return worksheetWords{worksheetTitle, practiceFoot, []string{worksheetFirst, practice.AxisWords, worksheetScan, worksheetHow, worksheetLine, worksheetFill}, false}
+}
+
+func sittingWords(reader string) worksheetWords {
+	return worksheetWords{"Reading sheet of " + reader, sittingFoot, []string{sittingFirst, practice.AxisWords, "The rulers count millimetres in the jaw.", worksheetHow, sittingFill}, true}
+}
+
+// window returns the range of grey values of one item among all.
+func (t worksheetWords) window(all window, it PracticeItem) window {
+	if t.own {
+		return practiceWindow([]PracticeItem{it})
+	}
+	return all
+}
+
+func (t worksheetWords) page(w io.Writer, items []PracticeItem) error {
+	head, err := newPracticePage(t.title)
 	if err != nil {
 		return err
 	}
+	head.Foot = t.foot
 	grey := practiceWindow(items)
 	page := struct {
 		practicePage
 		Lines []string
 		Items []worksheetItem
-	}{head, worksheetLines(), nil}
+	}{head, t.lines, nil}
 	for i, it := range items {
-		drawing, err := practiceSheet(it.Sheet, it.Picture, grey, worksheetScale, nil)
+		drawing, err := practiceSheet(it.Sheet, it.Picture, t.window(grey, it), worksheetScale(it.Sheet), nil)
 		if err != nil {
 			return err
 		}
@@ -95,26 +143,31 @@ func Worksheet(w io.Writer, items []PracticeItem) error {
 	return practicePages().ExecuteTemplate(w, "worksheet", page)
 }
 
-func worksheetLines() []string {
-	return []string{worksheetFirst, practice.AxisWords, worksheetScan, worksheetHow, worksheetLine, worksheetFill}
+// WorksheetPDF writes the same on paper, two items a page. An empty paper is A4.
+func WorksheetPDF(w io.Writer, items []PracticeItem, paper Paper, made time.Time) error {
+	return practiceWords().pdf(w, items, paper, made)
 }
 
-// WorksheetPDF writes the same on paper, two items a page, three times life size. An empty paper is A4.
-func WorksheetPDF(w io.Writer, items []PracticeItem, paper Paper, made time.Time) error {
-	d, err := newWorksheet(paper, made)
+// SittingPDF is [WorksheetPDF] for a reader of a study.
+func SittingPDF(w io.Writer, reader string, items []PracticeItem, paper Paper, made time.Time) error {
+	return sittingWords(reader).pdf(w, items, paper, made)
+}
+
+func (t worksheetWords) pdf(w io.Writer, items []PracticeItem, paper Paper, made time.Time) error {
+	d, err := newWorksheet(t, paper, made)
 	if err != nil {
 		return err
 	}
 	grey := practiceWindow(items)
 	d.AddPage()
-	d.text(pdfMargin, 24, 8, bold, black, worksheetTitle)
+	d.text(pdfMargin, 24, 8, bold, black, t.title)
 	y := 32.0
-	for _, line := range worksheetLines() {
+	for _, line := range t.lines {
 		y = d.paragraph(pdfMargin, y, d.room(), pdfLead, regular, line) + 2.5
 	}
 	d.contents(y+4, items)
 	for i, it := range items {
-		drawing, err := practiceSheet(it.Sheet, it.Picture, grey, worksheetScale, nil)
+		drawing, err := practiceSheet(it.Sheet, it.Picture, t.window(grey, it), worksheetScale(it.Sheet), nil)
 		if err != nil {
 			return err
 		}
@@ -132,7 +185,7 @@ type worksheet struct {
 	pictures map[int]bool // widths of the document's pictures, pixels
 }
 
-func newWorksheet(paper Paper, made time.Time) (*worksheet, error) {
+func newWorksheet(t worksheetWords, paper Paper, made time.Time) (*worksheet, error) {
 	if paper == "" {
 		paper = A4
 	}
@@ -143,11 +196,11 @@ func newWorksheet(paper Paper, made time.Time) (*worksheet, error) {
 	d.SetCreationDate(made.UTC())
 	d.SetModificationDate(made.UTC())
 	d.SetCatalogSort(true)
-	d.SetTitle(worksheetTitle, true)
+	d.SetTitle(t.title, true)
 	d.SetAutoPageBreak(false, 0)
 	d.SetFooterFunc(func() {
 		_, h := d.GetPageSize()
-		d.text(pdfMargin, h-8, pdfTables, regular, soft, "Synthetic sections: they teach measuring, not diagnosis.")
+		d.text(pdfMargin, h-8, pdfTables, regular, soft, t.foot)
 		d.pen(spot{}).write(label{At: spot{pdfMargin + d.room(), h - 8}, Text: fmt.Sprintf("page %d", d.PageNo()), Size: pdfTables, Ink: soft, Anchor: end})
 	})
 	return d, d.Error()
@@ -205,7 +258,7 @@ func (d *worksheet) item(y float64, drawing *sheet, it worksheetItem) {
 	wide := d.room() - drawing.Width + 2
 	d.pen(spot{}).line(stroke{Points: []spot{{pdfMargin, y}, {pdfMargin + d.room(), y}}, Width: 0.4, Ink: black})
 	d.text(pdfMargin, y+6, 5.5, bold, black, it.Name)
-	d.text(pdfMargin+34, y+6, pdfBody, regular, soft, fmt.Sprintf("item %d · %s · scale 3 : 1", it.Number, it.Place))
+	d.text(pdfMargin+34, y+6, pdfBody, regular, soft, fmt.Sprintf("item %d · %s · scale %s : 1", it.Number, it.Place, plain(drawing.Scale)))
 	at := d.paragraph(x, y+11, wide, pdfLead, bold, it.Ask)
 	at = d.paragraph(x, at+1.5, wide, pdfBody, regular, it.How) + 12
 	field := func(x, y, wide float64, before, after string) {

@@ -5,6 +5,7 @@ import { say } from "./status.js";
 import { store } from "./state.js";
 import { axial, section } from "./views.js";
 import { pointTable } from "./points.js";
+import { callipers } from "./callipers.js";
 
 /** The kinds that can be marked: how many clicks, and the usual radius, mm. */
 const kinds = {
@@ -34,8 +35,9 @@ export const clear = {
       traced.path.forEach((p, i) => { if (i) pane.line([traced.path[i - 1], p], traced.confidence[i] < 0.6 ? "dotted" : "heavy"); });
     };
     const feet = axial({ label: "Slab seen from the feet", newPoint: "New mark", click, thick: 3, draw: marksOn });
-    const cross = store.plan.curve.length ? section({ label: "Section across the arch", newPoint: "New mark", click, move: true, arc: store.plan.length_mm * 0.12,
-      draw: (pane) => { marksOn(pane); if (traced) pane.crossing(traced.path, Math.max(...traced.radii_mm)); } }) : null;
+    const tool = callipers({ site: () => "", arc: () => cross.arc, view: () => cross, change: () => draw() });
+    const cross = store.plan.curve.length ? section({ label: "Section across the arch", newPoint: "New mark", click: (p) => tool.held ? tool.click(p) : click(p), move: true, arc: store.plan.length_mm * 0.12,
+      draw: (pane) => { marksOn(pane); tool.draw(pane); if (traced) pane.crossing(traced.path, Math.max(...traced.radii_mm)); } }) : null;
     const asked = h("div"), list = h("div"), known = h("div");
     const which = h("select", { onchange: (e) => choose(e.target.value, "") }, ...Object.keys(kinds).map((k) => h("option", { value: k, selected: k === kind }, words(k))));
     const radius = h("input", { type: "number", min: 0.1, max: 20, step: 0.1, value: kinds[kind].radius });
@@ -76,12 +78,14 @@ export const clear = {
       list.replaceChildren(pointTable(`Marks for ${side} ${words(kind)}`, marks.map((at, i) => ({ at, name: "Mark " + (i + 1), moved: (p) => { marks[i] = p; traced = null; draw(); }, removed: () => { marks.splice(i, 1); traced = null; draw(); } })), { name: "New mark", add: click }));
       const handles = marks.map((at, i) => ({ at, name: `Mark ${i + 1} of ${marks.length}`, moved: (p) => { marks[i] = p; traced = null; draw(); }, removed: () => { marks.splice(i, 1); traced = null; draw(); } }));
       feet.pane.handles.set(handles);
-      cross?.pane.handles.set(handles.filter((m) => Math.abs(cross.pane.geometry ? cross.pane.off(m.at) : 9) < 3));
+      cross?.pane.offer(tool.held ? "New end of the callipers" : "New mark");
+      cross?.pane.handles.set([...handles.filter((m) => Math.abs(cross.pane.geometry ? cross.pane.off(m.at) : 9) < 3), ...tool.points()]);
+      tool.update();
     }
     return {
       element: h("div", {}, h("p", { class: "lead" }, "Everything this jaw has is marked here, or declared absent or not visible. Nothing is taken as marked that nobody marked: its margins read not assessed."),
         asked, h("div", { class: "row" }, floors), h("div", { class: "row" }, h("label", {}, "Mark a ", which), h("label", {}, "radius ", radius, " mm")),
-        h("div", { class: "plate" }, feet.element, cross ? cross.element : h("p", {}, "The section appears when the arch is there.")),
+        h("div", { class: "plate" }, feet.element, cross ? h("div", {}, cross.element, tool.element) : h("p", {}, "The section appears when the arch is there.")),
         buttons, proposal, list, h("h3", {}, "Marked"), known, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
       update() {
         const say = (a, as, text) => h("button", { type: "button", disabled: !free(), onclick: () => store.act(`${a.side} ${words(a.kind)} declared ${text}`, [{ do: "insert", path: `declared[${store.plan.declared}]`, value: { kind: a.kind, side: a.side, as } }]) }, text[0].toUpperCase() + text.slice(1));

@@ -71,7 +71,7 @@ export function section(options) {
   const high = slider("Middle of the picture above the arch", { min: -40, max: 30, step: 1, value: at.v }, (x, moving) => { at.v = x; pane.want(at, moving); });
   element.append(high);
   pane.want(at);
-  return { element, pane, draw, to };
+  return { element, pane, draw, to, get arc() { return at.arc; } };
 }
 
 /**
