@@ -1,6 +1,7 @@
 package main
 
 import (
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -70,20 +71,29 @@ func readMask(path string, g volume.Grid) (func(r3.Vec) bool, error) {
 }
 
 func surfaceMask(path string) (func(r3.Vec) bool, error) {
+	s, err := readSTL(path, solid.ReadSTL)
+	if err != nil {
+		return nil, err
+	}
+	return align.Inside(s)
+}
+
+// readSTL reads a surface by read; its error names the file.
+func readSTL[S any](path string, read func(io.Reader, int64) (S, error)) (none S, err error) {
 	r, err := os.Open(path)
 	if err != nil {
-		return nil, usagef("%s cannot be read: %v", path, reason(err))
+		return none, usagef("%s cannot be read: %v", path, reason(err))
 	}
 	defer r.Close()
 	info, err := r.Stat()
 	if err != nil {
-		return nil, err
+		return none, err
 	}
-	s, err := solid.ReadSTL(r, info.Size())
+	s, err := read(r, info.Size())
 	if err != nil {
-		return nil, usagef("%s: %w", path, err)
+		return none, usagef("%s: %w; export it as STL in mm", path, err)
 	}
-	return align.Inside(s)
+	return s, nil
 }
 
 // planMask is basal bone by a plan: below its arch curve, away from its implants.

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -57,19 +56,4 @@ func (a *app) alignSurface(ctx context.Context, args []string, k alignFlags) (*m
 const usualScaleHalf = 0.005
 
 // readSheet reads a surface, open or closed.
-func readSheet(path string) (*solid.Sheet, error) {
-	r, err := os.Open(path)
-	if err != nil {
-		return nil, usagef("%s cannot be read: %v", path, reason(err))
-	}
-	defer r.Close()
-	info, err := r.Stat()
-	if err != nil {
-		return nil, err
-	}
-	s, err := solid.ReadSheet(r, info.Size())
-	if err != nil {
-		return nil, usagef("%s: %w; export it as STL in mm", path, err)
-	}
-	return s, nil
-}
+func readSheet(path string) (*solid.Sheet, error) { return readSTL(path, solid.ReadSheet) }

@@ -180,7 +180,7 @@ func (p *pair) enough(fit *ScanFit) error {
 	return nil
 }
 
-const startRemedy = "name three pairs of points that show the same place in both, or use scans that overlap"
+const startRemedy = "name three pairs of points that show the same place in both, mask the first scan to what the second one shows, or use scans that overlap"
 
 // What one rigid bone is held against; our choice, between what pairs of one jaw and of two different jaws show
 // (docs/alignment.md).

@@ -275,3 +275,35 @@ func TestInformationSlope(t *testing.T) {
 		require.InDelta(t, want, all[q], 0.02*math.Abs(want)+0.01*leverOf[q], "parameter %d", q)
 	}
 }
+
+// A second scan whose field is cut off is aligned by what it shows; where it shows nothing, the uncertainty is larger and holds
+// the error.
+func TestScansWithACutField(t *testing.T) {
+	p, whole := pairOnce()
+	half := *p.second
+	from := half.Size[0] / 2
+	half.Size[0] -= from
+	half.Origin = r3.Add(half.Origin, r3.Scale(float64(from), half.Step[0]))
+	half.Stored = nil
+	for at := from; at < len(p.second.Stored); at += p.second.Size[0] {
+		half.Stored = append(half.Stored, p.second.Stored[at:at+half.Size[0]]...)
+	}
+	fit, err := Scans(context.Background(), p.first, &half, ScanOptions{})
+	require.NoError(t, err)
+	require.Less(t, fit.Overlap, 0.7)
+	seen, unseen := 0, 0
+	for _, s := range p.jaw.Plan().Sites {
+		at := fit.Apply(s.Platform)
+		e, u := r3.Norm(r3.Sub(at, p.again.Point(s.Platform))), fit.Std3(at)
+		if half.Contains(half.Index(at)) {
+			seen++
+			require.Less(t, e, 0.07, "site %d", s.Tooth)
+			continue
+		}
+		unseen++
+		require.Greater(t, u, whole.Std3(at), "site %d", s.Tooth)
+		require.Less(t, e, 3*u, "site %d", s.Tooth)
+	}
+	require.Positive(t, seen)
+	require.Positive(t, unseen)
+}
