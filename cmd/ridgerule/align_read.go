@@ -70,18 +70,9 @@ func readMask(path string, g volume.Grid) (func(r3.Vec) bool, error) {
 }
 
 func surfaceMask(path string) (func(r3.Vec) bool, error) {
-	r, err := os.Open(path)
-	if err != nil {
-		return nil, usagef("%s cannot be read: %v", path, reason(err))
-	}
-	defer r.Close()
-	info, err := r.Stat()
+	s, err := readSTL(path, solid.ReadSTL)
 	if err != nil {
 		return nil, err
-	}
-	s, err := solid.ReadSTL(r, info.Size())
-	if err != nil {
-		return nil, usagef("%s: %w", path, err)
 	}
 	return align.Inside(s)
 }
