@@ -57,5 +57,5 @@ func (c *run) leaning(s *site, far float64) []uncertainty.Term {
 	if s.plan.Implant.Axis != nil || s.plan.Axis != AxisRidge {
 		return nil
 	}
-	return []uncertainty.Term{{Name: "tilt of the ridge's axis", Std: s.axis.TiltAngle(s.hand).Std() * math.Pi / 180 * far}}
+	return []uncertainty.Term{{Name: "tilt of the ridge's axis", Std: s.axis.TiltAngle(s.placement).Std() * math.Pi / 180 * far}}
 }
