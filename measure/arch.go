@@ -13,7 +13,7 @@ const archStep = 0.5
 
 // arch measures what concerns several implants.
 func (c *run) arch(sites []*site) ArchResult {
-	out := ArchResult{Length: c.curve.Length()}
+	out := ArchResult{Length: c.curve.Length(), Planned: c.plannedOutlines()}
 	for s := 0.0; s <= out.Length; s += archStep {
 		out.Curve = append(out.Curve, c.curve.At(s))
 	}

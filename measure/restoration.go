@@ -21,7 +21,7 @@ const (
 	leastPiece   = 20   // facets; what is smaller is a splinter
 	farthestExit = 30.0 // mm from the platform along the axis; a tooth beyond is not this implant's
 	grazing      = 0.2  // cosine: an axis within 12° of the surface has no place where it leaves it
-	rimLines     = 24   // lines from the platform's rim, and as many from half-way: 0.5 mm apart on a platform of 4 mm
+	rimLines     = 72   // lines from the platform's rim, and as many from half-way: 0.2 mm apart on a platform of 4 mm.
 	exitSideCos  = 0.707
 )
 
@@ -282,7 +282,11 @@ func (c *run) crownSpace(s *site, im *safety.Implant, t tooth) {
 		}
 	}
 	if missed > 0 {
-		s.add(newRow(quantity.CrownSpace, "", fmt.Sprintf("%d of %d lines from the platform miss the planned tooth: no least room over the whole platform", missed, len(lines))))
+		why := fmt.Sprintf("%d of %d lines from the platform miss the planned tooth: no least room over the whole platform", missed, len(lines))
+		if hits := coronal(t.sheet, im.Platform, im.Axis); len(hits) > 0 {
+			why += fmt.Sprintf("; along the axis itself %s", mm(hits[len(hits)-1].At))
+		}
+		s.add(newRow(quantity.CrownSpace, "", why))
 		return
 	}
 	way := r3.Scale(-1, im.Axis)

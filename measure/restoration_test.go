@@ -209,3 +209,11 @@ func TestRestorationThatIsNone(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, fmt.Sprint(said), "accepted by nobody")
 }
+
+// The outline of a box seen from above is its rectangle, from the side too; points inside and on edges do not count.
+func TestOutlineOfAPlannedTooth(t *testing.T) {
+	points := []r3.Vec{{X: 1, Y: 1, Z: 5}, {X: 0, Y: 0}, {X: 4, Y: 0, Z: 2}, {X: 4, Y: 3}, {X: 0, Y: 3, Z: 7}, {X: 2, Y: 0}, {X: 2, Y: 3, Z: 1}}
+	got := hull(points, r3.Vec{X: 1}, r3.Vec{Y: 1})
+	require.Equal(t, []r3.Vec{{}, {X: 4, Z: 2}, {X: 4, Y: 3}, {Y: 3, Z: 7}, {}}, got)
+	require.Nil(t, hull(nil, r3.Vec{X: 1}, r3.Vec{Y: 1}))
+}

@@ -103,6 +103,8 @@ type ArchResult struct {
 	Curve  []r3.Vec  `json:"curve_mm,omitempty"` // the arch curve, evenly spaced, patient LPS, mm
 	Length float64   `json:"length_mm"`          // mm
 	Rows   []ArchRow `json:"measurements,omitempty"`
+
+	Planned []PlannedTooth `json:"planned_teeth,omitempty"`
 }
 
 // ArchRow is a row whose site column is "arch" or two site ids joined by "|".

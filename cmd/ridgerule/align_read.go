@@ -1,7 +1,6 @@
 package main
 
 import (
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -76,24 +75,6 @@ func surfaceMask(path string) (func(r3.Vec) bool, error) {
 		return nil, err
 	}
 	return align.Inside(s)
-}
-
-// readSTL reads a surface by read; its error names the file.
-func readSTL[S any](path string, read func(io.Reader, int64) (S, error)) (none S, err error) {
-	r, err := os.Open(path)
-	if err != nil {
-		return none, usagef("%s cannot be read: %v", path, reason(err))
-	}
-	defer r.Close()
-	info, err := r.Stat()
-	if err != nil {
-		return none, err
-	}
-	s, err := read(r, info.Size())
-	if err != nil {
-		return none, usagef("%s: %w; export it as STL in mm", path, err)
-	}
-	return s, nil
 }
 
 // planMask is basal bone by a plan: below its arch curve, away from its implants.

@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"io"
+	"os"
 	"path/filepath"
 	"strings"
 
@@ -57,3 +59,22 @@ const usualScaleHalf = 0.005
 
 // readSheet reads a surface, open or closed.
 func readSheet(path string) (*solid.Sheet, error) { return readSTL(path, solid.ReadSheet) }
+
+// readSTL reads the surface in a file; its error names the file.
+func readSTL[T any](path string, read func(io.Reader, int64) (T, error)) (T, error) {
+	var none T
+	r, err := os.Open(path)
+	if err != nil {
+		return none, usagef("%s cannot be read: %v", path, reason(err))
+	}
+	defer r.Close()
+	info, err := r.Stat()
+	if err != nil {
+		return none, err
+	}
+	s, err := read(r, info.Size())
+	if err != nil {
+		return none, usagef("%s: %w; export it as STL in mm", path, err)
+	}
+	return s, nil
+}

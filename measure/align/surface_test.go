@@ -222,3 +222,43 @@ func TestSurfaceFitsCoverTheirErrors(t *testing.T) {
 	require.Less(t, rms, 0.05)
 	require.GreaterOrEqual(t, float64(within)/float64(all), 0.93)
 }
+
+// Each reason to refuse a fit, alone: just over its bound it is refused, just under it is not.
+func TestEachBoundOfASurfaceFitRefuses(t *testing.T) {
+	few := []spotOn{{at: r3.Vec{X: 10}}, {at: r3.Vec{Y: 10}}, {at: r3.Vec{Z: 10}}}
+	here := surfaceState{Transform: Identity(""), cost: 0.2}
+	good := SurfaceFit{Asked: 3000, Used: 2000, Rest: 0.05, Moved: 1}
+	require.NoError(t, good.refuse(few, []surfaceState{here}))
+	away := func(mm, cost float64) []surfaceState {
+		return []surfaceState{here, {Transform: Rigid("", "", r3.Vec{}, r3.Vec{X: mm}), cost: cost}}
+	}
+	for _, c := range []struct {
+		change func(f *SurfaceFit)
+		ends   []surfaceState
+		want   string
+	}{
+		{func(f *SurfaceFit) { f.Asked, f.Used = leastUsed-1, leastUsed-1 }, nil, "lie in the scan's field"},
+		{func(f *SurfaceFit) { f.Asked, f.Used = leastUsed, leastUsed-1 }, nil, "has an edge of the scan"},
+		{func(f *SurfaceFit) { f.Used = int(leastEdgeShare*3000) - 1 }, nil, "has an edge of the scan"},
+		{func(f *SurfaceFit) { f.Rest = mostRest + 0.001 }, nil, "scatter by 0.25 mm"},
+		{func(f *SurfaceFit) { f.Moved = mostMoved + 0.01 }, nil, "moved the surface by 4.0 mm"},
+		{func(*SurfaceFit) {}, away(anotherPlace+0.01, 0.2*nearlyAsGood-0.001), "another place, 0.3 mm away"},
+	} {
+		f := good
+		c.change(&f)
+		err := f.refuse(few, append([]surfaceState{here}, c.ends...))
+		require.ErrorIs(t, err, ErrRefused)
+		require.ErrorContains(t, err, c.want)
+	}
+	for _, c := range []struct {
+		change func(f *SurfaceFit)
+		ends   []surfaceState
+	}{
+		{func(f *SurfaceFit) { f.Used = int(leastEdgeShare*3000) + 1 }, nil}, {func(f *SurfaceFit) { f.Rest = mostRest }, nil}, {func(f *SurfaceFit) { f.Moved = mostMoved }, nil},
+		{func(*SurfaceFit) {}, away(anotherPlace-0.01, 0.2)}, {func(*SurfaceFit) {}, away(5, 0.2*nearlyAsGood+0.001)},
+	} {
+		f := good
+		c.change(&f)
+		require.NoError(t, f.refuse(few, append([]surfaceState{here}, c.ends...)))
+	}
+}

@@ -134,3 +134,55 @@ func (m Mesh) above(z float64) Mesh {
 	}
 	return out
 }
+
+// ExitTrue is where a line leaves a planned crown, from the analytic shape.
+type ExitTrue struct {
+	At             r3.Vec  // patient LPS, mm
+	Buccal, Mesial float64 // of the crown's middle, along the directions asked, mm
+	Angle          float64 // between the line and the one to the middle of the biting side, deg
+	Space          float64 // from the platform along the line, the least of many lines over it, mm
+}
+
+// Exit returns where the line from a platform against an implant's axis leaves the crown of a tooth, planned in
+// the form that [Jaw.Crown] draws. buccal, mesial and occlusal are unit vectors, at right angles; the crown's middle is half-way between its
+// outermost points along buccal and along mesial. Lines of the space begin at the platform's middle and at its rim (diameter, mm).
+// It returns an error wrapping [ErrOptions] for a tooth of another jaw.
+func (j *Jaw) Exit(fdi int, platform, axis r3.Vec, diameter float64, buccal, mesial, occlusal r3.Vec) (ExitTrue, error) {
+	if !belongs(j.opt.Jaw, fdi) {
+		return ExitTrue{}, fmt.Errorf("%w: tooth %d is none of the %v", ErrOptions, fdi, j.opt.Jaw)
+	}
+	h := j.shape
+	n, s := fdi%10, arcOf(h.kind, fdi, h.s.Arch)
+	shell, _ := h.crownTubes(n, s, -h.lift(s)-neckHeight, spread(fdi))
+	way := j.toJaw(r3.Scale(-1, r3.Unit(axis)))
+	from, o := j.toJaw(platform), j.toJaw(occlusal)
+	at := outermost(shell, from, way)
+	e := ExitTrue{At: j.toPatient(at), Space: r3.Norm(r3.Sub(at, from))}
+	middle := at
+	for i, d := range []r3.Vec{j.toJaw(buccal), j.toJaw(mesial)} {
+		off := r3.Dot(at, d) - (supportOf(shell, d)-supportOf(shell, r3.Scale(-1, d)))/2
+		middle = r3.Sub(middle, r3.Scale(off, d))
+		*[]*float64{&e.Buccal, &e.Mesial}[i] = off
+	}
+	aim := outermost(shell, middle, o)
+	to := r3.Sub(aim, from)
+	e.Angle = math.Atan2(r3.Norm(r3.Cross(way, to)), r3.Dot(way, to)) * 180 / math.Pi
+	u := r3.Cross(way, r3.Vec{X: 0.3, Y: 0.8, Z: 0.5})
+	u = r3.Scale(diameter/2/r3.Norm(u), u)
+	for k := range 72 { // 5°: of a platform of 4 mm 0.2 mm apart
+		p := r3.Add(from, r3.NewRotation(2*math.Pi*float64(k)/72, way).Rotate(u))
+		e.Space = min(e.Space, r3.Norm(r3.Sub(outermost(shell, p, way), p)))
+	}
+	return e, nil
+}
+
+// supportOf returns how far the tubes reach along a direction, mm: a swept ball's farthest point is at one of its ends.
+func supportOf(tubes []tube, d r3.Vec) float64 {
+	most := math.Inf(-1)
+	for _, t := range tubes {
+		for i, p := range t.path {
+			most = max(most, r3.Dot(p, d)+t.radius[i])
+		}
+	}
+	return most
+}

@@ -57,6 +57,7 @@ func archSheet(r *measure.Result, room spot, least float64) *sheet {
 	}
 	v.words()
 	v.tubes()
+	v.plannedTeeth()
 	v.curve()
 	for i := range r.Sites {
 		v.site(&r.Sites[i])

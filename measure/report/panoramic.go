@@ -44,6 +44,14 @@ func panoramicSheet(r *measure.Result, p Picture, w window, room spot) *sheet {
 			s.onPicture(points, false, 0.3, 0.9, 0.7)
 		}
 	}
+	for _, tooth := range r.Arch.Planned {
+		for _, line := range alongArch(r, tooth.Side) {
+			points := each(line, func(q spot) spot { return at(q.X, q.Y) })
+			for _, piece := range clip(points, spot{left, top}, spot{across(p.First.U - p.Step/2 + float64(p.Width)*p.Step), floor}) {
+				s.onPicture(piece, false, 0.3, toothDots...)
+			}
+		}
+	}
 	for _, n := range names {
 		s.onPicture([]spot{{n.x, top}, {n.x, floor}}, false, 0.2, 2, 1)
 		y := top - 1.6 - idRow*float64(n.row)

@@ -40,3 +40,15 @@ func (v *sectionView) plannedTeeth() {
 		v.onPicture(v.spots([]reformat.UV{from, to}), false, 0.22, 2, 0.6)
 	}
 }
+
+// plannedTeeth draws the planned teeth's outlines over the arch.
+func (v *planView) plannedTeeth() {
+	for _, t := range v.result.Arch.Planned {
+		if len(t.Above) < 2 || len(finite(t.Above)) < len(t.Above) {
+			continue
+		}
+		points := each(t.Above, v.spot)
+		v.line(stroke{Points: points, Width: 0.3, Ink: soft, Dash: toothDots})
+		v.soft = append(v.soft, points...)
+	}
+}
