@@ -26,6 +26,7 @@ func (c *run) arch(sites []*site) ArchResult {
 		}
 	}
 	out.Rows = append(out.Rows, c.removedRows(sites)...)
+	out.Rows = append(out.Rows, c.freeReadings()...)
 	opts := safety.Options{ScaleHalf: c.plan.ScaleHalfWidth}
 	pairs, err := safety.Pairs(placed, c.rules, opts)
 	if err != nil {

@@ -19,10 +19,10 @@ import (
 // implant and every size tried ask this body for their distance.
 
 const (
-	roughFloor  = 0.2  // mm, 1 sigma: of a floor that is read off a profile because no fit takes it
-	floorStep   = 1.0  // mm between the lines of the grid, both ways; what a floor does between them is in the SD
-	cavityDeep  = 45.0 // mm below the crest: how far the body reaches, past every implant
-	beyondReach = 1.0  // mm by which the grid reaches past the margin around the implants asked about
+	roughFloor  = 0.2     // mm, 1 sigma: of a floor that is read off a profile because no fit takes it
+	floorStep   = fanStep // mm between the lines of the grid, both ways: on the sections that are outlined anyhow; what a floor does between them is in the SD
+	cavityDeep  = 45.0    // mm below the crest: how far the body reaches, past every implant
+	beyondReach = 1.0     // mm by which the grid reaches past the margin around the implants asked about
 )
 
 // cavity is a found cavity.
@@ -52,10 +52,7 @@ func (c *run) cavityOver(s *site, across, along float64) *cavity {
 	m, n := int(math.Ceil(across/floorStep)), int(math.Ceil(along/floorStep))
 	grid := make([][]floorNode, 2*n+1)
 	for k := range grid {
-		cut := t.own
-		if k != n {
-			cut = c.outlined(t.about(float64(k-n) * floorStep))
-		}
+		cut := t.outlined(k - n)
 		for j := -m; j <= m; j++ {
 			grid[k] = append(grid[k], c.floorNode(s, cut, float64(j)*floorStep))
 		}
@@ -84,7 +81,11 @@ func (c *run) floorNode(s *site, cut slice, off float64) floorNode {
 	}
 	in := n.line
 	in.Crest = n.line.At(s.height.Value/2 + low)
-	f, err := cut.outline.Floor(in)
+	fitted := cut.ridge
+	if fitted == nil {
+		fitted = cut.outline.Fit()
+	}
+	f, err := fitted.Floor(in)
 	switch {
 	case err == nil:
 		n.open, n.sd = false, f.Budget.Std()

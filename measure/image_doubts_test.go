@@ -62,6 +62,8 @@ func TestImageAgainstThePlan(t *testing.T) {
 		"a root in the cheek, near no site": {addRoot(r3.Add(drawn.Sites[0].At, r3.Vec{X: 14, Y: 13})), same, "structure_place", measure.SeverityNotAssessed},
 		"a root marked in the marrow":       {addRoot(r3.Add(drawn.Sites[0].At, r3.Vec{X: 2, Y: 9, Z: -5})), same, "root_not_there", measure.SeverityUncertain},
 		"a root 5 mm lingual, in the plate": {moveRoot(drawn, r3.Vec{X: -5, Y: 1}), same, "root_not_there", measure.SeverityUncertain},
+		"a root 2 mm along the arch":        {moveRoot(drawn, r3.Vec{Y: 2}), same, "root_not_there", measure.SeverityUncertain},
+		"a root 0.6 mm along the arch":      {moveRoot(drawn, r3.Vec{Y: 0.6}), same, "root_not_there", ""},
 		"the crest 2 mm under the edge":     {func(*phantom.Plan) {}, crestAt(2), "crest_given", measure.SeverityUncertain},
 		"the crest 1.2 mm above the edge":   {func(*phantom.Plan) {}, crestAt(-1.2), "crest_given", measure.SeverityUncertain},
 		"the crest as found":                {func(*phantom.Plan) {}, crestAt(0), "crest_given", ""},
@@ -174,6 +176,26 @@ func TestCanalThatTheImageDoesNotShow(t *testing.T) {
 	assert.NotContains(t, codes(shown), "canal_not_shown")
 	assert.Equal(t, rowTo(t, shown, "left canal").Value, hidden.Value)
 	assert.Equal(t, rowTo(t, shown, "left canal").Budget.U(), hidden.Budget.U())
+}
+
+// All marks are made in one frame: a canal that the image does not show is doubted with a mark that is not where the image
+// shows such; one that it shows is not.
+func TestCanalNotShownIsDoubtedWithAnotherMark(t *testing.T) {
+	v, p := lowerSite()
+	stray := addRoot(r3.Add(p.Sites[0].At, r3.Vec{X: 14, Y: 13}))
+	for name, c := range map[string]struct {
+		v    *volume.Volume
+		want measure.Verdict
+	}{
+		"not shown": {filled(v, p, "left canal", 3), measure.Uncertain},
+		"shown":     {v, measure.Held},
+	} {
+		r, err := measuredIn(t, c.v, stray, func(text string) string { return text })
+		require.NoError(t, err)
+		_, said := caution(r, "canal_with_others")
+		assert.Equal(t, c.want != measure.Held, said, name)
+		assert.Equal(t, c.want, rowTo(t, r, "left canal").Verdict, name)
+	}
 }
 
 // filled returns the volume with the marrow of another place, 6 mm higher, within reach mm of a structure's path.

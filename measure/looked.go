@@ -68,8 +68,14 @@ func (c *run) lookBeyond(sites []*site, i int) []doubt {
 	rest := slices.DeleteFunc(places(c.plan.Structures[i]), func(p place) bool {
 		return slices.ContainsFunc(sites, func(s *site) bool { return s.concerns(p) })
 	})
-	if _, _, d, elsewhere := c.look(i, rest); elsewhere {
+	seen, hidden, d, elsewhere := c.look(i, rest)
+	switch {
+	case elsewhere:
 		return []doubt{d}
+	case seen > hidden:
+		c.beyond[c.plan.Structures[i].Name] = trace.Seen
+	case hidden > seen:
+		c.beyond[c.plan.Structures[i].Name] = trace.NotShown
 	}
 	return nil
 }

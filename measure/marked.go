@@ -138,34 +138,11 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 		}
 		if d, wrong := c.placeDoubt(i, all); wrong {
 			out = append(out, d)
-		} else if deeper, upper := c.halves(st, all); plan.StandsInJaw(st.Kind) && (c.noRoot(deeper) || c.noRoot(upper)) {
+		} else if deeper, upper := c.halves(st, all); plan.StandsInJaw(st.Kind) && (c.noRoot(deeper, st.SD) || c.noRoot(upper, st.SD)) {
 			out = append(out, c.noRootDoubt(i))
 		}
 	}
 	return out
-}
-
-// fewestOff is how many marked structures the image must speak against, and half of all, before it speaks against the
-// whole plan. Our choice: one or two may be slips of their own.
-const fewestOff = 3
-
-// frameDoubt says that so many structures are not where the image shows such that the plan's frame may be another.
-func (c *run) frameDoubt(doubts []doubt) []doubt {
-	off, all := map[string]bool{}, 0
-	for _, d := range doubts {
-		if slices.Contains([]string{"structure_place", "root_not_there", "canal_elsewhere"}, d.Code) {
-			off[d.Structure] = true
-		}
-	}
-	for _, st := range c.plan.Structures {
-		if len(st.Path) > 0 && plan.InJaw[st.Kind] && slices.ContainsFunc(few(places(st)), func(p place) bool { return !math.IsNaN(c.sections.depth(p.at)) }) {
-			all++
-		}
-	}
-	if len(off) < fewestOff || 2*len(off) < all {
-		return nil
-	}
-	return []doubt{{Caution: Cautionf("structures_off", SeverityUncertain, "%d of %d marked structures in the field do not lie where the image shows such: check the plan's frame, signs and unit", len(off), all)}}
 }
 
 // noRootDoubt says that the image shows no root, or no implant, where one is marked.
@@ -189,7 +166,7 @@ func few(all []place) []place {
 func (c *run) misplaced(st safety.Structure, near []place) string {
 	switch st.Kind {
 	case safety.Canal, safety.AnteriorLoop, safety.IncisiveCanal:
-		if off := c.outsideBy(near, func(p place) float64 { return c.openBy(st.Kind, p) }); off > 0 {
+		if off := outsideBy(near, c.sections.bridgedOpening, func(p place) float64 { return c.openBy(st.Kind, p) }); off > 0 {
 			return "it runs " + mm(off) + " outside the bone"
 		}
 	case safety.MentalForamen:
@@ -208,7 +185,7 @@ func (c *run) misplaced(st safety.Structure, near []place) string {
 			}
 			return math.Max(openCanal, 2*st.SD)
 		}
-		if off := c.outsideBy(deeper, allowed); off > 0 && !c.intoCavity(deeper) {
+		if off := outsideBy(deeper, c.sections.bridged, allowed); off > 0 && !c.intoCavity(deeper, st.SD) {
 			return "its deeper half stands " + mm(off) + " outside the bone"
 		}
 	}
@@ -226,13 +203,13 @@ func (c *run) openBy(kind safety.Kind, p place) float64 {
 	return p.radius + openCanal
 }
 
-// outsideBy returns by how much the path lies outside the bone, mm, where it lies farther out than allowed
+// outsideBy returns by how much the path lies outside the bone, mm, by its depth there, where it lies farther out than allowed
 // for a length that is no single section; else 0.
-func (c *run) outsideBy(near []place, allowed func(place) float64) float64 {
+func outsideBy(near []place, depth func(r3.Vec) float64, allowed func(place) float64) float64 {
 	worst, long, most := 0.0, 0, 0.0
 	known := 0
 	for _, p := range near {
-		d := c.sections.bridged(p.at)
+		d := depth(p.at)
 		if math.IsNaN(d) {
 			continue
 		}

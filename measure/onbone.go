@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -55,7 +56,7 @@ func (c *run) archDoubts() []doubt {
 
 // siteOnBone asks whether the arch runs in the bone at the site.
 func (c *run) siteOnBone(s *site) {
-	if off := besideBone(s.outline); off > offBone {
+	if off := besideBone(s.ridge.Outline); off > offBone {
 		s.doubts = append(s.doubts, c.plan.SiteDoubt(s.index, ".at", "site_off_bone", SeverityUncertain, "the arch runs %s beside the bone at this site", mm(off)))
 	}
 }
@@ -67,6 +68,12 @@ const markedBody = 1.0
 // denseDoubts finds a tooth, an implant or metal that the image shows in the implant's place, or nearer to
 // it than a root may be, and that the plan does not mark: no distance holds what nobody marked.
 func (c *run) denseDoubts(s *site, im safety.Implant) {
+	if c.tissue.Edges == 0 {
+		row := newRow(quantity.Clearance, "unmarked teeth and implants", "not looked for: the series has not taught how bright bone is; look whether one stands beside the implant or in its place")
+		row.Verdict = safety.Uncertain
+		s.add(row)
+		return
+	}
 	t := c.standing(s)
 	margin := c.rules[string(safety.Root)].Margin
 	for _, off := range c.sectionsAbout(s, im) {
@@ -74,8 +81,8 @@ func (c *run) denseDoubts(s *site, im safety.Implant) {
 		over := func(b ridge.Body) bool { return off == 0 && toBody(wayIn(im), f, b) <= 0 }
 		wanted := func(b ridge.Body) bool { return (toBody(im, f, b) < margin || over(b)) && !c.markedNear(f, b) }
 		var near []ridge.Body
-		if off == 0 && s.outline != nil {
-			near = s.outline.Bodies(wanted)
+		if off == 0 && s.ridge != nil {
+			near = s.ridge.Bodies(wanted)
 		} else {
 			near = ridge.Bodies(reformat.NewField(c.v, f), c.tissue, wanted)
 		}
@@ -153,49 +160,68 @@ func (c *run) markedNear(f reformat.Frame, b ridge.Body) bool {
 	return false
 }
 
-// softCore is the share of the step from marrow to cortex below which what is seen along a marked root is
-// marrow and no root. Dentine and metal are brighter than cortex. Our choice.
+// softCore is the share of the step from marrow to cortex below which what is seen in a marked root is marrow and no root.
+// Dentine and metal are brighter than cortex. Our choice.
 const softCore = 0.5
 
-// denseShare returns at which share of the places of a marked root or implant the image shows more than marrow; NaN
-// where it does not tell.
-func (c *run) denseShare(near []place) float64 {
-	step := c.tissue.Cortex - c.tissue.Marrow
-	if c.tissue.Edges == 0 || !(step > 0) {
+// rootSeen is the least share of the places in a marked root that are more than marrow where the image shows it: marked 0.8
+// of its radius beside the true one, half of them lie outside that; within the hand's scatter, none. A plate beside a root
+// is as dense, so that fewer than half must be enough. Our choice.
+const rootSeen = 2.0 / 3
+
+// rootCorners is the distance of the places asked from the middle of a root, as a share of its radius: the corners of a
+// cube, 0.6 of the radius from the axis of an upright one, off the pulp and inside the edge. Our choice.
+const rootCorners = 0.75
+
+// denseShare returns at which share of the places in a marked root or implant the image shows more than marrow, with the
+// mark moved by as much across the root as its hand may have been off, whichever way shows most; NaN where the image does
+// not tell.
+func (c *run) denseShare(near []place, sd float64) float64 {
+	if c.tissue.Edges == 0 || !(c.tissue.Cortex > c.tissue.Marrow) {
 		return math.NaN()
 	}
+	across := c.curve.Tangent(c.curve.Length() / 2)
+	most := math.NaN()
+	for _, d := range []r3.Vec{{}, across, r3.Scale(-1, across), r3.Cross(across, c.plan.Occlusal), r3.Cross(c.plan.Occlusal, across)} {
+		if x := c.denseAt(near, r3.Scale(2*sd, d)); !(x <= most) {
+			most = x
+		}
+	}
+	return most
+}
+
+// denseAt is [run.denseShare] with the mark moved by off, mm.
+func (c *run) denseAt(near []place, off r3.Vec) float64 {
+	least := c.tissue.Marrow + softCore*(c.tissue.Cortex-c.tissue.Marrow)
 	asked, dense := 0.0, 0.0
 	for _, p := range near {
-		g := c.ringGrey(p.at, 0.6*p.radius) // off the pulp, inside the edge
-		if math.IsNaN(g) {
-			continue
-		}
-		asked++
-		if g >= c.tissue.Marrow+softCore*step {
-			dense++
+		for _, d := range corners {
+			g := c.v.At(r3.Add(r3.Add(p.at, off), r3.Scale(rootCorners*p.radius/math.Sqrt(3), d)))
+			if math.IsNaN(g) {
+				continue
+			}
+			asked++
+			if g >= least {
+				dense++
+			}
 		}
 	}
 	return dense / asked
 }
 
-// noRoot reports whether the image shows marrow, or less, along most of a marked root or implant.
-func (c *run) noRoot(near []place) bool { return c.denseShare(near) < 0.5 }
+// corners are those of a cube of edge 2 about the origin.
+var corners = [8]r3.Vec{{X: 1, Y: 1, Z: 1}, {X: 1, Y: 1, Z: -1}, {X: 1, Y: -1, Z: 1}, {X: 1, Y: -1, Z: -1},
+	{X: -1, Y: 1, Z: 1}, {X: -1, Y: 1, Z: -1}, {X: -1, Y: -1, Z: 1}, {X: -1, Y: -1, Z: -1}}
+
+// noRoot reports whether the image shows marrow, or less, in a third and more of a marked root or implant.
+func (c *run) noRoot(near []place, sd float64) bool { return c.denseShare(near, sd) < rootSeen }
 
 // intoCavity reports whether a root stands in the bone with the upper end of its deeper half and the image shows it
 // where it has left the bone: an upper molar's root in the sinus, under a plate too thin to be outlined.
-func (c *run) intoCavity(deeper []place) bool {
+func (c *run) intoCavity(deeper []place, sd float64) bool {
 	slices.SortStableFunc(deeper, func(a, b place) int {
 		return -cmp.Compare(r3.Dot(a.at, c.plan.Occlusal), r3.Dot(b.at, c.plan.Occlusal))
 	})
 	first := slices.IndexFunc(deeper, func(p place) bool { return c.sections.bridged(p.at) < 0 })
-	return c.plan.Jaw == Maxilla && first > 0 && c.denseShare(deeper[first:]) > 0.5
-}
-
-// ringGrey returns the mean grey value at the corners of an octahedron about a point, mm; NaN outside the scan.
-func (c *run) ringGrey(at r3.Vec, radius float64) float64 {
-	sum := 0.0
-	for _, d := range []r3.Vec{{X: 1}, {X: -1}, {Y: 1}, {Y: -1}, {Z: 1}, {Z: -1}} {
-		sum += c.v.At(r3.Add(at, r3.Scale(radius, d)))
-	}
-	return sum / 6
+	return c.plan.Jaw == Maxilla && first > 0 && c.denseShare(deeper[first:], sd) > 0.5
 }

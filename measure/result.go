@@ -3,6 +3,7 @@ package measure
 import (
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/plan"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
@@ -71,6 +72,7 @@ type SiteResult struct {
 	UsableDepth *float64            `json:"usable_crest_depth_mm,omitempty"` // of the usable crest below the crest, mm; nil: not asked or none
 	Level       *Level              `json:"level,omitempty"`                 // where the crest is levelled; nil: it is not
 	Implant     *safety.Implant     `json:"implant,omitempty"`               // the virtual implant as held against the margins
+	Restoration [][]reformat.UV     `json:"restoration_mm,omitempty"`        // lines along which the section cuts the planned teeth, section mm
 	Findings    []safety.Finding    `json:"findings,omitempty"`
 	SizesTried  []safety.SizeResult `json:"sizes_tried,omitempty"` // the sizes tried, in the plan's order; empty: none asked
 	Rows        []Row               `json:"measurements,omitempty"`
@@ -131,7 +133,25 @@ type Scan struct {
 }
 
 // PlanFacts identify the plan, by its bytes: plans are named after patients, so no file name stands in a result.
-type PlanFacts struct{ SHA256 string }
+type PlanFacts struct {
+	SHA256 string
+	Review *Reviewed // nil: nobody reviewed it. It changes no number and is not part of result.json
+}
+
+// Reviewed says who went through the plan. It is a record, not a signature.
+type Reviewed struct {
+	By, Role, At string
+	Void         string // why it no longer stands: "the plan was changed"; empty: it does
+}
+
+// reviewed returns the review of a plan as it stands on a series.
+func reviewed(p *plan.Placed, series string) *Reviewed {
+	r := p.Review
+	if r == nil {
+		return nil
+	}
+	return &Reviewed{r.By, r.Role, r.At, r.Void(p.Contents, series)}
+}
 
 // Lookup returns the first row with this quantity (and depth, mm, when at is not NaN).
 func (s *SiteResult) Lookup(q quantity.Name, at float64) (Row, bool) {

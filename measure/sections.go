@@ -77,45 +77,54 @@ func (s *sections) depth(p r3.Vec) float64 {
 // NaN as [sections.depth].
 func (s *sections) bridged(p r3.Vec) float64 {
 	d := s.depth(p)
-	i, _, ok := s.near(p)
-	if !ok || d >= 0 {
+	if !(d < 0) {
 		return d
 	}
-	for _, k := range []int{i - 1, i + 1} {
-		if k < 0 || k >= len(s.frames) || s.made[k]() == nil {
-			continue
-		}
-		uv, t := s.frames[k].Section(p)
-		if x := depthIn(s.made[k](), uv); math.Abs(t) <= sectionStep && x > d {
-			d = x
-		}
-	}
-	return d
+	return slices.Max(append(s.depths(p, sectionStep), d))
 }
 
-// opening is how far along the arch from a foramen sections are asked for the bone's surface, mm: an opening of the wall
-// may make the outlines of two of them, [sectionStep] apart, run into the canal. Our choice; a foramen is 1.0 to 4.2 mm
-// high (see plan.leastRadius).
+// opening is how far along the arch sections are asked for the bone's surface where a canal opens through it, mm: the
+// opening may make the outlines of two of them, [sectionStep] apart, run into the canal. Our choice; a foramen is 1.0 to
+// 4.2 mm high (see plan.leastRadius).
 const opening = 5.0
+
+// bridgedOpening is [sections.bridged] by the section that shows the point second deepest within reach of an opening.
+func (s *sections) bridgedOpening(p r3.Vec) float64 {
+	d := s.depth(p)
+	if !(d < 0) {
+		return d
+	}
+	all := s.depths(p, opening)
+	slices.Sort(all)
+	return math.Max(d, all[max(0, len(all)-2)])
+}
 
 // surfaceAway returns how far a point lies from the bone's outer edge in its section, mm, as two of the sections about it
 // say at least: what one alone says may be an outline that fails. +Inf where none shows bone.
 func (s *sections) surfaceAway(p r3.Vec) float64 {
-	var away []float64
-	for k, f := range s.frames {
-		uv, t := f.Section(p)
-		if math.Abs(t) > opening || math.Abs(uv.U) > besideArch || s.made[k]() == nil {
-			continue
-		}
-		if d := depthIn(s.made[k](), uv); !math.IsNaN(d) {
-			away = append(away, math.Abs(d))
-		}
-	}
+	away := s.depths(p, opening)
 	if len(away) == 0 {
 		return math.Inf(1)
 	}
+	for i, d := range away {
+		away[i] = math.Abs(d)
+	}
 	slices.Sort(away)
 	return away[min(1, len(away)-1)]
+}
+
+// depths returns the depth of a point in each section within reach mm of it along the arch that shows bone and its edge.
+func (s *sections) depths(p r3.Vec, reach float64) (all []float64) {
+	for k, f := range s.frames {
+		uv, t := f.Section(p)
+		if math.Abs(t) > reach || math.Abs(uv.U) > besideArch || s.made[k]() == nil {
+			continue
+		}
+		if d := depthIn(s.made[k](), uv); !math.IsNaN(d) {
+			all = append(all, d)
+		}
+	}
+	return all
 }
 
 // depthIn returns the distance of a section point from the outline, mm, positive inside; NaN where the

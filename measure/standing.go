@@ -42,6 +42,7 @@ type boneBeside struct {
 type slice struct {
 	frame   reformat.Frame
 	outline *ridge.Outline
+	ridge   *ridge.Ridge // with its edges fitted; nil: of a coarse section, that nobody measures on
 	err     error
 }
 
@@ -60,7 +61,10 @@ var errAlongArch = errors.New("the implant runs along the arch: nothing lies buc
 // standing returns what answers for the implants of s, the same each time.
 func (c *run) standing(s *site) *standing {
 	if s.implants == nil {
-		s.implants = &standing{c: c, s: s, own: slice{s.frame, s.outline, nil}, fan: map[int]*slice{}, cut: map[float64]slice{}, ray: map[spot]boneBeside{}}
+		s.implants = &standing{c: c, s: s, own: slice{frame: s.frame}, fan: map[int]*slice{}, cut: map[float64]slice{}, ray: map[spot]boneBeside{}}
+		if s.ridge != nil {
+			s.implants.own = slice{s.frame, s.ridge.Outline, s.ridge, nil}
+		}
 	}
 	return s.implants
 }
@@ -80,7 +84,7 @@ func (t *standing) through(q r3.Vec, exact bool) slice {
 	cut, known := t.cut[arc]
 	if !known {
 		if cut = t.c.slice(arc); cut.err == nil {
-			cut.outline.Weigh() // as the site's own: what disturbs the image there is in the numbers' U
+			cut.ridge = cut.outline.Weigh() // as the site's own
 		}
 		t.cut[arc] = cut
 	}
@@ -97,11 +101,11 @@ func (t *standing) about(off float64) reformat.Frame {
 	return t.c.curve.Frame(on).Along(arc - on)
 }
 
-// nearest returns the coarse section nearest to a point, outlined when first asked for.
+// nearest returns the coarse section nearest to a point.
 func (t *standing) nearest(q r3.Vec) slice {
-	k, at := 0, &t.own
+	k := 0
 	for range 8 {
-		_, off := at.frame.Section(q)
+		_, off := t.coarseAt(k).frame.Section(q)
 		step := int(math.Round(off / fanStep))
 		if step == 0 {
 			break
@@ -111,13 +115,29 @@ func (t *standing) nearest(q r3.Vec) slice {
 		if arc < -fanStep/2 || arc > t.c.curve.Length()+fanStep/2 {
 			return slice{err: errPastArch}
 		}
-		if at = t.fan[k]; at == nil {
-			at = &slice{frame: t.c.curve.Frame(arc)}
-			t.fan[k] = at
-		}
 	}
+	return t.outlined(k)
+}
+
+// coarseAt returns the section k steps of fanStep along the arch from the site's own: its frame, and the outline if
+// somebody asked for it.
+func (t *standing) coarseAt(k int) *slice {
+	if k == 0 {
+		return &t.own
+	}
+	at := t.fan[k]
+	if at == nil {
+		at = &slice{frame: t.about(float64(k) * fanStep)}
+		t.fan[k] = at
+	}
+	return at
+}
+
+// outlined returns the section k steps from the site's own with its outline.
+func (t *standing) outlined(k int) slice {
+	at := t.coarseAt(k)
 	if at.outline == nil && at.err == nil {
-		*at = t.c.slice(at.frame.Arc)
+		*at = t.c.outlined(at.frame)
 	}
 	return *at
 }
@@ -235,7 +255,7 @@ func (t *standing) toBorder(im safety.Implant) (least uncertainty.Length, err er
 	var unfitted error
 	open := math.Inf(1) // by the outline alone, on lines whose end cannot be fitted
 	for _, a := range lines {
-		end, err := cut.outline.End(a, t.c.handFor(t.s, cut.frame.Arc))
+		end, err := cut.ridge.End(a, t.c.placementFor(t.s, cut.frame.Arc))
 		if err != nil {
 			_, left := cut.outline.Near(a.At(long), a.Dir)
 			if unfitted = err; !(left >= open) {

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/plan"
 	"ridgerule/measure/ridge"
 )
 
@@ -37,7 +38,7 @@ func (t *Taught) of(ctx context.Context, c *run) (*lesson, error) {
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if t.lesson != nil && t.volume == c.v && slices.Equal(t.arch, c.plan.Arch) && t.occlusal == c.plan.Occlusal && t.jaw == c.plan.Jaw {
+	if t.knows(c.v, c.plan) {
 		return t.lesson, nil
 	}
 	l, err := c.learn(ctx)
@@ -46,6 +47,11 @@ func (t *Taught) of(ctx context.Context, c *run) (*lesson, error) {
 	}
 	t.volume, t.arch, t.occlusal, t.jaw, t.lesson = c.v, slices.Clone(c.plan.Arch), c.plan.Occlusal, c.plan.Jaw, l
 	return l, nil
+}
+
+// knows reports whether something was taught about a volume along a plan's arch.
+func (t *Taught) knows(v *volume.Volume, p *plan.Placed) bool {
+	return t.lesson != nil && t.volume == v && slices.Equal(t.arch, p.Arch) && t.occlusal == p.Occlusal && t.jaw == p.Jaw
 }
 
 // take uses a lesson for a run.

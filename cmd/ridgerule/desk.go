@@ -4,8 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os/exec"
 	"runtime"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -135,27 +137,49 @@ func (a *app) learnerJaw(ctx context.Context) (*volume.Volume, error) {
 	return jaw.Volume(ctx, func(done float64) { step(int(1000*done), 1000) })
 }
 
-// deskOutputs writes what the measure verb writes, whole or not at all.
-func (a *app) deskOutputs(k deskFlags, path string, v *volume.Volume, source dicomio.Source) func(context.Context, *plan.Placed, *measure.Result) error {
-	replace := k.replace
-	return func(_ context.Context, p *plan.Placed, r *measure.Result) error {
-		date, err := report.Date(a.getenv, a.now)
-		if err != nil {
-			return err
-		}
+// deskOutputs writes what the measure verb writes, whole or not at all. A plan that is written again has the date of the
+// first time: a review of it changes no byte of its result.
+func (a *app) deskOutputs(k deskFlags, path string, v *volume.Volume, source dicomio.Source) func(context.Context, *plan.Placed, *measure.Result) (string, error) {
+	replace, of, date := k.replace, "", time.Time{}
+	return func(_ context.Context, p *plan.Placed, r *measure.Result) (string, error) {
 		f, err := newFolder(k.dir, replace, path, k.plan)
 		if err != nil {
-			return err
+			return "", err
 		}
 		defer f.abandon()
+		if of != p.SHA256 {
+			if date, err = report.Date(a.getenv, a.now); err != nil {
+				return "", err
+			}
+			of = p.SHA256
+		}
 		c := report.Case{Result: r, Provenance: report.Provenance{Tool: "ridgerule " + version, Date: date, Source: source}}
 		addPictures(&c, v, p.Curve)
-		if err := errors.Join(report.Write(c, report.Extra{}, f.create), a.settle(f, k.dir)); err != nil {
-			return err
+		content := ""
+		err = report.Write(c, report.Extra{}, func(name string) (io.WriteCloser, error) {
+			w, err := f.create(name)
+			if name == "result.json" && err == nil {
+				w = &hashedFile{WriteCloser: w, content: &content}
+			}
+			return w, err
+		})
+		if err := errors.Join(err, a.settle(f, k.dir)); err != nil {
+			return "", err
 		}
 		replace = true // what stands there now is ours
-		return nil
+		return content, nil
 	}
+}
+
+// hashedFile is a result on its way to its file: it takes the content_sha256 out of it.
+type hashedFile struct {
+	io.WriteCloser
+	content *string
+}
+
+func (h *hashedFile) Write(data []byte) (int, error) {
+	*h.content = report.ContentOf(data)
+	return h.WriteCloser.Write(data)
 }
 
 // browse opens an address in the machine's browser.

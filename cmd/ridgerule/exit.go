@@ -10,6 +10,8 @@ import (
 	"github.com/spf13/pflag"
 
 	"ridgerule/dicomio"
+	"ridgerule/measure/align"
+	"ridgerule/measure/change"
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/plan"
 	"ridgerule/measure/practice"
@@ -80,6 +82,7 @@ func (a *app) print(err error) {
 // plain returns an error's message without the rooms' names, and on one line. A limit has the name of its flag.
 func plain(err error) string {
 	s := strings.TrimPrefix(strings.TrimPrefix(strings.TrimPrefix(err.Error(), "dicomio: "), "report: "), "practice: ")
+	s = strings.TrimPrefix(strings.ReplaceAll(s, ": align: ", ": "), "align: ")
 	s = strings.ReplaceAll(strings.ReplaceAll(s, ": dicomio: ", ": "), "the limit max-", "--max-")
 	return strings.Join(strings.Fields(s), " ")
 }
@@ -97,6 +100,10 @@ func statusOf(err error) int {
 		errors.Is(err, reformat.ErrCurve), errors.Is(err, solid.ErrBody):
 		return exitUsage
 	case errors.Is(err, dicomio.ErrSeries), errors.Is(err, study.ErrDamaged), errors.Is(err, errUnfit), errors.Is(err, report.ErrChanged), errors.Is(err, practice.ErrKey), errors.Is(err, propose.ErrArch):
+		return exitSeries
+	case errors.Is(err, align.ErrTable), errors.Is(err, align.ErrLandmarks), errors.Is(err, align.ErrFile), errors.Is(err, change.ErrAlignment), errors.Is(err, align.ErrBody):
+		return exitUsage
+	case errors.Is(err, align.ErrPoints), errors.Is(err, align.ErrRefused), errors.Is(err, align.ErrSource):
 		return exitSeries
 	}
 	return exitFailure

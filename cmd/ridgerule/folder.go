@@ -24,10 +24,11 @@ type folder struct {
 
 // outputs are the names a folder of ours has on its top level.
 var outputs = []string{"measurements.csv", "sites.csv", "result.json", "datapackage.json",
-	"report.html", "sections", "pictures", "panoramic.png", "arch.svg", "plan.yaml", "truth.json", "scan",
+	"report.html", "sections", "pictures", "panoramic.png", "arch.svg", "plan.yaml", "truth.json", "scan", "scan2", "second.json",
 	"report.pdf", "day-sheet.pdf", "dicom", "surfaces", "identity.json",
 	"agreement.csv", "agreement.json", "methods.md", "plots",
-	"worksheet.html", "worksheet.pdf", "readings.csv", "answers.csv", "items.csv", "scans", "key", "marks.csv", "class.csv"}
+	"worksheet.html", "worksheet.pdf", "readings.csv", "answers.csv", "items.csv", "scans", "key", "marks.csv", "class.csv",
+	"positions.csv", "positions.json", "export", "positions", "surfaces.json", "changes.csv", "changes.json", "deviations.csv"}
 
 // newFolder prepares the output folder path. It is refused when it holds something and replace is
 // false, and when it stands inside one of the inputs or around one.

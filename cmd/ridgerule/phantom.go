@@ -1,9 +1,13 @@
 package main
 
 import (
+	"context"
+
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/dicomio"
 	"ridgerule/measure/phantom"
 )
 
@@ -14,7 +18,42 @@ type jawFlags struct {
 	voxel, blur, noise float64
 	noisy              bool // noise is given
 	random, upright    bool
-	sites              []int
+	sites, teeth       []int
+	surfaces           bool
+	second             secondFlags
+}
+
+// secondFlags say whether the jaw is scanned again, and what has become of it.
+type secondFlags struct {
+	again, placed bool
+	lost, size    float64
+}
+
+func (s *secondFlags) add(fl *pflag.FlagSet) {
+	fl.BoolVar(&s.again, "second", false, "scan the jaw a second time, turned and moved, in other voxels: scan2/ and second.json")
+	fl.BoolVar(&s.placed, "second-placed", false, "with implants placed meanwhile, off the plan as a hand is, that bloom and cast streaks")
+	fl.Float64Var(&s.lost, "second-lost", 0, "with the crest lower by so many `mm` at every other site")
+	fl.Float64Var(&s.size, "second-size", 0, "with lengths written too long by this `SHARE`: 0.004 is 0.4 %")
+}
+
+// visit returns the second visit of jaw j.
+func (s *secondFlags) visit(j *phantom.Jaw) phantom.Visit {
+	o := j.Options()
+	v := phantom.Visit{Turn: r3.Vec{X: 5, Y: -3, Z: 4}, Shift: r3.Vec{X: 3, Y: -2, Z: 2.5}, Size: s.size,
+		Scan: phantom.Scan{Blur: o.Scan.Blur + 0.05, Noise: o.Scan.Noise, Seed: o.Seed + 1}}
+	for i, x := range o.Scan.Voxel {
+		v.Scan.Voxel[i] = 1.1 * x
+	}
+	if s.placed {
+		v.Implants = j.Places(o.Seed)
+		v.Artefacts = phantom.Artefacts{Streaks: 100, Bloom: 0.2, Top: 4000}
+	}
+	for i, site := range j.Plan().Sites {
+		if s.lost != 0 && i%2 == 0 {
+			v.Changes = append(v.Changes, phantom.Change{Tooth: site.Tooth, Crest: s.lost})
+		}
+	}
+	return v
 }
 
 func (a *app) phantom() *cobra.Command {
@@ -25,7 +64,10 @@ func (a *app) phantom() *cobra.Command {
 		Short: "Make a synthetic jaw as a DICOM series, with its truth",
 		Long: `Make a synthetic jaw in the folder DIR: the series scan/, the site plan plan.yaml and truth.json, what
 a perfect measurement of that plan finds, computed from the shape and never from voxels. The same
-flags give the same bytes.`,
+flags give the same bytes. With --second the same jaw is scanned again, as after surgery or at follow-up: scan2/, and
+second.json with the true motion, the placed implants and the sites as they have become. With --surfaces there are the
+teeth that stand and a tooth set-up as surfaces in a frame of their own, pairs of points marked on them and in the scan,
+planned and recorded implant positions, and surfaces.json with what is true of them.`,
 		Example: `  ridgerule phantom -o jaw --jaw maxilla --voxel 0.3 --noise 80
   ridgerule measure jaw/scan --plan jaw/plan.yaml -o result`,
 		Args: noArgs,
@@ -38,7 +80,10 @@ flags give the same bytes.`,
 		if err != nil {
 			return err
 		}
-		return a.makePhantom(c, o, out)
+		if s := j.second; !s.again && (s.placed || s.lost != 0 || s.size != 0) {
+			return usagef("--second-placed, --second-lost and --second-size say what a second scan shows; add --second")
+		}
+		return a.makePhantom(c, o, out, j)
 	}
 	return c
 }
@@ -52,7 +97,10 @@ func (j *jawFlags) add(fl *pflag.FlagSet) {
 	fl.Float64Var(&j.blur, "blur", 0, "sigma of the blur, `mm`; 0 means the jaw's own (0.2)")
 	fl.Float64Var(&j.noise, "noise", 0, "`SD` of the noise in grey values; the jaw's own when not given")
 	fl.IntSliceVar(&j.sites, "sites", nil, "the `teeth` to measure: 36,46")
+	fl.IntSliceVar(&j.teeth, "teeth", nil, "the `teeth` that stand: 33,34,43; the canines when not given")
+	fl.BoolVar(&j.surfaces, "surfaces", false, "also the teeth as a scanner of surfaces sees them and a tooth set-up (surfaces/), and recorded implant positions (positions/)")
 	fl.StringVar(&j.label, "case", "", "the case's `label` in the plan")
+	j.second.add(fl)
 }
 
 func (j *jawFlags) options() (phantom.Options, error) {
@@ -82,13 +130,16 @@ func (j *jawFlags) options() (phantom.Options, error) {
 	if j.sites != nil {
 		o.Sites = j.sites
 	}
+	if j.teeth != nil {
+		o.Teeth = j.teeth
+	}
 	if j.label != "" {
 		o.Case = j.label
 	}
 	return o, nil
 }
 
-func (a *app) makePhantom(c *cobra.Command, o phantom.Options, out outFlags) error {
+func (a *app) makePhantom(c *cobra.Command, o phantom.Options, out outFlags, j jawFlags) error {
 	f, err := newFolder(out.dir, out.replace)
 	if err != nil {
 		return err
@@ -97,8 +148,50 @@ func (a *app) makePhantom(c *cobra.Command, o phantom.Options, out outFlags) err
 	if err := a.writePhantom(c.Context(), f, o); err != nil {
 		return err
 	}
+	names := []string{"scan", "plan.yaml", "truth.json"}
+	if j.second.again {
+		names = append(names, "scan2", "second.json")
+		if err := a.writeSecond(c.Context(), f, o, &j.second); err != nil {
+			return err
+		}
+	}
+	if j.surfaces {
+		names = append(names, "surfaces", "positions", "surfaces.json")
+		if err := writeSurfaces(f, o); err != nil {
+			return err
+		}
+	}
 	if err := a.settle(f, out.dir); err != nil {
 		return err
 	}
-	return a.list(out.dir, []string{"scan", "plan.yaml", "truth.json"})
+	return a.list(out.dir, names)
+}
+
+// writeSecond scans the jaw again.
+func (a *app) writeSecond(ctx context.Context, f *folder, o phantom.Options, flags *secondFlags) error {
+	jaw, err := phantom.New(o)
+	if err != nil {
+		return err
+	}
+	second, err := jaw.Again(flags.visit(jaw))
+	if err != nil {
+		return err
+	}
+	step, end := a.progress("scanning the jaw again")
+	v, err := second.Volume(ctx, func(done float64) { step(int(1000*done), 1000) })
+	end()
+	if err != nil {
+		return err
+	}
+	if err := dicomio.WriteCT(f.path("scan2"), v, dicomio.WriteOptions{Seed: o.Seed + 1}); err != nil {
+		return err
+	}
+	if err := private(f.path("scan2")); err != nil {
+		return err
+	}
+	truth, err := second.SecondTruth()
+	if err != nil {
+		return err
+	}
+	return f.write("second.json", truth.Write)
 }

@@ -44,7 +44,7 @@ func readFile(path string) ([]byte, error) {
 	case !info.Mode().IsRegular():
 		return nil, usagef("%s is not a file; name a CSV", path)
 	case info.Size() > 64<<20:
-		return nil, usagef("%s is larger than 64 MB; it is no table of practice", path)
+		return nil, usagef("%s is larger than 64 MB; thin a surface out, a table is none so large", path)
 	}
 	data, err := os.ReadFile(path)
 	if err != nil {

@@ -49,7 +49,7 @@ An answer stays as it was given. read gather puts the sittings of all readers in
 	fl := c.Flags()
 	fl.StringVarP(&f.dir, "output", "o", "", "the sitting's folder `DIR`")
 	fl.StringVar(&f.reader, "reader", "", "a `CODE` for the reader, never a name")
-	fl.StringSliceVar(&f.ask, "ask", []string{"ridge_height", "ridge_width:3"}, "what is asked at each site: a `QUANTITY`, and after a colon its depth in mm where it has one")
+	fl.StringSliceVar(&f.ask, "ask", []string{string(quantity.RidgeHeight), string(quantity.RidgeWidth) + ":3"}, "what is asked at each site: a `QUANTITY`, and after a colon its depth in mm where it has one")
 	fl.Float64Var(&f.repeats, "hidden-repeats", 0.25, "share of the items that repeat another one unseen, 0 to 0.5")
 	fl.Uint64Var(&f.seed, "seed", 0, "of the order; random when not given, and written in key/ only. One seed gives each reader another order")
 	fl.StringVar(&f.paper, "paper", "a4", "of worksheet.pdf, `a4|letter`")

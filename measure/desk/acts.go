@@ -32,7 +32,7 @@ var editable = regexp.MustCompile(`^(?:case|jaw|orientation_note|occlusal|occlus
 	`arch(?:\.points(?:\[\d+\])?|\.midline)|` +
 	`sites\[\d+\](?:\.(?:id|tooth|at|crest|axis|height_to|depths_mm|wanted_width_mm|confirmed|proposed)|\.implant(?:\.[a-z_]+)?|\.sizes(?:\.[a-z_]+)?)?|` +
 	`structures\[\d+\](?:\.(?:name|kind|path(?:\[\d+\])?|radius_mm|sd_mm|margin_mm|proposed|traced(?:\.confirmed)?|planned_removal))?|` +
-	`declared\[\d+\]|readings\[\d+\])$`)
+	`declared\[\d+\]|readings\[\d+\](?:\.(?:site|from|to|snapped))?)$`)
 
 // Keys whose values are points, and directions; everything else is text, numbers and flags.
 var (

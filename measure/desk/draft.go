@@ -3,8 +3,10 @@ package desk
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -15,7 +17,8 @@ import (
 // draft is the plan at one state of its text, read as far as it goes. It does not change.
 type draft struct {
 	text   []byte
-	tag    string // stands for the text
+	tag    string // stands for the text and the files that it names
+	stamp  string // of those files: size and time of each
 	voxels bool
 	plan   *plan.Plan    // in patient coordinates; nil: nothing of it can be read
 	faults []*plan.Error // what is wrong or missing
@@ -31,6 +34,10 @@ func (s *session) read(text []byte) *draft {
 	if p == nil {
 		d.noArch = "the plan cannot be read"
 		return d
+	}
+	d.stamp = s.stamp(p)
+	for _, name := range slices.Sorted(maps.Keys(p.Files)) {
+		d.tag = hashOf([]byte(d.tag + "\n" + name + "\n" + p.Files[name]))
 	}
 	d.voxels = p.Voxels
 	grid := s.scan.Volume.Grid
@@ -55,6 +62,19 @@ func (s *session) read(text []byte) *draft {
 		d.addFaults(err)
 	}
 	return d
+}
+
+// stamp tells whether a file that a plan names was changed, without reading it.
+func (s *session) stamp(p *plan.Plan) (all string) {
+	if p == nil {
+		return ""
+	}
+	for _, name := range slices.Sorted(maps.Keys(p.Files)) {
+		if info, err := os.Stat(filepath.Join(filepath.Dir(s.path), filepath.FromSlash(name))); err == nil {
+			all += fmt.Sprintln(name, info.Size(), info.ModTime().UnixNano())
+		}
+	}
+	return all
 }
 
 // addFaults adds an error's faults, each with its line where it has one.

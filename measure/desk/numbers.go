@@ -218,7 +218,7 @@ func distances(d *draft, site plan.Site, im safety.Implant) ([][]string, error) 
 
 // unit returns a direction of length 1; ok is false for none.
 func unit(p point) (v r3.Vec, ok bool) {
-	v = r3.Vec{X: p[0], Y: p[1], Z: p[2]}
+	v = vecOf(p)
 	n := r3.Norm(v)
 	return r3.Scale(1/n, v), n > 1e-9 && !math.IsInf(n, 0) && !math.IsNaN(n)
 }

@@ -24,8 +24,9 @@ type Options struct {
 	Port     int  // to listen on; 0: any
 	ReadOnly bool // nothing is changed
 
-	// Write makes every output of a result into the folder that the command line named; nil: none was named.
-	Write func(ctx context.Context, p *plan.Placed, r *measure.Result) error
+	// Write makes every output of a result into the folder that the command line named, and returns the content_sha256 of its
+	// result.json; nil: none was named. The same plan written again, a review of it beside, gives the same.
+	Write func(ctx context.Context, p *plan.Placed, r *measure.Result) (content string, err error)
 	Log   func(method, path string, status int, took time.Duration) // of each request; nil: silent
 	Now   func() time.Time                                          // nil: the clock
 }
@@ -144,6 +145,7 @@ func (d *Desk) calls() http.Handler {
 	call("POST /api/output", d.output)
 	call("POST /api/trace", d.trace)
 	call("POST /api/distances", d.distances)
+	call("POST /api/snap", d.snap)
 	call("GET /api/tooth", d.tooth)
 	call("GET /api/propose", d.propose)
 	call("GET /api/numbers", func(w http.ResponseWriter, r *http.Request) error {
@@ -262,7 +264,7 @@ func (d *Desk) trace(w http.ResponseWriter, r *http.Request) error {
 	}
 	var marks []r3.Vec
 	for _, m := range asked.Marks {
-		marks = append(marks, r3.Vec{X: m[0], Y: m[1], Z: m[2]})
+		marks = append(marks, vecOf(m))
 	}
 	p, err := trace.Follow(r.Context(), d.session.scan.Volume, marks, trace.Options{})
 	if err != nil {
@@ -293,7 +295,7 @@ func (d *Desk) distances(w http.ResponseWriter, r *http.Request) error {
 	if now.placed == nil || asked.Site < 0 || asked.Site >= len(now.placed.Sites) || !ok {
 		return fmt.Errorf("%w: no such implant", ErrAct)
 	}
-	im := safety.Implant{Platform: r3.Vec{X: asked.Platform[0], Y: asked.Platform[1], Z: asked.Platform[2]}, Axis: axis, Diameter: asked.Diameter, Length: asked.Length}
+	im := safety.Implant{Platform: vecOf(asked.Platform), Axis: axis, Diameter: asked.Diameter, Length: asked.Length}
 	rows, err := distances(now, now.placed.Sites[asked.Site], im)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrAct, err)

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -46,6 +47,7 @@ type session struct {
 	quantiles []float64 // of the scan's grey values
 	measured  measured
 	proposals proposals
+	snaps     snaps
 
 	mu       sync.Mutex
 	journal  *journal  // nil: read-only
@@ -149,11 +151,18 @@ func (s *session) current() (*draft, <-chan struct{}) {
 }
 
 // look takes up what another program wrote, and returns the plan's text before it; nil where nothing was. A text that
-// cannot be read yet, as of an editor in the middle of a line, is left until it can.
+// cannot be read yet, as of an editor in the middle of a line, is left until it can. What the plan names is read anew where
+// it was changed.
 func (s *session) look() ([]byte, error) {
 	text, err := os.ReadFile(s.path)
-	if err != nil || bytes.Equal(text, s.draft.text) {
+	if err != nil {
 		return nil, err
+	}
+	if bytes.Equal(text, s.draft.text) {
+		if s.draft.stamp != s.stamp(s.draft.plan) {
+			s.show(text)
+		}
+		return nil, nil
 	}
 	before := s.draft.text
 	if _, err := plan.Differences(before, text); err != nil {
@@ -218,8 +227,25 @@ func (s *session) isAt(tag string) error {
 	return nil
 }
 
+// wordsReview are the words of the act that records a review.
+const wordsReview = "review recorded"
+
+// voidSince returns when the first act after the last review was done; zero where none was.
+func (s *session) voidSince() (at time.Time) {
+	if s.journal == nil {
+		return at
+	}
+	for _, a := range slices.Backward(s.journal.acts) {
+		if a.Words == wordsReview {
+			return at
+		}
+		at = a.Time
+	}
+	return time.Time{}
+}
+
 // record writes the record of a review into the plan.
-func (s *session) record(words, tag string, review plan.Map) error {
+func (s *session) record(tag string, review plan.Map) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if err := s.isAt(tag); err != nil {
@@ -227,7 +253,7 @@ func (s *session) record(words, tag string, review plan.Map) error {
 	}
 	text, err := plan.Set(s.draft.text, "review", review)
 	if err == nil {
-		err = s.journal.Do(words, text, s.now())
+		err = s.journal.Do(wordsReview, text, s.now())
 	}
 	if err != nil {
 		return err

@@ -18,6 +18,8 @@ type point [3]float64
 
 func pointOf(v r3.Vec) point { return point{v.X, v.Y, v.Z} }
 
+func vecOf(p point) r3.Vec { return r3.Vec{X: p[0], Y: p[1], Z: p[2]} }
+
 func pointsOf(all []r3.Vec) []point {
 	out := make([]point, len(all))
 	for i, v := range all {
@@ -54,6 +56,7 @@ type state struct {
 	Structures   []structureView `json:"structures"`
 	Asked        []askedView     `json:"asked"`
 	Declared     int             `json:"declared"` // how many entries
+	Readings     []readingView   `json:"readings"`
 	Proposed     []string        `json:"proposed"`
 	Review       *reviewView     `json:"review"`
 	Faults       []faultView     `json:"faults"`
@@ -98,7 +101,17 @@ type structureView struct {
 	Confidence *float64 `json:"confidence"`
 	Proposed   bool     `json:"proposed"`
 	Traced     bool     `json:"traced"`
-	Side       string   `json:"side"`
+	Side       string   `json:"side"` // that most of it lies on
+	sides      []string // that any of it lies on
+}
+
+// readingView is a distance that was read off a picture: its ends, and no length, which comes with the numbers.
+type readingView struct {
+	ID      string `json:"id"`
+	Site    string `json:"site"`
+	From    point  `json:"from"`
+	To      point  `json:"to"`
+	Snapped bool   `json:"snapped"`
 }
 
 // askedView is a kind of structure that this jaw has, and what the plan says of it.
@@ -109,10 +122,11 @@ type askedView struct {
 }
 
 type reviewView struct {
-	By   string `json:"by"`
-	Role string `json:"role"`
-	At   string `json:"at"`
-	Void bool   `json:"void"` // plan or series are others by now
+	By    string `json:"by"`
+	Role  string `json:"role"`
+	At    string `json:"at"`
+	Void  string `json:"void"`  // what was changed since; empty: it stands
+	Since string `json:"since"` // when that was; empty: it stands, or nobody knows
 }
 
 type faultView struct {
@@ -131,7 +145,7 @@ func (s *session) state() *state {
 	_, err := s.look()
 	d := s.draft
 	out := &state{Tag: d.tag, ReadOnly: s.readOnly, Notice: s.notice, Plan: base(s.path), Saved: s.saved.Format("15:04:05"), Scan: s.scanView(),
-		Plane: []point{}, Arch: []point{}, Curve: []point{}, Sites: []siteView{}, Structures: []structureView{}, Asked: []askedView{}, Proposed: []string{}, Faults: []faultView{}}
+		Plane: []point{}, Arch: []point{}, Curve: []point{}, Sites: []siteView{}, Structures: []structureView{}, Asked: []askedView{}, Readings: []readingView{}, Proposed: []string{}, Faults: []faultView{}}
 	if err != nil {
 		out.Notice = said(err)
 	}
@@ -175,13 +189,18 @@ func (s *session) tellPlan(out *state, d *draft) {
 	for _, one := range p.Structures {
 		out.Structures = append(out.Structures, s.structureView(d, one))
 	}
+	for _, one := range p.Readings {
+		out.Readings = append(out.Readings, readingView{one.ID, one.Site, pointOf(one.From), pointOf(one.To), one.Snapped})
+	}
 	out.Asked = asked(out)
 	for _, one := range p.Declared {
 		out.answer(one)
 	}
 	if r := p.Review; r != nil {
-		void := r.PlanSHA256 != plan.Hash(d.text) || r.Series != "" && r.Series != s.scan.Facts.SeriesHash
-		out.Review = &reviewView{r.By, r.Role, r.At, void}
+		out.Review = &reviewView{By: r.By, Role: r.Role, At: r.At, Void: r.Void(p.Contents, s.scan.Facts.SeriesHash)}
+		if since := s.voidSince(); out.Review.Void != "" && !since.IsZero() {
+			out.Review.Since = since.Local().Format("2006-01-02 15:04:05")
+		}
 	}
 }
 
@@ -211,6 +230,9 @@ func (d *draft) siteView(s plan.Site) siteView {
 func (s *session) structureView(d *draft, st safety.Structure) structureView {
 	v := structureView{Name: st.Name, Kind: string(st.Kind), Path: pointsOf(st.Path), Confidence: st.Confidence, Proposed: st.Proposed,
 		Traced: st.Confidence != nil, Side: string(s.sideOf(d, st.Path))}
+	for _, p := range st.Path {
+		v.sides = append(v.sides, string(s.sideOf(d, []r3.Vec{p})))
+	}
 	if len(st.Radii) > 0 {
 		v.Radius = slices.Max(st.Radii)
 	}
@@ -229,13 +251,18 @@ func asked(s *state) []askedView {
 	for _, kind := range kindsOf[measure.Jaw(s.Jaw)] {
 		for _, side := range []plan.Side{plan.Right, plan.Left} {
 			one := askedView{Kind: string(kind), Side: string(side)}
-			if slices.ContainsFunc(s.Structures, func(st structureView) bool { return st.Kind == one.Kind && st.Side == one.Side }) {
+			if slices.ContainsFunc(s.Structures, func(st structureView) bool { return st.Kind == one.Kind && st.answersFor(one.Side) }) {
 				one.Answer = "marked"
 			}
 			all = append(all, one)
 		}
 	}
 	return all
+}
+
+// answersFor reports whether a structure is that of a side: the floor of the nose, one structure, is of both that it lies on.
+func (v structureView) answersFor(side string) bool {
+	return v.Side == side || v.Kind == string(safety.NasalFloor) && slices.Contains(v.sides, side)
 }
 
 // answer notes what the plan declares.

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -60,8 +61,12 @@ const settled = `document.querySelector(".step.open [data-numbers=now]") && docu
 // the page showed; nothing left the origin, and undone to the beginning and redone it is the same bytes.
 func TestFromNothingToAReviewedPlan(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "pine.yaml")
-	written := 0
-	d, _ := opened(t, path, Options{Write: func(context.Context, *plan.Placed, *measure.Result) error { written++; return nil }})
+	written, said := 0, (*measure.Reviewed)(nil)
+	d, _ := opened(t, path, Options{Write: func(_ context.Context, _ *plan.Placed, r *measure.Result) (string, error) {
+		written++
+		said = r.Plan.Review
+		return strings.Repeat("ab", 32), nil
+	}})
 	b := newTab(t, d.Address())
 	b.ready("axial")
 	b.ready("across")
@@ -109,7 +114,9 @@ func TestFromNothingToAReviewedPlan(t *testing.T) {
 	reviewed(t, b, path)
 	b.click("Write the report and all tables")
 	b.until(`document.getElementById("status").textContent.startsWith("Written")`)
-	assert.Equal(t, 1, written)
+	assert.Equal(t, 3, written, "what was reviewed, the same with who reviewed it, and once more")
+	require.NotNil(t, said)
+	assert.Equal(t, measure.Reviewed{By: "A. Reviewer", Role: "oral surgeon", At: said.At}, *said)
 	undoneAndRedone(t, b, path)
 	require.Empty(t, b.complaints())
 }
@@ -178,6 +185,7 @@ func reviewed(t *testing.T, b *tab, path string) {
 	require.NoError(t, err)
 	require.NotNil(t, p.Review)
 	assert.Equal(t, plan.Hash(text), p.Review.PlanSHA256)
+	assert.Equal(t, strings.Repeat("ab", 32), p.Review.ResultSHA256)
 	assert.Equal(t, []string{p.Sites[0].ID, p.Sites[1].ID}, p.Review.Looked)
 }
 

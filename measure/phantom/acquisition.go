@@ -17,14 +17,19 @@ type acquisition struct {
 	scan    Scan
 	seed    uint64
 	middle  volume.Index // of the grid: the axis of the rings and the cupping, voxels
-	metal   r3.Vec       // middle of the metal, patient, mm
-	fan     []ray
+	fans    []fan        // one for each piece of metal
 	blank   *int16
 	table   *[65536]float64 // normal quantiles
 }
 
 // ray is one frequency of the pattern of streaks round the metal.
 type ray struct{ n, phase, size float64 }
+
+// fan is the pattern of streaks round one piece of metal.
+type fan struct {
+	metal r3.Vec // its middle, patient, mm
+	rays  []ray
+}
 
 // outside is the stored value of a voxel outside the field.
 const outside = -3000
@@ -38,20 +43,36 @@ func newAcquisition(j *Jaw) *acquisition {
 		v := int16(outside)
 		f.blank = &v
 	}
-	if len(j.shape.metals) > 0 {
-		f.metal = j.toPatient(j.shape.metals[0].path[1])
-		r := rand.New(rand.NewPCG(f.seed, 77))
-		for n := 1; n < 24; n++ {
-			f.fan = append(f.fan, ray{float64(n), 2 * math.Pi * r.Float64(), 0.6 * r.NormFloat64() / math.Sqrt(8)})
-		}
+	if f.scan.Seed != 0 {
+		f.seed = f.scan.Seed
 	}
+	f.drawFans(j)
 	return f
+}
+
+// drawFans draws the streaks: of a metal crown, or of each implant.
+func (f *acquisition) drawFans(j *Jaw) {
+	var middles []r3.Vec
+	if len(j.shape.metals) > 0 {
+		middles = append(middles, j.shape.metals[0].path[1])
+	}
+	for _, b := range j.shape.bodies {
+		middles = append(middles, r3.Add(b.top, r3.Scale(b.long/2, b.axis)))
+	}
+	r := rand.New(rand.NewPCG(f.seed, 77))
+	for _, m := range middles {
+		one := fan{metal: j.toPatient(m)}
+		for n := 1; n < 24; n++ {
+			one.rays = append(one.rays, ray{float64(n), 2 * math.Pi * r.Float64(), 0.6 * r.NormFloat64() / math.Sqrt(8)})
+		}
+		f.fans = append(f.fans, one)
+	}
 }
 
 // slice stores slice k.
 func (f *acquisition) slice(k int, grey []float32, stored []int16) {
 	n := f.grid.Size[0]
-	plain := f.effects.Field == 0 && f.effects.Cupping == 0 && f.effects.Rings == 0 && f.effects.Streaks == 0
+	plain := f.effects.Field == 0 && f.effects.Cupping == 0 && f.effects.Rings == 0 && f.effects.Streaks == 0 && f.effects.Top == 0
 	white := f.newWhite(k)
 	for y := range f.grid.Size[1] {
 		row, out := grey[y*n:(y+1)*n], stored[y*n:(y+1)*n]
@@ -84,6 +105,9 @@ func (f *acquisition) row(y, k int, grey []float32, stored []int16) {
 		if f.scan.Noise > 0 {
 			v += f.scan.Noise * f.noise(x, y, k)
 		}
+		if f.effects.Top != 0 {
+			v = min(v, f.effects.Top)
+		}
 		stored[x] = store(v)
 	}
 }
@@ -110,16 +134,19 @@ func (f *acquisition) artefactsAt(dx, dy float64, x, y, k int) float64 {
 		h := mix(f.seed ^ 0xabcd ^ uint64(cell)*0x9e3779b97f4a7c15)
 		v += f.effects.Rings * (2*float64(h>>11)/(1<<53) - 1)
 	}
-	if f.effects.Streaks != 0 && len(f.fan) > 0 {
-		v += f.effects.Streaks * f.streak(f.grid.Patient(volume.Index{I: float64(x), J: float64(y), K: float64(k)}))
+	if f.effects.Streaks != 0 {
+		p := f.grid.Patient(volume.Index{I: float64(x), J: float64(y), K: float64(k)})
+		for i := range f.fans {
+			v += f.effects.Streaks * f.streak(&f.fans[i], p)
+		}
 	}
 	return v
 }
 
 // streak is the fan of bands in the slice round the metal: as the beam goes, along lines
 // through it, fading with the distance and above and below the metal.
-func (f *acquisition) streak(p r3.Vec) float64 {
-	d := r3.Sub(p, f.metal)
+func (f *acquisition) streak(of *fan, p r3.Vec) float64 {
+	d := r3.Sub(p, of.metal)
 	n := normal(f.grid)
 	up := r3.Dot(d, n)
 	flat := r3.Sub(d, r3.Scale(up, n))
@@ -127,7 +154,7 @@ func (f *acquisition) streak(p r3.Vec) float64 {
 	ex := r3.Unit(f.grid.Step[0])
 	angle := math.Atan2(r3.Dot(flat, r3.Cross(n, ex)), r3.Dot(flat, ex))
 	sum := 0.0
-	for _, c := range f.fan {
+	for _, c := range of.rays {
 		sum += c.size * math.Cos(2*c.n*angle+c.phase) // a line has two ends: even frequencies
 	}
 	return sum * r / (2 + r) * math.Exp(-r/30) * math.Exp(-up*up/(2*6*6))

@@ -96,11 +96,16 @@ func (o Options) check() error {
 		{"Scan.Size[2]", float64(o.Scan.Size[2]), 1, 2048},
 		{"Scan.Gantry", o.Scan.Gantry, -40, 40}, {"Scan.Blur", o.Scan.Blur, 0.05, 2},
 		{"Scan.Noise", o.Scan.Noise, 0, 2000}, {"Scan.Correlation", o.Scan.Correlation, 0, 4},
-		{"Artefacts.Field", o.Artefacts.Field, 0, 1e4}, {"Grey.Texture", o.Grey.Texture, 0, 1000},
+		{"Artefacts.Bloom", o.Artefacts.Bloom, 0, 2}, {"Artefacts.Field", o.Artefacts.Field, 0, 1e4}, {"Grey.Texture", o.Grey.Texture, 0, 1000},
 		{"Artefacts.Motion", r3.Norm(o.Artefacts.Motion), 0, 5}, {"Hand", o.Hand, 0, 2},
 	} {
 		if !(l.value >= l.least && l.value <= l.most) {
 			return fmt.Errorf("%w: %s is %g, must lie in %g … %g", ErrOptions, l.name, l.value, l.least, l.most)
+		}
+	}
+	for _, p := range o.Implants {
+		if !(p.Diameter > 0.5 && p.Diameter < 10 && p.Length > 2 && p.Length < 30 && p.Apex >= 0 && p.Apex < 10 && math.Abs(r3.Norm(p.Axis)-1) < 1e-6) {
+			return fmt.Errorf("%w: implant %d has diameter %g, apex %g, length %g mm, axis of length %g", ErrOptions, p.Tooth, p.Diameter, p.Apex, p.Length, r3.Norm(p.Axis))
 		}
 	}
 	return o.checkTeeth()
@@ -110,7 +115,11 @@ func (o Options) checkTeeth() error {
 	if tooth := o.Shape.SeptumTooth; o.Jaw == Maxilla && !belongs(Maxilla, tooth) {
 		return fmt.Errorf("%w: Shape.SeptumTooth %d is not a permanent tooth of the %v", ErrOptions, tooth, o.Jaw)
 	}
-	for _, fdi := range slices.Concat(o.Sites, o.Teeth, o.Sockets) {
+	listed := slices.Concat(o.Sites, o.Teeth, o.Sockets)
+	for _, c := range o.Changes {
+		listed = append(listed, c.Tooth)
+	}
+	for _, fdi := range listed {
 		if !belongs(o.Jaw, fdi) {
 			return fmt.Errorf("%w: tooth %d is not a permanent tooth of the %v", ErrOptions, fdi, o.Jaw)
 		}

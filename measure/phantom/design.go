@@ -81,7 +81,10 @@ func newTable(c *arch, o Options, r *rand.Rand) *table {
 		t.knot[i] = design(arc, s, o.Jaw)
 		vary(&t.knot[i], arc, s.Variation, waves)
 		for _, fdi := range o.Sockets {
-			t.knot[i].sink(arc-arcOf(o.Jaw, fdi, s.Arch), o.Healing)
+			t.knot[i].sink(arc-arcOf(o.Jaw, fdi, s.Arch), o.Healing, healedDepth, healedShare)
+		}
+		for _, c := range o.Changes {
+			t.knot[i].sink(arc-arcOf(o.Jaw, c.Tooth, s.Arch), 1, c.Crest, c.Narrow)
 		}
 	}
 	return t
@@ -174,16 +177,16 @@ const (
 	healedLength = 6.0 // half the length of the saddle along the arch, mm
 )
 
-// sink lowers and narrows the crest at s mm along the arch from a socket, as it heals: from 0, not at all, to
-// 1. What is counted from the crest and stays where it is comes nearer to it.
-func (st *station) sink(s, healing float64) {
+// sink lowers the crest by depth mm and narrows it by a share, at s mm along the arch from a socket's middle, as it
+// heals: from 0, not at all, to 1. What is counted from the crest and stays where it is comes nearer to it.
+func (st *station) sink(s, healing, depth, share float64) {
 	y := s / healedLength
 	if healing == 0 || y <= -1 || y >= 1 {
 		return
 	}
 	w := healing * math.Pow(1-y*y, 3)
 	for _, i := range []int{pLift, pHeight, pLevel, pSinus} {
-		st[i] -= healedDepth * w
+		st[i] -= depth * w
 	}
-	st[pHalf] *= 1 - healedShare*w
+	st[pHalf] *= 1 - share*w
 }

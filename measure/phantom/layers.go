@@ -86,7 +86,7 @@ func (h *shape) compute(i int, l *layers) {
 	case lPulp:
 		*d, *bend = within(h.pulps, p, l.reach)
 	case lMetal:
-		*d, *bend = within(h.metals, p, l.reach)
+		*d, *bend = h.metal(p, l.reach)
 	case lSeptum:
 		*d, *bend = h.septum.distance(p)
 	case lAirway:

@@ -25,6 +25,8 @@ type Options struct {
 	Scan      Scan      // the grid, its blur and its noise
 	Artefacts Artefacts // artefacts; the zero value has none
 	Sockets   []int     // teeth (ISO 3950) that were taken out: their sockets; none of them stands
+	Changes   []Change  // bone lost or gained since
+	Implants  []Placed  // implants that stand in it
 	Healing   float64   // of all sockets: 0 just emptied, with their cortical wall; 1 filled with marrow under a crest that has sunk
 	Sites     []int     // teeth (ISO 3950) to measure; nil means eight usual sites of the jaw
 	Teeth     []int     // standing teeth (ISO 3950); nil means the canines; empty and not nil: none
@@ -83,13 +85,16 @@ type Scan struct {
 	Gantry      float64    // tilt of the gantry, deg: slices shifted along the row direction's normal (a sheared grid)
 	Blur        float64    // sigma of the isotropic Gaussian, mm; 0 means 0.2
 	Noise       float64    // SD of the grey values' noise; 0 is none
+	Seed        uint64     // of the noise; 0 means the jaw's
 	Correlation float64    // sigma of the noise's correlation in the slice, voxels; 0 is white
 }
 
 // Artefacts are the artefacts of a real scan; each zero value means none.
 type Artefacts struct {
 	Cupping float64 // grey value lost at the field's axis against its rim
-	Streaks float64 // amplitude of the bright and dark bands from the metal crown, grey values
+	Streaks float64 // amplitude of the bright and dark bands from the implants or, without any, from a metal crown, grey values
+	Bloom   float64 // by how much implants are drawn too large, all round, mm
+	Top     float64 // grey values above this are written as this; 0 is none
 	Rings   float64 // amplitude of rings about the field's axis, grey values
 	Motion  r3.Vec  // the scan is the mean of two copies this far apart, mm
 	Field   float64 // diameter of the cylinder outside which voxels are blank, mm

@@ -21,6 +21,8 @@ type shape struct {
 	crowns  []tube // enamel
 	pulps   []tube
 	metals  []tube
+	bodies  []body  // implants
+	bloom   float64 // by how much they are drawn too large all round, mm
 	front   tube    // incisive canal
 	sockets []tube  // emptied
 	healing float64 // of the sockets, 0 to 1
@@ -69,7 +71,8 @@ func newShape(o Options) *shape {
 		h.drawSeptum()
 	}
 	h.drawSockets(o)
-	h.drawTeeth(o.Teeth, o.Artefacts.Streaks != 0)
+	h.drawTeeth(o.Teeth, o.Artefacts.Streaks != 0 && len(o.Implants) == 0)
+	h.drawImplants(o)
 	for i := range h.levels {
 		h.levels[i] = h.offsets(i)
 	}

@@ -92,13 +92,23 @@ func (h *shape) drawTooth(fdi int, metal bool) {
 
 // drawCrown sets the enamel, or metal, over a core of dentine.
 func (h *shape) drawCrown(n int, s, neck, spread float64, metal bool) {
+	shell, core := h.crownTubes(n, s, neck, spread)
+	if metal {
+		h.metals = append(h.metals, shell...)
+	} else {
+		h.crowns = append(h.crowns, shell...)
+		h.shells = append(h.shells, core...)
+	}
+}
+
+// crownTubes returns the enamel of a crown, and the dentine under it.
+func (h *shape) crownTubes(n int, s, neck, spread float64) (shell, core []tube) {
 	r, tall := crownRadius[n], crownHeight[n]
 	waist, edge := 0.82*r, 0.9*r
 	if n <= 3 {
 		edge = 0.42 * r // an edge, not a table
 	}
 	low, high := neck-0.6*waist, neck-tall+0.8*edge
-	var shell, core []tube
 	for _, side := range []float64{-spread * 0.75, spread * 0.75} {
 		mid := h.spot(s+side, (low+high)/2, 0.2)
 		path := []r3.Vec{h.spot(s+side, low, 0.2), mid, h.spot(s+side, high, 0.2)}
@@ -112,10 +122,5 @@ func (h *shape) drawCrown(n int, s, neck, spread float64, metal bool) {
 		bridge := []r3.Vec{h.spot(s-spread/2, (low+high)/2, 0.2), h.spot(s+spread/2, (low+high)/2, 0.2)}
 		shell = append(shell, tube{bridge, same(r, 2)})
 	}
-	if metal {
-		h.metals = append(h.metals, shell...)
-	} else {
-		h.crowns = append(h.crowns, shell...)
-		h.shells = append(h.shells, core...)
-	}
+	return shell, core
 }

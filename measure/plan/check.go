@@ -153,7 +153,7 @@ func (p *Placed) examine(f *faults, g *volume.Grid) {
 		}
 	}
 	p.doubts = &Doubts{plan: p, met: map[confirmation]bool{}}
-	p.doubts.addInto(f, slices.Concat(doubts, p.checkGeometry(p.Landmarks), p.checkTeeth(p.Landmarks), p.checkProposed()))
+	p.doubts.addInto(f, slices.Concat(doubts, p.checkGeometry(p.Landmarks), p.checkTeeth(p.Landmarks), p.checkProposed(), p.restorationDoubts()))
 }
 
 // Grid returns the grid that the plan was placed on.
@@ -180,6 +180,13 @@ func (p *Placed) checkOn(f *faults, g volume.Grid) []Doubt {
 		for _, v := range sitePoints(s) {
 			if !inside(*v.at) {
 				f.add(p.source.Position(path+v.key), where, remedy, "%s [%.6g, %.6g, %.6g] mm is outside the scan (%s)", v.key[1:], v.at.X, v.at.Y, v.at.Z, g.Extent())
+			}
+		}
+	}
+	for i, one := range p.Readings {
+		for key, v := range map[string]r3.Vec{"from": one.From, "to": one.To} {
+			if !inside(v) {
+				f.add(p.source.Position(fmt.Sprintf("readings[%d].%s", i, key)), fmt.Sprintf("reading %q", one.ID), remedy, "%s [%.6g, %.6g, %.6g] mm is outside the scan (%s)", key, v.X, v.Y, v.Z, g.Extent())
 			}
 		}
 	}

@@ -49,7 +49,22 @@ func (p *Placed) checkTeeth(l Landmarks) []Doubt {
 			"side and place of the tooth numbers are not checked: the arch shows no midline; mark it (arch: {midline: [x, y, z]}) where the field shows it")})
 		return append(out, p.checkDirection(all, l)...)
 	}
-	return append(out, p.checkPlaces(all, l)...)
+	return append(append(out, p.checkTurned(l)...), p.checkPlaces(all, l)...)
+}
+
+// checkTurned finds an arch that does not run from the patient's right to the left where it crosses the midline: a plan in
+// another frame, in which right and left of the teeth agree with each other and not with the scan. Heads are turned by less
+// than 45°.
+func (p *Placed) checkTurned(l Landmarks) []Doubt {
+	if p.OrientationNote != "" || l.curve.Straight() || !p.crossesMidline(l) {
+		return nil
+	}
+	across := l.Leftward * l.curve.Tangent(l.midline).X
+	if across > math.Sqrt2/2 {
+		return nil
+	}
+	return []Doubt{{Caution: Cautionf("arch_turned", SeverityNotAssessed, "the arch is turned by about %.0f° against the patient's right and left, as the scan's header gives them", math.Acos(across)*180/math.Pi),
+		refuse: true, path: archPath(0), remedy: "check the frame of the plan and its signs (+x is the patient's left, +y the back); of a patient who lies otherwise, say so in an orientation_note"}}
 }
 
 // outOfOrder reports whether a lies farther to the patient's right than b and has a number farther to the left.
@@ -191,6 +206,16 @@ func (p *Placed) checkDirection(all []numbered, l Landmarks) []Doubt {
 		}
 	}
 	return out
+}
+
+// crossesMidline reports whether the curve itself reaches the midline: it has both sides of the jaw, or the given midline
+// on it.
+func (p *Placed) crossesMidline(l Landmarks) bool {
+	if p.Midline == nil {
+		return l.turn >= wholeTurn
+	}
+	_, off, past := l.beside(*p.Midline)
+	return !past && off <= foundMidline
 }
 
 // wrongSide is the doubt about a number of the other side.

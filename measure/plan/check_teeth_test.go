@@ -115,6 +115,28 @@ func TestWrongNumbersAreFound(t *testing.T) {
 	}
 }
 
+// An arch that is turned against the header's right and left agrees with its own teeth, and with no patient.
+func TestTurnedArchIsRefused(t *testing.T) {
+	for turned, wrong := range map[float64]bool{0: false, 30: false, -30: false, 90: true, -90: true, 180: true} {
+		for _, half := range []bool{false, true} {
+			arch, mark, site := archOf(turned), "", "36@37"
+			if half { // a quadrant and its midline
+				arch = arch[13:]
+				mark, site = fmt.Sprintf("  midline: [%g, %g, %g]\n", arch[0].X, arch[0].Y, arch[0].Z), "36@10"
+			}
+			text := strings.Replace(planText(arch, "mandible", "", []string{site}), "arch:\n", "arch:\n"+mark, 1)
+			_, err := checkText(t, text)
+			if !wrong {
+				assert.NoError(t, err, "%g, %v", turned, half)
+				continue
+			}
+			assert.ErrorContains(t, err, "the arch is turned by about", "%g, %v", turned, half)
+			_, err = checkText(t, strings.Replace(text, "arch:", "orientation_note: a model on a table\narch:", 1))
+			assert.NoError(t, err, "%g, %v", turned, half)
+		}
+	}
+}
+
 // A quadrant has no midline: side and place are not checked, and it is said; the order is, and so is where
 // the arch plainly runs as on the other side.
 func TestQuadrantHasNoMidline(t *testing.T) {

@@ -18,7 +18,8 @@ type reader struct {
 	file string
 	faults
 	source *Source
-	astray bool // the occlusal direction is given and faulty: nothing can be held against it
+	astray bool              // the occlusal direction is given and faulty: nothing can be held against it
+	files  map[string]string // SHA-256 of what was opened, by name
 }
 
 // node is a value of the file: its tree, its key path, and whose it is for messages.

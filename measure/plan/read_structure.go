@@ -2,6 +2,8 @@ package plan
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -196,6 +198,11 @@ func (n node) open(name string, dir fs.FS, most int64) ([]byte, bool) {
 		n.fail(beside, "%s %s cannot be read", n.key(), quoted(name))
 		return nil, false
 	}
+	if n.r.files == nil {
+		n.r.files = map[string]string{}
+	}
+	sum := sha256.Sum256(data)
+	n.r.files[name] = hex.EncodeToString(sum[:])
 	return data, true
 }
 

@@ -107,7 +107,7 @@ func (s subject) floors(p *Proposal) string {
 	for _, c := range p.Cavities {
 		for _, at := range c.Path {
 			up := r3.Scale(-1, p.Occlusal)
-			touch := r3.Sub(at, r3.Scale(cavityRadius, up))
+			touch := r3.Sub(at, r3.Scale(CavityRadius, up))
 			best := math.Inf(1)
 			for d := -6.0; d <= 6; d += 0.1 {
 				below, above := s.jaw.Grey(s.back(r3.Add(touch, r3.Scale(d-0.05, up)))), s.jaw.Grey(s.back(r3.Add(touch, r3.Scale(d+0.05, up))))

@@ -77,10 +77,11 @@ type Cavity struct {
 
 // What a proposed cavity is worth. The radius is our choice: narrower than any sinus.
 const (
-	cavityRadius = 1.5 // mm
-	cavitySD     = 1.0 // mm, 1 sigma. Our choice, see docs/propose.md
-	archSD       = 0.8 // mm, 1 sigma of the proposed curve across the ridge. Our choice, see docs/propose.md
+	CavityRadius = 1.5 // of its chain of capsules, mm
+	CavitySD     = 1.0 // mm, 1 sigma. Our choice, see docs/propose.md
 )
+
+const archSD = 0.8 // mm, 1 sigma of the proposed curve across the ridge. Our choice, see docs/propose.md
 
 // Refusal is the reason why something is not proposed, and the way on. It wraps [ErrJaw] or [ErrArch].
 type Refusal struct {

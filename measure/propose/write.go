@@ -72,7 +72,7 @@ func (p *Proposal) writeCavities(put func(format string, args ...any)) {
 		put("structures:")
 	}
 	for _, c := range p.Cavities {
-		put("  - name: %s\n    kind: %s\n    proposed: true\n    radius_mm: %g\n    sd_mm: %g\n    path:", c.Name, c.Kind, cavityRadius, cavitySD)
+		put("  - name: %s\n    kind: %s\n    proposed: true\n    radius_mm: %g\n    sd_mm: %g\n    path:", c.Name, c.Kind, CavityRadius, CavitySD)
 		for _, a := range c.Path {
 			put("      - %s", triple(a, 2))
 		}

@@ -189,12 +189,12 @@ func (v *planView) links(s measure.Structure) []segment {
 // compass are the directions in which a structure's name may stand from it.
 var compass = []spot{{1, 0}, {-1, 0}, {0, 1}, {0, -1}, {0.7, 0.7}, {-0.7, 0.7}, {0.7, -0.7}, {-0.7, -0.7}}
 
-// tubeNames names the structures, those of one point first: they have the least choice. A sketch has room for nerves
-// and cavities only.
+// tubeNames names the structures, those of one point first: they have the least choice. A sketch has room for canals
+// and cavities only: a foramen is the end of its canal.
 func (v *planView) tubeNames() {
 	for _, short := range []bool{true, false} {
 		for _, s := range v.result.Structures {
-			if n := len(s.Path); v.links(s) != nil && (n <= 2) == short && (v.least <= tiny || nerveOrCavity[string(s.Kind)]) {
+			if n := len(s.Path); v.links(s) != nil && (n <= 2) == short && (v.least <= tiny || n > 1 && nerveOrCavity[string(s.Kind)]) {
 				at := []spot{v.spot(s.Path[n/2])}
 				if !short {
 					at = append(at, v.spot(s.Path[n/4]), v.spot(s.Path[3*n/4]))
@@ -259,7 +259,10 @@ func (v *planView) words() {
 	v.fixed(label{At: spot{v.Width / 2, 3}, Text: "anterior", Size: letters, Weight: italic, Anchor: middleOf, Ink: black})
 	bottom := v.Height - 7
 	if mark := markOf(v.result); mark != "" {
-		v.fixed(label{At: spot{v.Width / 2, bottom - 2.5}, Text: mark, Size: letters, Anchor: middleOf, Weight: bold, Ink: black})
+		lines := wrapped(mark, letters, bold, v.Width-2)
+		for i, line := range lines {
+			v.fixed(label{At: spot{v.Width / 2, bottom - 2.5 - 1.3*letters*float64(len(lines)-1-i)}, Text: line, Size: letters, Anchor: middleOf, Weight: bold, Ink: black})
+		}
 	}
 	if v.least > tiny {
 		return

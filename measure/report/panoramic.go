@@ -56,7 +56,10 @@ func panoramicSheet(r *measure.Result, p Picture, w window, room spot) *sheet {
 	s.arcRuler(p, scale, left, floor)
 	s.ends(r, left, 4.4)
 	if mark := markOf(r); mark != "" {
-		s.namePicture(spot{left + 1.6, floor - 1.6}, mark, start, small)
+		lines := wrapped(mark, small, bold, s.Width-edge-left-3.2)
+		for i, line := range lines {
+			s.namePicture(spot{left + 1.6, floor - 1.6 - 3.4*float64(len(lines)-1-i)}, line, start, small)
+		}
 	}
 	s.write(label{At: spot{s.Width - edge, floor + 11}, Text: "scale " + plain(scale) + " : 1, " + w.String(), Size: tiny, Anchor: end, Ink: soft})
 	s.write(label{At: spot{left, floor + 11}, Text: "Arc length from the first arch point, mm. Measure in the sections, not here.", Size: tiny, Ink: soft})

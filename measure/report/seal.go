@@ -38,6 +38,12 @@ func contentHash(data []byte) (counted, written string) {
 	return hashOf(slices.Concat(data[:at[2]], []byte(noContent), data[at[3]:])), string(data[at[2]:at[3]])
 }
 
+// ContentOf returns the content_sha256 that a result's bytes carry; "" for bytes that hold none.
+func ContentOf(result []byte) string {
+	_, written := contentHash(result)
+	return written
+}
+
 // sealed returns a result's bytes with their hash in place of the zeros.
 func sealed(data []byte) []byte {
 	counted, _ := contentHash(data)
@@ -85,5 +91,21 @@ func markOf(r *measure.Result) string {
 	if edited(r) {
 		marks = append(marks, editedCaution)
 	}
+	if said := reviewWords(r.Plan.Review); said != "" {
+		marks = append(marks, said)
+	}
 	return strings.Join(marks, " ")
+}
+
+// reviewWords says who reviewed the plan, or that the review no longer stands.
+func reviewWords(r *measure.Reviewed) string {
+	if r == nil {
+		return ""
+	}
+	day, _, _ := strings.Cut(r.At, "T")
+	who := printable(r.By + ", " + r.Role + ", " + day)
+	if r.Void != "" {
+		return "Review void since " + r.Void + ": it was by " + who + "."
+	}
+	return "Reviewed by " + who + "."
 }

@@ -12,6 +12,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"ridgerule/measure"
 )
 
 // A result's hash is that of its bytes with the 64 digits written as zeros, counted here from its words in the contract; a
@@ -82,4 +84,37 @@ func TestEditedResultSaysSoEverywhere(t *testing.T) {
 		}
 	}
 	assert.Equal(t, 3, seen)
+}
+
+// Who reviewed the plan stands on every page, picture and object, or that the review is void; result.json is the same byte for byte.
+func TestReviewStandsOnEveryOutput(t *testing.T) {
+	plain, err := filesOf(sampleCase())
+	require.NoError(t, err)
+	for said, r := range map[string]*measure.Reviewed{
+		"Reviewed by A. Reviewer, oral surgeon, 2026-03-04.":                                       {By: "A. Reviewer", Role: "oral surgeon", At: "2026-03-04T10:42:07Z"},
+		"Review void since the plan was changed: it was by A. Reviewer, oral surgeon, 2026-03-04.": {By: "A. Reviewer", Role: "oral surgeon", At: "2026-03-04T10:42:07Z", Void: "the plan was changed"},
+	} {
+		c := sampleCase()
+		c.Result.Plan.Review = r
+		files, err := filesOf(c)
+		require.NoError(t, err)
+		v, err := NewView(c)
+		require.NoError(t, err)
+		assert.Contains(t, v.page.Mark, said, "PDF, day sheet and DICOM write it with the case's name")
+		seen := 0
+		for i, f := range files {
+			switch {
+			case f.Name == "report.html", f.Name == "datapackage.json":
+				assert.Contains(t, string(f.Data), said, f.Name)
+				seen++
+			case f.Name == "result.json":
+				assert.Equal(t, string(plain[i].Data), string(f.Data), "a review changes no result")
+				seen++
+			case f.Name == "arch.svg", f.Name == "panoramic.png", strings.HasPrefix(f.Name, "sections/"):
+				assert.False(t, bytes.Equal(plain[i].Data, f.Data), "%s says nothing of it", f.Name)
+				seen++
+			}
+		}
+		assert.GreaterOrEqual(t, seen, 5)
+	}
 }

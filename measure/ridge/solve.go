@@ -1,17 +1,17 @@
 package ridge
 
-// The least-squares fit of the layers to voxels: Levenberg–Marquardt on squared residuals that a
-// few foreign voxels pull with limited force.
+// The least-squares fit of the layers to voxels, on squared residuals that a few foreign voxels pull
+// with limited force.
 
 import (
 	"math"
 	"slices"
+	"sync"
 
-	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
-	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/reformat"
 )
 
@@ -32,37 +32,39 @@ type layerFit struct {
 	sights []sight   // of the grains, from where the fit last looked
 }
 
+// sightRoom keeps the room of fits that are done: a fit sees some hundred kilobytes, and a site has hundreds of fits.
+var sightRoom sync.Pool // of *[]sight
+
+// borrow takes room for n sights.
+func (l *layerFit) borrow(n int) {
+	if room, ok := sightRoom.Get().(*[]sight); ok && cap(*room) >= n {
+		l.sights = (*room)[:n]
+		return
+	}
+	l.sights = make([]sight, n)
+}
+
+// giveBack returns the room of the sights.
+func (l *layerFit) giveBack() {
+	if room := l.sights; room != nil {
+		sightRoom.Put(&room)
+	}
+	l.sights = nil
+}
+
 // huber is where a residual stops counting with its square, in noise SDs: voxels of trabeculae or
 // of a neighbouring structure pull with limited force. Common practice, no source.
 const huber = 3.0
-
-// loss returns what a residual of r noise SDs costs.
-func loss(r float64) float64 {
-	if c := math.Abs(r); c > huber {
-		return huber * (2*c - huber)
-	}
-	return r * r
-}
 
 // cost returns what the voxels alone say against p, in squared noise SDs.
 func (l *layerFit) cost(p *params) (sum float64) {
 	h := p.bends()
 	for _, g := range l.grains {
-		sum += loss((g.Grey - p.grey(g, h)) / l.noise)
+		loss, _ := fit.Huber((g.Grey-p.grey(g, h))/l.noise, huber)
+		sum += loss
 	}
 	return sum
 }
-
-// system is the objective at one place, in squared noise SDs, with its normal equations A·d = b: A
-// is the upper triangle of the first n rows and columns of m, b its last column.
-type system struct {
-	cost float64
-	n    int
-	m    blas64.Symmetric
-}
-
-// diagonal returns where A's i-th diagonal element lies in m, and where b's i-th.
-func (s *system) diagonal(i int) (a, b int) { return i * (s.n + 2), i*(s.n+1) + s.n }
 
 // batch is how many voxels' derivatives are multiplied at once: few enough to stay close at hand.
 const batch = 128
@@ -70,13 +72,13 @@ const batch = 128
 // stack gathers the derivatives and residuals of a batch of voxels, a row for each active parameter
 // and one for the residual; their products are the normal equations.
 type stack struct {
-	sum  *system
+	sum  *fit.Equations
 	rows blas64.General
 }
 
 // flush adds the products of the batch's rows.
 func (t *stack) flush() {
-	blas64.Syrk(blas.NoTrans, 1, t.rows, 1, t.sum.m)
+	t.sum.Add(t.rows)
 	t.rows.Cols = 0
 }
 
@@ -90,7 +92,8 @@ func (l *layerFit) look(p *params) (cost float64) {
 	for i := range l.grains {
 		s := &l.sights[i]
 		s.see(p, l.grains[i], h)
-		cost += loss((l.grains[i].Grey - s.value) * inv)
+		loss, _ := fit.Huber((l.grains[i].Grey-s.value)*inv, huber)
+		cost += loss
 	}
 	for _, k := range l.priors {
 		if slices.Contains(l.active, k.param) {
@@ -102,9 +105,9 @@ func (l *layerFit) look(p *params) (cost float64) {
 }
 
 // normal returns the normal equations at p, where the fit has just looked, at that objective.
-func (l *layerFit) normal(p *params, cost float64) *system {
+func (l *layerFit) normal(p *params, cost float64) *fit.Equations {
 	n := len(l.active)
-	s := &system{cost: cost, n: n, m: blas64.Symmetric{N: n + 1, Stride: n + 1, Uplo: blas.Upper, Data: make([]float64, (n+1)*(n+1))}}
+	s := fit.NewEquations(n, cost)
 	if l.room == nil {
 		l.room = make([]float64, (n+1)*batch)
 	}
@@ -114,12 +117,14 @@ func (l *layerFit) normal(p *params, cost float64) *system {
 	for i := range l.grains {
 		seen := &l.sights[i]
 		r := (l.grains[i].Grey - seen.value) * inv
-		w := 1.0
-		if c := math.Abs(r); c > huber {
-			w = math.Sqrt(huber / c)
+		_, w := fit.Huber(r, huber)
+		if w < 1 {
+			w = math.Sqrt(w)
 		}
 		if seen.level >= 0 {
-			l.flat(s, seen.level, w*inv, w*r)
+			if i := slices.Index(l.active, seen.level); i >= 0 {
+				s.AddSingle(i, w*inv, w*r)
+			}
 			continue
 		}
 		p.slopesOf(seen, h, &grad)
@@ -133,31 +138,12 @@ func (l *layerFit) normal(p *params, cost float64) *system {
 		}
 	}
 	t.flush()
-	l.believe(s, p)
-	return s
-}
-
-// flat adds a voxel that depends on one level alone, with derivative d and residual r.
-func (l *layerFit) flat(s *system, level int, d, r float64) {
-	if i := slices.Index(l.active, level); i >= 0 {
-		a, b := s.diagonal(i)
-		s.m.Data[a] += d * d
-		s.m.Data[b] += d * r
-	}
-}
-
-// believe adds what is known before the fit.
-func (l *layerFit) believe(s *system, p *params) {
 	for _, k := range l.priors {
-		i := slices.Index(l.active, k.param)
-		if i < 0 {
-			continue
+		if i := slices.Index(l.active, k.param); i >= 0 {
+			s.AddPrior(i, k.mean-p[k.param], k.sd)
 		}
-		r := (k.mean - p[k.param]) / k.sd
-		a, b := s.diagonal(i)
-		s.m.Data[a] += 1 / (k.sd * k.sd)
-		s.m.Data[b] += r / k.sd
 	}
+	return s
 }
 
 // The relative change of the objective at which a fit is near enough for its residuals to tell the
@@ -168,100 +154,50 @@ const (
 	settled = 1e-4
 )
 
-// damping is what a step begins with, and what it falls back to when an undamped one led uphill.
-const damping = 1e-3
-
-// free is the damping below which a step goes where the normal equations say, and its gain is what
-// they promise. A step held shorter than that gains little anywhere: no sign of having arrived.
-const free = 1e-2
-
-// solve improves p by Levenberg–Marquardt until a step no longer matters and returns the
+// solve improves p by [fit.Descend] until a step no longer matters and returns the
 // covariance of the active parameters. It reports false when the fit has no answer.
-//
-// A step that promises less than settled is taken unseen: to look would cost as much as another step.
 func (l *layerFit) solve(p *params, settled float64) (*mat.SymDense, bool) {
-	lambda, here := damping, l.normal(p, l.look(p))
-	for range 40 {
-		next, gain, ok := l.step(p, here, lambda)
-		if !ok {
-			break
-		}
-		enough := settled * (1 + here.cost)
-		if gain < enough && lambda <= free {
-			*p = next
-			break
-		}
-		there := l.look(&next)
-		if !(there <= here.cost) {
-			if lambda = math.Max(8*lambda, damping); lambda > 1e9 {
-				break
-			}
-			continue
-		}
-		done := here.cost-there < enough && lambda <= free
-		*p, here, lambda = next, l.normal(&next, there), math.Max(lambda*0.1, 1e-9)
-		if done {
-			break
-		}
-	}
-	return l.covariance(here)
+	d := &layerDescent{layerFit: l, here: p, trial: *p}
+	d.Look()
+	last, _ := fit.Descend(d, fit.Descent{
+		Steps:   40,   // far more than a fit that has an answer takes; our choice
+		Ease:    0.1,  // common practice, no source
+		Least:   1e-9, // such a step is an undamped one; our choice
+		Again:   1e-3, // as the first step; our choice
+		Settled: settled,
+	})
+	return last.Covariance(1e-9) // so little that only a matrix without an inverse gets another one
 }
 
-// step returns p moved by one damped step, and by how much that lowers the objective as far as it
-// is a parabola.
-func (l *layerFit) step(p *params, s *system, lambda float64) (next params, gain float64, ok bool) {
-	d := make([]float64, s.n)
-	for i := range d {
-		_, b := s.diagonal(i)
-		d[i] = s.m.Data[b]
-	}
-	x := blas64.General{Rows: s.n, Cols: 1, Stride: 1, Data: slices.Clone(d)}
-	chol, ok := lapack64.Potrf(s.damped(lambda))
-	if !ok {
-		return *p, 0, false
-	}
-	lapack64.Potrs(chol, x)
-	next = *p
-	for i, at := range l.active {
-		next[at] += x.Data[i]
-		gain += x.Data[i] * d[i]
-	}
-	next.within()
-	return next, gain, !math.IsNaN(next[pE])
+// layerDescent is a fit of layers on its way, as [fit.Descend] asks for it.
+type layerDescent struct {
+	*layerFit
+	here  *params
+	trial params
+	cost  float64 // where it last looked
 }
 
-// damped returns a copy of A whose diagonal is larger by a share. A parameter that nothing depends on gets a
-// diagonal of 1, in whatever unit: it stays where it is.
-func (s *system) damped(share float64) blas64.Symmetric {
-	a := s.m
-	a.N, a.Data = s.n, slices.Clone(s.m.Data)
-	for i := range s.n {
-		at, _ := s.diagonal(i)
-		if a.Data[at] += share * a.Data[at]; a.Data[at] == 0 {
-			a.Data[at] = 1
-		}
+// Move is [fit.Problem]'s.
+func (d *layerDescent) Move(by []float64) bool {
+	d.trial = *d.here
+	for i, at := range d.active {
+		d.trial[at] += by[i]
 	}
-	return a
+	d.trial.within()
+	return !math.IsNaN(d.trial[pE])
 }
 
-// covariance returns the inverse of the normal matrix.
-func (l *layerFit) covariance(s *system) (*mat.SymDense, bool) {
-	a := s.damped(1e-9)
-	chol, ok := lapack64.Potrf(a)
-	if !ok {
-		return nil, false
-	}
-	if a, ok = lapack64.Potri(chol); !ok {
-		return nil, false
-	}
-	inv := mat.NewSymDense(s.n, nil)
-	for i := range s.n {
-		for j := i; j < s.n; j++ {
-			inv.SetSym(i, j, a.Data[i*a.Stride+j])
-		}
-	}
-	return inv, true
+// Look is [fit.Problem]'s.
+func (d *layerDescent) Look() float64 {
+	d.cost = d.look(&d.trial)
+	return d.cost
 }
+
+// Take is [fit.Problem]'s.
+func (d *layerDescent) Take() { *d.here = d.trial }
+
+// Equations is [fit.Problem]'s.
+func (d *layerDescent) Equations() *fit.Equations { return d.normal(d.here, d.cost) }
 
 // residual returns the SD of the voxels about the model, in grey values, which a few foreign voxels do
 // not move.

@@ -10,7 +10,7 @@
 //
 // Files, callers first: solid (bodies, distances), pairs (which pieces are nearest), linesearch,
 // gjk and triangle (two pieces apart), depth, polytope and surfacedepth (overlaps), surface, pieces,
-// tree; stl and stl_write.
+// tree; sheet (surfaces that may be open); stl and stl_write.
 package solid
 
 import (

@@ -87,6 +87,26 @@ func checkExtent(s *Surface) error {
 // is [ErrBody]) or no STL, and an *[ExtentError] when the size speaks against
 // millimetres.
 func ReadSTL(r io.Reader, size int64) (*Surface, error) {
+	s, err := readFacets(r, size)
+	if err != nil {
+		return nil, err
+	}
+	if s.Volume() < 0 {
+		for i, t := range s.Triangles {
+			s.Triangles[i] = [3]int{t[0], t[2], t[1]}
+		}
+	}
+	if _, err := s.Shape(); err != nil {
+		return nil, &STLError{Reason: err.Error(), Err: err}
+	}
+	if err := checkExtent(s); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// readFacets reads the facets of a file, text or binary, their corners joined.
+func readFacets(r io.Reader, size int64) (*Surface, error) {
 	in := bufio.NewReaderSize(r, 1<<16)
 	head, err := in.Peek(stlHead)
 	if err != nil && !errors.Is(err, io.EOF) {
@@ -101,19 +121,7 @@ func ReadSTL(r io.Reader, size int64) (*Surface, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := w.surface()
-	if s.Volume() < 0 {
-		for i, t := range s.Triangles {
-			s.Triangles[i] = [3]int{t[0], t[2], t[1]}
-		}
-	}
-	if _, err := s.Shape(); err != nil {
-		return nil, &STLError{Reason: err.Error(), Err: err}
-	}
-	if err := checkExtent(s); err != nil {
-		return nil, err
-	}
-	return s, nil
+	return w.surface(), nil
 }
 
 // isText tells text from binary.

@@ -13,12 +13,17 @@ import (
 // WriteSTL writes the surface as binary STL, coordinates rounded to 32-bit floats (1e-5 mm at
 // 100 mm). The head says what wrote it and in which unit.
 func WriteSTL(out io.Writer, s *Surface) error {
+	return writeSTL(out, s, "ridgerule surface, patient LPS, mm")
+}
+
+// writeSTL writes binary STL; title is cut to the 80 bytes of the head.
+func writeSTL(out io.Writer, s *Surface, title string) error {
 	if len(s.Triangles) > maxTriangles {
 		return &STLError{Reason: fmt.Sprintf("%d triangles; at most %d are written", len(s.Triangles), maxTriangles)}
 	}
 	w := bufio.NewWriter(out)
 	var head [stlHead]byte
-	copy(head[:80], "ridgerule surface, patient LPS, mm")
+	copy(head[:80], title)
 	binary.LittleEndian.PutUint32(head[80:], uint32(len(s.Triangles)))
 	_, _ = w.Write(head[:]) // an error stays in w and comes back at the end
 	for i := range s.Triangles {

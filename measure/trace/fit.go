@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"ridgerule/measure/fit"
 )
 
 // model is the picture of a canal in a section, eleven numbers: a dark disc of radius r in
@@ -27,8 +29,7 @@ const (
 const (
 	smallest, largest = 0.5, 3.0 // radius, mm
 	thinnest, thick   = 0.1, 1.2 // wall, mm
-	fitSteps          = 12
-	rim               = 0.9 // mm beyond the wall that the fit still looks at; farther off is other anatomy
+	rim               = 0.9      // mm beyond the wall that the fit still looks at; farther off is other anatomy
 )
 
 type slopes [params]float64
@@ -70,8 +71,8 @@ type prior struct {
 	brightest float64 // grey value
 }
 
-// fit is a canal found in a section.
-type fit struct {
+// discFit is a canal found in a section.
+type discFit struct {
 	model
 	ok      bool
 	near    int       // pixels looked at: those beyond are far from any canal here
@@ -82,64 +83,77 @@ type fit struct {
 	inverse *mat.SymDense // of the normal equations
 }
 
-func newFit(m model, n int) *fit {
-	return &fit{model: m, resid: make([]float64, n), weight: make([]float64, n), jacobi: make([]slopes, n)}
+func newFit(m model, n int) *discFit {
+	return &discFit{model: m, resid: make([]float64, n), weight: make([]float64, n), jacobi: make([]slopes, n)}
 }
+
+// huber is where a difference stops counting with its square, in rms differences. Our choice.
+const huber = 2.0
 
 // oversampling is how many pixels share one voxel's noise: pixels are finer than voxels and
 // sampled linearly. It only balances picture against prior; the sd comes from precision.go.
 const oversampling = 3.0
 
-// fit finds the model that explains the picture best: Levenberg–Marquardt with the prior as
+// fit finds the model that explains the picture best, by [fit.Descend] with the prior as
 // eleven further observations, pixels far off the model losing weight (Huber).
-//
-// Source: Marquardt DW. J SIAM 1963;11:431–441. doi:10.1137/0111030 (from memory).
-func (c *section) fit(d *disc, p prior) *fit {
-	f, trial := newFit(p.mean, len(c.px)), newFit(p.mean, len(c.px))
+func (c *section) fit(d *disc, p prior) *discFit {
+	w := &discDescent{c, d, p, newFit(p.mean, len(c.px)), newFit(p.mean, len(c.px))}
 	if len(c.px) < 60 {
+		return w.here
+	}
+	c.evaluate(d, w.here)
+	last, ok := fit.Descend(w, fit.Descent{
+		Steps: 12,  // our choice: a faint section's fit may end here, and its answer moves with it and with Ease
+		Ease:  0.2, // our choice
+		Arrived: func(step []float64) bool {
+			return math.Abs(step[mx])+math.Abs(step[my])+math.Abs(step[mr]) < 2e-3 // mm; our choice
+		},
+	})
+	f := w.here
+	if !ok {
 		return f
 	}
-	c.evaluate(d, f)
-	cost, lambda := c.reweigh(p, f), 1e-3
-	for range fitSteps {
-		h, g := c.normal(p, f)
-		step, ok := solveDamped(h, g, lambda)
-		if !ok {
-			return f
-		}
-		trial.model, trial.noise = f.model, f.noise
-		copy(trial.weight, f.weight)
-		for i := range step {
-			trial.model[i] += step[i]
-		}
-		trial.clamp(p.brightest)
-		c.evaluate(d, trial)
-		if trial.cost(p) > cost {
-			lambda *= 8
-			continue
-		}
-		f, trial = trial, f
-		cost, lambda = c.reweigh(p, f), lambda/5
-		if math.Abs(step[mx])+math.Abs(step[my])+math.Abs(step[mr]) < 2e-3 {
-			break
-		}
+	if f.inverse, f.ok = last.Covariance(0); f.ok {
+		f.ok = math.Hypot(f.model[mx], f.model[my]) < 2.5 && f.model[mr] < largest-0.05 // else no edge was found
 	}
-	c.conclude(p, f)
 	return f
 }
 
-// conclude inverts the normal equations and says whether there is a fit at all.
-func (c *section) conclude(p prior, f *fit) {
-	h, _ := c.normal(p, f)
-	var chol mat.Cholesky
-	f.inverse = mat.NewSymDense(params, nil)
-	if chol.Factorize(h) && chol.InverseTo(f.inverse) == nil {
-		f.ok = math.Hypot(f.model[mx], f.model[my]) < 2.5 && f.model[mr] < largest-0.05 // else no edge was found
+// discDescent is a fit of the model on its way, as [fit.Descend] asks for it.
+type discDescent struct {
+	*section
+	d           *disc
+	p           prior
+	here, trial *discFit
+}
+
+// Move is [fit.Problem]'s.
+func (w *discDescent) Move(by []float64) bool {
+	w.trial.model, w.trial.noise = w.here.model, w.here.noise
+	copy(w.trial.weight, w.here.weight)
+	for i := range by {
+		w.trial.model[i] += by[i]
 	}
+	w.trial.clamp(w.p.brightest)
+	return true
+}
+
+// Look is [fit.Problem]'s.
+func (w *discDescent) Look() float64 {
+	w.evaluate(w.d, w.trial)
+	return w.trial.cost(w.p)
+}
+
+// Take is [fit.Problem]'s.
+func (w *discDescent) Take() { w.here, w.trial = w.trial, w.here }
+
+// Equations is [fit.Problem]'s: the pixels are weighed anew.
+func (w *discDescent) Equations() *fit.Equations {
+	return w.normal(w.p, w.here, w.reweigh(w.p, w.here))
 }
 
 // evaluate fills differences and slopes of the pixels that may have weight.
-func (c *section) evaluate(d *disc, f *fit) {
+func (c *section) evaluate(d *disc, f *discFit) {
 	far := math.Hypot(f.model[mx], f.model[my]) + f.model[mr] + f.model[mThick] + rim + fadeOut
 	f.near = c.within(max(far, voteReach))
 	for i, q := range c.px[:f.near] {
@@ -148,7 +162,7 @@ func (c *section) evaluate(d *disc, f *fit) {
 }
 
 // cost returns the weighted sum of squares, picture and prior; without unit.
-func (f *fit) cost(p prior) float64 {
+func (f *discFit) cost(p prior) float64 {
 	sum := 0.0
 	for i, r := range f.resid[:f.near] {
 		sum += f.weight[i] * r * r
@@ -162,7 +176,7 @@ func (f *fit) cost(p prior) float64 {
 }
 
 // reweigh sets noise and weights to the present model and returns the cost.
-func (c *section) reweigh(p prior, f *fit) float64 {
+func (c *section) reweigh(p prior, f *discFit) float64 {
 	var sum, n float64
 	edge := f.model[mr] + f.model[mThick] + rim
 	clear(f.weight)
@@ -173,9 +187,8 @@ func (c *section) reweigh(p prior, f *fit) float64 {
 	}
 	f.noise = max(math.Sqrt(sum/max(n-params, 1)), 1e-3)
 	for i, r := range f.resid[:f.near] {
-		if z := math.Abs(r) / f.noise; z > 2 {
-			f.weight[i] *= 2 / z
-		}
+		_, weight := fit.Huber(r/f.noise, huber)
+		f.weight[i] *= weight
 	}
 	return f.cost(p)
 }
@@ -185,10 +198,9 @@ const fadeOut = 0.5 // mm
 // fade falls from 1 to 0 over fadeOut; without unit.
 func fade(mm float64) float64 { return min(1, max(0, 1-mm/fadeOut)) }
 
-// normal returns the normal equations of picture and prior.
-func (c *section) normal(p prior, f *fit) (*mat.SymDense, slopes) {
-	var h [params]slopes
-	var g slopes
+// normal returns the normal equations of picture and prior, at a model of this cost.
+func (c *section) normal(p prior, f *discFit, cost float64) *fit.Equations {
+	e := fit.NewEquations(params, cost)
 	scale := 1 / (f.noise * f.noise * oversampling)
 	for q := range f.near {
 		k := f.weight[q] * scale
@@ -197,36 +209,17 @@ func (c *section) normal(p prior, f *fit) (*mat.SymDense, slopes) {
 		}
 		j := &f.jacobi[q]
 		for a := range params {
-			ka := k * j[a]
-			g[a] += ka * f.resid[q]
+			ka, row := k*j[a], e.Row(a)
+			row[params] += ka * f.resid[q]
 			for b := a; b < params; b++ {
-				h[a][b] += ka * j[b]
+				row[b] += ka * j[b]
 			}
 		}
 	}
-	s := mat.NewSymDense(params, nil)
 	for a := range params {
-		w := 1 / (p.sd[a] * p.sd[a])
-		g[a] += w * (p.mean[a] - f.model[a])
-		for b := a; b < params; b++ {
-			s.SetSym(a, b, h[a][b])
-		}
-		s.SetSym(a, a, h[a][a]+w)
+		w, row := 1/(p.sd[a]*p.sd[a]), e.Row(a)
+		row[a] += w
+		row[params] += w * (p.mean[a] - f.model[a])
 	}
-	return s, g
-}
-
-// solveDamped returns the step of normal equations h, g with the diagonal raised by lambda.
-func solveDamped(h *mat.SymDense, g slopes, lambda float64) (slopes, bool) {
-	a := mat.NewSymDense(params, nil)
-	a.CopySym(h)
-	for i := range params {
-		a.SetSym(i, i, h.At(i, i)*(1+lambda))
-	}
-	var chol mat.Cholesky
-	var x mat.VecDense
-	if !chol.Factorize(a) || chol.SolveVecTo(&x, mat.NewVecDense(params, g[:])) != nil {
-		return slopes{}, false
-	}
-	return slopes(x.RawVector().Data), true
+	return e
 }

@@ -118,12 +118,14 @@ func (t *stencil) enclosed(s sheet, at int, wall float32) float32 {
 
 // answer says what the map means for the mark in its middle.
 func (m *shortMap) answer(c *crossing, tolerance float64, p *Piece) {
-	rival := 0
+	here, rival := 0, 0
 	for at, x := range m {
 		i, j := ofMap(at)
 		switch d := cell * math.Hypot(float64(i), float64(j)); {
 		case d <= tolerance:
-			p.Here = max(p.Here, x)
+			if x > p.Here {
+				p.Here, here = x, at
+			}
 		case d <= farthestAway && x > p.There:
 			p.There, p.Away, rival = x, d, at
 		}
@@ -134,11 +136,36 @@ func (m *shortMap) answer(c *crossing, tolerance float64, p *Piece) {
 		p.Answer = Elsewhere
 	case p.Here >= shortSeen:
 		p.Answer = Seen
+		if x, y := m.middle(here); math.Hypot(x, y) > tolerance {
+			p.Answer, p.Away, p.Rival = Elsewhere, math.Hypot(x, y), c.across(p.At, x, y)
+			return
+		}
 	}
 	if p.There > 0 {
 		i, j := ofMap(rival)
-		p.Rival = r3.Add(p.At, r3.Add(r3.Scale(cell*float64(i), c.u), r3.Scale(cell*float64(j), c.w)))
+		p.Rival = c.across(p.At, cell*float64(i), cell*float64(j))
 	}
+}
+
+// across returns the point x and y mm across the path from one of its points.
+func (c *crossing) across(p r3.Vec, x, y float64) r3.Vec {
+	return r3.Add(p, r3.Add(r3.Scale(x, c.u), r3.Scale(y, c.w)))
+}
+
+// middle returns the middle of the lumen that a place lies in, mm from the path: of the places joined to it that are at
+// least half as canal-like. A wide lumen is as dark at its side as in its middle.
+func (m *shortMap) middle(from int) (x, y float64) {
+	least, seen, next := m[from]/2, map[int]bool{from: true}, []int{from}
+	for k := 0; k < len(next); k++ {
+		i, j := ofMap(next[k])
+		x, y = x+cell*float64(i), y+cell*float64(j)
+		for _, d := range [][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			if i, j := i+d[0], j+d[1]; max(i, -i, j, -j) <= reach && m[inMap(i, j)] >= least && !seen[inMap(i, j)] {
+				seen[inMap(i, j)], next = true, append(next, inMap(i, j))
+			}
+		}
+	}
+	return x / float64(len(next)), y / float64(len(next))
 }
 
 // usual returns how canal-like places are that are none: the 90th percentile of the peaks apart from the best.

@@ -50,7 +50,7 @@ func TestShortCanalIsSeenAtItsMarkAndElsewhereBesideIt(t *testing.T) {
 				t.Errorf("radius %g, marked %v off: %+v", radius, d, p)
 			}
 		}
-		for _, d := range []r3.Vec{{X: 3.5}, {Z: 4}, {X: -5, Z: 5}, {Z: -7.8}} {
+		for _, d := range []r3.Vec{{X: 2}, {X: 1.6, Z: -1.6}, {X: 3.5}, {Z: 4}, {X: -5, Z: 5}, {Z: -7.8}} {
 			p := short(t, v, ends(shift(s.canal, d)))
 			if off, _ := nearestOn(s.canal, p.Rival); p.Answer != Elsewhere || off > 1 {
 				t.Errorf("radius %g, moved by %v: rival %.2f mm off the canal: %+v", radius, d, off, p)

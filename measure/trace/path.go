@@ -51,7 +51,7 @@ const sectors = 8
 //
 // where noise is the rms difference between picture and model around the canal, marrow texture
 // included: this section's or the path's usual one, whichever is larger. A sector two noises above the lumen counts half.
-func (c *section) confidence(f *fit, noise float64) float64 {
+func (c *section) confidence(f *discFit, noise float64) float64 {
 	if !f.ok {
 		return 0
 	}

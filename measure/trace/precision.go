@@ -76,7 +76,7 @@ func (c *centred) correlation() correlogram {
 }
 
 // sandwich returns the variances of x, y and r of a fit, mm².
-func (c *section) sandwich(f *fit, rho correlogram) (xx, yy, rr float64) {
+func (c *section) sandwich(f *discFit, rho correlogram) (xx, yy, rr float64) {
 	scale := 1 / (f.noise * f.noise * oversampling)
 	influence := func(row int) *grid { // of each pixel's difference on parameter row
 		return c.grid(func(k int) float64 {

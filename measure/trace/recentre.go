@@ -39,7 +39,7 @@ type centred struct {
 	step       float64 // mm
 	sections   []*section
 	spread     float64 // usual standard deviation of a section: the scale of contrast, grey values
-	fits       []*fit
+	fits       []*discFit
 	noise      float64 // usual rms difference between picture and model, grey values
 	confidence []float64
 	sd, sdR    []float64 // of the fits, +Inf where there is none, mm
@@ -113,7 +113,7 @@ func (c *centred) fitSections(ctx context.Context, know *known, round int) error
 	if err := c.choose(ctx, know, round); err != nil {
 		return err
 	}
-	c.fits = make([]*fit, len(c.points))
+	c.fits = make([]*discFit, len(c.points))
 	err := parallel(ctx, len(c.points), func(i int) { c.fits[i] = c.sections[i].fit(know.disc, c.prior(know, i)) })
 	if err != nil {
 		return err

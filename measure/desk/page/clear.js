@@ -5,6 +5,7 @@ import { say } from "./status.js";
 import { store } from "./state.js";
 import { axial, section } from "./views.js";
 import { pointTable } from "./points.js";
+import { callipers } from "./callipers.js";
 
 /** The kinds that can be marked: how many clicks, and the usual radius, mm. */
 const kinds = {
@@ -24,7 +25,7 @@ export const clear = {
     return `${n} marked${proposed ? `, ${proposed} of them to be confirmed` : ""}` + (open ? `, ${open} not marked` : "");
   },
   make(next) {
-    let kind = "canal", side = "";
+    let kind = store.plan.jaw === "maxilla" ? "sinus" : "canal", side = "";
     /** @type {number[][]} */ let marks = [];
     /** @type {any} */ let traced = null;
     const click = (p) => { if (!free()) return; marks = [...marks, p]; traced = null; say(`Mark ${marks.length} set.`); draw(); };
@@ -34,11 +35,12 @@ export const clear = {
       traced.path.forEach((p, i) => { if (i) pane.line([traced.path[i - 1], p], traced.confidence[i] < 0.6 ? "dotted" : "heavy"); });
     };
     const feet = axial({ label: "Slab seen from the feet", newPoint: "New mark", click, thick: 3, draw: marksOn });
-    const cross = store.plan.curve.length ? section({ label: "Section across the arch", newPoint: "New mark", click, move: true, arc: store.plan.length_mm * 0.12,
-      draw: (pane) => { marksOn(pane); if (traced) pane.crossing(traced.path, Math.max(...traced.radii_mm)); } }) : null;
+    const tool = callipers({ site: () => "", arc: () => cross.arc, view: () => cross, change: () => draw() });
+    const cross = store.plan.curve.length ? section({ label: "Section across the arch", newPoint: "New mark", click: (p) => tool.held ? tool.click(p) : click(p), move: true, arc: store.plan.length_mm * 0.12,
+      draw: (pane) => { marksOn(pane); tool.draw(pane); if (traced) pane.crossing(traced.path, Math.max(...traced.radii_mm)); } }) : null;
     const asked = h("div"), list = h("div"), known = h("div");
-    const which = h("select", { onchange: (e) => choose(e.target.value, "") }, ...Object.keys(kinds).map((k) => h("option", { value: k }, words(k))));
-    const radius = h("input", { type: "number", min: 0.1, max: 20, step: 0.1, value: 1.5 });
+    const which = h("select", { onchange: (e) => choose(e.target.value, "") }, ...Object.keys(kinds).map((k) => h("option", { value: k, selected: k === kind }, words(k))));
+    const radius = h("input", { type: "number", min: 0.1, max: 20, step: 0.1, value: kinds[kind].radius });
     const buttons = h("div", { class: "row" });
     const proposal = h("div");
     const choose = (k, s) => { kind = k; side = s; marks = []; traced = null; which.value = k; radius.value = kinds[k].radius; draw(); say(`Mark ${s} ${words(k)}: ${kinds[k].clicks === 1 ? "one click" : "click its two ends, and between them where it bends"}.`); };
@@ -50,6 +52,14 @@ export const clear = {
       const at = store.plan.structures.length;
       if (await store.act(said, [{ do: "insert", path: `structures[${at}]`, value }])) { marks = []; traced = null; draw(); }
     };
+    const floors = h("button", { type: "button", onclick: async () => {
+      say("Looking for the floors of the sinuses and of the nose …");
+      try {
+        const p = await json("propose"), taken = store.plan.structures.map((s) => s.name), fresh = p.cavities.filter((c) => !taken.includes(c.name));
+        if (!fresh.length) return say("No proposal" + (p.none.length ? ": " + p.none.join("; ") : "") + ".");
+        await store.act("floors proposed, check each", fresh.map((c, i) => ({ do: "insert", path: `structures[${taken.length + i}]`, value: { name: c.name, kind: c.kind, proposed: true, path: c.path, radius_mm: c.radius_mm, sd_mm: c.sd_mm } })));
+      } catch (error) { say("No proposal: " + error.message); }
+    } }, "Propose the floors of sinus and nose");
     const trace = async () => {
       try { traced = await json("trace", { marks }); say(`Traced ${mm(traced.length_mm)} mm, confidence ${traced.mean.toFixed(2)}. Check it on the pictures.`); } catch (error) { traced = null; say("No path proposed: " + error.message); }
       draw();
@@ -68,12 +78,14 @@ export const clear = {
       list.replaceChildren(pointTable(`Marks for ${side} ${words(kind)}`, marks.map((at, i) => ({ at, name: "Mark " + (i + 1), moved: (p) => { marks[i] = p; traced = null; draw(); }, removed: () => { marks.splice(i, 1); traced = null; draw(); } })), { name: "New mark", add: click }));
       const handles = marks.map((at, i) => ({ at, name: `Mark ${i + 1} of ${marks.length}`, moved: (p) => { marks[i] = p; traced = null; draw(); }, removed: () => { marks.splice(i, 1); traced = null; draw(); } }));
       feet.pane.handles.set(handles);
-      cross?.pane.handles.set(handles.filter((m) => Math.abs(cross.pane.geometry ? cross.pane.off(m.at) : 9) < 3));
+      cross?.pane.offer(tool.held ? "New end of the callipers" : "New mark");
+      cross?.pane.handles.set([...handles.filter((m) => Math.abs(cross.pane.geometry ? cross.pane.off(m.at) : 9) < 3), ...tool.points()]);
+      tool.update();
     }
     return {
       element: h("div", {}, h("p", { class: "lead" }, "Everything this jaw has is marked here, or declared absent or not visible. Nothing is taken as marked that nobody marked: its margins read not assessed."),
-        asked, h("div", { class: "row" }, h("label", {}, "Mark a ", which), h("label", {}, "radius ", radius, " mm")),
-        h("div", { class: "plate" }, feet.element, cross ? cross.element : h("p", {}, "The section appears when the arch is there.")),
+        asked, h("div", { class: "row" }, floors), h("div", { class: "row" }, h("label", {}, "Mark a ", which), h("label", {}, "radius ", radius, " mm")),
+        h("div", { class: "plate" }, feet.element, cross ? h("div", {}, cross.element, tool.element) : h("p", {}, "The section appears when the arch is there.")),
         buttons, proposal, list, h("h3", {}, "Marked"), known, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
       update() {
         const say = (a, as, text) => h("button", { type: "button", disabled: !free(), onclick: () => store.act(`${a.side} ${words(a.kind)} declared ${text}`, [{ do: "insert", path: `declared[${store.plan.declared}]`, value: { kind: a.kind, side: a.side, as } }]) }, text[0].toUpperCase() + text.slice(1));
@@ -82,6 +94,8 @@ export const clear = {
         known.replaceChildren(store.plan.structures.length ? table("Structures of the plan", ["Name", "Kind", "State", ""], store.plan.structures.map((s, i) => [s.name, words(s.kind), s.proposed ? h("strong", {}, "proposed, to be confirmed") : "marked",
           h("span", { class: "row" }, s.proposed && h("button", { type: "button", "aria-label": "Confirm " + s.name, disabled: !free(), onclick: () => store.act(`${s.name} confirmed`, [s.traced ? { do: "set", path: `structures[${i}].traced.confirmed`, value: true } : { do: "delete", path: `structures[${i}].proposed` }]) }, "Confirm"),
             h("button", { type: "button", "aria-label": "Remove " + s.name, disabled: !free(), onclick: () => store.act(`${s.name} removed`, [{ do: "delete", path: `structures[${i}]` }]) }, "Remove"))])) : h("p", { class: "note" }, "Nothing yet."));
+        floors.hidden = store.plan.jaw !== "maxilla";
+        floors.disabled = !free();
         draw();
       },
     };

@@ -89,9 +89,10 @@ function state() {
   if (p.notice) lines.push(h("p", {}, p.notice));
   if (!p.sites.length) lines.push(h("p", {}, "No site yet."));
   else if (n && n.summary) lines.push(h("p", { class: store.current ? "" : "stale", "data-summary": store.current ? "now" : "old" }, n.summary + (store.current ? "." : "; measuring …")));
+  else if (store.measuring) lines.push(h("p", { class: "stale" }, "measuring …"));
   else if (n && n.why && store.current) lines.push(h("p", {}, "Not measured yet: " + n.why + "."));
   if (unmarked.length) lines.push(h("p", {}, "Not marked: " + unmarked.map((a) => `${a.side} ${a.kind.replaceAll("_", " ")}`).join(", ") + "."));
-  if (p.review) lines.push(h("p", {}, p.review.void ? `Review by ${p.review.by}: void since the plan was changed.` : `Reviewed by ${p.review.by}, ${p.review.role}.`));
+  if (p.review) lines.push(h("p", {}, p.review.void ? `Review void since ${p.review.void}${p.review.since ? ", " + p.review.since : ""}: it was by ${p.review.by}, ${p.review.role}.` : `Reviewed by ${p.review.by}, ${p.review.role}.`));
   const act = (words, of, does) => h("button", { type: "button", disabled: !of || !!p.read_only, onclick: does }, words, of ? h("span", { class: "note" }, " " + of) : "");
   const focused = /** @type {HTMLElement} */ (document.activeElement)?.dataset?.act;
   const undo = act("Undo", p.undo, () => store.undo()), redo = act("Redo", p.redo, () => store.redo());

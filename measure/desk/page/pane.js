@@ -126,6 +126,13 @@ export class Pane {
 
   get pixel() { return Math.hypot(...this.geometry.right); }
 
+  /** Offers a click: what it makes is named; "" offers none. @param {string} name */
+  offer(name) {
+    if ((this.options.newPoint || "") === name) return;
+    this.options.newPoint = name;
+    this.frame.classList.toggle("still", !name);
+  }
+
   clear() { this.lines.replaceChildren(); }
 
   /** Draws a line of patient's places, with a dark casing. @param {number[][]} points @param {string} [kind] "dashed", "dotted", "heavy" @param {boolean} [closed] */

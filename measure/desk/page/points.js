@@ -1,6 +1,8 @@
 // A table of points beside a picture: what the picture's handles do, in fields.
 import { h } from "./dom.js";
 
+const tall = 10; // rows that a table shows without scrolling in itself
+
 /**
  * @param {string} caption @param {{name: string, at: number[], moved?: (p: number[]) => void, removed?: () => void}[]} points
  * @param {{name: string, add: (p: number[]) => void}} [fresh] a last row that adds a point
@@ -13,6 +15,6 @@ export function pointTable(caption, points, fresh) {
   };
   const rows = points.map((p) => row(p.name, p.at, () => p.removed ? h("button", { type: "button", "aria-label": "Remove " + p.name, onclick: p.removed }, "Remove") : "", p.moved).row);
   if (fresh) rows.push(row(fresh.name, null, (fields) => h("button", { type: "button", onclick: () => { if (fields.every((f) => f.value !== "")) fresh.add(fields.map((f) => Number(f.value))); } }, "Add"), null).row);
-  return h("div", { class: "scroll", role: "region", "aria-label": caption, tabindex: 0 }, h("table", { class: "points" }, h("caption", {}, caption + ", patient coordinates, mm"),
+  return h("div", { class: rows.length > tall ? "scroll tall" : "scroll", role: "region", "aria-label": caption, tabindex: 0 }, h("table", { class: "points" }, h("caption", {}, caption + ", patient coordinates, mm"),
     h("thead", {}, h("tr", {}, ...["Point", "x (left)", "y (back)", "z (head)", ""].map((c) => c ? h("th", { scope: "col" }, c) : h("td", {})))), h("tbody", {}, ...rows)));
 }

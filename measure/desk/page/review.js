@@ -1,5 +1,5 @@
 // The review: every section once, every open point with a reason, then the record of who looked. It is no signature.
-import { h, verdict } from "./dom.js";
+import { h, verdict, words } from "./dom.js";
 import { json } from "./transport.js";
 import { say } from "./status.js";
 import { store } from "./state.js";
@@ -10,14 +10,17 @@ const all = () => store.plan.sites;
 /** The sites whose sections somebody looked at, of the plan as it stands. @type {Set<string>} */
 const looked = new Set();
 
+/** Whether a review of the plan as it is was recorded. */
+const stands = () => !!store.plan.review && !store.plan.review.void;
+
 /** @type {import("./steps.js").Step} */
 export const review = {
   id: "review", title: "Review",
-  done: () => !!store.plan.review && !store.plan.review.void,
+  done: stands,
   sum() {
     const r = store.plan.review;
     if (!r) return "not reviewed yet";
-    return r.void ? `review by ${r.by} void since the plan was changed` : `reviewed by ${r.by}, ${r.role}, ${r.at}`;
+    return r.void ? `review void since ${r.void}: it was by ${r.by}, ${r.role}, ${r.at}` : `reviewed by ${r.by}, ${r.role}, ${r.at}`;
   },
   make() {
     let now = 0, tag = "";
@@ -25,27 +28,32 @@ export const review = {
     const reasons = new Map();
     const place = h("div"), points = h("div"), count = h("p", { class: "lead" });
     const by = h("input", { type: "text", maxlength: 100 }), role = h("input", { type: "text", maxlength: 100 });
-    const record = h("button", { type: "button", class: "main", onclick: () => store.review({ by: by.value, role: role.value, looked: all().map((s) => s.id).filter((id) => looked.has(id)),
-      reasons: open.map((p) => ({ ...p, reason: reasons.get(key(p)) || "" })), ask: false }) }, "Record the review");
+    const record = h("button", { type: "button", class: "main", onclick: () => store.review({ by: by.value, role: role.value, looked: said(),
+      reasons: open.filter((p) => !p.kind).map((p) => ({ site: p.site, finding: p.finding, reason: reasons.get(key(p)) || "" })), ask: false }) }, "Record the review");
     const write = h("button", { type: "button", onclick: async () => { try { const { written } = await json("output", {}); say("Written: " + written + "."); } catch (error) { say("Not written: " + error.message); } } }, "Write the report and all tables");
     const key = (p) => p.site + "\n" + p.finding;
     const show = () => {
       const s = all()[now];
       if (!s) return place.replaceChildren(h("p", { class: "note" }, "No site yet."));
-      const n = measured(s.id), view = s.arc_mm === null ? null : section({ label: "Section at site " + s.name, arc: s.arc_mm, draw: (pane) => lines(pane, measured(s.id)) });
-      const onward = h("button", { type: "button", class: "main", onclick: () => { looked.add(s.id); now = (now + 1) % all().length; show(); place.querySelector("button")?.focus(); } }, `Looked at ${s.id}, next section`);
+      const n = measured(s.id), view = s.arc_mm === null ? null : section({ label: "Section at site " + s.name, arc: s.arc_mm, draw: (pane) => { lines(pane, measured(s.id)); for (const r of store.plan.readings) if (r.site === s.id) pane.line([r.from, r.to]); } });
+      const onward = h("button", { type: "button", class: "main", onclick: () => { looked.add(s.id); now = (now + 1) % all().length; show(); askOpen(); place.querySelector("button")?.focus(); } }, `Looked at ${s.id}, next section`);
       place.replaceChildren(h("h3", {}, s.name, " ", n?.verdict ? verdict(n.verdict) : ""), h("div", { class: "row" }, onward),
         h("div", { class: "plate" }, view ? view.element : ""), h("div", {}, n && store.numbers ? h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, numberTable(n, store.numbers.columns)) : h("p", {}, "measuring …")));
       progress();
     };
     const progress = () => {
       const left = all().filter((s) => !looked.has(s.id)).map((s) => s.id);
-      count.textContent = left.length ? "Not looked at yet: " + left.join(", ") + "." : "Every section was looked at.";
+      count.textContent = stands() ? "Reviewed. A change of the plan makes the review void." : left.length ? "Not looked at yet: " + left.join(", ") + "." : "Every section was looked at.";
     };
+    const said = () => all().map((s) => s.id).filter((id) => looked.has(id));
+    const declare = (p, as) => store.act(`${p.side} ${words(p.kind)} declared ${words(as)}`, [{ do: "insert", path: `declared[${store.plan.declared}]`, value: { kind: p.kind, side: p.side, as } }]);
+    const answerFor = (p) => h("div", { class: "row" }, h("span", {}, p.finding), ...["absent", "not_visible"].map((as) => h("button", { type: "button", disabled: !!store.plan.read_only, "aria-label": `${p.side} ${words(p.kind)}: ${words(as)}`, onclick: () => declare(p, as) }, words(as))), h("span", { class: "note" }, "or mark it under Keep clear of"));
+    const reasonFor = (p) => h("label", { class: "wide" }, h("span", {}, (p.site ? p.site + ": " : "") + p.finding),
+      h("input", { type: "text", maxlength: 300, value: reasons.get(key(p)) || "", oninput: (e) => reasons.set(key(p), e.target.value) }));
     const askOpen = async () => {
-      try { open = (await json("review", { by: "", role: "", looked: [], reasons: [], ask: true })).open; } catch { open = []; }
-      points.replaceChildren(...(open.length ? [h("h3", {}, "Open, each to be mended or passed over with a reason"), ...open.map((p) => h("div", { class: "row" }, h("label", { class: "wide" }, h("span", {}, (p.site ? p.site + ": " : "") + p.finding),
-        h("input", { type: "text", maxlength: 300, value: reasons.get(key(p)) || "", oninput: (e) => reasons.set(key(p), e.target.value) }))))] : [h("p", {}, "Nothing is open.")]));
+      if (stands()) { points.replaceChildren(); return; }
+      try { open = (await json("review", { by: "", role: "", looked: said(), reasons: [], ask: true })).open; } catch { open = []; }
+      points.replaceChildren(...(open.length ? [h("h3", {}, "Open, each to be mended or passed over with a reason"), ...open.filter((p) => p.kind).map(answerFor), h("div", { class: "reasons" }, ...open.filter((p) => !p.kind).map(reasonFor))] : [h("p", {}, "Nothing is open.")]));
       points.dataset.ready = "yes";
     };
     show();
@@ -55,7 +63,7 @@ export const review = {
       update() {
         record.disabled = !!store.plan.read_only || !store.current;
         write.disabled = !store.plan.outputs || !store.current;
-        if (store.current && tag !== store.plan.tag) { tag = store.plan.tag; looked.clear(); show(); askOpen(); }
+        if (store.current && tag !== store.plan.tag) { tag = store.plan.tag; if (!stands()) looked.clear(); show(); askOpen(); }
         progress();
       },
     };

@@ -1,10 +1,11 @@
 // The sites, and a virtual implant at each: section, numbers and lines as they were measured.
-import { h, table, verdict, words } from "./dom.js";
+import { h, place, table, verdict, words } from "./dom.js";
 import { json, Newest } from "./transport.js";
 import { say } from "./status.js";
 import { store, onCurve } from "./state.js";
 import { panoramic, section } from "./views.js";
 import { pointTable } from "./points.js";
+import { callipers, renamed, without } from "./callipers.js";
 
 const free = () => !store.plan.read_only;
 const all = () => store.plan.sites;
@@ -45,21 +46,26 @@ function body(pane, im) {
 function workplace(options) {
   const holder = h("div"), list = h("div", { class: "row", role: "group", "aria-label": "Sites" });
   let view = null, key = "";
+  const tool = callipers({ site: () => site()?.id || "", arc: () => site().arc_mm, view: () => view, change: () => options.chosen() });
   const build = () => {
     const s = site(), now = s ? s.id + "/" + s.arc_mm : "";
-    if (now === key) return;
-    key = now;
-    view = s && s.arc_mm !== null ? section({ label: `Section at site ${s.name}`, arc: s.arc_mm, draw: (pane) => lines(pane, measured(s.id), options.moving?.()) }) : null;
-    holder.replaceChildren(view ? view.element : h("p", { class: "note" }, "No site yet."));
+    if (now !== key) {
+      key = now;
+      view = s && s.arc_mm !== null ? section({ label: `Section at site ${s.name}`, arc: s.arc_mm, click: tool.click, draw: (pane) => { lines(pane, measured(s.id), options.moving?.()); tool.draw(pane); } }) : null;
+      holder.replaceChildren(view ? view.element : h("p", { class: "note" }, "No site yet."), view ? tool.element : "");
+    }
+    view?.pane.offer(tool.held && !store.plan.read_only ? "New end of the callipers" : "");
   };
   const chooseFrom = () => list.replaceChildren(...all().map((s, i) => h("button", { type: "button", "aria-pressed": String(i === chosen), onclick: (e) => { chosen = i; options.chosen(); e.target.parentElement?.children[i]?.focus(); } }, s.id)));
   return {
-    list, holder, get view() { return view; },
+    list, holder, tool, get view() { return view; },
     update() {
       build();
       const focused = [...list.children].indexOf(/** @type {any} */ (document.activeElement));
       chooseFrom();
       /** @type {HTMLElement} */ (list.children[focused])?.focus();
+      tool.update();
+      if (!options.moving?.()) view?.pane.handles.set([...(options.handles?.() || []), ...tool.points()]);
       view?.draw();
     },
     numbers() {
@@ -75,10 +81,10 @@ function workplace(options) {
 /** @type {import("./steps.js").Step} */
 export const sites = {
   id: "sites", title: "Sites",
-  done: () => all().length > 0 && store.current && !!store.numbers.sites?.length,
-  sum: () => all().length ? all().map((s) => s.id).join(", ") : "no site yet",
+  done: () => all().length > 0 && !all().some((s) => s.proposed) && store.current && !!store.numbers.sites?.length,
+  sum: () => all().length ? all().map((s) => s.id + (s.proposed ? " (proposed)" : "")).join(", ") : "no site yet",
   make(next) {
-    const numbers = h("div"), edit = h("div"), places = h("div");
+    const numbers = h("div"), edit = h("div"), places = h("div"), proposed = h("div");
     const add = async (arc) => {
       if (!free() || !store.plan.curve.length) return;
       const guess = await json("tooth?arc=" + arc);
@@ -86,15 +92,30 @@ export const sites = {
       if (!tooth) return say("Which tooth? The arch shows no midline: give the number in the field and add the site there.");
       await insert(tooth, onCurve(arc));
     };
-    const insert = async (tooth, at) => {
+    const insert = async (tooth, at, more = {}) => {
       let id = tooth;
       for (let i = 2; all().some((s) => s.id === id); i++) id = `${tooth}-${i}`;
-      if (await store.act(`site ${id} added`, [{ do: "insert", path: `sites[${all().length}]`, value: { tooth, id, at } }])) { chosen = all().length - 1; update(); }
+      if (await store.act(`site ${id} ${more.proposed ? "taken up, to be confirmed" : "added"}`, [{ do: "insert", path: `sites[${all().length}]`, value: { tooth, id, at, ...more } }])) { chosen = all().length - 1; update(); }
+    };
+    const suggest = async () => {
+      say("Looking for places …");
+      try {
+        const p = await json("propose");
+        if (!p.sites.length) return say("No proposal: " + p.none.join("; "));
+        const row = (s, i) => {
+          const tooth = h("input", { type: "text", size: 3, maxlength: 2, inputmode: "numeric", value: s.tooth, "aria-label": `Tooth at proposed place ${i + 1}` });
+          const take = h("button", { type: "button", onclick: () => { if (!tooth.value) return say("Which tooth? Give its number first."); take.disabled = true; insert(tooth.value, s.at, { proposed: true }); } }, `Take up place ${i + 1}`);
+          return [`Place ${i + 1}`, tooth, place(s.at), take];
+        };
+        proposed.replaceChildren(table("Proposed places: where no tooth seems to stand", ["Place", "Tooth", "Where", ""], p.sites.map(row)));
+        proposed.firstElementChild.classList.toggle("tall", p.sites.length > 6);
+        say(`${p.sites.length} places proposed. Each that is taken up is confirmed on its section.`);
+      } catch (error) { say("No proposal: " + error.message); }
     };
     const points = () => all().filter((s) => s.arc_mm !== null).map((s) => ({ at: [s.arc_mm, 0, 0], name: "Site " + s.name,
       moved: free() ? (p) => store.act(`site ${s.id} moved`, [{ do: "set", path: `sites[${all().indexOf(s)}].at`, value: onCurve(Math.max(0, Math.min(store.plan.length_mm, p[0]))) }]) : undefined,
       removed: free() ? () => remove(all().indexOf(s)) : undefined }));
-    const remove = (i) => store.act(`site ${all()[i].id} removed`, [{ do: "delete", path: `sites[${i}]` }]);
+    const remove = (i) => store.act(`site ${all()[i].id} removed`, [...without(all()[i].id), { do: "delete", path: `sites[${i}]` }]);
     const pan = panoramic({ label: "Along the arch", newPoint: "New site", click: add, points });
     const work = workplace({ chosen: () => update() });
     const arc = h("input", { type: "number", min: 0, step: 0.5, value: "" }), tooth = h("input", { type: "text", size: 3, maxlength: 2, inputmode: "numeric" });
@@ -110,8 +131,8 @@ export const sites = {
       pan.update();
       numbers.replaceChildren(work.numbers());
       const s = site();
-      edit.replaceChildren(...(s ? [h("div", { class: "row" },
-        h("label", {}, "Tooth ", h("input", { type: "text", size: 3, maxlength: 2, value: s.tooth, disabled: !free(), onchange: (e) => store.act(`site ${s.id}: tooth ${e.target.value}`, [{ do: "set", path: `sites[${chosen}].tooth`, value: e.target.value }, { do: "set", path: `sites[${chosen}].id`, value: e.target.value }]) })),
+      edit.replaceChildren(...(s ? [s.proposed ? h("div", { class: "row" }, h("strong", {}, "proposed, to be confirmed"), h("button", { type: "button", class: "main", disabled: !free(), onclick: () => store.act(`site ${s.id} confirmed`, [{ do: "delete", path: `sites[${chosen}].proposed` }]) }, `Site ${s.id} is right`)) : "", h("div", { class: "row" },
+        h("label", {}, "Tooth ", h("input", { type: "text", size: 3, maxlength: 2, value: s.tooth, disabled: !free(), onchange: (e) => store.act(`site ${s.id}: tooth ${e.target.value}`, [{ do: "set", path: `sites[${chosen}].tooth`, value: e.target.value }, { do: "set", path: `sites[${chosen}].id`, value: e.target.value }, ...renamed(s.id, e.target.value)]) })),
         h("label", {}, "Height down to ", h("select", { disabled: !free(), onchange: (e) => store.act(`site ${s.id}: height to ${e.target.value}`, [{ do: "set", path: `sites[${chosen}].height_to`, value: e.target.value }]) },
           ...["auto", "canal", "sinus", "nasal_floor", "border"].map((l) => h("option", { value: l, selected: l === s.height_to }, words(l))))),
         h("button", { type: "button", disabled: !free(), onclick: () => remove(chosen) }, "Remove site " + s.id)), h("p", { class: "note" }, s.name)] : []));
@@ -119,7 +140,7 @@ export const sites = {
     }
     return {
       element: h("div", {}, h("p", { class: "lead" }, "Click the panoramic where a tooth is to be replaced; its number follows from the place and can be changed. Move a site by its point. Each is measured as soon as the hand rests."),
-        pan.element, byHand, spread, h("h3", {}, "The section"), work.list, h("div", { class: "plate" }, work.holder, h("div", {}, edit, places)), numbers, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
+        pan.element, byHand, spread, h("div", { class: "row" }, h("button", { type: "button", disabled: !free(), onclick: suggest }, "Propose places")), proposed, h("h3", {}, "The section"), work.list, h("div", { class: "plate" }, work.holder, h("div", {}, edit, places)), numbers, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
       update,
     };
   },
@@ -138,7 +159,7 @@ export const implants = {
     let rows = null;
     const numbers = h("div"), edit = h("div"), live = h("div");
     const ask = new Newest((wish) => json("distances", wish), (a) => { if (moving) { moving = a.implant; rows = a.rows; work.view?.draw(); shown(); } }, () => {});
-    const work = workplace({ chosen: () => update(), moving: () => moving });
+    const work = workplace({ chosen: () => update(), moving: () => moving, handles: () => handles() });
     const shown = () => live.replaceChildren(...(rows ? [table("Distances while it moves; verdicts follow when the hand rests", ["To", "value", "U (k = 2)"], rows.map((r) => ["to", "value", "U"].map((c) => r[store.numbers.columns.indexOf(c)])))] : []));
     const put = (path, value, said) => store.act(said, [{ do: "set", path: `sites[${chosen}].implant${path}`, value }]);
     const along = (a, b) => { const d = b.map((x, i) => x - a[i]), l = Math.hypot(...d) || 1; return d.map((x) => x / l); };
@@ -157,7 +178,6 @@ export const implants = {
       work.update();
       numbers.replaceChildren(work.numbers());
       const s = site(), im = s?.implant;
-      if (!moving) work.view?.pane.handles.set(handles());
       const number = (name, key, usual) => h("label", {}, name, h("input", { type: "number", min: 1, max: 25, step: 0.1, value: im ? im[key] : usual, disabled: !free() || !im, onchange: (e) => put("." + key, Number(e.target.value), `implant ${s.id}: ${name.trim()} ${e.target.value} mm`) }), " mm");
       edit.replaceChildren(...(!s ? [] : im ? [h("div", { class: "row" }, number("diameter ", "diameter_mm", 4), number("length ", "length_mm", 10)),
         measured(s.id)?.implant ? pointTable("Implant", [["Platform", "platform"], ["Apex", "apex"]].map(([name, key]) => ({ name, at: measured(s.id).implant[key],

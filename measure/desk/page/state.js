@@ -13,6 +13,7 @@ class Store extends EventTarget {
   /** shades: percentiles of the scan's grey values */ low = 1;
   high = 99.5;
   #timer = 0;
+  #sending = false;
   /** @type {AbortController|null} */ #asked = null;
   /** @type {Promise<any>} */ #last = Promise.resolve();
 
@@ -69,6 +70,7 @@ class Store extends EventTarget {
   }
 
   async #send(path, body, words) {
+    this.#sending = true;
     try {
       this.take(await json(path, body, { tag: this.plan.tag }));
       say(words);
@@ -80,6 +82,8 @@ class Store extends EventTarget {
       else say("Not done: " + error.message);
       this.tell("plan");
       return false;
+    } finally {
+      this.#sending = false;
     }
   }
 
@@ -91,7 +95,11 @@ class Store extends EventTarget {
       try {
         const plan = await json("watch?tag=" + this.plan.tag);
         if (this.gone) { this.gone = ""; this.tell("plan"); }
-        if (plan.tag !== this.plan.tag) { this.take(plan); say("The plan was changed elsewhere; this is how it stands now."); }
+        if (plan.tag !== this.plan.tag) {
+          const own = this.#sending; // the news of an act may come before its answer
+          this.take(plan);
+          if (!own) say("The plan was changed elsewhere; this is how it stands now.");
+        }
         else if (document.hidden) await new Promise((r) => setTimeout(r, 1000));
       } catch (error) {
         this.gone = error instanceof Refusal ? "This tab is not known any more: open the page by a new address." : "The program that serves this page has ended. Every act that was answered is in the plan; the list of acts lies beside it in " + this.plan.journal + ". Start it again and open its new address.";
@@ -103,6 +111,16 @@ class Store extends EventTarget {
 }
 
 export const store = new Store();
+
+/** The edits that confirm a part of the plan's head which was proposed. @param {string} part "jaw", "occlusal" or "arch" */
+export function confirming(part) {
+  const all = store.plan.proposed, left = all.filter((p) => p !== part);
+  if (left.length === all.length) return [];
+  return [left.length ? { do: "set", path: "proposed", value: left } : { do: "delete", path: "proposed" }];
+}
+
+/** The same for one that was just proposed. @param {string} part */
+export const proposing = (part) => store.plan.proposed.includes(part) ? [] : [{ do: "set", path: "proposed", value: [...store.plan.proposed, part] }];
 
 /** The curve's point at an arc length. @param {number} arc mm */
 export function onCurve(arc) {

@@ -3,8 +3,8 @@ import { h, mm } from "./dom.js";
 import { json } from "./transport.js";
 import { say } from "./status.js";
 import { Pane } from "./pane.js";
-import { store } from "./state.js";
-import { axial, panoramic } from "./views.js";
+import { confirming, proposing, store } from "./state.js";
+import { axial, panoramic, usualHeight } from "./views.js";
 import { pointTable } from "./points.js";
 import { clear } from "./clear.js";
 import { sites, implants } from "./sites.js";
@@ -17,16 +17,16 @@ const free = () => !store.plan.read_only;
 /** @type {Step} */
 const wayRound = {
   id: "way", title: "Which way round",
-  done: () => !!store.plan.jaw && !!store.plan.orientation_note,
+  done: () => !!store.plan.jaw && !!store.plan.orientation_note && !store.plan.proposed.includes("jaw"),
   sum: () => store.plan.jaw ? `${store.plan.jaw}; ${store.plan.orientation_note || "sides not confirmed yet"}` : "not confirmed yet",
   make(next) {
     const { scan } = store.plan;
     const panes = [["axial", "Seen from the feet", {}], ["across", "Seen from the front", {}], ["across", "Seen from the patient's left", { from: "side" }]]
       .map(([path, label, query]) => { const p = new Pane({ label, path, step: 0.5 }); p.want({ ...query, thick: 0 }); return p; });
-    const jaw = ["mandible", "maxilla"].map((j) => h("button", { type: "button", onclick: () => store.act("jaw: " + j, [{ do: "set", path: "jaw", value: j }]) }, j === "mandible" ? "Lower jaw (mandible)" : "Upper jaw (maxilla)"));
+    const jaw = ["mandible", "maxilla"].map((j) => h("button", { type: "button", onclick: () => store.act("jaw: " + j, [{ do: "set", path: "jaw", value: j }, ...confirming("jaw")]) }, j === "mandible" ? "Lower jaw (mandible)" : "Upper jaw (maxilla)"));
     const yes = h("button", { type: "button", class: "main", onclick: async () => {
       const day = new Date().toISOString().slice(0, 10);
-      if (await store.act("sides confirmed", [{ do: "set", path: "orientation_note", value: `right, front and head confirmed on three slices, ${day}` }])) next();
+      if (await store.act("sides confirmed", [{ do: "set", path: "orientation_note", value: `right, front and head confirmed on three slices, ${day}` }, ...confirming("jaw")])) next();
     } }, "Yes, R is the patient's right, A the front, H the head");
     const facts = h("p", { class: "lead" }), votes = h("p", { class: "note" }, "Looking which jaw it is …");
     json("propose").then((p) => { votes.textContent = p.jaw ? `The image suggests: ${p.jaw}. ${p.votes.join("; ")}. You decide.` : "The image suggests no jaw: " + p.none.join("; "); }, () => { votes.textContent = ""; });
@@ -48,15 +48,15 @@ const wayRound = {
 /** @type {Step} */
 const occlusal = {
   id: "occlusal", title: "Occlusal plane",
-  done: () => store.plan.occlusal_set,
-  sum: () => !store.plan.occlusal ? "not set yet" : `${store.plan.occlusal_from}: toward ${direction()}` + (store.plan.occlusal_set ? "" : ", proposed, check it"),
+  done: () => store.plan.occlusal_set && !store.plan.proposed.includes("occlusal"),
+  sum: () => !store.plan.occlusal ? "not set yet" : `${store.plan.occlusal_from}: toward ${direction()}` + (store.plan.occlusal_set && !store.plan.proposed.includes("occlusal") ? "" : ", proposed, check it"),
   make(next) {
     /** @type {number[][]} */ let points = [];
     const take = async () => {
       const edits = [{ do: "set", path: "occlusal_plane", value: points }];
       if (store.plan.occlusal_set && !store.plan.occlusal_plane?.length) edits.unshift({ do: "delete", path: "occlusal" });
       points = [];
-      await store.act("occlusal plane by three points", edits);
+      await store.act("occlusal plane by three points", [...edits, ...confirming("occlusal")]);
       view.draw();
       update();
     };
@@ -67,16 +67,22 @@ const occlusal = {
     const accept = h("button", { type: "button", class: "main", onclick: async () => {
       const edits = [{ do: "set", path: "occlusal", value: store.plan.occlusal }];
       if (store.plan.occlusal_plane?.length) edits.unshift({ do: "delete", path: "occlusal_plane" });
-      if (await store.act("occlusal direction accepted", edits)) next();
+      if (await store.act("occlusal direction accepted", [...edits, ...confirming("occlusal")])) next();
     } }, "Accept the direction");
-    const says = h("p", { class: "lead" }), list = h("div");
+    const says = h("p", { class: "lead" }), list = h("div"), other = h("div");
+    json("propose").then((p) => {
+      const now = store.plan.occlusal, apart = p.occlusal && now ? Math.acos(Math.min(1, p.occlusal.reduce((sum, x, i) => sum + x * now[i], 0))) * 180 / Math.PI : 0;
+      if (apart < 1 || store.plan.occlusal_set) return;
+      other.replaceChildren(h("p", { class: "caution", role: "note" }, `The image suggests another direction, ${apart.toFixed(0)}° from it: ${p.occlusal_why}.`),
+        h("div", { class: "row" }, h("button", { type: "button", disabled: !free(), onclick: async () => { if (await store.act("occlusal direction of the image taken", [{ do: "set", path: "occlusal", value: p.occlusal }, ...confirming("occlusal")])) next(); } }, "Take the image's direction")));
+    }, () => {});
     const update = () => {
       says.textContent = store.plan.occlusal ? `In force: ${store.plan.occlusal_from}, toward ${direction()}. It is right where the patient bit on a horizontal plane. Else click three points of the plane, at the heights where they lie: ${points.length} of 3 are set.` : "Say which jaw it is first.";
       accept.disabled = !free() || !store.plan.occlusal;
       list.replaceChildren(pointTable("Points of the occlusal plane", shownPoints().map((p, i) => ({ name: "Point " + (i + 1), at: p })),
         { name: "New point", add: (p) => { points = [...points, p]; if (points.length === 3) take(); else { view.draw(); update(); } } }));
     };
-    return { element: h("div", {}, says, h("div", { class: "row" }, accept), h("div", { class: "plate" }, view.element, list)), update };
+    return { element: h("div", {}, says, h("div", { class: "row" }, accept), other, h("div", { class: "plate" }, view.element, list)), update };
   },
 };
 
@@ -105,10 +111,10 @@ const arch = {
         if (!p.arch.length) return say("No proposal: " + p.none.join("; "));
         const edits = [{ do: "set", path: "arch.points", value: p.arch }];
         if (p.midline) edits.push({ do: "set", path: "arch.midline", value: p.midline });
-        await store.act("arch proposed, check it", [...edits, { do: "set", path: "proposed", value: ["arch"] }]);
+        if (await store.act("arch proposed, check it", [...edits, ...proposing("arch")])) view.to(usualHeight());
       } catch (error) { say("No proposal: " + error.message); }
     } }, "Propose a curve");
-    const confirm = h("button", { type: "button", class: "main", onclick: async () => { if (await store.act("arch confirmed", [{ do: "delete", path: "proposed" }])) next(); } }, "The curve is right");
+    const confirm = h("button", { type: "button", class: "main", onclick: async () => { if (await store.act("arch confirmed", confirming("arch"))) next(); } }, "The curve is right");
     const list = h("div"), go = h("button", { type: "button", class: "main", onclick: next }, "Go on");
     return {
       element: h("div", {}, h("p", { class: "lead" }, "Click 5 to 9 points along the middle of the ridge, from one end to the other, or have a curve proposed and correct it. The panoramic appears with the fourth point."), h("div", { class: "row" }, propose, confirm),

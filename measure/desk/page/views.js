@@ -38,7 +38,9 @@ export function axial(options) {
     slider("Height, z", { min: Math.ceil(low[2]), max: Math.floor(high[2]), step: 0.5, value: at.z }, (x, moving) => { at.z = x; pane.want(at, moving); }),
     slider("Thickness of the slab", { min: 0, max: 10, step: 1, value: at.thick }, (x, moving) => { at.thick = x; pane.want(at, moving); }));
   pane.want(at);
-  return { element, pane, draw };
+  const [height] = element.querySelectorAll("input");
+  const to = (z) => { height.value = String(z); height.dispatchEvent(new Event("input")); };
+  return { element, pane, draw, to };
 }
 
 /** Draws what of a structure lies near the picture's plane. */
@@ -69,7 +71,7 @@ export function section(options) {
   const high = slider("Middle of the picture above the arch", { min: -40, max: 30, step: 1, value: at.v }, (x, moving) => { at.v = x; pane.want(at, moving); });
   element.append(high);
   pane.want(at);
-  return { element, pane, draw, to };
+  return { element, pane, draw, to, get arc() { return at.arc; } };
 }
 
 /**

@@ -1,0 +1,149 @@
+package align
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// ErrFile is the fault of a file that is no alignment, or of one changed after it was accepted.
+var ErrFile = errors.New("align: no alignment file")
+
+// fileFormat is the version of the files this package writes.
+const fileFormat = 1
+
+// The kinds of an alignment: what was brought onto what.
+const (
+	KindScans   = "scans"
+	KindSurface = "surface"
+	KindPoints  = "points"
+)
+
+// File is an alignment as it is kept: between which two things, how, how well, and who has looked at it.
+type File struct {
+	Format    int        `json:"format"`
+	Program   string     `json:"program"` // name and version of what wrote it
+	Kind      string     `json:"kind"`    // [KindScans] …
+	First     Subject    `json:"first"`
+	Second    Subject    `json:"second"`
+	Transform Transform  `json:"transform"` // first → second
+	Fit       []Fact     `json:"fit"`       // what the fit says of itself, in words: none of it is its error
+	Landmarks []Landmark `json:"landmarks"`
+	Cautions  []string   `json:"cautions"`
+	Accepted  *Accepted  `json:"accepted"` // null: nobody has
+}
+
+// Subject is one of the two things: a scan by its hashes, or a file by its name.
+type Subject struct {
+	Series string     `json:"series,omitempty"` // hash, as a plan and a result name a scan
+	Frame  string     `json:"frame,omitempty"`  // hash of the frame of reference
+	File   string     `json:"file,omitempty"`   // of a surface or of points: the name alone, without its folder
+	Voxel  [3]float64 `json:"voxel_mm,omitzero"`
+}
+
+// Fact is a figure in words.
+type Fact struct {
+	Name  string `json:"name"`
+	Value string `json:"value"`
+}
+
+// Landmark is a place marked by hand in both. Its distance after the alignment is the alignment's error there, with that
+// of the marking.
+type Landmark struct {
+	Name   string     `json:"name,omitempty"`
+	First  [3]float64 `json:"first_mm"`
+	Second [3]float64 `json:"second_mm"`
+	Apart  float64    `json:"apart_mm"`
+}
+
+// NewLandmark returns the landmark at a in the first frame and b in the second, mm, as t has them apart.
+func NewLandmark(name string, a, b r3.Vec, t Transform) Landmark {
+	return Landmark{name, [3]float64{a.X, a.Y, a.Z}, [3]float64{b.X, b.Y, b.Z}, r3.Norm(r3.Sub(t.Apply(a), b))}
+}
+
+// Accepted says who has looked at an alignment and lets it count.
+type Accepted struct {
+	By     string    `json:"by"`
+	At     time.Time `json:"at"`
+	Digest string    `json:"digest"` // of all the rest of the file: what is changed later is no longer accepted
+}
+
+// digest returns the hash of all but the acceptance.
+func (f File) digest() (string, error) {
+	f.Accepted = nil
+	data, err := json.Marshal(f)
+	if err != nil {
+		return "", err
+	}
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:]), nil
+}
+
+// Accept returns the file accepted by somebody at a time. It returns [ErrFile] where by is empty.
+func (f File) Accept(by string, at time.Time) (File, error) {
+	by = strings.Join(strings.Fields(by), " ")
+	if by == "" {
+		return f, fmt.Errorf("%w: nobody is named who accepts it", ErrFile)
+	}
+	digest, err := f.digest()
+	if err != nil {
+		return f, err
+	}
+	f.Accepted = &Accepted{by, at.UTC().Truncate(time.Second), digest}
+	return f, nil
+}
+
+// Write writes the file as JSON.
+func (f File) Write(w io.Writer) error {
+	f.Format = fileFormat
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	return e.Encode(f)
+}
+
+// mostFile is how large a file may be, bytes: a hundred landmarks have a tenth of it.
+const mostFile = 1 << 20
+
+// ReadFile reads what [File.Write] wrote. It returns [ErrFile], wrapped with what is wrong, where it is no such file or
+// where it was changed after it was accepted.
+func ReadFile(r io.Reader) (File, error) {
+	data, err := io.ReadAll(io.LimitReader(r, mostFile+1))
+	if err != nil {
+		return File{}, err
+	}
+	if len(data) > mostFile {
+		return File{}, fmt.Errorf("%w: it holds more than %d bytes", ErrFile, mostFile)
+	}
+	var f File
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&f); err != nil {
+		return File{}, fmt.Errorf("%w: %w", ErrFile, err)
+	}
+	if f.Format != fileFormat {
+		return File{}, fmt.Errorf("%w: format %d, this program knows %d", ErrFile, f.Format, fileFormat)
+	}
+	if err := f.Transform.Check(); err != nil {
+		return File{}, fmt.Errorf("%w: %w", ErrFile, err)
+	}
+	if f.Accepted == nil {
+		return f, nil
+	}
+	want, err := f.digest()
+	if err != nil {
+		return File{}, err
+	}
+	if f.Accepted.Digest != want {
+		return File{}, fmt.Errorf("%w: it was changed after %s accepted it; align again, look at it and accept it again", ErrFile, f.Accepted.By)
+	}
+	return f, nil
+}
