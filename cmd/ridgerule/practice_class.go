@@ -84,7 +84,7 @@ func (a *app) classPractice(args []string, f classFlags) error {
 // classSummary prints the readers, one a line.
 func (a *app) classSummary(c *practice.Class, dir string) error {
 	w := tabwriter.NewWriter(a.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "reader\twithin\tbias mm\tSD mm\tblunders\tunsafe\tcalibration")
+	fmt.Fprintln(w, "reader\tat most T\tbias mm\tSD mm\tblunders\tunsafe\tcalibration")
 	for _, s := range c.Readers {
 		bias, sd := "–", "–"
 		if p := s.Lengths.Pair; p != nil {

@@ -42,9 +42,42 @@ func (o Options) arrange() []wish {
 		}
 		rest = append(rest, w)
 	}
+	o.exchange(rest)
 	r.Shuffle(len(rest), func(i, j int) { rest[i], rest[j] = rest[j], rest[i] })
 	out = append(out, rest...)
 	return insertRepeats(out, o.Items-single, r)
+}
+
+// exchange gives levels that a kind of site cannot have to kinds that can, as far as they can take each other's.
+func (o Options) exchange(list []wish) {
+	reach := map[string][]Level{}
+	for _, w := range list {
+		if _, known := reach[w.kind.name]; !known {
+			reach[w.kind.name] = o.levelsOf(w.kind)
+		}
+	}
+	for i := range list {
+		mine := reach[list[i].kind.name]
+		if slices.Contains(mine, list[i].level) {
+			continue
+		}
+		if j := slices.IndexFunc(list, func(w wish) bool {
+			return slices.Contains(reach[w.kind.name], list[i].level) && slices.Contains(mine, w.level)
+		}); j >= 0 {
+			list[i].level, list[j].level = list[j].level, list[i].level
+		}
+	}
+}
+
+// levelsOf lists the levels that sites of a kind have, of a hundred drawn: one that fewer than one in thirty has is not sought.
+func (o Options) levelsOf(k kind) (out []Level) {
+	r := o.seeded("levels of "+k.name, 0)
+	for range 100 {
+		if l := o.sketch(0, wish{k, "", -1}, r).Level; !slices.Contains(out, l) {
+			out = append(out, l)
+		}
+	}
+	return out
 }
 
 // levelAt deals out the levels of a set: 40 : 40 : 20, or 80 : 20 : 0, or 0 : 40 : 60.

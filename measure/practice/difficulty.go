@@ -2,6 +2,7 @@ package practice
 
 import (
 	"math"
+	"slices"
 
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/quantity"
@@ -18,6 +19,13 @@ const (
 	Hard   Level = "hard"
 	Mixed  Level = "mixed"
 )
+
+// apart is how many levels lie between two of an item.
+func (l Level) apart(o Level) int {
+	order := []Level{Easy, Middle, Hard}
+	d := slices.Index(order, l) - slices.Index(order, o)
+	return max(d, -d)
+}
 
 // Driver is one cause of difficulty: 0 where it is absent, about 1 where it begins to mislead.
 type Driver struct {

@@ -124,20 +124,24 @@ func (o Options) salted(what string, i int) []byte {
 }
 
 // tries is how often a site is drawn anew until it has the level that is wanted and an answer.
-const tries = 400
+const (
+	tries    = 400
+	fewTries = 40 // of another level
+)
 
 // site draws a site of a kind.
 func (o Options) site(i int, w wish) (Sealed, error) {
 	r := o.seeded("site", i)
-	for n := range tries {
-		it := o.sketch(i, w, r)
-		if it.Level != w.level && n < tries-10 {
-			continue
+	for off, n := range []int{tries, fewTries, fewTries} { // of a kind that cannot be so, one a level off, then two
+		for range n {
+			it := o.sketch(i, w, r)
+			if it.Level.apart(w.level) > off {
+				continue
+			}
+			if err := it.solve(); err == nil {
+				return it, nil
+			}
 		}
-		if err := it.solve(); err != nil {
-			continue
-		}
-		return it, nil
 	}
 	return Sealed{}, fmt.Errorf("practice: no %s site that is %s in %d tries (item %d)", w.kind.name, w.level, tries, i+1)
 }
