@@ -40,6 +40,15 @@ func BenchmarkEightSites(b *testing.B) {
 	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N)/pass.Seconds(), "passes")
 }
 
+// BenchmarkUpperJaw measures every number of five sites of an upper jaw under sinus and nose, sizes too, in memory: the
+// floors over them are most of it.
+func BenchmarkUpperJaw(b *testing.B) {
+	o := phantom.Demo(phantom.Maxilla)
+	o.Sites = []int{16, 14, 12, 25, 26}
+	o.Scan.Voxel = [3]float64{0.3, 0.3, 0.3}
+	benchRun(b, o, func(*volume.Volume) {})
+}
+
 // total adds up the stored values.
 func total(v *volume.Volume) (sum int64) {
 	for _, s := range v.Stored {

@@ -25,7 +25,7 @@ func (t *standing) beside(im safety.Implant, depth, side float64) (uncertainty.L
 }
 
 func (t *standing) measureBeside(im safety.Implant, depth, side float64) (uncertainty.Length, error) {
-	if t.s.outline == nil || t.s.out.Err != "" {
+	if t.s.ridge == nil || t.s.out.Err != "" {
 		return uncertainty.Length{}, fmt.Errorf("no outline of the bone: %s", t.s.out.Err)
 	}
 	at, err := t.post(im, depth, true)
@@ -33,7 +33,7 @@ func (t *standing) measureBeside(im safety.Implant, depth, side float64) (uncert
 		return uncertainty.Length{}, err
 	}
 	r := at.to(side)
-	l, err := r.outline.Beside(r.at, r.dir, r.turn, t.c.handFor(t.s, r.frame.Arc))
+	l, err := r.ridge.Beside(r.at, r.dir, r.turn, t.c.placementFor(t.s, r.frame.Arc))
 	if out := r.outside(); err != nil && out > 0 {
 		return uncertainty.Length{}, &outsideError{out}
 	}
@@ -55,7 +55,7 @@ func (e *outsideError) Error() string {
 // [outsideError] where the axis leaves the bone, by the most that it does.
 func (t *standing) thinnest(im safety.Implant, side float64) (depth float64, err error) {
 	const step = 0.25 // mm; the outline's own points lie 0.3 mm apart
-	if t.s.outline == nil || t.s.out.Err != "" {
+	if t.s.ridge == nil || t.s.out.Err != "" {
 		return 0, fmt.Errorf("no outline of the bone: %s", t.s.out.Err)
 	}
 	best, depth, out := math.Inf(1), -1.0, 0.0

@@ -81,7 +81,11 @@ func (c *run) floorNode(s *site, cut slice, off float64) floorNode {
 	}
 	in := n.line
 	in.Crest = n.line.At(s.height.Value/2 + low)
-	f, err := cut.outline.Floor(in)
+	fitted := cut.ridge
+	if fitted == nil {
+		fitted = cut.outline.Fit()
+	}
+	f, err := fitted.Floor(in)
 	switch {
 	case err == nil:
 		n.open, n.sd = false, f.Budget.Std()

@@ -19,6 +19,7 @@ func (c *run) failed(s *site) {
 	c.implantRows(s)
 	c.doubtMarks(s)
 	c.spaceRow(s)
+	c.restorationRows(s)
 }
 
 // asked returns an empty row for every number of the bone that a site is asked for, in the order in which

@@ -123,7 +123,7 @@ func (c *run) mayHaveCanal(s *site) bool {
 func (c *run) heightTo(s *site, limit Limit) height {
 	switch limit {
 	case ToBorder:
-		end, err := s.outline.End(s.axis, s.hand)
+		end, err := s.ridge.End(s.axis, s.placement)
 		if err != nil {
 			return height{why: plain(err)}
 		}
@@ -151,15 +151,15 @@ func (c *run) heightToTube(s *site) height {
 		if value <= 0 || best.to != "" && value >= best.Value {
 			continue
 		}
-		swing := s.axis.Swing(func(a ridge.Axis) float64 {
+		perTurn := s.axis.PerTurn(func(a ridge.Axis) float64 {
 			return dotUV(reformat.UV{U: top.U - a.Crest.U, V: top.V - a.Crest.V}, a.Dir)
 		})
 		rise := -s.alongArch(func(f reformat.Frame) (float64, bool) {
 			top, ok := roof(st, f, s.axis)
 			return dotUV(top, s.axis.Dir), ok
 		})
-		far := ridge.Far{At: top, Rise: rise, Swing: swing}
-		budget := append(s.outline.HeightBudget(s.axis, value, far, s.hand), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
+		far := ridge.Far{At: top, Slope: rise, PerTurn: perTurn}
+		budget := append(s.ridge.HeightBudget(s.axis, value, far, s.placement), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
 		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: ToCanal, name: st.Name}
 		best.end = s.axis.At(value)
 	}
@@ -228,23 +228,23 @@ func (c *run) heightToCavity(s *site, limit Limit) height {
 		if !ok || best.to != "" && value >= best.Value {
 			continue
 		}
-		far := ridge.Far{At: s.axis.At(value), Rise: -s.alongArch(func(f reformat.Frame) (float64, bool) { return entry(f, s.axis, st) })}
-		far.Swing = s.axis.Swing(func(a ridge.Axis) float64 {
+		far := ridge.Far{At: s.axis.At(value), Slope: -s.alongArch(func(f reformat.Frame) (float64, bool) { return entry(f, s.axis, st) })}
+		far.PerTurn = s.axis.PerTurn(func(a ridge.Axis) float64 {
 			depth, ok := entry(s.frame, a, st)
 			if !ok {
 				return math.NaN()
 			}
 			return depth
 		})
-		budget := append(s.outline.HeightBudget(s.axis, value, far, s.hand), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
+		budget := append(s.ridge.HeightBudget(s.axis, value, far, s.placement), uncertainty.Term{Name: "marking of " + st.Name, Std: st.SD})
 		best = height{Length: uncertainty.Length{Value: value, Budget: budget}, to: limit, name: st.Name, end: far.At}
 	}
-	end, l, err := s.outline.Cavity(s.axis, s.hand)
+	end, l, err := s.ridge.Cavity(s.axis, s.placement)
 	if err != nil || best.to != "" && l.Value >= best.Value {
 		return best
 	}
 	found := height{Length: l, to: limit, end: end, seen: true}
-	if beside, ok := s.outline.Septum(s.axis, l.Value); ok {
+	if beside, ok := s.ridge.Septum(s.axis, l.Value); ok {
 		found.Budget = append(found.Budget, ridge.SeptumEdge)
 		found.why = fmt.Sprintf("a bony septum stands under the axis: the floor beside it is only about %.0f mm from the crest", beside)
 	}

@@ -35,7 +35,7 @@ func (c *run) implantRows(s *site) {
 	s.hold(append(append(c.withoutUnmarked(s, findings, missing), c.ends(s, *im)...), missing...))
 	c.boneRows(s, *im)
 	c.poseRows(s, *im)
-	if s.outline != nil && s.out.Err == "" {
+	if s.ridge != nil && s.out.Err == "" {
 		c.denseDoubts(s, *im)
 	}
 }
@@ -226,7 +226,7 @@ func (s *site) hold(findings []safety.Finding) {
 // ends are the findings of the implant against the end of the bone: the basal border below its apex, and a
 // cavity found in the image.
 func (c *run) ends(s *site, im safety.Implant) []safety.Finding {
-	if s.outline == nil || s.out.Err != "" {
+	if s.ridge == nil || s.out.Err != "" {
 		return nil
 	}
 	out := c.toCavity(s, im)

@@ -63,8 +63,8 @@ func (c *run) planeLevel(s *site) (*cut, error) {
 	k.normal = reformat.UV{U: r3.Dot(n, s.frame.U), V: r3.Dot(n, s.frame.V)}
 	size := math.Hypot(k.normal.U, k.normal.V)
 	k.normal = reformat.UV{U: k.normal.U / size, V: k.normal.V / size}
-	far := ridge.Far{At: k.at, Rise: -k.slope}
-	k.depth = uncertainty.Length{Value: math.Max(0, depth), Budget: s.outline.HeightBudget(s.axis, depth, far, s.hand)}
+	far := ridge.Far{At: k.at, Slope: -k.slope}
+	k.depth = uncertainty.Length{Value: math.Max(0, depth), Budget: s.ridge.HeightBudget(s.axis, depth, far, s.placement)}
 	k.crest, k.seat = s.axis, k.depth.Value
 	k.crest.Crest = s.axis.At(k.depth.Value)
 	if k.above == 0 {
@@ -153,7 +153,7 @@ func (c *run) levelRows(s *site) {
 	}
 	s.add(row)
 	s.add(c.levelledHeight(s))
-	s.levelledWidths(s.hand)
+	s.levelledWidths(s.placement)
 	c.levelledUsable(s)
 	c.removedArea(s)
 	s.out.Level = s.levelled()
@@ -181,7 +181,7 @@ var levelledNames = [3]quantity.Name{quantity.LevelledWidth, quantity.LevelledBu
 
 // levelledWidths measures width and plates along the cut itself (depth 0) and at the plan's depths
 // below the new crest.
-func (s *site) levelledWidths(h ridge.Hand) {
+func (s *site) levelledWidths(h ridge.Placement) {
 	k := s.cut
 	if k.depth.Value > 0 {
 		along := k.crest
@@ -204,7 +204,7 @@ func (c *run) levelledUsable(s *site) {
 		s.add(height)
 	}
 	none := func(why string) Row { return newRow(quantity.LevelledUsableHeight, "", why) }
-	u, err := s.outline.UsableCrest(k.crest, s.plan.WantedWidth, s.hand)
+	u, err := s.ridge.UsableCrest(k.crest, s.plan.WantedWidth, s.placement)
 	if err != nil {
 		rows(newRow(quantity.LevelledUsableDepth, "", plain(err)), none(plain(err)))
 		return
@@ -229,7 +229,7 @@ func (c *run) levelledUsable(s *site) {
 func (s *site) levelled() *Level {
 	k := s.cut
 	across := reformat.UV{U: k.normal.V, V: -k.normal.U}
-	low, high := s.outline.Near(k.at, across)
+	low, high := s.ridge.Near(k.at, across)
 	if math.IsNaN(low) {
 		low, high = 0, 0
 	}

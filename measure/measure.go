@@ -55,7 +55,7 @@ func Run(ctx context.Context, v *volume.Volume, p *plan.Placed, scan Scan, opt O
 		return nil, fmt.Errorf("%s: %w", p.Path, err)
 	}
 	c := &run{plan: p, v: v, beyond: map[string]trace.Answer{}, curve: p.Curve, marks: p.Landmarks, rules: rules, scene: scene,
-		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts, said: opt.Cautions}
+		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts, said: opt.Cautions, teeth: plannedTeeth(p.Restoration), scanHash: scan.SeriesHash}
 	l, err := opt.Taught.of(ctx, c)
 	if err != nil {
 		return nil, err
@@ -89,6 +89,8 @@ type run struct {
 	said     []Caution               // of the case by the caller
 	taught   []Caution               // about what the series has taught
 	voxel    [3]float64              // mm
+	teeth    []tooth                 // planned
+	scanHash string                  // of the series that is measured; "": not known
 }
 
 // placedBy returns the standard uncertainty of the plan's arch points, in mm.
@@ -99,39 +101,39 @@ func placedBy(p *plan.Placed, opt Options) float64 {
 	return p.PlacedSD
 }
 
-// handAt turns the scatter of hand-drawn arch points into what the section at arc length s feels:
+// placementAt turns the scatter of hand-drawn arch points into what the section at arc length s feels:
 // its place along the arch, and its direction, which the points around it set. The points of an arch
 // are drawn on one plane, so that the section does not lean.
-func (c *run) handAt(s float64) ridge.Hand {
-	return ridge.Hand{Along: c.placed, Turn: c.placed * c.curve.Waver(s), Scale: c.plan.ScaleHalfWidth}
+func (c *run) placementAt(s float64) ridge.Placement {
+	return ridge.Placement{Position: c.placed, Rotation: c.placed * c.curve.TangentSpread(s), Scale: c.plan.ScaleHalfWidth}
 }
 
-// handFor is what the hand that drew the arch does to the bone beside an implant of this site, at an arc
+// placementFor is what the hand that drew the arch does to the bone beside an implant of this site, at an arc
 // length: one that the plan places stands where it stands, and only the section's direction moves.
-func (c *run) handFor(s *site, arc float64) ridge.Hand {
-	h := c.handAt(arc)
+func (c *run) placementFor(s *site, arc float64) ridge.Placement {
+	h := c.placementAt(arc)
 	if s.plan.Implant != nil && s.plan.Implant.Platform != nil {
-		h.Along = 0
+		h.Position = 0
 	}
 	return h
 }
 
 // site is one site on its way through a run.
 type site struct {
-	index    int // in the plan
-	plan     plan.Site
-	frame    reformat.Frame
-	outline  *ridge.Outline
-	axis     ridge.Axis
-	hand     ridge.Hand
-	height   height
-	cut      *cut      // nil: the crest is not levelled
-	stands   platform  // of an implant without one of its own
-	implants *standing // what answers for them, once asked
-	cavity   *cavity   // found over it, once asked for
-	doubts   []doubt   // found in the image
-	shown    []string  // names of the canals that the image shows at their mark here
-	out      SiteResult
+	index     int // in the plan
+	plan      plan.Site
+	frame     reformat.Frame
+	ridge     *ridge.Ridge // nil: no bone was outlined
+	axis      ridge.Axis
+	placement ridge.Placement
+	height    height
+	cut       *cut      // nil: the crest is not levelled
+	stands    platform  // of an implant without one of its own
+	implants  *standing // what answers for them, once asked
+	cavity    *cavity   // found over it, once asked for
+	doubts    []doubt   // found in the image
+	shown     []string  // names of the canals that the image shows at their mark here
+	out       SiteResult
 }
 
 // trace outlines the bone of every site but those that are known.
@@ -145,15 +147,14 @@ func (c *run) trace(ctx context.Context, v *volume.Volume, known []*site) ([]*si
 		sites[i] = s
 		defer c.recovered(s)
 		s.frame = c.curve.Frame(c.arc(s.plan))
-		s.hand = c.handAt(s.frame.Arc)
+		s.placement = c.placementAt(s.frame.Arc)
 		s.out = SiteResult{ID: s.plan.ID, Tooth: s.plan.Tooth, Side: c.marks.Side(s.frame.Arc), Name: nameOf(s.plan.Tooth, c.marks.Side(s.frame.Arc)), Frame: s.frame, AxisFrom: s.plan.Axis}
 		o, err := ridge.Trace(reformat.NewField(v, s.frame), c.tissue)
 		if err != nil {
 			s.out.Err = plain(err)
 			return
 		}
-		o.Weigh()
-		s.outline = o
+		s.ridge = o.Weigh()
 	})
 }
 
@@ -199,7 +200,7 @@ func (c *run) recovered(s *site) {
 	if panicked == nil {
 		return
 	}
-	s.outline, s.doubts, s.shown = nil, nil, nil
+	s.ridge, s.doubts, s.shown = nil, nil, nil
 	s.out.Err = fault.Sentence(panicked)
 	s.out.Rows, s.out.Findings, s.out.Implant = nil, nil, nil
 	for _, r := range c.asked(s) {

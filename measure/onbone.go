@@ -56,7 +56,7 @@ func (c *run) archDoubts() []doubt {
 
 // siteOnBone asks whether the arch runs in the bone at the site.
 func (c *run) siteOnBone(s *site) {
-	if off := besideBone(s.outline); off > offBone {
+	if off := besideBone(s.ridge.Outline); off > offBone {
 		s.doubts = append(s.doubts, c.plan.SiteDoubt(s.index, ".at", "site_off_bone", SeverityUncertain, "the arch runs %s beside the bone at this site", mm(off)))
 	}
 }
@@ -81,8 +81,8 @@ func (c *run) denseDoubts(s *site, im safety.Implant) {
 		over := func(b ridge.Body) bool { return off == 0 && toBody(wayIn(im), f, b) <= 0 }
 		wanted := func(b ridge.Body) bool { return (toBody(im, f, b) < margin || over(b)) && !c.markedNear(f, b) }
 		var near []ridge.Body
-		if off == 0 && s.outline != nil {
-			near = s.outline.Bodies(wanted)
+		if off == 0 && s.ridge != nil {
+			near = s.ridge.Bodies(wanted)
 		} else {
 			near = ridge.Bodies(reformat.NewField(c.v, f), c.tissue, wanted)
 		}

@@ -44,7 +44,7 @@ func (c *run) platformOf(s *site, diameter float64) platform {
 		return platform{l, word}
 	}
 	want := diameter + c.rules[safety.BuccalPlate].Margin + c.rules[safety.LingualPlate].Margin
-	if l, err := s.outline.UsableCrest(a, want, s.hand); err == nil && l.Value <= usableWithin {
+	if l, err := s.ridge.UsableCrest(a, want, s.placement); err == nil && l.Value <= usableWithin {
 		return from(l, fmt.Sprintf("usable crest for %g mm", want))
 	}
 	if d := s.firstWide(a, diameter); !math.IsNaN(d) {
@@ -58,7 +58,7 @@ func (c *run) platformOf(s *site, diameter float64) platform {
 func (s *site) firstWide(a ridge.Axis, width float64) float64 {
 	const step = 0.05
 	for d := 0.0; d <= farthestWide; d += step {
-		if low, high := s.outline.Near(a.At(d), a.Side()); high-low >= width {
+		if low, high := s.ridge.Near(a.At(d), a.Side()); high-low >= width {
 			return d
 		}
 	}
@@ -83,7 +83,7 @@ func (c *run) poseRows(s *site, im safety.Implant) {
 		lean.Note = joined(lean.Note, "the platform lies "+mm(math.Abs(off))+" out of the site's section along the arch")
 	}
 	s.add(planned(lean))
-	if s.out.Err != "" || s.outline == nil {
+	if s.out.Err != "" || s.ridge == nil {
 		return
 	}
 	c.depthRow(s, im)

@@ -31,7 +31,7 @@ const (
 func (c *run) readingRows(s *site) {
 	for _, one := range c.plan.Readings {
 		if one.Site == s.plan.ID {
-			s.add(c.reading(one, s.frame, s.outline))
+			s.add(c.reading(one, s.frame, s.ridge))
 		}
 	}
 }
@@ -42,7 +42,7 @@ func (c *run) freeReadings() (rows []ArchRow) {
 		if one.Site != "" {
 			continue
 		}
-		var o *ridge.Outline
+		var o *ridge.Ridge
 		arc, _ := c.curve.Project(r3.Scale(0.5, r3.Add(one.From, one.To)))
 		f := c.curve.Frame(arc)
 		if one.Snapped {
@@ -54,17 +54,16 @@ func (c *run) freeReadings() (rows []ArchRow) {
 }
 
 // edgesAt outlines the bone of a section for its edges; nil where none is found.
-func (c *run) edgesAt(f reformat.Frame) *ridge.Outline {
+func (c *run) edgesAt(f reformat.Frame) *ridge.Ridge {
 	o, err := ridge.Trace(reformat.NewField(c.v, f), c.tissue)
 	if err != nil {
 		return nil
 	}
-	o.Weigh()
-	return o
+	return o.Weigh()
 }
 
 // reading makes the row of a reading, in a section where it lies in one.
-func (c *run) reading(one plan.Reading, f reformat.Frame, o *ridge.Outline) Row {
+func (c *run) reading(one plan.Reading, f reformat.Frame, o *ridge.Ridge) Row {
 	d := r3.Sub(one.To, one.From)
 	value := r3.Norm(d)
 	way := r3.Scale(1/math.Max(value, 1e-9), d)
@@ -111,7 +110,7 @@ func onEdges(edges [2]ridge.Edge, f reformat.Frame, way r3.Vec) uncertainty.Budg
 }
 
 // edgesOf returns the edges that a reading's ends lie on; ok is false where one lies on none, or not in the section.
-func edgesOf(one plan.Reading, f reformat.Frame, o *ridge.Outline) (edges [2]ridge.Edge, ok bool) {
+func edgesOf(one plan.Reading, f reformat.Frame, o *ridge.Ridge) (edges [2]ridge.Edge, ok bool) {
 	if o == nil {
 		return edges, false
 	}
@@ -134,8 +133,8 @@ const Snap = 1.0
 
 // Edges are the edges of bone in one section, for callipers that snap to them. It may be used by one goroutine at a time.
 type Edges struct {
-	frame   reformat.Frame
-	outline *ridge.Outline
+	frame reformat.Frame
+	bone  *ridge.Ridge
 }
 
 // EdgesAt outlines the bone in the section at arc length arc (mm) of a plan's arch, with what t has learnt by a run along
@@ -158,7 +157,7 @@ func (t *Taught) EdgesAt(v *volume.Volume, p *plan.Placed, arc float64) (*Edges,
 // standard uncertainty square to the edge, mm.
 func (e *Edges) Near(p r3.Vec) (at r3.Vec, std float64, err error) {
 	uv, _ := e.frame.Section(p)
-	found, err := e.outline.EdgeNear(uv, Snap)
+	found, err := e.bone.EdgeNear(uv, Snap)
 	if err != nil {
 		return r3.Vec{}, 0, err
 	}

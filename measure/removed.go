@@ -35,14 +35,14 @@ func (c *run) removedArea(s *site) {
 	k := s.cut
 	k.area.Value = math.NaN()
 	row := newRow(quantity.RemovedArea, "", "")
-	for i, p := range s.outline.Points {
-		if s.outline.Cut[i] && k.height(p) > 0 {
+	for i, p := range s.ridge.Points {
+		if s.ridge.Cut[i] && k.height(p) > 0 {
 			row.Note = "the field ends before the bone above the level does"
 			s.add(row)
 			return
 		}
 	}
-	part := clipped(s.outline.Points, k.height)
+	part := clipped(s.ridge.Points, k.height)
 	area, centre := areaOf(part)
 	edge, chord := 0.0, 0.0 // of the removed part: along the outline, along the cut, mm
 	for i, p := range part {

@@ -72,6 +72,7 @@ type SiteResult struct {
 	UsableDepth *float64            `json:"usable_crest_depth_mm,omitempty"` // of the usable crest below the crest, mm; nil: not asked or none
 	Level       *Level              `json:"level,omitempty"`                 // where the crest is levelled; nil: it is not
 	Implant     *safety.Implant     `json:"implant,omitempty"`               // the virtual implant as held against the margins
+	Restoration [][]reformat.UV     `json:"restoration_mm,omitempty"`        // lines along which the section cuts the planned teeth, section mm
 	Findings    []safety.Finding    `json:"findings,omitempty"`
 	SizesTried  []safety.SizeResult `json:"sizes_tried,omitempty"` // the sizes tried, in the plan's order; empty: none asked
 	Rows        []Row               `json:"measurements,omitempty"`

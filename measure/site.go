@@ -17,7 +17,7 @@ import (
 
 // site measures one site, whatever of it can be measured.
 func (c *run) site(s *site) {
-	if s.outline == nil {
+	if s.ridge == nil {
 		c.failed(s)
 		return
 	}
@@ -28,20 +28,21 @@ func (c *run) site(s *site) {
 		return
 	}
 	s.axis = axis
-	s.out.Outline, s.out.Crest, s.out.Axis = s.outline.Points, axis.Crest, axis.Dir
+	s.out.Outline, s.out.Crest, s.out.Axis = s.ridge.Points, axis.Crest, axis.Dir
 	c.checkCrest(s)
 	c.siteOnBone(s)
 	c.heightRow(s)
-	s.widthRows(s.hand)
-	s.tiltRow(s.hand)
-	s.undercutRows(c.plan.Jaw, s.hand)
-	s.usableRows(s.hand)
+	s.widthRows(s.placement)
+	s.tiltRow(s.placement)
+	s.undercutRows(c.plan.Jaw, s.placement)
+	s.usableRows(s.placement)
 	c.levelRows(s)
 	s.greyRows()
 	c.implantRows(s)
 	c.doubtMarks(s)
 	c.sizeRows(s)
 	c.spaceRow(s)
+	c.restorationRows(s)
 	c.readingRows(s)
 }
 
@@ -63,9 +64,9 @@ func (s *site) findAxis() (ridge.Axis, error) {
 	}
 	if s.plan.Crest != nil {
 		p, _ := s.frame.Section(*s.plan.Crest)
-		return s.outline.FixAxis(p, fixed)
+		return s.ridge.FixAxis(p, fixed)
 	}
-	return s.outline.FindAxis(fixed)
+	return s.ridge.FindAxis(fixed)
 }
 
 // oddCrest is how far from the bone's edge an operator's crest point may lie, mm, or U where that is more.
@@ -76,7 +77,7 @@ func (c *run) checkCrest(s *site) {
 	if s.plan.Crest == nil {
 		return
 	}
-	top, _ := s.outline.Near(s.axis.Crest, s.axis.Dir)
+	top, _ := s.ridge.Near(s.axis.Crest, s.axis.Dir)
 	u := uncertainty.Coverage * c.edgeSD()
 	if math.Abs(top) <= math.Max(oddCrest, u) {
 		return
@@ -107,15 +108,15 @@ func noWidth(q quantity.Name, depth float64, err error) Row {
 	return row
 }
 
-func (s *site) widthRows(h ridge.Hand) {
+func (s *site) widthRows(h ridge.Placement) {
 	s.out.Chords = s.widths([3]quantity.Name{quantity.RidgeWidth, quantity.BuccalPlate, quantity.LingualPlate}, s.axis, s.plan.Depths, h, nil)
 }
 
 // widths adds the rows of width and plates (called so) at depths below the axis' crest point, and
 // returns their chords. Where the crest is levelled by k, bone above it does not count.
-func (s *site) widths(names [3]quantity.Name, a ridge.Axis, depths []float64, h ridge.Hand, k *cut) (chords []Chord) {
+func (s *site) widths(names [3]quantity.Name, a ridge.Axis, depths []float64, h ridge.Placement, k *cut) (chords []Chord) {
 	for _, d := range depths {
-		w, err := s.outline.Width(a, d, h)
+		w, err := s.ridge.Width(a, d, h)
 		if err != nil {
 			for _, q := range names {
 				s.add(noWidth(q, d, err))
@@ -159,18 +160,18 @@ func (s *site) widths(names [3]quantity.Name, a ridge.Axis, depths []float64, h 
 	return chords
 }
 
-func (s *site) tiltRow(h ridge.Hand) {
+func (s *site) tiltRow(h ridge.Placement) {
 	t := s.axis.TiltAngle(h)
 	s.add(newRow(quantity.RidgeTilt, "", "").with(t.Value, t.Budget))
 }
 
-func (s *site) undercutRows(jaw Jaw, h ridge.Hand) {
+func (s *site) undercutRows(jaw Jaw, h ridge.Placement) {
 	most := math.Inf(1)
 	if jaw == Maxilla {
 		most = ridge.UpperWall
 	}
 	for _, q := range []quantity.Name{quantity.BuccalUndercut, quantity.LingualUndercut} {
-		u, err := s.outline.Undercut(s.axis, q == quantity.BuccalUndercut, most, h)
+		u, err := s.ridge.Undercut(s.axis, q == quantity.BuccalUndercut, most, h)
 		if err != nil {
 			s.add(newRow(q, "", plain(err)))
 			continue
@@ -189,11 +190,11 @@ func (s *site) undercutRows(jaw Jaw, h ridge.Hand) {
 	}
 }
 
-func (s *site) usableRows(h ridge.Hand) {
+func (s *site) usableRows(h ridge.Placement) {
 	if s.plan.WantedWidth <= 0 {
 		return
 	}
-	depth, err := s.outline.UsableCrest(s.axis, s.plan.WantedWidth, h)
+	depth, err := s.ridge.UsableCrest(s.axis, s.plan.WantedWidth, h)
 	to := fmt.Sprintf("%g mm", s.plan.WantedWidth)
 	if err != nil {
 		s.add(newRow(quantity.UsableCrestDepth, to, plain(err)))
@@ -219,7 +220,7 @@ func (s *site) greyRows() {
 	if s.height.to == "" {
 		depth = s.plan.Depths[len(s.plan.Depths)-1]
 	}
-	g, ok := s.outline.Grey(s.axis, depth)
+	g, ok := s.ridge.Grey(s.axis, depth)
 	note := "relative grey value: not a Hounsfield unit, not a density"
 	for i, value := range []float64{g.Mean, g.SD, g.P05, g.P95} {
 		r := newRow(greyQuantities[i], "", note)
@@ -247,8 +248,8 @@ func (s *site) notes() []Caution {
 			add("not_assessed", SeverityNotAssessed, r.Note)
 		}
 	}
-	if s.outline != nil {
-		for _, text := range s.outline.Notes(s.axis) {
+	if s.ridge != nil {
+		for _, text := range s.ridge.Notes(s.axis) {
 			add("section", SeverityCaution, text)
 		}
 	}

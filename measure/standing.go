@@ -42,6 +42,7 @@ type boneBeside struct {
 type slice struct {
 	frame   reformat.Frame
 	outline *ridge.Outline
+	ridge   *ridge.Ridge // with its edges fitted; nil: of a coarse section, that nobody measures on
 	err     error
 }
 
@@ -60,7 +61,10 @@ var errAlongArch = errors.New("the implant runs along the arch: nothing lies buc
 // standing returns what answers for the implants of s, the same each time.
 func (c *run) standing(s *site) *standing {
 	if s.implants == nil {
-		s.implants = &standing{c: c, s: s, own: slice{s.frame, s.outline, nil}, fan: map[int]*slice{}, cut: map[float64]slice{}, ray: map[spot]boneBeside{}}
+		s.implants = &standing{c: c, s: s, own: slice{frame: s.frame}, fan: map[int]*slice{}, cut: map[float64]slice{}, ray: map[spot]boneBeside{}}
+		if s.ridge != nil {
+			s.implants.own = slice{s.frame, s.ridge.Outline, s.ridge, nil}
+		}
 	}
 	return s.implants
 }
@@ -80,7 +84,7 @@ func (t *standing) through(q r3.Vec, exact bool) slice {
 	cut, known := t.cut[arc]
 	if !known {
 		if cut = t.c.slice(arc); cut.err == nil {
-			cut.outline.Weigh() // as the site's own: what disturbs the image there is in the numbers' U
+			cut.ridge = cut.outline.Weigh() // as the site's own
 		}
 		t.cut[arc] = cut
 	}
@@ -251,7 +255,7 @@ func (t *standing) toBorder(im safety.Implant) (least uncertainty.Length, err er
 	var unfitted error
 	open := math.Inf(1) // by the outline alone, on lines whose end cannot be fitted
 	for _, a := range lines {
-		end, err := cut.outline.End(a, t.c.handFor(t.s, cut.frame.Arc))
+		end, err := cut.ridge.End(a, t.c.placementFor(t.s, cut.frame.Arc))
 		if err != nil {
 			_, left := cut.outline.Near(a.At(long), a.Dir)
 			if unfitted = err; !(left >= open) {

@@ -26,12 +26,13 @@ func (a *app) align() *cobra.Command {
 	var k alignFlags
 	c := &cobra.Command{
 		Use:   "align FIRST SECOND -o ALIGN",
-		Short: "Bring two scans, or two sets of points, into one frame; say how well",
+		Short: "Bring two scans, a surface and a scan, or two sets of points into one frame; say how well",
 		Long: `Bring FIRST into the frame of SECOND and write the file ALIGN (JSON): the rigid transform with its uncertainty, and beside
 it a page (the same name with .html) to be looked at: checkerboards at six places, check landmarks, what the fit says
 of itself. Nothing is scaled: a difference in size is found, said, and carried by the uncertainty.
 
-What each is follows from its name: a table (.csv) holds positions, anything else is a scan. Only what has kept its shape may
+What each is follows from its name: a table (.csv) holds positions, an .stl a surface, anything else is a scan. A surface (of
+teeth, or a tooth set-up, as FIRST) needs three or more pairs of points marked on it and in the scan: --start. Only what has kept its shape may
 be used: in two scans of one patient that is basal bone of one jaw. Say which by --mask: the plan of FIRST (YAML: bone
 below its arch curve, away from its implants), or a closed surface (STL in FIRST's frame: all within it).
 
@@ -40,6 +41,7 @@ Until somebody has accepted it by name, whatever uses an alignment is at best un
 
 Scans of two different jaws, mirrored ones and such that share too little are refused: exit status 3, no file.`,
 		Example: `  ridgerule align before after --mask plan.yaml --points landmarks.csv -o align.json
+  ridgerule align teeth.stl scan --start pairs.csv -o setup.json
   ridgerule align --accept align.json --by "reviewer 2"`,
 		Args: func(_ *cobra.Command, args []string) error { return k.check(args) },
 	}
@@ -164,10 +166,14 @@ func (a *app) alignmentOf(ctx context.Context, args []string, k alignFlags) (*ma
 		return nil, err
 	}
 	var made *madeAlignment
-	switch kinds := [2]bool{isTable(args[0]), isTable(args[1])}; kinds {
-	case [2]bool{true, true}:
+	switch kinds := [2]bool{isTable(args[0]), isTable(args[1])}; {
+	case isSurface(args[1]):
+		return nil, usagef("%s is a surface: name it first, and the scan second", args[1])
+	case isSurface(args[0]) && !kinds[1]:
+		made, err = a.alignSurface(ctx, args, k)
+	case kinds[0] && kinds[1]:
 		made, err = alignTables(args)
-	case [2]bool{false, false}:
+	case !kinds[0] && !kinds[1]:
 		made, err = a.alignScans(ctx, args, k)
 	default:
 		return nil, usagef("%s and %s: a table of positions aligns with another, a scan with a scan", args[0], args[1])

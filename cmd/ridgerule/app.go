@@ -115,7 +115,7 @@ Try it without a patient:  ridgerule demo`,
 	flags.IntVar(&a.limits.Files, "max-files", 0, "look at so many files of a path at most; 0: 100000")
 	flags.Var(amount{&a.limits.Volume}, "max-volume", "read volumes of so much memory at most, as `6000M` or 12G; 16G when not given")
 	flags.Var(amount{&a.limits.Inflated}, "max-inflated", "let a compressed file grow by so much more than 50 times, as `500M`; 128M when not given")
-	root.AddCommand(a.demo(), a.inspect(), a.measure(), a.remake(), a.check(), a.section(), a.phantom(), a.trace(), a.propose(), a.desk(), a.study(), a.agree(), a.practice(), a.read(), a.accuracy(), a.positions(), a.align())
+	root.AddCommand(a.demo(), a.inspect(), a.measure(), a.remake(), a.check(), a.section(), a.phantom(), a.trace(), a.propose(), a.desk(), a.study(), a.agree(), a.practice(), a.read(), a.accuracy(), a.positions(), a.align(), a.compare())
 	root.SetHelpTemplate(helpTemplate + exitHelp)
 	return root
 }

@@ -74,6 +74,7 @@ func (a *app) measureCase(ctx context.Context, path, selector string, p planFile
 // How far the pictures reach beyond what they show, mm.
 const (
 	aroundBone   = 5.0
+	besideTooth  = 10.0 // of a planned tooth, so far buccal and lingual of the arch
 	withoutBone  = 15.0 // half the side of a section in which no bone was found
 	sectionPixel = 0.1  // the picture's, finer than any scan: 0 would make small scans coarse
 	slabHalf     = 5.0  // half the thickness of the panoramic
@@ -101,7 +102,7 @@ func pixel(v *volume.Volume) float64 {
 	return math.Max(sectionPixel, math.Min(0.4, min(s[0], s[1], s[2])))
 }
 
-// extent returns the corners of the part of a section worth showing: the bone, and the implant.
+// extent returns the corners of the part of a section worth showing: the bone, the implant, and a planned tooth.
 func extent(s measure.SiteResult) (low, high reformat.UV) {
 	if len(s.Outline) == 0 {
 		return reformat.UV{U: -withoutBone, V: -withoutBone}, reformat.UV{U: withoutBone, V: withoutBone}
@@ -111,6 +112,13 @@ func extent(s measure.SiteResult) (low, high reformat.UV) {
 		for _, t := range []float64{0, im.Length} {
 			p, _ := s.Frame.Section(r3.Add(im.Platform, r3.Scale(t, im.Axis)))
 			shown = append(shown, p)
+		}
+	}
+	for _, line := range s.Restoration {
+		for _, p := range line {
+			if math.Abs(p.U) <= besideTooth {
+				shown = append(shown, p)
+			}
 		}
 	}
 	shown = slices.DeleteFunc(shown, func(p reformat.UV) bool { return math.IsNaN(p.U + p.V) }) // a height without an end

@@ -11,6 +11,7 @@ import (
 
 	"ridgerule/dicomio"
 	"ridgerule/measure/align"
+	"ridgerule/measure/change"
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/plan"
 	"ridgerule/measure/practice"
@@ -100,7 +101,7 @@ func statusOf(err error) int {
 		return exitUsage
 	case errors.Is(err, dicomio.ErrSeries), errors.Is(err, study.ErrDamaged), errors.Is(err, errUnfit), errors.Is(err, report.ErrChanged), errors.Is(err, practice.ErrKey), errors.Is(err, propose.ErrArch):
 		return exitSeries
-	case errors.Is(err, align.ErrTable), errors.Is(err, align.ErrLandmarks), errors.Is(err, align.ErrFile), errors.Is(err, align.ErrBody):
+	case errors.Is(err, align.ErrTable), errors.Is(err, align.ErrLandmarks), errors.Is(err, align.ErrFile), errors.Is(err, change.ErrAlignment), errors.Is(err, align.ErrBody):
 		return exitUsage
 	case errors.Is(err, align.ErrPoints), errors.Is(err, align.ErrRefused), errors.Is(err, align.ErrSource):
 		return exitSeries

@@ -18,7 +18,8 @@ type jawFlags struct {
 	voxel, blur, noise float64
 	noisy              bool // noise is given
 	random, upright    bool
-	sites              []int
+	sites, teeth       []int
+	surfaces           bool
 	second             secondFlags
 }
 
@@ -64,7 +65,9 @@ func (a *app) phantom() *cobra.Command {
 		Long: `Make a synthetic jaw in the folder DIR: the series scan/, the site plan plan.yaml and truth.json, what
 a perfect measurement of that plan finds, computed from the shape and never from voxels. The same
 flags give the same bytes. With --second the same jaw is scanned again, as after surgery or at follow-up: scan2/, and
-second.json with the true motion, the placed implants and the sites as they have become.`,
+second.json with the true motion, the placed implants and the sites as they have become. With --surfaces there are the
+teeth that stand and a tooth set-up as surfaces in a frame of their own, pairs of points marked on them and in the scan,
+planned and recorded implant positions, and surfaces.json with what is true of them.`,
 		Example: `  ridgerule phantom -o jaw --jaw maxilla --voxel 0.3 --noise 80
   ridgerule measure jaw/scan --plan jaw/plan.yaml -o result`,
 		Args: noArgs,
@@ -80,7 +83,7 @@ second.json with the true motion, the placed implants and the sites as they have
 		if s := j.second; !s.again && (s.placed || s.lost != 0 || s.size != 0) {
 			return usagef("--second-placed, --second-lost and --second-size say what a second scan shows; add --second")
 		}
-		return a.makePhantom(c, o, out, &j.second)
+		return a.makePhantom(c, o, out, j)
 	}
 	return c
 }
@@ -94,6 +97,8 @@ func (j *jawFlags) add(fl *pflag.FlagSet) {
 	fl.Float64Var(&j.blur, "blur", 0, "sigma of the blur, `mm`; 0 means the jaw's own (0.2)")
 	fl.Float64Var(&j.noise, "noise", 0, "`SD` of the noise in grey values; the jaw's own when not given")
 	fl.IntSliceVar(&j.sites, "sites", nil, "the `teeth` to measure: 36,46")
+	fl.IntSliceVar(&j.teeth, "teeth", nil, "the `teeth` that stand: 33,34,43; the canines when not given")
+	fl.BoolVar(&j.surfaces, "surfaces", false, "also the teeth as a scanner of surfaces sees them and a tooth set-up (surfaces/), and recorded implant positions (positions/)")
 	fl.StringVar(&j.label, "case", "", "the case's `label` in the plan")
 	j.second.add(fl)
 }
@@ -125,13 +130,16 @@ func (j *jawFlags) options() (phantom.Options, error) {
 	if j.sites != nil {
 		o.Sites = j.sites
 	}
+	if j.teeth != nil {
+		o.Teeth = j.teeth
+	}
 	if j.label != "" {
 		o.Case = j.label
 	}
 	return o, nil
 }
 
-func (a *app) makePhantom(c *cobra.Command, o phantom.Options, out outFlags, second *secondFlags) error {
+func (a *app) makePhantom(c *cobra.Command, o phantom.Options, out outFlags, j jawFlags) error {
 	f, err := newFolder(out.dir, out.replace)
 	if err != nil {
 		return err
@@ -141,9 +149,15 @@ func (a *app) makePhantom(c *cobra.Command, o phantom.Options, out outFlags, sec
 		return err
 	}
 	names := []string{"scan", "plan.yaml", "truth.json"}
-	if second.again {
+	if j.second.again {
 		names = append(names, "scan2", "second.json")
-		if err := a.writeSecond(c.Context(), f, o, second); err != nil {
+		if err := a.writeSecond(c.Context(), f, o, &j.second); err != nil {
+			return err
+		}
+	}
+	if j.surfaces {
+		names = append(names, "surfaces", "positions", "surfaces.json")
+		if err := writeSurfaces(f, o); err != nil {
 			return err
 		}
 	}

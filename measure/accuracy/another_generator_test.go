@@ -3,7 +3,7 @@
 // phantom and measuring have in common shows.
 //
 // A jaw is a smooth outline with plates of changing thickness, with a canal or a sinus, textured marrow
-// and gum, on a straight or a bent arch, in an oblique grid. Its truth is read off the curves it is drawn
+// and mucosa, on a straight or a bent arch, in an oblique grid. Its truth is read off the curves it is drawn
 // from. Every range and grey level is our choice. A jaw's number is its seed.
 //
 //	r2.Vec  (u, v)     section: +u buccal, +v coronal; mm from the site

@@ -14,7 +14,7 @@ type jaw struct {
 	place
 	air        loop // inside the cavity, under its lining; nil: none
 	change     change
-	gum        gum
+	mucosa     mucosa
 	maxilla    bool
 	tilt       float64 // by which the upright section was turned, radians
 	floor      float64 // of the sinus below the crest of the upright section, mm
@@ -48,7 +48,7 @@ func drawJaw(rng *rand.Rand) (*jaw, bool) {
 	if !j.maxilla && rng.Float64() < 0.65 && !j.drawCanal(rng, turn) {
 		return nil, false
 	}
-	j.drawGum(rng)
+	j.drawMucosa(rng)
 	return j, true
 }
 
@@ -91,40 +91,40 @@ func (j *jaw) drawCanal(rng *rand.Rand, turn func(r2.Vec) r2.Vec) bool {
 // canalAt returns the canal's centre s mm along the arch.
 func (j *jaw) canalAt(s float64) r2.Vec { return r2.Add(j.canal.centre, r2.Scale(s, j.canalSlope)) }
 
-// A gum is the surface between gum and air: v = top − drop·(1 − exp(−(u−u0)²/2w²)).
-type gum struct{ top, drop, u0, w float64 } // mm
+// A mucosa is the surface between mucosa and air: v = top − drop·(1 − exp(−(u−u0)²/2w²)).
+type mucosa struct{ top, drop, u0, w float64 } // mm
 
-func (g gum) at(u float64) float64 {
+func (g mucosa) at(u float64) float64 {
 	x := (u - g.u0) / g.w
 	return g.top - g.drop*(1-math.Exp(-x*x/2))
 }
 
-// above returns how far p lies below the gum, mm, in so far as the gum is straight there.
-func (g gum) above(p r2.Vec) float64 {
+// above returns how far p lies below the mucosa, mm, in so far as the mucosa is straight there.
+func (g mucosa) above(p r2.Vec) float64 {
 	v := g.at(p.X)
 	slope := (p.X - g.u0) / (g.w * g.w) * (g.top - g.drop - v)
 	return (v - p.Y) / math.Hypot(1, slope)
 }
 
-// drawGum lays the gum 1.5–4 mm over the crest and, by dropping less to the sides, nowhere nearer to the
+// drawMucosa lays the mucosa 1.5–4 mm over the crest and, by dropping less to the sides, nowhere nearer to the
 // bone than 1.3 mm.
-func (j *jaw) drawGum(rng *rand.Rand) {
+func (j *jaw) drawMucosa(rng *rand.Rand) {
 	top := j.bone[0]
 	for _, p := range j.bone {
 		if p.Y > top.Y {
 			top = p
 		}
 	}
-	j.gum = gum{top: top.Y + between(rng, 1.5, 4), drop: between(rng, 2, 9), u0: top.X, w: between(rng, 4, 8)}
-	for j.gum.drop > 0 && !j.gumClears(1.3) {
-		j.gum.drop = max(0, j.gum.drop-0.5)
+	j.mucosa = mucosa{top: top.Y + between(rng, 1.5, 4), drop: between(rng, 2, 9), u0: top.X, w: between(rng, 4, 8)}
+	for j.mucosa.drop > 0 && !j.mucosaClears(1.3) {
+		j.mucosa.drop = max(0, j.mucosa.drop-0.5)
 	}
 }
 
-func (j *jaw) gumClears(least float64) bool {
+func (j *jaw) mucosaClears(least float64) bool {
 	for i := -40; i <= 40; i++ {
-		u := j.gum.u0 + 0.35*float64(i)
-		p := r2.Vec{X: u, Y: j.gum.at(u)}
+		u := j.mucosa.u0 + 0.35*float64(i)
+		p := r2.Vec{X: u, Y: j.mucosa.at(u)}
 		if j.bone.contains(p) || j.bone.distance(p) < least {
 			return false
 		}

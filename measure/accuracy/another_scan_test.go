@@ -49,7 +49,7 @@ func (j *jaw) ideal(h float64) func(p r2.Vec, s float64, grain func() float64) f
 	bone, marrow := j.bone.raster().without(j.cavity.raster()), j.marrow.raster().without(j.shell.raster())
 	air := j.air.raster()
 	for i := range air {
-		air[i] = min(air[i], float32(j.gum.above(rasterPoint(i))))
+		air[i] = min(air[i], float32(j.mucosa.above(rasterPoint(i))))
 	}
 	return func(p r2.Vec, s float64, grain func() float64) float64 {
 		q := j.change.back(p, s)
@@ -85,7 +85,7 @@ func (j *jaw) grid(rng *rand.Rand, voxel float64) (g volume.Grid) {
 }
 
 // extent returns from where to where the jaw reaches along d from its centre, mm: the site's section with
-// 2.5 mm to spare, those 7 mm beside it with 1 mm, and the gum.
+// 2.5 mm to spare, those 7 mm beside it with 1 mm, and the mucosa.
 func (j *jaw) extent(d r3.Vec) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
 	add := func(p r2.Vec, s, spare float64) {
@@ -101,7 +101,7 @@ func (j *jaw) extent(d r3.Vec) (lo, hi float64) {
 		add(j.change.forth(p, 7), 7, 1)
 		add(j.change.forth(p, -7), -7, 1)
 	}
-	add(r2.Vec{X: j.gum.u0, Y: j.gum.top}, 0, 1.2)
+	add(r2.Vec{X: j.mucosa.u0, Y: j.mucosa.top}, 0, 1.2)
 	return lo, hi
 }
 

@@ -62,9 +62,9 @@ func basalOf(j *phantom.Jaw) func(r3.Vec) bool {
 
 // tally counts errors at targets.
 type tally struct {
-	squares, n    float64 // of distances, mm²
-	held, asked   float64 // single directions, |e| ≤ U
-	claimed, part float64 // u², and of single directions
+	squares, n  float64 // of distances, mm²
+	held, asked float64 // single directions, |e| ≤ U
+	claimed     float64 // u² of single directions
 }
 
 func (c *tally) add(t Transform, at, want r3.Vec) {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -121,6 +122,7 @@ func (p *pair) round(level, count int, at motion) *information {
 	n := &information{second: newImage(p.second[level])}
 	n.samples, n.blocks = scatter(p.first[level], p.first[0].Grid, p.cells, keep, own, count, r)
 	n.greys = rangeOf(p.second[level], p.cells, at.apply)
+	n.floor = commonError * max(slices.Max(spacingOf(p.first[level])), slices.Max(spacingOf(p.second[level])))
 	return n
 }
 

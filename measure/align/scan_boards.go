@@ -4,6 +4,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/solid"
 )
 
 // Board is one plane through both scans, to be looked at as a checkerboard: what runs on across its squares is aligned.
@@ -15,6 +16,8 @@ type Board struct {
 	Step          float64   // from pixel to pixel, mm
 	Side          int       // pixels, either way
 	First, Second []float32 // Side·Side relative grey values, row by row from the top; NaN outside the field
+
+	Surface *solid.Sheet // that was brought onto the scan, in the scan's frame; nil: two scans
 }
 
 // How large a board is; our choice: a molar with its bone.

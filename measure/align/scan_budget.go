@@ -14,6 +14,11 @@ import (
 // Source: White H. Econometrica 1982;50:1–25. doi:10.2307/1912526; Liang KY, Zeger SL. Biometrika 1986;73:13–22.
 // doi:10.1093/biomet/73.1.13 (from memory).
 
+// commonError is what all bricks may share, standard, of the larger voxel, as a shift and as a turn that moves a point half a jaw
+// away by as much: greys that drift across the field, another blur, interpolation. Our choice, after the first pairs of
+// docs/alignment.md, whose error the bricks alone told as half to two thirds of what it was.
+const commonError = 0.02
+
 // uncertain fills in the uncertainty of the fit at m, and the check of size.
 func (n *information) uncertain(m motion, fit *ScanFit) error {
 	curve := n.curvature(m)
@@ -28,6 +33,10 @@ func (n *information) uncertain(m motion, fit *ScanFit) error {
 		for j := range size {
 			s.Cov[i][j] = (cov.At(i, j) + cov.At(j, i)) / 2
 		}
+	}
+	for q := range shiftX {
+		s.Cov[turnX+q][turnX+q] += square(n.floor / lever)
+		s.Cov[shiftX+q][shiftX+q] += square(n.floor)
 	}
 	if err := n.size(m, fit); err != nil {
 		return err

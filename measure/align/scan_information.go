@@ -46,8 +46,9 @@ func (s span) bin(grey float64) (x float64, within bool) {
 type information struct {
 	samples []sample
 	second  *image
-	greys   span // of the second scan
-	blocks  int  // how many blocks the points belong to
+	greys   span    // of the second scan
+	blocks  int     // how many blocks the points belong to
+	floor   float64 // mm: [commonError] of the larger voxel
 }
 
 // joint is the count of a pair of grey values, not yet divided by N.

@@ -322,3 +322,11 @@ func (t *Transform) UnmarshalJSON(data []byte) error {
 	*t = out
 	return nil
 }
+
+// SizeStd returns how far the two frames' lengths may differ, standard and relative (no unit); NaN where that is not known.
+func (t Transform) SizeStd() float64 {
+	if t.Spread == nil {
+		return math.NaN()
+	}
+	return math.Sqrt(t.Spread.Cov[size][size])
+}

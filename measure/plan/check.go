@@ -153,7 +153,7 @@ func (p *Placed) examine(f *faults, g *volume.Grid) {
 		}
 	}
 	p.doubts = &Doubts{plan: p, met: map[confirmation]bool{}}
-	p.doubts.addInto(f, slices.Concat(doubts, p.checkGeometry(p.Landmarks), p.checkTeeth(p.Landmarks), p.checkProposed()))
+	p.doubts.addInto(f, slices.Concat(doubts, p.checkGeometry(p.Landmarks), p.checkTeeth(p.Landmarks), p.checkProposed(), p.restorationDoubts()))
 }
 
 // Grid returns the grid that the plan was placed on.

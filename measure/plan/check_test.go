@@ -25,7 +25,7 @@ var planFaults = []struct{ name, old, new, want string }{
 	{"device name", "case: pine-042", "case: NUL", `plan.yaml:2:7: case "NUL" is a device name on some systems; use letters, digits, - and _`},
 	{"twice the same key", "case: pine-042", "case: a\ncase: b", `plan.yaml:3:1: case stands twice, here and at line 2; keep one of them`},
 	{"key without value", "case: pine-042", "case:", `plan.yaml:2:1: case has no value; give it a value or leave the key out`},
-	{"far unknown key", "case: pine-042", "case: a\npatient_name: x", `plan.yaml:3:1: unknown key "patient_name"; use one of format, case, jaw, coordinates, occlusal, occlusal_plane, orientation_note, arch, sites, structures, margins_mm, margins_source, scan, levelling_plane, occlusal_level, prosthesis_end, for, declared, proposed, review, readings`},
+	{"far unknown key", "case: pine-042", "case: a\npatient_name: x", `plan.yaml:3:1: unknown key "patient_name"; use one of format, case, jaw, coordinates, occlusal, occlusal_plane, orientation_note, arch, sites, structures, margins_mm, margins_source, scan, levelling_plane, occlusal_level, prosthesis_end, for, declared, proposed, review, readings, restoration`},
 	{"unit left out", "radii_mm: [1.5, 1.25]", "radius: 1.5", `plan.yaml:30:5: structure "right canal": the path has no radius; give radius_mm: 1.5, or radii_mm with one a point` + "\n" +
 		`plan.yaml:33:5: structure "right canal": unknown key "radius"; did you mean radius_mm?`},
 	{"tooth of the other jaw", `tooth: "36"`, `tooth: "16"`, `plan.yaml:10:12: site "16": tooth 16 is in the maxilla, the plan's jaw is the mandible; correct the tooth or the plan's jaw; 16 in the 1–32 notation is 28, upper left third molar`},

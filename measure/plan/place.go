@@ -75,6 +75,22 @@ func (p *Plan) InPatient(g volume.Grid, source *Source) (*Plan, error) {
 	return out, nil
 }
 
+// Moved returns the plan with every point and every direction taken into another frame of patient coordinates: the plan of
+// one scan as another scan of the same patient has it. Its occlusal direction must be given ([Plan.OcclusalGiven]) or follow from
+// points, for the usual one is that of the old frame. A plan in voxels belongs to its own grid: [Plan.InPatient] first.
+func (p *Plan) Moved(point, direction func(r3.Vec) r3.Vec) *Plan {
+	out := p.Clone()
+	take := func(by func(r3.Vec) r3.Vec, directed bool) func(*r3.Vec) {
+		return func(v *r3.Vec) {
+			if v != nil && (!directed || *v != (r3.Vec{})) {
+				*v = by(*v)
+			}
+		}
+	}
+	out.eachVec(take(point, false), take(direction, true))
+	return out
+}
+
 // toPatient turns the points of a plan in voxels into patient coordinates, in place.
 func (p *Plan) toPatient(g volume.Grid) {
 	p.Voxels = false

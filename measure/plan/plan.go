@@ -88,15 +88,16 @@ type Contents struct {
 	Structures      []safety.Structure
 	Margins         map[string]float64 // mm, overrides by kind of structure or "buccal_plate", "lingual_plate", "basal_cortex"
 	MarginsSource   string
-	ProsthesisEnd   []r3.Vec   // planned ends, whose distal extension is asked
-	ScaleHalfWidth  float64    // relative half-width of the scan's scale error, no unit
-	For             MadeFor    // the scan it was made on
-	Declared        []Declared // what the jaw does not have, or the scan does not show
-	Proposed        []string   // "jaw", "occlusal", "arch": proposed by a program and confirmed by nobody
-	Review          *Review    // nil: nobody reviewed it
-	Readings        []Reading  // read off the pictures by somebody; ends in the file's coordinates
-	Path            string     // the file it came from, base name only
-	SHA256          string     // see [Hash]
+	ProsthesisEnd   []r3.Vec     // planned ends, whose distal extension is asked
+	ScaleHalfWidth  float64      // relative half-width of the scan's scale error, no unit
+	For             MadeFor      // the scan it was made on
+	Declared        []Declared   // what the jaw does not have, or the scan does not show
+	Proposed        []string     // "jaw", "occlusal", "arch": proposed by a program and confirmed by nobody
+	Review          *Review      // nil: nobody reviewed it
+	Restoration     *Restoration // the planned teeth; nil: none
+	Readings        []Reading    // read off the pictures by somebody; ends in the file's coordinates
+	Path            string       // the file it came from, base name only
+	SHA256          string       // see [Hash]
 
 	Files map[string]string // SHA-256 (64 hex digits) of the arch file and the surfaces, by the names that the plan gives them; nil: it names none
 }

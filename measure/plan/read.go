@@ -38,7 +38,7 @@ const handSD = 0.3
 
 var planKeys = []string{"format", "case", "jaw", "coordinates", "occlusal", "occlusal_plane",
 	"orientation_note", "arch", "sites", "structures", "margins_mm", "margins_source", "scan",
-	"levelling_plane", "occlusal_level", "prosthesis_end", "for", "declared", "proposed", "review", "readings"}
+	"levelling_plane", "occlusal_level", "prosthesis_end", "for", "declared", "proposed", "review", "readings", "restoration"}
 
 // Open reads the plan file at path; files it names are looked for beside it. See [Read].
 func Open(path string) (*Plan, *Source, error) {
@@ -181,6 +181,7 @@ func (r *reader) plan(top fields, dir fs.FS) *Plan {
 	r.madeFor(top, p)
 	p.Declared, p.Proposed = r.declared(top), r.proposals(top)
 	p.Review, p.Readings = r.review(top), r.readings(top, p.Sites)
+	p.Restoration = r.restoration(top, dir)
 	if n, ok := top.get("scan"); ok {
 		r.scan(n, p)
 	}

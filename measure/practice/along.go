@@ -212,30 +212,37 @@ func (p *Profile) gap() (from, to UV) {
 	return from, to
 }
 
-// gapAlong is the distance along the line through mid in direction d (unit) from where it leaves the drawn implant to where
-// it meets a root, whichever way is shorter, mm.
-func (p *Profile) gapAlong(mid, d UV) (float64, error) {
-	leave, meet := p.Body.span(mid, d)
+// gapAlong is the distance from the drawn implant to a root along the direction of a reader's line, mm: from the point of the
+// implant nearest to that end of the line which is nearer to it. So a line that passes a corner of the implant by a tenth of a
+// millimetre is off by no more than that. It returns an error where no root is met.
+func (p *Profile) gapAlong(a, b UV) (float64, error) {
+	off := func(q UV) float64 { c := p.Body.clamp(q); return math.Hypot(q.U-c.U, q.V-c.V) }
+	if off(b) < off(a) {
+		a, b = b, a
+	}
+	long := math.Hypot(b.U-a.U, b.V-a.V)
+	d := UV{U: (b.U - a.U) / long, V: (b.V - a.V) / long}
+	from := p.Body.clamp(a)
+	if _, leave := p.Body.span(from, d); leave > 0 { // an end inside the implant
+		from = UV{U: from.U + leave*d.U, V: from.V + leave*d.V}
+	}
 	best := math.Inf(1)
 	for _, c := range p.Root {
-		along := (c.At.U-mid.U)*d.U + (c.At.V-mid.V)*d.V
-		off := (c.At.U-mid.U)*d.V - (c.At.V-mid.V)*d.U
-		if math.Abs(off) >= c.Radius {
-			continue
+		along, beside := (c.At.U-from.U)*d.U+(c.At.V-from.V)*d.V, (c.At.U-from.U)*d.V-(c.At.V-from.V)*d.U
+		if math.Abs(beside) < c.Radius && along > 0 {
+			best = math.Min(best, along-math.Sqrt(c.Radius*c.Radius-beside*beside))
 		}
-		half := math.Sqrt(c.Radius*c.Radius - off*off)
-		best = math.Min(best, math.Max(along-half-meet, leave-along-half))
 	}
-	if leave > meet || math.IsInf(best, 1) || best <= 0 {
+	if math.IsInf(best, 1) || best <= 0 {
 		return 0, errOffBone
 	}
 	return best, nil
 }
 
-// span is where the line mid + t·d (unit) enters and leaves the body, as t in mm; the first is the greater where it misses it.
-func (b *Body) span(mid, d UV) (enter, leave float64) {
+// span is where the line from + t·d (unit) enters and leaves the body, as t in mm; the first is the greater where it misses it.
+func (b *Body) span(from, d UV) (enter, leave float64) {
 	enter, leave = math.Inf(-1), math.Inf(1)
-	for _, slab := range [2][4]float64{{mid.U, d.U, b.Top.U - b.Diameter/2, b.Top.U + b.Diameter/2}, {mid.V, d.V, b.Top.V - b.Length, b.Top.V}} {
+	for _, slab := range [2][4]float64{{from.U, d.U, b.Top.U - b.Diameter/2, b.Top.U + b.Diameter/2}, {from.V, d.V, b.Top.V - b.Length, b.Top.V}} {
 		if slab[1] == 0 {
 			if slab[0] < slab[2] || slab[0] > slab[3] {
 				return 1, 0

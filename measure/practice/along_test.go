@@ -122,19 +122,17 @@ func TestClearanceAlongALine(t *testing.T) {
 		if err != nil || math.Abs(got-it.Truth) > 0.005 {
 			t.Errorf("along the true line %.4f mm, truth %.4f mm (%v)", got, it.Truth, err)
 		}
-		met := 0
-		for _, turn := range []float64{-0.3, -0.1, 0.1, 0.3} { // where the truth begins at a corner, half of them miss the implant
+		for _, turn := range []float64{-0.1, -0.03, 0.03, 0.1} {
 			a, b := turned(line, turn, 0)
 			got, err := it.Profile.along(q, b, a)
-			if err != nil {
-				continue
-			}
-			if met++; got < it.Truth-0.005 {
-				t.Errorf("along a slanting line %.4f mm, truth %.4f mm", got, it.Truth)
+			if err != nil || got < it.Truth-0.005 || got > it.Truth+0.1 {
+				t.Errorf("along a line turned by %g: %.4f mm, truth %.4f mm (%v)", turn, got, it.Truth, err)
 			}
 		}
-		if met < 2 {
-			t.Errorf("%d slanting lines meet implant and root", met)
+		// from the implant's axis on the truth is the same: only what lies outside the implant counts
+		inside := UV{U: line[0].U - 0.5*(line[1].U-line[0].U)/it.Truth, V: line[0].V - 0.5*(line[1].V-line[0].V)/it.Truth}
+		if got, err := it.Profile.along(q, inside, line[1]); err != nil || math.Abs(got-it.Truth) > 0.005 {
+			t.Errorf("from inside the implant: %.4f mm, truth %.4f mm (%v)", got, it.Truth, err)
 		}
 		if _, err := it.Profile.along(q, UV{}, UV{U: 1}); err == nil {
 			t.Error("a line beside implant and root has a clearance")

@@ -95,15 +95,9 @@ func (k *Key) Write(w io.Writer) error { return json.NewEncoder(w).Encode(k) }
 
 // ReadKey reads what [Key.Write] wrote. Its errors wrap [ErrKey].
 func ReadKey(r io.Reader) (*Key, error) {
-	data, err := io.ReadAll(io.LimitReader(r, 256<<20))
-	if err != nil {
-		return nil, err
-	}
 	k := &Key{}
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	if err := d.Decode(k); err != nil {
-		return nil, fmt.Errorf("%w: %v", ErrKey, err)
+	if err := decode(r, k, ErrKey); err != nil {
+		return nil, err
 	}
 	if k.Format != keyFormat {
 		return nil, fmt.Errorf("%w: format %d; this program reads %d", ErrKey, k.Format, keyFormat)
@@ -114,6 +108,20 @@ func ReadKey(r io.Reader) (*Key, error) {
 		}
 	}
 	return k, nil
+}
+
+// decode reads JSON without fields that are not ours; its error wraps kind but where r cannot be read.
+func decode(r io.Reader, into any, kind error) error {
+	data, err := io.ReadAll(io.LimitReader(r, 256<<20))
+	if err != nil {
+		return err
+	}
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(into); err != nil {
+		return fmt.Errorf("%w: %v", kind, err)
+	}
+	return nil
 }
 
 // WriteTruth writes truth.csv: item,quantity,at_mm,value, four decimals, mm or degrees.

@@ -215,7 +215,7 @@ func (p *Profile) along(q Question, a, b UV) (float64, error) {
 	case quantity.RidgeHeight:
 		return p.height(q.To, mid, down(d))
 	case quantity.Clearance:
-		return p.gapAlong(mid, d)
+		return p.gapAlong(a, b)
 	case AnteriorLoop:
 		if d.U < 0 {
 			d = UV{U: -d.U, V: -d.V}

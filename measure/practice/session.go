@@ -1,7 +1,6 @@
 package practice
 
 import (
-	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -204,15 +203,9 @@ func (s *Session) Write(w io.Writer) error { return json.NewEncoder(w).Encode(s)
 
 // ReadSession reads what [Session.Write] wrote. Its errors wrap [ErrSession].
 func ReadSession(r io.Reader) (*Session, error) {
-	data, err := io.ReadAll(io.LimitReader(r, 256<<20))
-	if err != nil {
-		return nil, err
-	}
 	s := &Session{}
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	if err := d.Decode(s); err != nil {
-		return nil, fmt.Errorf("%w: %v", ErrSession, err)
+	if err := decode(r, s, ErrSession); err != nil {
+		return nil, err
 	}
 	if s.Format != keyFormat {
 		return nil, fmt.Errorf("%w: format %d; this program reads %d", ErrSession, s.Format, keyFormat)

@@ -151,7 +151,7 @@ func (w *work) floor(s float64) *node {
 		return nil
 	}
 	down := reformat.UV{V: -1}
-	a, err := o.FindAxis(&down)
+	a, err := o.Fit().FindAxis(&down)
 	if err != nil { // a tooth, most likely: from the curve's own height on
 		a = ridge.Axis{Crest: reformat.UV{V: underTop}, Dir: down}
 	}

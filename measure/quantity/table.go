@@ -138,6 +138,22 @@ var table = []Quantity{
 		Description: "From the implant's platform along the occlusal direction to the planned occlusal level; never judged",
 	},
 	{
+		Name: ExitBuccal, Unit: MM, Words: "Axis leaves planned tooth, buccal of its middle", Negative: "lingual of its middle", Concept: distance,
+		Description: "How far buccal of the planned tooth's middle the implant's axis leaves it; negative: on the side of the tongue or palate",
+	},
+	{
+		Name: ExitMesial, Unit: MM, Words: "Axis leaves planned tooth, mesial of its middle", Negative: "distal of its middle", Concept: distance,
+		Description: "How far mesial of the planned tooth's middle the implant's axis leaves it; negative: distal",
+	},
+	{
+		Name: ExitAngle, Unit: Deg, Words: "Angle to the middle of the planned tooth", Concept: angle,
+		Description: "Angle between the implant's axis and the line from its platform to the middle of the planned tooth's biting side",
+	},
+	{
+		Name: CrownSpace, Unit: MM, Words: "Room under the planned tooth's surface", Concept: distance,
+		Description: "From the implant's platform along its axis to the planned tooth's outer surface, the least over the platform; never judged",
+	},
+	{
 		Name: Reading, Unit: MM, Words: "Reading", With: "Reading %s", Concept: distance,
 		Description: "Distance that a person read off a picture, between the two ends that the plan keeps; `to` is the reading's name; never judged",
 	},

@@ -214,10 +214,10 @@ func (c *Curve) Frame(s float64) Frame {
 	return Frame{Arc: c.starts[seg] + c.segmentLength(seg, x), Origin: p, U: u, V: v, T: t}
 }
 
-// Waver returns by how much the tangent at arc length s (mm) turns about the occlusal direction when
+// TangentSpread returns by how much the tangent at arc length s (mm) turns about the occlusal direction when
 // the arch points around it are each moved at random, buccolingually, by one standard deviation of
-// 1 mm: radians per mm. Between two points the tangent wavers more than at a point.
-func (c *Curve) Waver(s float64) float64 {
+// 1 mm: radians per mm. Between two points the tangent scatters more than at a point.
+func (c *Curve) TangentSpread(s float64) float64 {
 	const h = 1e-4 // mm
 	seg, x := c.locate(s)
 	u := c.Frame(s).U

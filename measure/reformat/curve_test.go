@@ -198,6 +198,6 @@ func TestTangentWaversWithItsPoints(t *testing.T) {
 	const spacing = 5.0
 	c, err := NewCurve(sampled(8, func(x float64) r3.Vec { return r3.Vec{X: 40*x - 20, Y: 1e-3 * x * x} }), up)
 	require.NoError(t, err)
-	require.InEpsilon(t, math.Sqrt2/(2*spacing), c.Waver(20), 0.01)
-	require.InEpsilon(t, math.Sqrt(2*1.375*1.375+2*0.125*0.125)/spacing, c.Waver(22.5), 0.01)
+	require.InEpsilon(t, math.Sqrt2/(2*spacing), c.TangentSpread(20), 0.01)
+	require.InEpsilon(t, math.Sqrt(2*1.375*1.375+2*0.125*0.125)/spacing, c.TangentSpread(22.5), 0.01)
 }

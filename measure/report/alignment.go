@@ -12,6 +12,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/align"
+	"ridgerule/measure/reformat"
 )
 
 //go:embed alignment.tmpl
@@ -34,6 +35,7 @@ type boardView struct {
 type alignmentView struct {
 	practicePage
 	Heading, Answer, Closing   string
+	Look                       string // how the boards are looked at
 	Cautions                   []string
 	Places                     []placeView
 	Landmarks, Facts, Subjects []fact
@@ -49,7 +51,7 @@ func AlignmentPage(w io.Writer, f align.File, at []r3.Vec, boards []align.Board)
 	}
 	css := string(head.Style) + "\n" + alignmentStyle
 	head.Style, head.Policy = template.CSS(css), policy(css)
-	v := alignmentView{practicePage: head, Heading: alignmentHeading(f), Answer: AlignmentWords(f), Cautions: f.Cautions,
+	v := alignmentView{practicePage: head, Heading: alignmentHeading(f), Answer: AlignmentWords(f), Cautions: f.Cautions, Look: lookWords(f),
 		Closing: shortCaution + " How alignments are made, and when not to trust one: docs/alignment.md."}
 	for i, p := range at {
 		v.Places = append(v.Places, alignedPlace(i, p, f.Transform))
@@ -74,6 +76,14 @@ func AlignmentPage(w io.Writer, f align.File, at []r3.Vec, boards []align.Board)
 
 func alignmentHeading(f align.File) string {
 	return map[string]string{align.KindScans: "Two scans in one frame", align.KindSurface: "A surface and a scan in one frame", align.KindPoints: "Two sets of points in one frame"}[f.Kind]
+}
+
+// lookWords say what must be seen on the boards.
+func lookWords(f align.File) string {
+	if f.Kind == align.KindSurface {
+		return "The scan, and the surface as a line. On teeth that stand in both, the line must lie on the edge of the enamel all round; planned teeth have none. Where it lies off at several places, do not accept."
+	}
+	return "Squares of 4 mm, in turn of the first and of the second. Edges of bone and teeth must run on from square to square; where they jump at several places, do not accept."
 }
 
 // AlignmentWords says in a sentence whether an alignment counts.
@@ -126,10 +136,30 @@ func viewOfBoard(b align.Board) (boardView, error) {
 	edge := float64(b.Side) * b.Step
 	s := &sheet{Title: fmt.Sprintf("Place %d, %s", b.Place, b.Plane), About: "Squares of both scans in turn.", Scale: boardScale, Width: edge * boardScale, Height: edge * boardScale}
 	s.grey(picture{Width: s.Width, Height: s.Height, Image: one})
+	drawSurface(s, b)
 	text, err := s.SVG()
 	down := "down: to the back"
 	if b.Plane == "coronal" {
 		down = "down: to the feet"
 	}
 	return boardView{template.HTML(text), fmt.Sprintf("Place %d at (%.0f, %.0f, %.0f) mm, %s. Right: to the patient's left; %s. %.0f mm across.", b.Place, b.At.X, b.At.Y, b.At.Z, b.Plane, down, edge)}, err
+}
+
+// drawSurface draws where the surface cuts the board; nothing where two scans are aligned.
+func drawSurface(s *sheet, b align.Board) {
+	if b.Surface == nil {
+		return
+	}
+	s.About = "The scan, and the surface as a line."
+	f := reformat.Frame{Origin: b.At, U: b.X, V: r3.Scale(-1, b.Y), T: r3.Cross(b.X, b.Y)}
+	half := float64(b.Side) * b.Step / 2
+	for _, line := range f.Cut(b.Surface.Points, b.Surface.Triangles) {
+		var points []spot
+		for _, p := range line {
+			points = append(points, spot{(p.U + half) * s.Scale, (half - p.V) * s.Scale})
+		}
+		for _, piece := range clip(points, spot{}, spot{s.Width, s.Height}) {
+			s.onPicture(piece, false, 0.3)
+		}
+	}
 }

@@ -17,7 +17,7 @@ const crossStep = 0.2
 // the outline of a capsule chain, the cut edges of a surface.
 func crossing(s measure.Structure, f reformat.Frame, box [2]reformat.UV) [][]reformat.UV {
 	if s.Surface != nil {
-		return surfaceCut(s.Surface, f)
+		return f.Cut(s.Surface.Points, s.Surface.Triangles)
 	}
 	near := nearSegments(s, f)
 	if len(near) == 0 {
@@ -96,7 +96,7 @@ func contour(near []segment, box [2]reformat.UV) [][]reformat.UV {
 			chords = append(chords, cell4(corner, value)...)
 		}
 	}
-	return join(chords)
+	return reformat.Join(chords)
 }
 
 // bounds returns the part of box that the capsules reach.
@@ -133,74 +133,4 @@ func cell4(corner [4]reformat.UV, value [4]float64) [][2]reformat.UV {
 		return [][2]reformat.UV{{cut[0], cut[1]}, {cut[2], cut[3]}}
 	}
 	return nil
-}
-
-// surfaceCut returns the edges along which the plane cuts the surface's triangles.
-func surfaceCut(s *measure.Surface, f reformat.Frame) [][]reformat.UV {
-	var chords [][2]reformat.UV
-	for _, tri := range s.Triangles {
-		var cut []reformat.UV
-		for k := range 3 {
-			a, b := tri[k], tri[(k+1)%3]
-			if a < 0 || b < 0 || a >= len(s.Points) || b >= len(s.Points) {
-				return nil
-			}
-			pa, offA := f.Section(s.Points[a])
-			pb, offB := f.Section(s.Points[b])
-			if (offA < 0) == (offB < 0) {
-				continue
-			}
-			t := offA / (offA - offB)
-			cut = append(cut, reformat.UV{U: pa.U + t*(pb.U-pa.U), V: pa.V + t*(pb.V-pa.V)})
-		}
-		if len(cut) == 2 {
-			chords = append(chords, [2]reformat.UV{cut[0], cut[1]})
-		}
-	}
-	return join(chords)
-}
-
-// join strings chords that share an end into lines, so that dashes run on.
-func join(chords [][2]reformat.UV) [][]reformat.UV {
-	key := func(p reformat.UV) [2]int64 {
-		return [2]int64{int64(math.Round(p.U * 1e5)), int64(math.Round(p.V * 1e5))}
-	}
-	at := map[[2]int64][]int{}
-	for i, c := range chords {
-		at[key(c[0])] = append(at[key(c[0])], i)
-		at[key(c[1])] = append(at[key(c[1])], i)
-	}
-	used := make([]bool, len(chords))
-	grow := func(line []reformat.UV) []reformat.UV {
-		for more := true; more; {
-			more = false
-			tail := line[len(line)-1]
-			for _, i := range at[key(tail)] {
-				if used[i] {
-					continue
-				}
-				used[i], more = true, true
-				next := chords[i][0]
-				if key(next) == key(tail) {
-					next = chords[i][1]
-				}
-				line = append(line, next)
-				break
-			}
-		}
-		return line
-	}
-	var out [][]reformat.UV
-	for i, c := range chords {
-		if used[i] {
-			continue
-		}
-		used[i] = true
-		line := grow([]reformat.UV{c[0], c[1]})
-		for l, r := 0, len(line)-1; l < r; l, r = l+1, r-1 {
-			line[l], line[r] = line[r], line[l]
-		}
-		out = append(out, grow(line))
-	}
-	return out
 }

@@ -17,7 +17,7 @@ import (
 //	width       solid, with end strokes   plate       ring at the inner edge
 //	usable      dash and two dots         structure   short dashes, named
 //	height end  heavy bar, thin if open   implant     solid, double weight
-//	nearest     line between two dots
+//	nearest     line between two dots   planned tooth  dots, and the implant's axis through it
 const (
 	sectionLeft  = 10.0 // room for the ruler, mm of paper
 	sectionRight = 33.0 // room for the widths
@@ -60,6 +60,7 @@ func sectionSheet(r *measure.Result, said *siteView, p *Picture, w window, room 
 	v.title()
 	v.ground()
 	v.structures()
+	v.plannedTeeth()
 	v.bone()
 	v.implant()
 	v.frameText()

@@ -156,6 +156,7 @@ func (v *sectionView) entries() []legendEntry {
 		{s.Level != nil, stroke{Width: 0.5}, "levelled crest"},
 		{s.Implant != nil, stroke{Width: 0.5}, "virtual implant"},
 		{marked, stroke{Width: 0.35, Dash: []float64{0.9, 0.7}}, "marked structure"},
+		{len(s.Restoration) > 0, stroke{Width: 0.35, Dash: toothDots}, "planned tooth"},
 	}, func(e legendEntry) bool { return !e.there })
 }
 

@@ -56,7 +56,7 @@ func (a Axis) Tilt() float64 { return math.Atan2(a.Dir.U, -a.Dir.V) * 180 / math
 //
 // It returns [ErrDisturbed] (wrapped) where the image supports no number, and [ErrBody] where the
 // crest is the top of a tooth, an implant or metal.
-func (o *Outline) FindAxis(fixed *reformat.UV) (Axis, error) {
+func (o *Ridge) FindAxis(fixed *reformat.UV) (Axis, error) {
 	if err := o.Trusted(); err != nil {
 		return Axis{}, err
 	}
@@ -68,7 +68,7 @@ func (o *Outline) FindAxis(fixed *reformat.UV) (Axis, error) {
 }
 
 // findAxis is FindAxis whatever the crest is made of.
-func (o *Outline) findAxis(fixed *reformat.UV) (Axis, error) {
+func (o *Ridge) findAxis(fixed *reformat.UV) (Axis, error) {
 	dir := down
 	if fixed != nil {
 		dir = unit(*fixed)
@@ -82,7 +82,7 @@ func (o *Outline) findAxis(fixed *reformat.UV) (Axis, error) {
 
 // FixAxis returns the axis with the operator's crest point and, when dir is nil, the direction
 // that the ridge's mid-points give.
-func (o *Outline) FixAxis(crest reformat.UV, dir *reformat.UV) (Axis, error) {
+func (o *Ridge) FixAxis(crest reformat.UV, dir *reformat.UV) (Axis, error) {
 	if err := o.Trusted(); err != nil {
 		return Axis{}, err
 	}
@@ -109,7 +109,7 @@ func (o *Outline) top(q, dir reformat.UV) (hit, error) {
 
 // fineAxis repeats the last steps on fitted walls: Newton's method on the angle between the axis and
 // the line through the middles of the widths across it.
-func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
+func (o *Ridge) fineAxis(a Axis, keep bool) (Axis, error) {
 	if err := o.fineCrest(&a, a.Crest); err != nil {
 		return a, err
 	}
@@ -130,7 +130,7 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 			var pull float64
 			turn, pull = o.settle(a, m)
 			a.DirSD = m.spread(a) / pull
-			a.DirAlong, a.DirTurn = swings(m.at, m.moves, a.Dir, a.pivot)
+			a.DirAlong, a.DirTurn = turnOfLine(m.at, m.moves, a.Dir, a.pivot)
 			a.DirAlong, a.DirTurn = a.DirAlong/pull, a.DirTurn/pull
 		}
 		before := a.Crest
@@ -138,7 +138,7 @@ func (o *Outline) fineAxis(a Axis, keep bool) (Axis, error) {
 		if err := o.fineCrest(&a, a.pivot); err != nil {
 			return a, err
 		}
-		if math.Abs(turn) < 1e-7 && norm(sub(before, a.Crest)) < 1e-7 {
+		if math.Abs(turn) < 1e-7 && norm(sub(before, a.Crest)) < 1e-7 { // radians, mm: no number shows it
 			break
 		}
 	}
@@ -166,16 +166,16 @@ func (a Axis) turned(angle float64) Axis {
 	return t
 }
 
-// Swing returns how much value, mm, changes per radian of turn of the axis, the crest running along
+// PerTurn returns how much value, mm, changes per radian of turn of the axis, the crest running along
 // the ridge's surface with it.
-func (a Axis) Swing(value func(Axis) float64) float64 {
+func (a Axis) PerTurn(value func(Axis) float64) float64 {
 	const h = 0.01
 	return finite((value(a.turned(h)) - value(a.turned(-h))) / (2 * h))
 }
 
 // fineCrest puts the crest where the line through q along the axis leaves the fitted surface, or,
 // where the crest is too sharp or too dim to be fitted, where it leaves the outline.
-func (o *Outline) fineCrest(a *Axis, q reformat.UV) error {
+func (o *Ridge) fineCrest(a *Axis, q reformat.UV) error {
 	h, err := o.top(q, a.Dir)
 	if err != nil {
 		return err
@@ -201,7 +201,7 @@ type fineChord struct {
 }
 
 // chord returns the fitted chord of the line through p along side.
-func (o *Outline) chord(p, side reformat.UV) (fineChord, error) {
+func (o *Ridge) chord(p, side reformat.UV) (fineChord, error) {
 	a, b, ok := o.span(p, side)
 	if !ok {
 		return fineChord{}, ErrNoWidth

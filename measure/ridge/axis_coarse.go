@@ -33,7 +33,7 @@ func (o *Outline) coarseAxis(dir reformat.UV, keep bool) (Axis, error) {
 		next, at := lineThrough(mids, a.Dir, keep)
 		turn := math.Abs(cross(next, a.Dir))
 		a.Dir, q, a.Points = next, at, len(mids)
-		if turn < 1e-6 {
+		if turn < 1e-6 { // radians: no number shows it
 			break
 		}
 	}
@@ -63,7 +63,7 @@ func (o *Outline) entry(dir reformat.UV) (reformat.UV, bool) {
 			best, at = d, i
 		}
 	}
-	for depth := 0.3; depth < 4; depth += 0.3 {
+	for depth := 0.3; depth < 4; depth += 0.3 { // mm, as far apart as the outline's points; any inner point will do
 		q := sub(o.Points[at], scale(depth, o.outward(at)))
 		if o.Inside(q) {
 			return q, true
@@ -97,11 +97,12 @@ func (o *Outline) across(a Axis) iter.Seq2[float64, [2]hit] {
 // base returns where the axis leaves the outline at the base of the jaw, mm below the crest; 0
 // where it meets no bone.
 func (o *Outline) base(a Axis) float64 {
-	_, b, ok := o.span(a.At(0.5), a.Dir)
+	const in = 0.5 // mm below the crest, surely in the bone: the outline's error is some tenths
+	_, b, ok := o.span(a.At(in), a.Dir)
 	if !ok {
 		return 0
 	}
-	return b.s + 0.5
+	return b.s + in
 }
 
 // reach returns how far the bone goes along the axis from the crest, in mm: to the base, or to

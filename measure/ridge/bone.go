@@ -17,20 +17,24 @@ var (
 // How a bone is told from its surroundings in the coarse pass. None of these numbers moves an
 // edge that is measured; they decide which pixels are looked at.
 const (
-	solid     = 0.86 // share of its own closed shape that a whole bone fills; a broken ring fills less
-	bridge    = 3.0  // mm; the closing that makes the closed shape
-	leastBone = 12.0 // mm²
-	farthest  = 9.0  // mm from the site to the bone that is meant
+	solid      = 0.86 // share of its own closed shape that a whole bone fills; a broken ring fills less
+	leastSolid = 0.35 // of a bone at all
+	bridge     = 3.0  // mm; the closing that makes the closed shape
+	leastBone  = 12.0 // mm²
+	farthest   = 9.0  // mm from the site to the bone that is meant
 )
+
+// gaps are the half-widths of the gaps in a bone that are closed, mm, tried in this order.
+var gaps = [...]float64{0, 0.5, 1}
 
 // bone finds the bone that contains the site, or lies nearest to it, as a filled set of pixels,
 // and the grey value that bounds it.
 func bone(c coarse) (filled mask, level float64, ok bool) {
 	low, top := classes(c.Section)
 	best := -1.0
-	for _, f := range []float64{0, 0.15, 0.3, 0.45, 0.6, 0.75} {
+	for _, f := range []float64{0, 0.15, 0.3, 0.45, 0.6, 0.75} { // of the way down to the lower bound, until a whole bone shows
 		t := top - f*(top-low)
-		for _, r := range []float64{0, 0.5, 1} {
+		for _, r := range gaps {
 			m, share := c.boneAt(t, r/c.Step)
 			if share > best {
 				filled, level, best = m, t, share
@@ -40,7 +44,7 @@ func bone(c coarse) (filled mask, level float64, ok bool) {
 			}
 		}
 	}
-	return filled, level, best > 0.35
+	return filled, level, best > leastSolid
 }
 
 // coarse is the raster of the coarse pass with what does not depend on a threshold.
@@ -58,7 +62,7 @@ func newCoarse(s reformat.Section) coarse {
 // part at the site. share says how whole that part is; negative: none.
 func (c coarse) boneAt(level, r float64) (bone mask, share float64) {
 	m := pixelsOf(c.Section, func(g float32) bool { return float64(g) > level })
-	m = c.fill(m.closed(r)).opened(0.4 / c.Step)
+	m = c.fill(m.closed(r)).opened(0.4 / c.Step) // without threads under 0.8 mm wide
 	x, y := c.Pixel(reformat.UV{})
 	at, far := m.nearest(x, y)
 	if at < 0 || far*c.Step > farthest {
@@ -104,7 +108,7 @@ func (c coarse) borderRuns(m mask) [][]int {
 		chord := math.Hypot(float64(a%m.w-b%m.w), float64(a/m.w-b/m.w)) * c.Step
 		_, y := c.Pixel(reformat.UV{})
 		below := float64(a/m.w) > y && float64(b/m.w) > y
-		straight := float64(len(run))*c.Step < 1.6*chord+2
+		straight := float64(len(run))*c.Step < 1.6*chord+2 // a half circle is 1.57 of its chord; 2 mm for its pixels
 		if !(below && chord < cutBase && straight) {
 			runs = append(runs, run)
 		}
@@ -139,7 +143,7 @@ func rimPath(s reformat.Section) []int {
 	for a := range n {
 		sin, cos := math.Sincos(2 * math.Pi * float64(a) / float64(n))
 		within := math.Min(leaves(cx, cos, s.Width), leaves(cy, sin, s.Height))
-		for r := far - 0.5*math.Floor(2*math.Max(0, far-within)); r >= 0; r -= 0.5 {
+		for r := far - 0.5*math.Floor(2*math.Max(0, far-within)); r >= 0; r -= 0.5 { // half a pixel: none is passed over
 			x, y := int(math.Round(cx+r*cos)), int(math.Round(cy+r*sin))
 			if x < 0 || y < 0 || x >= s.Width || y >= s.Height {
 				continue
@@ -168,7 +172,7 @@ func leaves(x, dir float64, n int) float64 {
 }
 
 // classes splits the section's grey values into three by Otsu's criterion and returns the two
-// bounds. Values above the 99th percentile, enamel and metal, are held to it: they are not a class
+// bounds. Values above the 99th percentile, enamel and metal, are held to it (our choice): they are not a class
 // that concerns bone.
 //
 // Source: Otsu N. IEEE Trans Syst Man Cybern 1979;9:62–66.

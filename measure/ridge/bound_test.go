@@ -160,7 +160,7 @@ func (a *tally) try(t testing.TB, s scan, seed uint64) {
 	if s.learnt {
 		series = o.series(r)
 	}
-	begin := start{p: params{pG0: soft, pG1: cortex, pG2: marrow, pSigma: s.sigma, pTau: boundPlate}}
+	begin := estimate{p: params{pG0: soft, pG1: cortex, pG2: marrow, pSigma: s.sigma, pTau: boundPlate}}
 	free, informed := o.bound(seen, priors(&begin, cortex-soft, fitScale(f), series))
 	w, err := FitWall(f, reformat.UV{U: 0.2 * (2*r.Float64() - 1), V: 0.2 * (2*r.Float64() - 1)}, turnBy(o.in, 0.1*(2*r.Float64()-1)), 8, series)
 	if err != nil {
@@ -173,7 +173,7 @@ func (a *tally) try(t testing.TB, s scan, seed uint64) {
 	a.off, a.stated = append(a.off, e), append(a.stated, e/hit.sd)
 	a.free, a.informed = append(a.free, e/free), append(a.informed, e/informed)
 	a.bound += free
-	if whole := (&Outline{field: f, tissue: series}).modelTerm(w) / hit.square; math.Abs(e) <= 2*math.Hypot(hit.sd, whole) {
+	if whole := (&Outline{field: f, tissue: series}).Fit().modelTerm(w) / hit.square; math.Abs(e) <= 2*math.Hypot(hit.sd, whole) {
 		a.covered++
 	}
 }

@@ -40,7 +40,7 @@ func TestPlatesAreThoseOfTheirSides(t *testing.T) {
 	outer, inner := uneven(22, 1.2, 2.2)
 	o, a := trace(t, around(22, 0.2, 50).field(t, bony(outer, inner, 0.2)))
 	for _, d := range []float64{7, 10} {
-		w, err := o.Width(a, d, Hand{})
+		w, err := o.Width(a, d, Placement{})
 		require.NoError(t, err)
 		for i, want := range []float64{1.2, 2.2} {
 			require.NoError(t, w.Plates[i].Err)
@@ -62,7 +62,7 @@ func TestPlateThinnerThanTheBlurHasNoNumber(t *testing.T) {
 		outer, inner := uneven(22, c.plate, 2.2)
 		o, a := trace(t, around(22, 0.15, 30).field(t, bony(outer, inner, 0.2)))
 		for _, d := range []float64{7, 9, 11} {
-			w, err := o.Width(a, d, Hand{})
+			w, err := o.Width(a, d, Placement{})
 			require.NoError(t, err)
 			if c.thin {
 				require.ErrorIs(t, w.Plates[0].Err, ErrThin, "%.2f mm at %g mm: %.2f mm", c.plate, d, w.Plates[0].Value)
@@ -76,7 +76,7 @@ func TestPlateThinnerThanTheBlurHasNoNumber(t *testing.T) {
 }
 
 // measuredLengths are lengths of a stadium of radius 3.5 mm, 20 mm high, size times as large, for a hand.
-func measuredLengths(t testing.TB, s scene, size float64, h Hand) map[string]uncertainty.Length {
+func measuredLengths(t testing.TB, s scene, size float64, h Placement) map[string]uncertainty.Length {
 	outer, inner := hollow(3.5, 20, 1.5)
 	grey := bony(outer, inner, 0.2)
 	s.voxel, s.depth, s.min, s.max = size*s.voxel, size*s.depth, scale(size, s.min), scale(size, s.max)
@@ -108,7 +108,7 @@ func growth() map[string]float64 {
 func TestScaleMovesAValueAsItsTermSays(t *testing.T) {
 	const s, half = 0.02, 0.005
 	around := around(20, 0.2, 0)
-	low, here, high := measuredLengths(t, around, 1-s, Hand{}), measuredLengths(t, around, 1, Hand{Scale: half}), measuredLengths(t, around, 1+s, Hand{})
+	low, here, high := measuredLengths(t, around, 1-s, Placement{}), measuredLengths(t, around, 1, Placement{Scale: half}), measuredLengths(t, around, 1+s, Placement{})
 	for name, growth := range growth() {
 		const tol = 0.02 // mm: what a fitted edge is off in a curved crest
 		require.InDelta(t, growth, (high[name].Value-low[name].Value)/(2*s), tol, "%s: drawn", name)
@@ -124,7 +124,7 @@ func TestSectionsDirectionMovesAValueAsItsTermSays(t *testing.T) {
 	const shear, turn = 0.2, 0.05
 	s := around(20, 0.2, 0)
 	s.shear = shear
-	here := measuredLengths(t, s, 1, Hand{Turn: turn})
+	here := measuredLengths(t, s, 1, Placement{Rotation: turn})
 	for name, width := range map[string]float64{"width at 8 mm": 7, "plate": 1.5, "beside": 2.5} {
 		want := turn * width * math.Sqrt(shear*shear-turn*turn/4)
 		require.InDelta(t, want, term(t, here[name].Budget, "section direction").Contribution(), 0.03*want, name)
@@ -141,7 +141,7 @@ func TestDirectionIsAsUncertainAsItSays(t *testing.T) {
 			z := 12*(float64(i)+0.5)/steps - 6
 			weight, theta := math.Exp(-z*z/2), sigma*z
 			wrong += weight * math.Pow(c.slope*theta+theta*theta/2, 2)
-			said += weight * math.Pow(Hand{Turn: sigma}.direction(c.slope+theta, 1).Contribution(), 2)
+			said += weight * math.Pow(Placement{Rotation: sigma}.direction(c.slope+theta, 1).Contribution(), 2)
 		}
 		ratio := math.Sqrt(said / wrong)
 		require.GreaterOrEqual(t, ratio, 1-1e-9, "slope %g", c.slope)
@@ -155,11 +155,11 @@ func TestDirectionIsAsUncertainAsItSays(t *testing.T) {
 func TestCrestCountsOnceAndWithItsSign(t *testing.T) {
 	outer, inner := hollow(3.5, 20, 1.5)
 	o, a := trace(t, around(20, 0.2, 50).field(t, bony(outer, inner, 0.2)))
-	w, err := o.Width(a, 1, Hand{})
+	w, err := o.Width(a, 1, Placement{})
 	require.NoError(t, err)
-	usable, err := o.UsableCrest(a, 6, Hand{})
+	usable, err := o.UsableCrest(a, 6, Placement{})
 	require.NoError(t, err)
-	end, err := o.End(a, Hand{})
+	end, err := o.End(a, Placement{})
 	require.NoError(t, err)
 	crest := o.crestTerm(a, 1).Std
 	require.Greater(t, crest, a.CrestSD, "the edge rule is in it")
@@ -200,11 +200,11 @@ func TestEveryEdgeAddsItsRule(t *testing.T) {
 	const r, rule = 3.5, 0.02 * 0.2
 	outer, inner := hollow(r, 20, 1.5)
 	o, a := trace(t, around(20, 0.2, 0).field(t, bony(outer, inner, 0.2)))
-	w, err := o.Width(a, 8, Hand{})
+	w, err := o.Width(a, 8, Placement{})
 	require.NoError(t, err)
-	end, err := o.End(a, Hand{})
+	end, err := o.End(a, Placement{})
 	require.NoError(t, err)
-	beside, err := o.Beside(a.At(8), reformat.UV{U: 1}, 0, Hand{})
+	beside, err := o.Beside(a.At(8), reformat.UV{U: 1}, 0, Placement{})
 	require.NoError(t, err)
 	round := math.Hypot(rule, 0.01/r)
 	for _, c := range []struct {
@@ -238,17 +238,17 @@ func TestEdgeRuleGrowsOnASlant(t *testing.T) {
 	outer, inner := hollow(3.5, 24, 1.5)
 	o, a := trace(t, around(24, 0.3, 10).field(t, bony(outer, inner, 0.25)))
 	slanted := turnBy(a.Side(), 40*math.Pi/180)
-	square, err := o.Beside(a.At(8), a.Side(), 0, Hand{})
+	square, err := o.Beside(a.At(8), a.Side(), 0, Placement{})
 	require.NoError(t, err)
-	slant, err := o.Beside(a.At(8), slanted, 0, Hand{})
+	slant, err := o.Beside(a.At(8), slanted, 0, Placement{})
 	require.NoError(t, err)
 	want := term(t, square.Budget, "edge rule").Contribution() / math.Cos(40*math.Pi/180)
 	require.InEpsilon(t, want, term(t, slant.Budget, "edge rule").Contribution(), 0.1)
-	end, err := o.End(Axis{Crest: a.At(8), Dir: slanted}, Hand{})
+	end, err := o.End(Axis{Crest: a.At(8), Dir: slanted}, Placement{})
 	require.NoError(t, err)
 	require.InEpsilon(t, want, term(t, end.Budget, "edge rule, base").Contribution(), 0.1)
 	plate := func(angle float64) float64 {
-		w, err := o.Width(Axis{Crest: a.At(0), Dir: turnBy(a.Dir, angle)}, 9, Hand{})
+		w, err := o.Width(Axis{Crest: a.At(0), Dir: turnBy(a.Dir, angle)}, 9, Placement{})
 		require.NoError(t, err)
 		require.NoError(t, w.Plates[0].Err)
 		return term(t, w.Plates[0].Budget, "edge rule").Contribution()
@@ -289,7 +289,7 @@ func TestSlopingCrestMovesAlongTheAxis(t *testing.T) {
 	require.NoError(t, o.fineCrest(&a, reformat.UV{V: -2}))
 	std := o.crestTerm(a, 1).Std
 	require.InEpsilon(t, o.modelTerm(a.crestWall)/math.Cos(slope), math.Sqrt(std*std-a.CrestSD*a.CrestSD), 0.02)
-	require.InEpsilon(t, -shear*math.Tan(slope), a.fall(), 0.04)
+	require.InEpsilon(t, -shear*math.Tan(slope), a.crestSlope(), 0.04)
 }
 
 // A ridge whose walls lean by 20°, both outward, and that runs to buccal by 0.2 mm per mm along the arch: so do the middles of

@@ -16,6 +16,16 @@ var ErrNoCavity = errors.New("ridge: no cavity found along the axis")
 // ErrFloor says that air was met along the axis, but that the edge of the bone before it cannot be told.
 var ErrFloor = errors.New("ridge: floor of the cavity not found")
 
+// Where air ends, in steps from the series' soft tissue to cortex. Where grey values resemble Hounsfield units (air −1000,
+// soft tissue 50, cortex 1600) air lies 0.7 of a step below soft tissue: the bound is nearly half-way. Where marrow lies more
+// than half a step over what was learnt as soft, that was air, and soft tissue lies 0.4 of the step above it. Our choice; it
+// decides whether there is a cavity, and moves no fitted floor.
+const (
+	marrowOverAir  = 0.5
+	airUnderMarrow = 0.25
+	airUnderSoft   = 0.3
+)
+
 // airLevel returns the grey value below which there is air, and false when no wall of the series was
 // fitted, or bone stands no more out of what lies on it than noise does. Where bone borders on air itself, the tissue learnt as soft is air.
 func (t Tissue) airLevel() (float64, bool) {
@@ -23,10 +33,10 @@ func (t Tissue) airLevel() (float64, bool) {
 	if !(step > 0 && step > leastContrast*t.Noise) {
 		return 0, false
 	}
-	if t.Marrow-t.Soft > 0.5*step {
-		return t.Soft + 0.25*step, true
+	if t.Marrow-t.Soft > marrowOverAir*step {
+		return t.Soft + airUnderMarrow*step, true
 	}
-	return t.Soft - 0.3*step, true
+	return t.Soft - airUnderSoft*step, true
 }
 
 // core returns the mean grey value in a disc of 0.4 mm about the axis point at depth.
@@ -37,7 +47,14 @@ func (o *Outline) core(a Axis, depth float64) float64 {
 	return (sum + o.field.Grey(add(p, scale(r, side)), 0) + o.field.Grey(add(p, scale(-r, side)), 0)) / 5
 }
 
-const coreStep = 0.1 // mm
+// How a cavity's air is looked for: at these steps from this far below the crest, and for so long on end that no marrow space
+// is as long. Our choice; they move no fitted floor.
+const (
+	coreStep  = 0.1 // mm
+	firstAir  = 1.0 // mm below the crest
+	airStays  = 1.5 // mm
+	leastRise = 0.5 // mm below the crest: no floor lies nearer
+)
 
 // lumen returns the depth, from 1 mm to most mm, at which air begins along the axis and stays for 1.5 mm;
 // false when there is none.
@@ -47,13 +64,13 @@ func (o *Outline) lumen(a Axis, most float64) (float64, bool) {
 		return 0, false
 	}
 	run := 0
-	for d := 1.0; d < most; d += coreStep {
+	for d := firstAir; d < most; d += coreStep {
 		g := o.core(a, d)
 		if !(g < level) {
 			run = 0
 			continue
 		}
-		if run++; float64(run)*coreStep >= 1.5 {
+		if run++; float64(run)*coreStep >= airStays {
 			return d - float64(run-1)*coreStep, true
 		}
 	}
@@ -77,7 +94,7 @@ type Floor struct {
 
 // Floor returns where the line of a meets the floor of a cavity. It returns [ErrNoCavity] where no air is met
 // within 40 mm, and [ErrFloor] where air is met whose floor cannot be told.
-func (o *Outline) Floor(a Axis) (Floor, error) {
+func (o *Ridge) Floor(a Axis) (Floor, error) {
 	air, ok := o.lumen(a, farthestLumen)
 	if !ok {
 		return Floor{}, ErrNoCavity
@@ -91,7 +108,7 @@ func (o *Outline) Floor(a Axis) (Floor, error) {
 		return Floor{}, fmt.Errorf("%w: %w", ErrFloor, err)
 	}
 	c, ok := w.outer(a.At(depth), a.Dir)
-	if !ok || math.Abs(dot(sub(c.at, a.At(depth)), a.Dir)) > 1.5*fitScale(o.field) {
+	if !ok || math.Abs(dot(sub(c.at, a.At(depth)), a.Dir)) > farOff*fitScale(o.field) {
 		return Floor{}, fmt.Errorf("%w: %w", ErrFloor, ErrNoEdge)
 	}
 	_, voxel := o.field.Voxel()
@@ -101,7 +118,7 @@ func (o *Outline) Floor(a Axis) (Floor, error) {
 		{Name: "lining too thin to be told", Std: w.liningTerm(o.tissue, voxel)}}}, nil
 }
 
-// RoughFloor is [Outline.Floor] without its fit, which steep and narrow floors refuse: good to a voxel or so.
+// RoughFloor is [Ridge.Floor] without its fit, which steep and narrow floors refuse: good to a voxel or so.
 func (o *Outline) RoughFloor(a Axis) (at reformat.UV, depth float64, ok bool) {
 	air, ok := o.lumen(a, farthestLumen)
 	if !ok {
@@ -115,8 +132,8 @@ func (o *Outline) RoughFloor(a Axis) (at reformat.UV, depth float64, ok bool) {
 const farthestLumen = 40.0
 
 // Cavity returns where the axis line leaves the bone into an air-filled cavity (maxillary sinus,
-// nasal cavity), and the height from the crest to it, in mm; errors as of [Outline.Floor].
-func (o *Outline) Cavity(a Axis, h Hand) (reformat.UV, uncertainty.Length, error) {
+// nasal cavity), and the height from the crest to it, in mm; errors as of [Ridge.Floor].
+func (o *Ridge) Cavity(a Axis, h Placement) (reformat.UV, uncertainty.Length, error) {
 	f, err := o.Floor(a)
 	if err != nil {
 		return reformat.UV{}, uncertainty.Length{}, err
@@ -145,7 +162,7 @@ func (w *Wall) liningTerm(t Tissue, voxel float64) float64 {
 		return 0
 	}
 	unseen := w.unseenLining(air)
-	share := thick / (unseen + leastGum*voxel)
+	share := thick / (unseen + leastMucosa*voxel)
 	return uncertainty.Rectangular(unseen/2) * math.Exp(-share*share/2)
 }
 
@@ -165,9 +182,9 @@ func (o *Outline) floorAbove(a Axis, air float64) (float64, bool) {
 	if level, _ := t.airLevel(); t.Soft < level {
 		soft = level
 	}
-	for _, share := range []float64{0.4, 0.25, 0.15} {
+	for _, share := range []float64{0.4, 0.25, 0.15} { // the brightest that is there: our choice, only where the fit begins
 		level := soft + share*(t.Cortex-soft)
-		for d := air; d > math.Max(0.5, air-farthestFloor); d -= coreStep {
+		for d := air; d > math.Max(leastRise, air-farthestFloor); d -= coreStep {
 			if o.core(a, d) > level {
 				return d, true
 			}

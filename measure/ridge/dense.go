@@ -60,7 +60,7 @@ func denseParts(s reformat.Section, t Tissue) (parts []densePart) {
 		return nil
 	}
 	level := t.Cortex + denser*(t.Cortex-t.Soft)
-	m := pixelsOf(s, func(g float32) bool { return float64(g) > level }).opened(0.5 / s.Step)
+	m := pixelsOf(s, func(g float32) bool { return float64(g) > level }).opened(0.5 / s.Step) // without threads under 1 mm wide
 	left := m
 	for i := range m.all() {
 		if !left.has(i) {
@@ -115,7 +115,7 @@ func (o *Outline) touches(s reformat.Section, part mask) bool {
 }
 
 // crestIsBone returns [ErrBody] (wrapped) where a body reaches up to the crest on the axis.
-func (o *Outline) crestIsBone(a Axis) error {
+func (o *Ridge) crestIsBone(a Axis) error {
 	for _, b := range o.bodies(a) {
 		if b.holds(a) {
 			return fmt.Errorf("%w: something denser than cortical bone reaches up to it at (%.1f, %.1f) mm (a tooth, an implant or metal); give the alveolar crest beside it as crest: in the plan", ErrBody, a.Crest.U, a.Crest.V)
@@ -142,7 +142,7 @@ func (o *Outline) redraw() {
 	old, best := *o, -1.0
 	var filled mask
 	o.level = t.Soft + 0.5*(t.Cortex-t.Soft)
-	for _, r := range []float64{0, 0.5, 1} {
+	for _, r := range gaps {
 		if m, share := c.boneAt(o.level, r/c.Step); share > best {
 			filled, best = m, share
 		}
@@ -153,11 +153,8 @@ func (o *Outline) redraw() {
 }
 
 // bodies returns the section's own [Bodies], looked for once, without what stands beside the ridge of axis a.
-func (o *Outline) bodies(a Axis) (near []Body) {
-	if !o.looked {
-		o.dense, o.looked = o.holding(denseParts(o.seen, o.tissue)), true
-	}
-	for _, b := range o.dense {
+func (o *Ridge) bodies(a Axis) (near []Body) {
+	for _, b := range o.dense() {
 		if math.Abs(dot(sub(b.Middle, a.Crest), a.Side())) < bodyAside {
 			near = append(near, b)
 		}
@@ -183,7 +180,7 @@ func (o *Outline) Socket(a Axis) (width, depth float64, ok bool) {
 	for _, p := range o.Points {
 		top = math.Min(top, dot(sub(p, a.Crest), a.Dir))
 	}
-	const step = 0.25
+	const step = 0.25 // mm; a hole's depth is told to the millimetre
 	from := math.NaN()
 	for d := top + step; d < 15; d += step {
 		gap := o.holeAt(a, d)
@@ -231,7 +228,7 @@ func (o *Outline) noAxis(err error) error {
 
 // Notes returns what stands in the section and what disturbs it, for the reader of the site's
 // numbers; a is its axis.
-func (o *Outline) Notes(a Axis) []string {
+func (o *Ridge) Notes(a Axis) []string {
 	out := o.Cautions()
 	for _, b := range o.bodies(a) {
 		out = append(out, fmt.Sprintf("something denser than cortical bone stands in the section near (%.1f, %.1f) mm, %.0f mm²: tooth, implant or metal; it is not bone", b.Middle.U, b.Middle.V, b.Area))

@@ -45,14 +45,14 @@ func TestRootInTheSectionIsReported(t *testing.T) {
 func TestTopOfACrownIsNoCrest(t *testing.T) {
 	bare := NewStation(around(20, 0.3, 40).field(t, ridgeOf(20)))
 	crowned := around(20, 0.3, 40).field(t, with(ridgeOf(20), roundBody(reformat.UV{V: 1.5}, 3.2), 2700))
-	o, err := Trace(crowned, Learn([]Station{bare, NewStation(crowned)}))
+	outline, err := Trace(crowned, Learn([]Station{bare, NewStation(crowned)}))
 	require.NoError(t, err)
-	o.Weigh()
+	o := outline.Weigh()
 	_, err = o.FindAxis(nil)
 	require.ErrorIs(t, err, ErrBody)
 	a, err := o.FixAxis(reformat.UV{}, &reformat.UV{V: -1})
 	require.NoError(t, err)
-	w, err := o.Width(a, 8, Hand{})
+	w, err := o.Width(a, 8, Placement{})
 	require.NoError(t, err)
 	require.InDelta(t, 7, w.Value, w.U())
 }

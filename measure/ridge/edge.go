@@ -19,7 +19,7 @@ type Edge struct {
 // EdgeNear returns the fitted edge nearest to p, of the bone's outer surface or of its plate's inner one, at the foot of p on
 // it. It returns [ErrNoEdge] (wrapped) where none lies within most mm, where the field ends before the bone does, and where
 // none can be fitted; [ErrDisturbed] where it cannot be believed.
-func (o *Outline) EdgeNear(p reformat.UV, most float64) (Edge, error) {
+func (o *Ridge) EdgeNear(p reformat.UV, most float64) (Edge, error) {
 	q, out, away := o.foot(p)
 	if away > most+patchInside { // the inner surface lies no deeper than a fit looks
 		return Edge{}, fmt.Errorf("%w: (%.2f, %.2f) mm: the bone's surface is %.1f mm away", ErrNoEdge, p.U, p.V, away)

@@ -25,17 +25,22 @@ type BoneEnd struct {
 	Through            Surface
 }
 
+// inBone is how far below the crest the line to the far end begins, mm: more than a fitted crest's error, less than any bone is
+// high. It moves no end.
+const inBone = 0.3
+
 // End returns where the axis leaves the outline at its far end, through which surface, and the length from
 // the crest to it with its budget, in mm. It returns [ErrNoEnd] where the field ends first.
-func (o *Outline) End(a Axis, h Hand) (BoneEnd, error) {
-	_, b, ok := o.span(a.At(0.3), a.Dir)
+func (o *Ridge) End(a Axis, h Placement) (BoneEnd, error) {
+	in := a.At(inBone)
+	_, b, ok := o.span(in, a.Dir)
 	if !ok {
 		return BoneEnd{}, fmt.Errorf("height: %w", ErrNoWidth)
 	}
-	if at := add(a.At(0.3), scale(b.s, a.Dir)); o.cutNear(at) {
+	if at := add(in, scale(b.s, a.Dir)); o.cutNear(at) {
 		return BoneEnd{At: at}, ErrNoEnd
 	}
-	c, w, err := o.outerEdge(a.At(0.3), a.Dir, b)
+	c, w, err := o.outerEdge(in, a.Dir, b)
 	if err != nil {
 		return BoneEnd{}, fmt.Errorf("height: %w", err)
 	}
@@ -59,21 +64,21 @@ func (a Axis) through(normal reformat.UV) Surface {
 
 // Far is how the far end of a height moves with its section.
 type Far struct {
-	At    reformat.UV // where it is, section mm
-	Rise  float64     // how far it comes up along the axis per mm along the arch (no unit)
-	Swing float64     // by how much the height grows per radian of turn of the axis, mm
+	At      reformat.UV // where it is, section mm
+	Slope   float64     // how far it comes up along the axis per mm along the arch (no unit)
+	PerTurn float64     // by how much the height grows per radian of turn of the axis, mm
 }
 
 // farOn is the far end of a height on wall w.
 func (a Axis) farOn(w *Wall, c crossing) Far {
-	swing := a.Swing(func(t Axis) float64 {
+	perTurn := a.PerTurn(func(t Axis) float64 {
 		end, ok := w.outer(t.Crest, t.Dir)
 		if !ok {
 			return math.NaN()
 		}
 		return dot(sub(end.at, t.Crest), t.Dir)
 	})
-	return Far{At: c.at, Rise: w.p[pST] / c.square, Swing: swing}
+	return Far{At: c.at, Slope: w.p[pST] / c.square, PerTurn: perTurn}
 }
 
 // HeightBudget returns the terms that every height, mm, from this crest to a far end shares: the crest's
@@ -81,13 +86,13 @@ func (a Axis) farOn(w *Wall, c crossing) Far {
 //
 // A section farther along the arch meets other heights of crest and far end, and another axis; one that
 // is turned by φ meets a place u mm beside the curve φ·u farther along.
-func (o *Outline) HeightBudget(a Axis, height float64, far Far, h Hand) uncertainty.Budget {
-	fall := a.fall()
+func (o *Ridge) HeightBudget(a Axis, height float64, far Far, h Placement) uncertainty.Budget {
+	fall := a.crestSlope()
 	return uncertainty.Budget{
 		scaleTerm(height, h),
 		o.crestTerm(a, 1),
-		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Lean), far.Swing),
-		uncertainty.Moved("section place along the arch", h.Along, fall+far.Rise-far.Swing*a.DirAlong),
-		uncertainty.Moved("section direction", h.Turn, fall*a.Crest.U+far.Rise*far.At.U-far.Swing*a.DirTurn),
+		uncertainty.Moved("axis direction", math.Hypot(a.DirSD, h.Tilt), far.PerTurn),
+		uncertainty.Moved("section place along the arch", h.Position, fall+far.Slope-far.PerTurn*a.DirAlong),
+		uncertainty.Moved("section direction", h.Rotation, fall*a.Crest.U+far.Slope*far.At.U-far.PerTurn*a.DirTurn),
 	}
 }

@@ -35,7 +35,7 @@ func TestAxisLeavesThroughBaseOrWall(t *testing.T) {
 		c.crest.V = -4 // below the crest's rounding
 		a, err := o.FixAxis(c.crest, &c.dir)
 		require.NoError(t, err)
-		end, err := o.End(a, Hand{})
+		end, err := o.End(a, Placement{})
 		require.NoError(t, err)
 		require.Equal(t, c.through, end.Through, "%+v", c)
 		require.InDelta(t, c.length, end.Value, math.Max(0.06, end.U()), "%+v", c)
@@ -51,7 +51,7 @@ func TestBaseUnderACortexThickerThanItsRadius(t *testing.T) {
 	inner := shape{-height + thick, -1.5, func(v float64) (float64, float64) { return in.row(v + 1.5) }}
 	for _, sigma := range []float64{0.2, 0.3} {
 		o, a := trace(t, around(height, 0.25, 5).field(t, bony(stadium(r, height), inner, sigma)))
-		end, err := o.End(a, Hand{})
+		end, err := o.End(a, Placement{})
 		require.NoError(t, err)
 		require.InDelta(t, height, end.Value, 0.01, "blur %g mm", sigma)
 		_, b, ok := o.span(a.At(0.3), a.Dir)

@@ -62,12 +62,12 @@ func widthIn(folder string, arch []r3.Vec, at r3.Vec) (width, u float64, err err
 	if err != nil {
 		return 0, 0, err
 	}
-	outline.Weigh()
-	axis, err := outline.FindAxis(nil)
+	bone := outline.Weigh()
+	axis, err := bone.FindAxis(nil)
 	if err != nil {
 		return 0, 0, err
 	}
-	w, err := outline.Width(axis, 3, ridge.Hand{Along: 0.3}) // the site was drawn by hand, to 0.3 mm
+	w, err := bone.Width(axis, 3, ridge.Placement{Position: 0.3}) // the site was drawn by hand, to 0.3 mm
 	return w.Value, w.U(), err
 }
 

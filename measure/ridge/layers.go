@@ -148,7 +148,7 @@ type bend struct{ h, byXX, byTT, byDepth float64 }
 func (p *params) curvature(depth float64) (b bend) {
 	for i, c := range [2]float64{p[pCXX], p[pCTT]} {
 		room, inside := 1-c*depth, 1.0
-		if room < 0.3 {
+		if room < 0.3 { // near the centre of curvature and past it: held, so that the fit comes back; no wall ends there
 			room, inside = 0.3, 0
 		}
 		b.h += 0.5 * c / room
@@ -168,7 +168,7 @@ const deep = 4.0
 
 // bends are the model's three surfaces, and what else is the same for every grain.
 type bends struct {
-	outer, inner, gum bend
+	outer, inner, mucosa bend
 
 	steep     float64    // |∇F₀|
 	inv, blur float64    // 1/σ, 1/mm, and σ², mm²
@@ -183,9 +183,9 @@ func (p *params) bends() *bends {
 		}
 		return b
 	}
-	h := &bends{outer: at(0), inner: at(p[pTau]), gum: at(-p[pGamma]), steep: p.steep(), inv: 1 / p[pSigma], blur: p[pSigma] * p[pSigma]}
+	h := &bends{outer: at(0), inner: at(p[pTau]), mucosa: at(-p[pGamma]), steep: p.steep(), inv: 1 / p[pSigma], blur: p[pSigma] * p[pSigma]}
 	h.inner.h += 0.5 * p[pTauXX]
-	h.moved = [3]float64{h.blur * h.outer.h, h.blur * h.inner.h, h.blur * h.gum.h}
+	h.moved = [3]float64{h.blur * h.outer.h, h.blur * h.inner.h, h.blur * h.mucosa.h}
 	return h
 }
 
@@ -237,17 +237,17 @@ func (p *params) slopesOf(s *sight, h *bends, grad *params) {
 		grad[i] = rise * d
 	}
 	grad[pCub] = rise * by[6]
-	grad[pCXX] -= blur * (w0*h.outer.byXX + w1*h.inner.byXX - wa*h.gum.byXX)
-	grad[pCTT] -= blur * (w0*h.outer.byTT + w1*h.inner.byTT - wa*h.gum.byTT)
+	grad[pCXX] -= blur * (w0*h.outer.byXX + w1*h.inner.byXX - wa*h.mucosa.byXX)
+	grad[pCTT] -= blur * (w0*h.outer.byTT + w1*h.inner.byTT - wa*h.mucosa.byTT)
 	grad[pG0] = 1 - s.c0 - s.ca
 	grad[pG1] = s.c0 - s.c1
 	grad[pG2] = s.c1
 	grad[pTau] = -w1 * (1 + blur*h.inner.byDepth)
 	grad[pTauX] = -w1 * s.x
 	grad[pTauXX] = -0.5 * w1 * (s.x*s.x + blur)
-	grad[pSigma] = -(w0*(s.z0+2*sigma*h.outer.h) + w1*(s.z1+2*sigma*h.inner.h) + wa*(s.za-2*sigma*h.gum.h))
+	grad[pSigma] = -(w0*(s.z0+2*sigma*h.outer.h) + w1*(s.z1+2*sigma*h.inner.h) + wa*(s.za-2*sigma*h.mucosa.h))
 	grad[pGA] = s.ca
-	grad[pGamma] = -wa * (1 + blur*h.gum.byDepth)
+	grad[pGamma] = -wa * (1 + blur*h.mucosa.byDepth)
 }
 
 // derivatives returns the derivatives of the grey value at a grain by every parameter.
@@ -278,12 +278,12 @@ func plateau(c0, c1, ca float64) int {
 func (p *params) within() {
 	clamp := func(i int, lo, hi float64) { p[i] = math.Max(lo, math.Min(hi, p[i])) }
 	clamp(pSigma, 0.02, 2.5)
-	clamp(pTau, 0.02, beyondReach)
+	clamp(pTau, 0.02, beyondReach) // mm, as sigma: a tenth of the finest voxels
 	clamp(pTauX, -1, 1)
 	clamp(pTauXX, -2, 2)
 	clamp(pCub, -4, 4)
 	clamp(pGamma, 0.02, beyondReach)
-	clamp(pSX, -1.5, 1.5)
+	clamp(pSX, -1.5, 1.5) // 56° from where the fit began: it has lost its surface
 	clamp(pST, -1.5, 1.5)
 	for _, i := range []int{pCXX, pCXT, pCTT} {
 		clamp(i, -2, 2)

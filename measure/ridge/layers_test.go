@@ -87,14 +87,14 @@ func TestCurvedEdgeIsUnbiased(t *testing.T) {
 }
 
 // Thin soft tissue with air behind it does not pull the bone's edge outward: plate of 1.5 mm,
-// gum from 0.5 to 2 mm.
+// mucosa from 0.5 to 2 mm.
 func TestThinGumDoesNotMoveTheEdge(t *testing.T) {
 	slab := func(top float64) func(p reformat.UV) float64 {
 		return func(p reformat.UV) float64 { return 0.5 * math.Erfc((p.U-top)/0.2/math.Sqrt2) }
 	}
 	bone, inside := slab(0), slab(-1.5)
-	for _, gum := range []float64{0.5, 0.8, 1.2, 2} {
-		skin := slab(gum)
+	for _, mucosa := range []float64{0.5, 0.8, 1.2, 2} {
+		skin := slab(mucosa)
 		f := scene{voxel: 0.2, min: reformat.UV{U: -5, V: -3}, max: reformat.UV{U: 5, V: 3}, depth: 2, noise: 50}.
 			field(t, func(p reformat.UV) float64 {
 				return air + (soft-air)*skin(p) + (cortex-soft)*bone(p) + (marrow-cortex)*inside(p)
@@ -103,6 +103,6 @@ func TestThinGumDoesNotMoveTheEdge(t *testing.T) {
 		require.NoError(t, err)
 		hit, ok := w.outer(reformat.UV{}, reformat.UV{U: 1})
 		require.True(t, ok)
-		require.InDelta(t, 0, hit.at.U, 0.03, "gum %g mm", gum)
+		require.InDelta(t, 0, hit.at.U, 0.03, "mucosa %g mm", mucosa)
 	}
 }

@@ -53,6 +53,7 @@ func wallsOf(stations []Station) (all, telling []*Wall) {
 	}
 	for _, st := range stations {
 		if n < fewTell {
+			st.walls = slices.Clip(st.walls) // the caller's station keeps its own
 			st.learn(len(stationWalls))
 		}
 		for _, w := range st.walls {
@@ -172,9 +173,9 @@ func (c coarseLevels) confirms(t Tissue) bool {
 // taught returns what walls teach.
 func taught(walls []*Wall) Tissue {
 	var noise, blur, cortex, soft, marrow, blurSD, cortexSD []float64
-	var together lags
+	var pooled lags
 	for _, w := range walls {
-		together.add(w.lags)
+		pooled.add(w.lags)
 		noise = append(noise, w.noise)
 		blurSD, cortexSD = append(blurSD, w.spread(only(pSigma))), append(cortexSD, w.spread(only(pG1)))
 		blur = append(blur, w.p[pSigma])
@@ -184,7 +185,7 @@ func taught(walls []*Wall) Tissue {
 			marrow = append(marrow, w.p[pG2])
 		}
 	}
-	t := Tissue{Edges: len(walls), Noise: median(noise), clump: together.correlation()}
+	t := Tissue{Edges: len(walls), Noise: median(noise), correlation: pooled.correlation()}
 	t.Blur, t.BlurSD = middle(blur)
 	t.Cortex, t.CortexSD = middle(cortex)
 	t.Soft, t.SoftSD = middle(soft)
@@ -233,7 +234,7 @@ func (w *Wall) tells() bool {
 	if w.spread(only(pSigma)) > 0.25*w.p[pSigma] {
 		return false
 	}
-	return !w.thin() || w.spread(only(pG1)) < 0.1*(w.p[pG1]-w.p[pG0])
+	return !w.thin() || w.spread(only(pG1)) < 0.1*(w.p[pG1]-w.p[pG0]) // its brightness is known to a tenth; our choice
 }
 
 // thin reports whether the wall's plate is too thin to show its grey value beyond doubt. From phantoms with

@@ -61,7 +61,7 @@ func TestTrabeculaeAreInThePlatesBudget(t *testing.T) {
 				return bone(p) + c.texture*within(p)*math.Sin(q.U)*math.Sin(q.V)
 			}))
 			for _, d := range []float64{5, 7, 9, 11} {
-				w, err := o.Width(a, d, Hand{})
+				w, err := o.Width(a, d, Placement{})
 				require.NoError(t, err)
 				for _, p := range w.Plates {
 					require.NoError(t, p.Err)

@@ -27,7 +27,7 @@ func (o *Outline) settle(a Axis, m middles) (turn, pull float64) {
 	if !(pull > leastPull) {
 		pull = leastPull
 	}
-	return math.Max(-0.2, math.Min(0.2, now/pull)), pull
+	return math.Max(-0.2, math.Min(0.2, now/pull)), pull // radians a round: it is iterated, and moves no axis
 }
 
 // middles are the fitted widths that carry the axis.
@@ -42,7 +42,7 @@ type middles struct {
 }
 
 // middles fits the widths at 1…8 mm.
-func (o *Outline) middles(a Axis) (m middles) {
+func (o *Ridge) middles(a Axis) (m middles) {
 	for d := range o.across(a) {
 		c, err := o.chord(a.At(d), a.Side())
 		if err != nil {
@@ -107,9 +107,9 @@ func (m middles) spread(a Axis) float64 {
 // turn of the section (mm).
 type move struct{ along, turn float64 }
 
-// swings returns how the line through the mid-points turns when they move: least squares of their
+// turnOfLine returns how the line through the mid-points turns when they move: least squares of their
 // moves over their depths.
-func swings(mids []reformat.UV, moves []move, dir, mean reformat.UV) (along, turn float64) {
+func turnOfLine(mids []reformat.UV, moves []move, dir, mean reformat.UV) (along, turn float64) {
 	var sxx, sa, st float64
 	for i, m := range mids {
 		x := dot(sub(m, mean), dir)

@@ -9,20 +9,17 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// Outline is the outer edge of the bone at a site, in its section.
+// Outline is the outer edge of the bone at a site, in its section, to a tenth of a millimetre or so. It says where the bone
+// lies; no number is measured on it: see [Outline.Fit]. It does not change once made, and many may ask it at once.
 type Outline struct {
 	Points []reformat.UV // closed, counter-clockwise, about 0.3 mm apart; the first is not repeated
 	Cut    []bool        // one a point: the field ends here, not the bone
 
 	field  reformat.Field
 	tissue Tissue
-	walls  []*Wall // fitted so far
-	site   siteTrust
 	pace   float64          // points that at least lie on a mm of the outline; 0: not known
 	level  float64          // grey value that bounded the bone in the coarse pass
 	seen   reformat.Section // the raster of the coarse pass
-	dense  []Body           // looked for once
-	looked bool
 }
 
 // Trace finds the outline of the bone that contains the site (the section's origin), or lies
@@ -79,7 +76,7 @@ func (o *Outline) draw(s reformat.Section, filled mask) error {
 	for i, p := range line {
 		uv[i] = s.Place(p[0], p[1])
 	}
-	o.Points = evenly(uv, 0.3)
+	o.Points = evenly(uv, 0.3) // mm: about a voxel
 	if len(o.Points) < 8 {
 		return fmt.Errorf("%w: what is there is smaller than any ridge", ErrNoRidge)
 	}
@@ -93,11 +90,10 @@ func (o *Outline) draw(s reformat.Section, filled mask) error {
 func search(f reformat.Field) reformat.Section {
 	least, most := f.Voxel()
 	step := math.Max(0.25, least)
-	if most > 0.5 {
+	if most > 0.5 { // mm: the next plane would be another layer of voxels
 		return f.Slab(searchMin, searchMax, step, 0)
 	}
-	s := f.Slab(searchMin, searchMax, step, -0.35, 0, 0.35)
-	return s
+	return f.Slab(searchMin, searchMax, step, -0.35, 0, 0.35) // mm, about a voxel apart: a ridge is the same in all three
 }
 
 // markCut marks the points next to the end of the field.
@@ -127,7 +123,8 @@ func (o *Outline) outward(i int) reformat.UV {
 // sharpen moves every point along its normal to half-way between the plateaus on its two sides,
 // read off a short mean profile. Points without a clear edge stay.
 //
-// Half-way, not a fixed grey value: grey values drift across a cone-beam field.
+// Half-way, not a fixed grey value: grey values drift across a cone-beam field. The reaches in it, mm, are our choice: about
+// the coarse outline's error, and past a blurred edge's two ends. They move the outline, and no fitted edge.
 func (o *Outline) sharpen() {
 	least, most := o.field.Voxel()
 	s := fitScale(o.field)
@@ -232,22 +229,6 @@ func (o *Outline) span(p, d reformat.UV) (a, b hit, ok bool) {
 	return a, b, ok
 }
 
-// wall returns a fitted wall near p with inward normal about in: one that was fitted before, or a
-// new one.
-func (o *Outline) wall(p, in reformat.UV) (*Wall, error) {
-	for _, w := range o.walls {
-		if w.near(p) && dot(w.in, in) > 0.9 {
-			return w, nil
-		}
-	}
-	w, err := FitWall(o.field, p, in, o.depthFrom(p, in), o.tissue)
-	if err != nil {
-		return nil, err
-	}
-	o.walls = append(o.walls, w)
-	return w, nil
-}
-
 // depthFrom returns how far the bone goes from its surface at p along the inward direction, in mm.
 func (o *Outline) depthFrom(p, in reformat.UV) float64 {
 	for _, h := range o.hits(p, in) {
@@ -256,43 +237,6 @@ func (o *Outline) depthFrom(p, in reformat.UV) float64 {
 		}
 	}
 	return math.Inf(1)
-}
-
-// edge refines crossing h of the line p + s·d on its fitted wall.
-func (o *Outline) edge(p, d reformat.UV, h hit) (crossing, *Wall, error) {
-	at := add(p, scale(h.s, d))
-	w, err := o.wall(at, h.in)
-	if err != nil {
-		return crossing{}, nil, err
-	}
-	c, ok := w.outer(p, d)
-	if !ok || norm(sub(c.at, at)) > 1.2*w.reach {
-		return crossing{}, nil, fmt.Errorf("%w: (%.2f, %.2f) mm: the line runs along the surface", ErrNoEdge, at.U, at.V)
-	}
-	if err := o.trusted(w); err != nil {
-		return crossing{}, nil, err
-	}
-	return c, w, nil
-}
-
-// outerEdge is edge where only the bone's outer surface is asked for. A cortex thicker than its surface's radius of curvature,
-// as at the base of a jaw, has its inner surface past the centre of curvature, where the layers' model has no depth: fitted
-// with it the outer one comes out too flat. It is fitted alone where the inner one lies deep enough not to touch it.
-func (o *Outline) outerEdge(p, d reformat.UV, h hit) (crossing, *Wall, error) {
-	c, w, err := o.edge(p, d, h)
-	if err != nil || !w.plate || !w.p.deep(fitScale(o.field)) {
-		return c, w, err
-	}
-	how := thorough
-	how.alone = true
-	alone, err := fitWall(o.field, c.at, w.in, o.depthFrom(c.at, w.in), o.tissue, how)
-	if err != nil || o.trusted(alone) != nil {
-		return c, w, nil
-	}
-	if at, ok := alone.outer(p, d); ok {
-		return at, alone, nil
-	}
-	return c, w, nil
 }
 
 // Inside reports whether p lies inside the outline.

@@ -25,7 +25,7 @@ var (
 
 // plates measures both plates, buccal and lingual, of the chord through p along side, which is toward
 // buccal.
-func (o *Outline) plates(c fineChord, p, side reformat.UV, width uncertainty.Length, h Hand) [2]Plate {
+func (o *Ridge) plates(c fineChord, p, side reformat.UV, width uncertainty.Length, h Placement) [2]Plate {
 	both := [2]Plate{o.plate(c.highWall, p, scale(-1, side), h), o.plate(c.lowWall, p, side, h)}
 	return believed(both, o.solid(c, side), width)
 }
@@ -92,7 +92,7 @@ func (o *Outline) about(p, side reformat.UV) (mean float64) {
 }
 
 // plate measures the plate behind wall w along the inward line p + s·in.
-func (o *Outline) plate(w *Wall, p, in reformat.UV, h Hand) Plate {
+func (o *Ridge) plate(w *Wall, p, in reformat.UV, h Placement) Plate {
 	outer, ok := w.outer(p, in)
 	inner, ok2 := w.inner(p, in)
 	if !ok || !ok2 {

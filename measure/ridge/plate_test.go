@@ -24,13 +24,13 @@ func TestSolidCortexHasNoPlates(t *testing.T) {
 		outer, inner := capped(3.6)
 		o, a := trace(t, around(22, voxel, 250*voxel).field(t, bony(outer, inner, 0.25)))
 		for _, d := range []float64{1, 2, 3} {
-			w, err := o.Width(a, d, Hand{})
+			w, err := o.Width(a, d, Placement{})
 			require.NoError(t, err)
 			for _, p := range w.Plates {
 				require.ErrorIs(t, p.Err, ErrSolid, "voxel %g, depth %g: %.2f mm", voxel, d, p.Value)
 			}
 		}
-		w, err := o.Width(a, 7, Hand{})
+		w, err := o.Width(a, 7, Placement{})
 		require.NoError(t, err)
 		for _, p := range w.Plates {
 			require.NoError(t, p.Err)
@@ -46,7 +46,7 @@ func TestRidgeOfCortexHasNoPlates(t *testing.T) {
 	grey := func(p reformat.UV) float64 { return soft + (cortex-soft)*a(p) }
 	o, axis := trace(t, around(20, 0.2, 50).field(t, grey))
 	for _, d := range []float64{2, 5, 9} {
-		w, err := o.Width(axis, d, Hand{})
+		w, err := o.Width(axis, d, Placement{})
 		require.NoError(t, err)
 		for _, p := range w.Plates {
 			require.Error(t, p.Err, "depth %g: %.2f of %.2f mm", d, p.Value, w.Value)

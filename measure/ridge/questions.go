@@ -9,13 +9,13 @@ import (
 	"ridgerule/measure/uncertainty"
 )
 
-// Hand is how exactly the section was placed by whoever drew the arch, and how true the scan's
+// Placement is how exactly the section was placed by whoever drew the arch, and how true the scan's
 // scale is.
-type Hand struct {
-	Along float64 // standard uncertainty of the section's place along the arch, mm
-	Turn  float64 // standard uncertainty of its direction about the occlusal direction, radians
-	Lean  float64 // standard uncertainty of its direction about the arch (only heights feel it), radians
-	Scale float64 // relative half-width of the scan's scale error, rectangular, no unit
+type Placement struct {
+	Position float64 // standard uncertainty of the section's place along the arch, mm
+	Rotation float64 // standard uncertainty of its direction about the occlusal direction, radians
+	Tilt     float64 // standard uncertainty of its direction about the arch (it adds to heights alone), radians
+	Scale    float64 // relative half-width of the scan's scale error, rectangular, no unit
 }
 
 // direction is what the section's direction adds to a length. byTurn is by how much the length grows per radian that the
@@ -25,9 +25,9 @@ type Hand struct {
 // bone alone, and what is measured is too great by d·θ + ½·across·θ². Its mean square, θ normal with SD σ, is
 // d²σ² + ¾·across²·σ⁴; that of σ²·(byTurn² − ¼·across²·σ²) is the same. Walls that look square to the section may do so by
 // chance: the second order stays. Derived here; TestDirectionIsAsUncertainAsItSays integrates it.
-func (h Hand) direction(byTurn, across float64) uncertainty.Term {
-	own := across * h.Turn / 2
-	return uncertainty.Moved("section direction", h.Turn, math.Copysign(math.Sqrt(math.Max(byTurn*byTurn-own*own, own*own)), byTurn))
+func (h Placement) direction(byTurn, across float64) uncertainty.Term {
+	own := across * h.Rotation / 2
+	return uncertainty.Moved("section direction", h.Rotation, math.Copysign(math.Sqrt(math.Max(byTurn*byTurn-own*own, own*own)), byTurn))
 }
 
 // Width is the ridge's width at one depth.
@@ -43,7 +43,7 @@ type Width struct {
 //
 // It returns [ErrNoWidth] where the line does not cross the outline twice and [ErrNoEdge] where an
 // end has no edge that can be fitted.
-func (o *Outline) Width(a Axis, depth float64, h Hand) (Width, error) {
+func (o *Ridge) Width(a Axis, depth float64, h Placement) (Width, error) {
 	side := a.Side()
 	c, err := o.chord(a.At(depth), side)
 	if err != nil {
@@ -92,10 +92,10 @@ const sparse = 0.1
 
 // modelTerm returns the edge-rule and sampling term of one edge, in mm, with what disturbances of the
 // image may do to it.
-func (o *Outline) modelTerm(w *Wall) float64 { return math.Hypot(o.layerTerm(w), o.shift(w)) }
+func (o *Ridge) modelTerm(w *Wall) float64 { return math.Hypot(o.layerTerm(w), o.shift(w)) }
 
 // ruleTerm is modelTerm along a line that meets the wall's surface aslant: farther, the flatter it meets it.
-func (o *Outline) ruleTerm(w *Wall, c crossing) float64 { return o.modelTerm(w) / c.square }
+func (o *Ridge) ruleTerm(w *Wall, c crossing) float64 { return o.modelTerm(w) / c.square }
 
 // layerTerm is the edge-rule and sampling term of one edge in an undisturbed image, in mm.
 func (o *Outline) layerTerm(w *Wall) float64 {
@@ -106,7 +106,7 @@ func (o *Outline) layerTerm(w *Wall) float64 {
 
 // widthBudget lists what makes a width uncertain. Where the scale is s too large, a depth of the plan lies
 // s·depth too near the crest of a width that is s·width too large.
-func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64, h Hand) uncertainty.Budget {
+func (o *Ridge) widthBudget(a Axis, depth float64, c fineChord, width float64, h Placement) uncertainty.Budget {
 	along, turn := o.outOfPlane(c)
 	slope := o.slope(a, depth, c)
 	b := uncertainty.Budget{
@@ -115,8 +115,8 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 		{Name: "edge rule, buccal", Std: o.ruleTerm(c.highWall, c.high)},
 		{Name: "edge rule, lingual", Std: o.ruleTerm(c.lowWall, c.low)},
 		o.crestTerm(a, -slope),
-		uncertainty.Moved("axis direction", a.DirSD, o.swing(a, depth, c)),
-		uncertainty.Moved("section place along the arch", h.Along, along+slope*a.fall()),
+		uncertainty.Moved("axis direction", a.DirSD, o.widthPerTurn(a, depth, c)),
+		uncertainty.Moved("section place along the arch", h.Position, along+slope*a.crestSlope()),
 		h.direction(turn, width*a.Side().U),
 	}
 	return append(b, scaleTerm(width-slope*depth, h))
@@ -125,7 +125,7 @@ func (o *Outline) widthBudget(a Axis, depth float64, c fineChord, width float64,
 // crestTerm is what the crest's error along the axis, from its fit and from what the fit's model lacks,
 // adds to a value that grows by this much per mm that the crest is found too far coronally. It is one error in
 // all that is measured from that crest.
-func (o *Outline) crestTerm(a Axis, growth float64) uncertainty.Term {
+func (o *Ridge) crestTerm(a Axis, growth float64) uncertainty.Term {
 	sd := a.CrestSD
 	if a.crestWall != nil {
 		sd = math.Hypot(sd, o.modelTerm(a.crestWall)/a.crestSquare)
@@ -135,9 +135,9 @@ func (o *Outline) crestTerm(a Axis, growth float64) uncertainty.Term {
 	return t
 }
 
-// fall returns how far the crest goes down along the axis per mm along the arch (no unit): a depth
+// crestSlope returns how far the crest goes down along the axis per mm along the arch (no unit): a depth
 // below the crest goes down with it. 0 where the crest was given or has no fitted surface.
-func (a Axis) fall() float64 {
+func (a Axis) crestSlope() float64 {
 	if a.crestWall == nil {
 		return 0
 	}
@@ -146,7 +146,7 @@ func (a Axis) fall() float64 {
 
 // scaleTerm is what the scale of the scan adds to a value whose derivative to the relative scale is growth,
 // mm: its own length, for a distance between two places of the image.
-func scaleTerm(growth float64, h Hand) uncertainty.Term {
+func scaleTerm(growth float64, h Placement) uncertainty.Term {
 	t := uncertainty.Moved("scale of the scan", uncertainty.Rectangular(h.Scale), growth)
 	t.Group = "scale"
 	return t
@@ -168,9 +168,9 @@ func (o *Outline) slope(a Axis, depth float64, c fineChord) float64 {
 	return finite((at(depth+h) - at(depth-h)) / (2 * h))
 }
 
-// swing returns the change of width per radian of turn of the axis, in mm.
-func (o *Outline) swing(a Axis, depth float64, c fineChord) float64 {
-	return a.Swing(func(t Axis) float64 { return chordOn(c, t.At(depth), t.Side()) })
+// widthPerTurn returns the change of width per radian of turn of the axis, in mm.
+func (o *Outline) widthPerTurn(a Axis, depth float64, c fineChord) float64 {
+	return a.PerTurn(func(t Axis) float64 { return chordOn(c, t.At(depth), t.Side()) })
 }
 
 func finite(x float64) float64 {
@@ -198,12 +198,12 @@ func chordOn(c fineChord, p, side reformat.UV) float64 {
 }
 
 // TiltAngle returns the axis' tilt with its budget, in degrees.
-func (a Axis) TiltAngle(h Hand) uncertainty.Angle {
+func (a Axis) TiltAngle(h Placement) uncertainty.Angle {
 	const deg = 180 / math.Pi
 	return uncertainty.Angle{Value: a.Tilt(), Budget: uncertainty.Budget{
 		{Name: "mid-points", Std: a.DirSD * deg},
-		uncertainty.Moved("section direction", math.Hypot(h.Lean, h.Turn*a.DirTurn), deg),
-		uncertainty.Moved("section place along the arch", h.Along, a.DirAlong*deg),
+		uncertainty.Moved("section direction", math.Hypot(h.Tilt, h.Rotation*a.DirTurn), deg),
+		uncertainty.Moved("section place along the arch", h.Position, a.DirAlong*deg),
 	}}
 }
 
@@ -212,7 +212,7 @@ func (a Axis) TiltAngle(h Hand) uncertainty.Angle {
 // Negative when the bone ends on the other side of p. turn is how far dir turns, from u to v, per radian that the
 // section turns about p (no unit): what leans along the arch turns with it. It returns [ErrNoWidth] where the line
 // meets no bone within 3 mm of p, and [ErrNoEdge] where the edge cannot be fitted.
-func (o *Outline) Beside(p, dir reformat.UV, turn float64, h Hand) (uncertainty.Length, error) {
+func (o *Ridge) Beside(p, dir reformat.UV, turn float64, h Placement) (uncertainty.Length, error) {
 	_, b, ok := o.span(p, dir)
 	if !ok {
 		return uncertainty.Length{}, ErrNoWidth
@@ -228,14 +228,14 @@ func (o *Outline) Beside(p, dir reformat.UV, turn float64, h Hand) (uncertainty.
 	return uncertainty.Length{Value: value, Budget: uncertainty.Budget{
 		{Name: "edge noise", Std: c.sd},
 		{Name: "edge rule", Std: o.ruleTerm(w, c)},
-		uncertainty.Moved("section place along the arch", h.Along, far.Rise),
-		h.direction(far.Swing*turn-far.Rise*value*dir.U, value*dir.U),
+		uncertainty.Moved("section place along the arch", h.Position, far.Slope),
+		h.direction(far.PerTurn*turn-far.Slope*value*dir.U, value*dir.U),
 		scaleTerm(value, h),
 	}}, nil
 }
 
 // Near returns the two ends of the stretch of bone on the line p + s·dir that contains p, or lies
-// nearest to it, as s in mm, off the outline alone: quicker than [Outline.Beside], and good to a
+// nearest to it, as s in mm, off the outline alone: quicker than [Ridge.Beside], and good to a
 // tenth of a millimetre or so. NaN where the line meets no bone within 3 mm of p.
 func (o *Outline) Near(p, dir reformat.UV) (low, high float64) {
 	var at [32]float64

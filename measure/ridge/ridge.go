@@ -1,14 +1,20 @@
 // Package ridge finds the jaw's ridge in a cross-section and measures it.
 //
-// A [reformat.Field] flows in: the volume as its section sees it. An [Outline] comes out and
-// answers questions: crest, axis, width, plates, undercut, where the bone ends. All its points
-// are section points (reformat.UV: +u buccal, +v coronal, mm); the base of the jaw is toward −v
+// A [reformat.Field] flows in: the volume as its section sees it. Each step takes what the one before made, so that
+// another order does not compile:
+//
+//	NewStation  a section of the arch      → Station  what it teaches about the series
+//	Learn       all stations               → Tissue   what the series says about every edge in it
+//	Trace       a section, the Tissue      → Outline  where the bone lies: coarse, and never lost
+//	Weigh       the Outline                → Ridge    its edges fitted where a number needs one
+//	FindAxis    the Ridge                  → Axis
+//	Width …     the Ridge, the Axis        → numbers, each with its U
+//
+// All points are section points (reformat.UV: +u buccal, +v coronal, mm); the base of the jaw is toward −v
 // in both jaws.
 //
-// The outline is found in two passes. The first is coarse and never lost: threshold, fill, trace
-// (mask.go, outline.go). The second is fine: wherever a number needs an edge, a blurred-layer
-// model is fitted to the voxels themselves around that place (layers.go, wall.go); interpolated
-// values are never measured on.
+// The coarse pass is threshold, fill, trace (mask.go, outline.go). The fine one fits a blurred-layer model to the
+// voxels themselves around a place (layers.go, wall.go, fitted.go); interpolated values are never measured on.
 package ridge
 
 import (

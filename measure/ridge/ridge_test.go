@@ -19,10 +19,10 @@ func hollow(r, height, tau float64) (outer, inner shape) {
 }
 
 // trace outlines the scene and measures with what it has learnt itself, as a run does.
-func trace(t testing.TB, f reformat.Field) (*Outline, Axis) {
-	o, err := Trace(f, Learn([]Station{NewStation(f)}))
+func trace(t testing.TB, f reformat.Field) (*Ridge, Axis) {
+	outline, err := Trace(f, Learn([]Station{NewStation(f)}))
 	require.NoError(t, err)
-	o.Weigh()
+	o := outline.Weigh()
 	a, err := o.FindAxis(nil)
 	require.NoError(t, err)
 	return o, a
@@ -49,7 +49,7 @@ func TestWidthsOfARoundedRidge(t *testing.T) {
 			if d < r {
 				want = 2 * math.Sqrt(d*(2*r-d))
 			}
-			w, err := o.Width(a, d, Hand{})
+			w, err := o.Width(a, d, Placement{})
 			require.NoError(t, err)
 			errs[d] = append(errs[d], w.Value-want)
 			if d >= 5 {
@@ -57,7 +57,7 @@ func TestWidthsOfARoundedRidge(t *testing.T) {
 				require.NoError(t, w.Plates[0].Err)
 			}
 		}
-		h, err := o.End(a, Hand{})
+		h, err := o.End(a, Placement{})
 		require.NoError(t, err)
 		heights = append(heights, h.Value-height)
 	}
@@ -91,7 +91,7 @@ func TestWidthWhereverTheFieldEnds(t *testing.T) {
 			o, a := trace(t, s.field(t, grey))
 			for _, d := range []float64{3, 6} {
 				want := 2 * math.Sqrt(min(d, r)*(2*r-min(d, r)))
-				w, err := o.Width(a, d, Hand{})
+				w, err := o.Width(a, d, Placement{})
 				require.NoError(t, err, "field to %g mm, turned by %g", end, turn)
 				require.InDelta(t, want, w.Value, 0.06, "field to %g mm, turned by %g, depth %g", end, turn, d)
 			}
@@ -107,9 +107,9 @@ func TestFieldThatCutsTheCrest(t *testing.T) {
 	find := func(top, side float64) (Axis, error) {
 		s := scene{voxel: 0.3, noise: 30, min: reformat.UV{U: -9, V: -20}, max: reformat.UV{U: side, V: top}, depth: 2}
 		f := s.field(t, grey)
-		o, err := Trace(f, Learn([]Station{NewStation(f)}))
+		outline, err := Trace(f, Learn([]Station{NewStation(f)}))
 		require.NoError(t, err)
-		o.Weigh()
+		o := outline.Weigh()
 		return o.FindAxis(nil)
 	}
 	for _, top := range []float64{0.2, -0.5, -1, -4} {
@@ -131,7 +131,7 @@ func TestMirrorAndShift(t *testing.T) {
 		o, a := trace(t, around(18, 0.25, 0).field(t, func(p reformat.UV) float64 { return grey(sub(p, shift)) }))
 		var w []float64
 		for _, d := range []float64{2, 5, 8} {
-			x, err := o.Width(a, d, Hand{})
+			x, err := o.Width(a, d, Placement{})
 			require.NoError(t, err)
 			w = append(w, x.Value)
 		}
@@ -154,10 +154,10 @@ func TestUsableCrestOfARoundedRidge(t *testing.T) {
 	const r, want = 3.5, 6.0
 	outer, inner := hollow(r, 20, 1.2)
 	o, a := trace(t, around(20, 0.2, 30).field(t, bony(outer, inner, 0.2)))
-	d, err := o.UsableCrest(a, want, Hand{})
+	d, err := o.UsableCrest(a, want, Placement{})
 	require.NoError(t, err)
 	require.InDelta(t, r-math.Sqrt(r*r-want*want/4), d.Value, 0.03)
-	_, err = o.UsableCrest(a, 9, Hand{})
+	_, err = o.UsableCrest(a, 9, Placement{})
 	require.ErrorIs(t, err, ErrNoWidth)
 }
 
@@ -177,11 +177,11 @@ func TestUndercutIsTheSagitta(t *testing.T) {
 		}}
 	}
 	o, a := trace(t, around(26, 0.2, 50).field(t, bony(hollowed(outer, 0), hollowed(inner, 0), 0.2)))
-	u, err := o.Undercut(a, false, math.Inf(1), Hand{})
+	u, err := o.Undercut(a, false, math.Inf(1), Placement{})
 	require.NoError(t, err)
 	require.InDelta(t, sagitta, u.Value, 0.1)
 	require.InDelta(t, 13, u.Depth, 1)
-	other, err := o.Undercut(a, true, math.Inf(1), Hand{})
+	other, err := o.Undercut(a, true, math.Inf(1), Placement{})
 	require.NoError(t, err)
 	require.Less(t, other.Value, 0.1)
 }
@@ -192,7 +192,7 @@ func TestNoRidgeIsAnError(t *testing.T) {
 		_, err := Trace(around(15, 0.4, noise).field(t, func(reformat.UV) float64 { return soft }), Tissue{})
 		if err == nil {
 			o, _ := Trace(around(15, 0.4, noise).field(t, func(reformat.UV) float64 { return soft }), Tissue{})
-			_, err = o.FindAxis(nil)
+			_, err = o.Fit().FindAxis(nil)
 		}
 		require.Error(t, err, "noise %g", noise)
 	}

@@ -46,7 +46,7 @@ func TestNoMakeOfBoneIsLost(t *testing.T) {
 			if d < c.r {
 				want = 2 * math.Sqrt(d*(2*c.r-d))
 			}
-			w, err := o.Width(axis, d, Hand{})
+			w, err := o.Width(axis, d, Placement{})
 			require.NoError(t, err, c.name)
 			errs = append(errs, w.Value-want)
 		}

@@ -15,16 +15,16 @@ import (
 // scene is a volume whose grey value is known at every point of the section, and does not change
 // along the arch but for shear.
 type scene struct {
-	voxel    float64     // mm, the same each way
-	min, max reformat.UV // of the field, mm
-	depth    float64     // half extent along the arch, mm
-	noise    float64
-	clump    float64     // of the noise in the grid's columns and slices, sigma in voxels; 0: white
-	turn     float64     // of the grid about the arch, radians
-	offset   reformat.UV // of the grid, voxels
-	seed     uint64
-	rescale  volume.Rescale // of the grey values; zero: as they are
-	shear    float64        // how far it lies toward buccal per mm along the arch
+	voxel      float64     // mm, the same each way
+	min, max   reformat.UV // of the field, mm
+	depth      float64     // half extent along the arch, mm
+	noise      float64
+	correlated float64     // how far the noise is, in the grid's columns and slices, sigma in voxels; 0: white
+	turn       float64     // of the grid about the arch, radians
+	offset     reformat.UV // of the grid, voxels
+	seed       uint64
+	rescale    volume.Rescale // of the grey values; zero: as they are
+	shear      float64        // how far it lies toward buccal per mm along the arch
 }
 
 // field samples grey at the voxel centres, adds noise and rounds as a scanner does.
@@ -60,20 +60,20 @@ func (s scene) field(t testing.TB, grey func(p reformat.UV) float64) reformat.Fi
 }
 
 // grain returns standard normal deviates for a grid, smoothed in columns and slices when the scene's
-// noise is clumped.
+// noise is correlated.
 func (s scene) grain(size [3]int) []float64 {
 	r := rand.New(rand.NewPCG(s.seed, 99))
 	x := make([]float64, size[0]*size[1]*size[2])
 	for i := range x {
 		x[i] = r.NormFloat64()
 	}
-	if s.clump == 0 {
+	if s.correlated == 0 {
 		return x
 	}
 	var kernel [7]float64
 	power := 0.0
 	for i := range kernel {
-		kernel[i] = math.Exp(-float64((i-3)*(i-3)) / (2 * s.clump * s.clump))
+		kernel[i] = math.Exp(-float64((i-3)*(i-3)) / (2 * s.correlated * s.correlated))
 		power += kernel[i] * kernel[i]
 	}
 	for _, stride := range []int{1, size[0] * size[1]} {

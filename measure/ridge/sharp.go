@@ -18,8 +18,8 @@ const (
 	oneWayWide        = 1.2        // times another direction's blur
 	mostLost          = 0.6        // share of the walls at a lower jaw's base that may be unlike: it is thick
 	mostLostOneWay    = 0.94       // of the walls that face one way, where more than usualLike of others' are alike
-	usualLike         = 0.4
-	mostLostAll       = 0.87
+	usualLike         = 0.4        // share of the walls of another way
+	mostLostAll       = 0.87       // of all walls
 
 	fewestWide, fewestOneWay, fewestFacing, fewestBase, fewestAsked = 15, 5, 12, 10, 80 // walls, for each of these
 )

@@ -46,10 +46,10 @@ func TestStartingValuesDecideNothing(t *testing.T) {
 }
 
 // fitFromStart is one round of [FitWall] with what it begins from.
-func (o *Outline) fitFromStart(at, in reformat.UV, t Tissue) (*Wall, []reformat.Grain, *start) {
+func (o *Outline) fitFromStart(at, in reformat.UV, t Tissue) (*Wall, []reformat.Grain, *estimate) {
 	s, p := fitScale(o.field), patchOn(o.field)
 	all := p.part(1, o.field.Near(nil, at, in, -patchOutside*s, patchInside*s, p.along))
-	begin, ok := survey(p.part(0.85, all), o.depthFrom(at, in), s, t)
+	begin, ok := initialEstimate(p.part(0.85, all), o.depthFrom(at, in), s, t)
 	if !ok {
 		return nil, nil, nil
 	}
@@ -58,7 +58,7 @@ func (o *Outline) fitFromStart(at, in reformat.UV, t Tissue) (*Wall, []reformat.
 }
 
 // shaken is a start whose values are off by up to 20 %.
-func shaken(s *start, r *rand.Rand) *start {
+func shaken(s *estimate, r *rand.Rand) *estimate {
 	out := *s
 	by := func() float64 { return 0.4*r.Float64() - 0.2 }
 	step := s.p[pG1] - s.p[pG0]

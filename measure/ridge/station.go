@@ -80,7 +80,7 @@ func (st *Station) learn(enough int) {
 // place returns where one of the stationWalls lies, false where the station has none there.
 func (st *Station) place(depth float64, buccal bool) (at reformat.UV, h hit, ok bool) {
 	o, a := st.outline, st.axis
-	if math.IsInf(depth, 1) {
+	if math.IsInf(depth, 1) { // from half a millimetre in the bone
 		_, h, ok = o.span(a.At(0.5), a.Dir)
 		return add(a.At(0.5), scale(h.s, a.Dir)), h, ok
 	}
@@ -88,7 +88,7 @@ func (st *Station) place(depth float64, buccal bool) (at reformat.UV, h hit, ok 
 	if buccal {
 		low = high
 	}
-	return add(a.At(depth), scale(low.s, a.Side())), low, ok && depth < 0.8*o.reach(a)
+	return add(a.At(depth), scale(low.s, a.Side())), low, ok && depth < 0.8*o.reach(a) // above where the outline turns under the ridge; our choice
 }
 
 // telling returns how many of the station's walls tell blur from cortex.
@@ -112,7 +112,7 @@ func (o *Outline) roughWall(at reformat.UV, h hit) *Wall {
 	if err != nil || math.Abs(w.p[pE]) > farOff*s {
 		return nil
 	}
-	w.lags = w.together(gridLags(o.field))
+	w.lags = w.residualLags(gridLags(o.field))
 	w.fit, w.seen = layerFit{}, nil
 	return w
 }

@@ -7,7 +7,7 @@ import (
 )
 
 // What the image does not support is not said. A fit explains the voxels by layers, blur and
-// noise. What is left over and goes together over a millimetre, as noise does not, is a
+// noise. What is left over and is correlated over a millimetre, as noise is not, is a
 // disturbance d of the grey values: streaks, rings, doubled edges, a neighbour. It moves an edge of
 // step S under a blur σ by about
 //
@@ -28,7 +28,7 @@ const hidden = 1.5
 // the uncertainty at which a width of two such edges no longer tells one implant size from the next.
 const grossShift = 0.2
 
-// disturbance returns what the residuals hold that goes together over farLag, as an SD in grey
+// disturbance returns what the residuals hold that is correlated over farLag, as an SD in grey
 // values.
 func (l *lags) disturbance(noise float64) float64 {
 	far := 0.0
@@ -56,17 +56,17 @@ const noiseVaries = 1.3
 
 // shift returns how far a disturbance of the wall's grey values may have moved its edge, in mm:
 // the wall's own, or the site's where that is larger.
-func (o *Outline) shift(w *Wall) float64 {
+func (o *Ridge) shift(w *Wall) float64 {
 	step := w.p[pG1] - w.p[pG0]
 	if t := o.tissue; t.known() {
-		step = math.Min(step, 1.5*(t.Cortex-t.Soft))
+		step = math.Min(step, 1.5*(t.Cortex-t.Soft)) // a brighter edge is no steeper one: metal; our choice
 	}
 	d := max(w.disturbance(), w.misfit(o.tissue), o.site.disturbance)
 	return math.Hypot(hidden*d*w.p[pSigma]*math.Sqrt(2*math.Pi)/step, smearTerm*o.site.smear)
 }
 
 // trusted returns [ErrDisturbed] (wrapped) where the edge of w cannot be believed.
-func (o *Outline) trusted(w *Wall) error {
+func (o *Ridge) trusted(w *Wall) error {
 	if s := o.shift(w); s > grossShift {
 		return fmt.Errorf("%w near (%.1f, %.1f) mm: the edge may be off by %.1f mm or more (streaks, rings, motion, or another body)", ErrDisturbed, w.at.U, w.at.V, s)
 	}
@@ -84,24 +84,14 @@ type siteTrust struct {
 // Of a site's sampled walls. From the runs of docs/accuracy-hard.md: an image moved by more than
 // about half a millimetre shows as doubled edges, and what a fit makes of two edges is arbitrary.
 const (
-	grossSmear = 0.6 // mm
-	grossWide  = 3   // walls
-	smearTerm  = 0.05
+	grossSmear = 0.6  // mm
+	grossWide  = 3    // walls
+	smearTerm  = 0.05 // of the smear, in an edge's U
 )
-
-// Weigh judges the image at the site by walls fitted without knowledge of the series; without it, nothing
-// is held against the image.
-func (o *Outline) Weigh() {
-	t := o.tissue
-	o.tissue = Tissue{}
-	o.sample()
-	o.weigh()
-	o.tissue, o.walls = t, nil
-}
 
 // sample fits walls at a few places of the ridge without measuring anything: both sides at 3, 5 and 7 mm
 // below the crest, and the crest.
-func (o *Outline) sample() {
+func (o *Ridge) sample() {
 	a, err := o.coarseAxis(down, false)
 	if err != nil {
 		return
@@ -110,7 +100,7 @@ func (o *Outline) sample() {
 		_, _, _ = o.edge(a.At(0.5), a.Dir, h)
 	}
 	for _, d := range []float64{3, 5, 7} {
-		if d < 0.8*o.reach(a) {
+		if d < 0.8*o.reach(a) { // above where the outline turns under the ridge; our choice
 			_, _ = o.chord(a.At(d), a.Side())
 		}
 	}
@@ -121,7 +111,7 @@ func (o *Outline) sample() {
 // A scan that is the mean of two copies D apart along a direction has the blur √(σ² + D²/4) there:
 // D = 2·√(σ₁² − σ₀²) between a wide and a sharp edge. Chance and the model's own error, 5 % of a
 // blur, are taken off first.
-func (o *Outline) weigh() {
+func (o *Ridge) weigh() {
 	_, most := o.field.Voxel()
 	o.site = siteTrust{disturbance: o.shared(), sampled: len(o.walls)}
 	alike := o.alike()
@@ -135,7 +125,7 @@ func (o *Outline) weigh() {
 	}
 	sharp = math.Max(sharp, 0.5*most)
 	for _, w := range alike {
-		if w.p[pSigma]-w.spread(only(pSigma)) > 1.7*sharp {
+		if w.p[pSigma]-w.spread(only(pSigma)) > 1.7*sharp { // copies 2.7 σ apart; our choice
 			o.site.wide++
 		}
 	}
@@ -154,7 +144,7 @@ func (o *Outline) weigh() {
 // shared returns the disturbance of the site, in grey values: what the sampled walls have in common. A
 // wall that is fitted worse than the others, beside a sinus or at a sharp crest, has no say: that is its
 // own misfit.
-func (o *Outline) shared() float64 {
+func (o *Ridge) shared() float64 {
 	noise := make([]float64, len(o.walls))
 	for i, w := range o.walls {
 		noise[i] = w.noise
@@ -174,8 +164,8 @@ const tooBright = 0.25
 
 // alike returns the sampled walls that tell of motion. A plate far brighter than the others' does not: a thin one before
 // textured marrow fits as a bright one in a wide blur too, and motion makes no plate brighter. Nor does a wall that
-// borders on air where others border on soft tissue: the gum between is a wide edge by itself.
-func (o *Outline) alike() (out []*Wall) {
+// borders on air where others border on soft tissue: the mucosa between is a wide edge by itself.
+func (o *Ridge) alike() (out []*Wall) {
 	plate, beside := make([]float64, len(o.walls)), make([]float64, len(o.walls))
 	for i, w := range o.walls {
 		plate[i], beside[i] = w.p[pG1], w.p[pG0]
@@ -194,7 +184,7 @@ func (o *Outline) alike() (out []*Wall) {
 func blurs(walls []*Wall) (low, high []float64) {
 	for _, w := range walls {
 		sigma, sd := w.p[pSigma], w.spread(only(pSigma))
-		if sd < 0.25*sigma {
+		if sd < 0.25*sigma { // else it tells nothing; our choice
 			off := math.Max(3*sd, leastSpread*sigma)
 			low, high = append(low, sigma-off), append(high, sigma+off)
 		}
@@ -204,7 +194,7 @@ func blurs(walls []*Wall) (low, high []float64) {
 
 // Trusted returns [ErrDisturbed] (wrapped) where the image at the site does not support any number:
 // edges drawn apart as by motion.
-func (o *Outline) Trusted() error {
+func (o *Ridge) Trusted() error {
 	if o.site.wide >= grossWide || o.site.smear > grossSmear {
 		return fmt.Errorf("%w at this site: its edges are doubled or drawn apart (%d of %d edges far wider than the sharpest), as when the patient moved; scan again, or measure elsewhere", ErrDisturbed, o.site.wide, o.site.sampled)
 	}
@@ -212,12 +202,12 @@ func (o *Outline) Trusted() error {
 }
 
 // Cautions returns what a reader of the site's numbers must know about its image; empty: nothing.
-func (o *Outline) Cautions() []string {
+func (o *Ridge) Cautions() []string {
 	var out []string
 	if s := o.site.smear; s > 0.2 {
 		out = append(out, fmt.Sprintf("edges are drawn apart by about %.1f mm in one direction, as by a small movement or thick slices: uncertainties are larger here", s))
 	}
-	if t := o.tissue; t.known() && o.site.disturbance > 0.02*(t.Cortex-t.Soft) {
+	if t := o.tissue; t.known() && o.site.disturbance > 0.02*(t.Cortex-t.Soft) { // a misfit that asks for no explanation, see misfitFloor
 		out = append(out, "streaks, rings or the like disturb the image here: uncertainties are larger here")
 	}
 	return out

@@ -16,11 +16,11 @@ func ridgeOf(height float64) func(reformat.UV) float64 {
 }
 
 // learnt outlines the scene and teaches it its own tissue.
-func learnt(t *testing.T, s scene, grey func(reformat.UV) float64) *Outline {
+func learnt(t *testing.T, s scene, grey func(reformat.UV) float64) *Ridge {
 	f := s.field(t, grey)
-	o, err := Trace(f, Learn([]Station{NewStation(f)}))
+	outline, err := Trace(f, Learn([]Station{NewStation(f)}))
 	require.NoError(t, err)
-	o.Weigh()
+	o := outline.Weigh()
 	return o
 }
 
@@ -39,7 +39,7 @@ func TestCleanImageIsTrusted(t *testing.T) {
 	require.Empty(t, o.Cautions())
 	require.Zero(t, o.site.disturbance)
 	require.Zero(t, o.site.smear)
-	require.Equal(t, correlation{{1}, {1}, {1}}, o.tissue.clump)
+	require.Equal(t, correlation{{1}, {1}, {1}}, o.tissue.correlation)
 }
 
 // Two copies D apart have the blur √(σ² + D²/4) along D: the distance is read back, the uncertainty
@@ -48,7 +48,7 @@ func TestMotionIsSeenAndSaid(t *testing.T) {
 	still := learnt(t, around(20, 0.3, 40), ridgeOf(20))
 	a, err := still.FindAxis(nil)
 	require.NoError(t, err)
-	clean, err := still.Width(a, 5, Hand{})
+	clean, err := still.Width(a, 5, Placement{})
 	require.NoError(t, err)
 
 	o := learnt(t, around(20, 0.3, 40), moved(ridgeOf(20), reformat.UV{U: 0.45}))
@@ -56,7 +56,7 @@ func TestMotionIsSeenAndSaid(t *testing.T) {
 	require.Len(t, o.Cautions(), 1)
 	a, err = o.FindAxis(nil)
 	require.NoError(t, err)
-	w, err := o.Width(a, 5, Hand{})
+	w, err := o.Width(a, 5, Placement{})
 	require.NoError(t, err)
 	require.InDelta(t, 7, w.Value, w.U())
 	require.Greater(t, w.U(), 1.2*clean.U())
@@ -83,7 +83,7 @@ func TestBandsWidenTheUncertainty(t *testing.T) {
 		a, err := o.FindAxis(nil)
 		require.NoError(t, err)
 		for _, d := range []float64{5, 6, 7, 8, 9, 10} {
-			w, err := o.Width(a, d, Hand{})
+			w, err := o.Width(a, d, Placement{})
 			require.NoError(t, err)
 			n++
 			if math.Abs(w.Value-7) > w.U() {
@@ -96,7 +96,7 @@ func TestBandsWidenTheUncertainty(t *testing.T) {
 
 // A wall whose voxels hold far more than layers, blur and noise has no number.
 func TestGrossDisturbanceWithholdsTheEdge(t *testing.T) {
-	o := &Outline{tissue: Tissue{Edges: 9, Cortex: cortex, Soft: soft}}
+	o := (&Outline{tissue: Tissue{Edges: 9, Cortex: cortex, Soft: soft}}).Fit()
 	w := &Wall{}
 	w.p[pG0], w.p[pG1], w.p[pSigma] = soft, cortex, 0.3
 	require.NoError(t, o.trusted(w))
@@ -107,7 +107,7 @@ func TestGrossDisturbanceWithholdsTheEdge(t *testing.T) {
 	require.InDelta(t, 0.183, o.shift(w), 0.001)
 }
 
-// Walls that tell of motion: not the gum between bone and air where others border on soft tissue, nor a plate that fits
+// Walls that tell of motion: not the mucosa between bone and air where others border on soft tissue, nor a plate that fits
 // far brighter than the others'. Where all border on air, all tell.
 func TestWallsThatTellOfMotion(t *testing.T) {
 	for name, c := range map[string]struct {
@@ -120,7 +120,7 @@ func TestWallsThatTellOfMotion(t *testing.T) {
 		"all border on air":      {[][2]float64{{-1010, 1600}, {-1000, 1700}, {-990, 1750}, {-995, 1590}}, 4},
 	} {
 		t.Run(name, func(t *testing.T) {
-			o := &Outline{}
+			o := (&Outline{}).Fit()
 			for _, g := range c.walls {
 				w := &Wall{}
 				w.p[pG0], w.p[pG1] = g[0], g[1]
@@ -144,15 +144,15 @@ func TestClumpedNoiseIsMeasuredAndCounted(t *testing.T) {
 		}
 		return sum / power
 	}
-	edge := func(clump float64) (c correlation, sd float64) {
+	edge := func(sigma float64) (c correlation, sd float64) {
 		sc := around(20, 0.3, 80)
-		sc.clump = clump
+		sc.correlated = sigma
 		o := learnt(t, sc, ridgeOf(20))
 		a, err := o.FindAxis(nil)
 		require.NoError(t, err)
 		ch, err := o.chord(a.At(6), a.Side())
 		require.NoError(t, err)
-		return o.tissue.clump, ch.high.sd
+		return o.tissue.correlation, ch.high.sd
 	}
 	c, sd := edge(s)
 	require.InDelta(t, auto(1), c[0][1], 0.12)

@@ -31,7 +31,7 @@ var (
 // line touches it below. It returns [ErrCutWall] (wrapped) where the field ends in a hollow deeper
 // than any whole one, or shows none and less of the wall than would tell, and [ErrFlare] (wrapped)
 // where a hollow ends a little past most.
-func (o *Outline) Undercut(a Axis, buccal bool, most float64, h Hand) (Undercut, error) {
+func (o *Ridge) Undercut(a Axis, buccal bool, most float64, h Placement) (Undercut, error) {
 	side := a.Side()
 	if !buccal {
 		side = scale(-1, side)
@@ -101,7 +101,7 @@ func (w sideWall) hollow(a Axis, side reformat.UV) (u Undercut, open float64) {
 }
 
 // leastHollow is the depth, mm, under which a hollow that the field cuts is taken for a straight wall:
-// the coarse outline of one wavers by less.
+// the coarse outline of one is uneven by less.
 const leastHollow = 0.15
 
 // flatWall is the standard uncertainty of the depth of a hollow where none was found, mm: what a
@@ -126,7 +126,7 @@ func outwardOf(up, down, side reformat.UV) reformat.UV {
 }
 
 // refine measures the hollow again on fitted walls at its three points.
-func (o *Outline) refine(u *Undercut, a Axis, side reformat.UV, h Hand) {
+func (o *Ridge) refine(u *Undercut, a Axis, side reformat.UV, h Placement) {
 	var above, below, deepest extreme
 	for range 3 {
 		out := outwardOf(u.Above, u.Below, side)
@@ -137,7 +137,7 @@ func (o *Outline) refine(u *Undercut, a Axis, side reformat.UV, h Hand) {
 		}
 		moved := norm(sub(above.at, u.Above)) + norm(sub(below.at, u.Below))
 		u.Above, u.Below, u.At = above.at, below.at, deepest.at
-		if moved < 0.01 {
+		if moved < 0.01 { // mm along the wall, where its distance from the line changes least
 			break
 		}
 	}
@@ -149,8 +149,8 @@ func (o *Outline) refine(u *Undercut, a Axis, side reformat.UV, h Hand) {
 		uncertainty.Moved("upper touch", above.sd, 1-f),
 		uncertainty.Moved("lower touch", below.sd, f),
 		uncertainty.Moved("deepest point", deepest.sd, -1),
-		uncertainty.Moved("section place along the arch", h.Along, (1-f)*above.slope+f*below.slope-deepest.slope),
-		uncertainty.Moved("section direction", h.Turn, u.Value*0.5),
+		uncertainty.Moved("section place along the arch", h.Position, (1-f)*above.slope+f*below.slope-deepest.slope),
+		uncertainty.Moved("section direction", h.Rotation, u.Value*0.5), // a hollow's depth runs half across the section; our choice
 		scaleTerm(u.Value, h),
 	}
 	u.standOut()
@@ -184,7 +184,7 @@ type extreme struct {
 // extreme looks for the point near p that lies farthest along out (sign +1) or against it (−1), on
 // the walls fitted there, from one to the next where the extreme lies past a wall's patch. Where
 // none can be fitted p is kept.
-func (o *Outline) extreme(p, out reformat.UV, sign float64) extreme {
+func (o *Ridge) extreme(p, out reformat.UV, sign float64) extreme {
 	const step, steps = 0.1, 4
 	e := extreme{at: p, sd: 0.25 * o.tissue.Blur}
 	for range 4 {

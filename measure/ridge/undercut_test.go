@@ -41,7 +41,7 @@ func TestWallsThatTheFieldOrTheJawCuts(t *testing.T) {
 	measure := func(end, most float64) (Undercut, error) {
 		s := scene{voxel: 0.3, noise: 30, min: reformat.UV{U: -9, V: end}, max: reformat.UV{U: 11, V: 5}, depth: 2}
 		o, a := trace(t, s.field(t, grey))
-		return o.Undercut(a, true, most, Hand{})
+		return o.Undercut(a, true, most, Placement{})
 	}
 	u, err := measure(-30, math.Inf(1))
 	require.NoError(t, err)

@@ -15,8 +15,8 @@ import (
 // mucosa and the air beyond it keeps every length and every U but for the rounding of float32.
 func TestLengthsDoNotKnowTheUnitOfGrey(t *testing.T) {
 	outer, inner := hollow(3.5, 22, 1.5)
-	gum := stadium(4.7, 24.4)
-	lined := shape{gum.base + 1.2, gum.top + 1.2, func(v float64) (float64, float64) { return gum.row(v - 1.2) }}
+	mucosa := stadium(4.7, 24.4)
+	lined := shape{mucosa.base + 1.2, mucosa.top + 1.2, func(v float64) (float64, float64) { return mucosa.row(v - 1.2) }}
 	bone, within, covered := bony(outer, inner, 0.25), inner.blurred(0.25), lined.blurred(0.25)
 	grey := func(p reformat.UV) float64 {
 		q := scale(2*math.Pi/1.3, p)
@@ -27,11 +27,11 @@ func TestLengthsDoNotKnowTheUnitOfGrey(t *testing.T) {
 		s.rescale = r
 		o, a := trace(t, s.field(t, grey))
 		for _, d := range []float64{3, 6, 9} {
-			w, err := o.Width(a, d, Hand{})
+			w, err := o.Width(a, d, Placement{})
 			require.NoError(t, err)
 			out = append(out, w.Length, w.Plates[0].Length, w.Plates[1].Length)
 		}
-		h, err := o.End(a, Hand{})
+		h, err := o.End(a, Placement{})
 		require.NoError(t, err)
 		return append(out, h.Length)
 	}

@@ -14,7 +14,7 @@ const usableRun = 3.0
 // UsableCrest returns the least depth below the crest from which the width is at least want mm
 // onward for 3 mm, with its budget, in mm. It returns [ErrNoWidth] (wrapped) where the ridge is
 // nowhere that wide for that long.
-func (o *Outline) UsableCrest(a Axis, want float64, h Hand) (uncertainty.Length, error) {
+func (o *Ridge) UsableCrest(a Axis, want float64, h Placement) (uncertainty.Length, error) {
 	const step = 0.1
 	reach := o.reach(a)
 	first, run := -1.0, 0.0
@@ -39,7 +39,7 @@ func (o *Outline) UsableCrest(a Axis, want float64, h Hand) (uncertainty.Length,
 
 // fineUsable refines the depth on fitted chords by the secant method. What makes the width too large makes
 // the depth too small, by the width's growth with depth.
-func (o *Outline) fineUsable(a Axis, want, depth float64, h Hand) uncertainty.Length {
+func (o *Ridge) fineUsable(a Axis, want, depth float64, h Placement) uncertainty.Length {
 	out := uncertainty.Length{Value: depth, Budget: uncertainty.Budget{{Name: "outline", Std: 0.1}}}
 	for range 6 {
 		w, err := o.Width(a, depth, h)
@@ -50,13 +50,13 @@ func (o *Outline) fineUsable(a Axis, want, depth float64, h Hand) uncertainty.Le
 		if err != nil {
 			return out
 		}
-		slope := math.Max(0.1, o.slope(a, depth, c))
+		slope := math.Max(0.1, o.slope(a, depth, c)) // mm a mm: a ridge that hardly widens has no depth surer than ten times its width; our choice
 		next := math.Max(0, depth-(w.Value-want)/slope)
 		if math.Abs(next-depth) > 1 {
 			return out
 		}
 		out = uncertainty.Length{Value: next, Budget: w.Budget.Scaled(-1 / slope)}
-		if math.Abs(next-depth) < 1e-4 {
+		if math.Abs(next-depth) < 1e-4 { // mm: no number shows it
 			break
 		}
 		depth = next

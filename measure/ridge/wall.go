@@ -20,8 +20,8 @@ type Tissue struct {
 	Noise            float64 // SD of a voxel's grey value
 	Edges            int     // how many edges it was learnt from; 0: the grey values are of the coarse pass
 
-	clump    correlation // of the noise from voxel to voxel
-	stations int         // that showed bone
+	correlation correlation // of the noise from voxel to voxel
+	stations    int         // that showed bone
 }
 
 // known reports whether the tissue was learnt from enough edges to lean on. Our choice: two may agree
@@ -46,7 +46,7 @@ type Wall struct {
 
 	fit  layerFit         // how it was fitted, until [Wall.judge]
 	seen []reformat.Grain // the voxels of its window, until [Wall.judge]
-	lags lags             // how its residuals go together from voxel to voxel
+	lags lags             // its residual autocorrelation, from voxel to voxel
 	more *mat.SymDense    // covariance beyond that of independent voxels; nil: none
 }
 
@@ -127,7 +127,7 @@ func fitWall(f reformat.Field, at, in reformat.UV, depth float64, t Tissue, how 
 		}
 		w = next
 		e, slope := w.p[pE], w.p[pSX]
-		if math.Abs(e) < 0.04*s && math.Abs(slope) < 0.04 {
+		if math.Abs(e) < 0.04*s && math.Abs(slope) < 0.04 { // mm, 2°: so near the patch lies over its edge; our choice
 			break
 		}
 		if math.Abs(e) > farOff*s {
@@ -148,7 +148,7 @@ const farOff = 1.5
 func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue, how effort) (*Wall, error) {
 	patch := patchOn(f)
 	all := patch.part(1, f.Near(nil, at, in, -patchOutside*s, patchInside*s, patch.along))
-	begin, ok := survey(patch.part(0.85, all), depth, s, t)
+	begin, ok := initialEstimate(patch.part(0.85, all), depth, s, t) // its middle: a curved edge is less blurred there; only where the fit begins
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}
@@ -157,9 +157,9 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue, h
 		begin.leaveInner(s)
 	}
 	w := fitFrom(f, begin, all, at, in, t, nil)
-	if !begin.gum && (w == nil || w.odd(begin, t, how)) {
+	if !begin.mucosa && (w == nil || w.misfits(begin, t, how)) {
 		// Thin soft tissue and the air behind it may look like one wide edge.
-		if two := fitFrom(f, begin.withGum(t), all, at, in, t, w); two != nil && two.gummy(f, t) && (w == nil || w.gain(two) > gumGain(t)) {
+		if two := fitFrom(f, begin.withMucosa(t), all, at, in, t, w); two != nil && two.isMucosa(f, t) && (w == nil || w.gain(two) > mucosaGain(t)) {
 			w = two
 		}
 	}
@@ -169,13 +169,13 @@ func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t Tissue, h
 	return w, nil
 }
 
-// leastContrast is how many noise SDs a step must have to be a surface and not a clump of noise.
+// leastContrast is how many noise SDs a step must have to be a surface and not correlated noise.
 // Our choice; the noisiest scans of the calibration have 8.
 const leastContrast = 3.0
 
 // fitFrom fits the layers of begin to the grains, a share of them first; it returns nil where there is
 // no answer, and where that rough fit is not half-way to beating its rival, if it has one.
-func fitFrom(f reformat.Field, begin *start, all []reformat.Grain, at, in reformat.UV, t Tissue, rival *Wall) *Wall {
+func fitFrom(f reformat.Field, begin *estimate, all []reformat.Grain, at, in reformat.UV, t Tissue, rival *Wall) *Wall {
 	w := &Wall{at: at, in: in, reach: patchOn(f).across, plate: begin.plate, active: begin.active(), p: begin.p}
 	grains := begin.choose(all, f.Strides())
 	if len(grains) < 3*len(w.active) {
@@ -186,13 +186,13 @@ func fitFrom(f reformat.Field, begin *start, all []reformat.Grain, at, in reform
 	fit.borrow(len(grains))
 	defer fit.giveBack()
 	fit.grains = thin(slices.Clone(grains), f.Strides(), roughGrains)
-	if _, ok := fit.solve(&w.p, roughly); !ok || rival != nil && rival.gain(w) < gumGain(t)/2 {
+	if _, ok := fit.solve(&w.p, roughly); !ok || rival != nil && rival.gain(w) < mucosaGain(t)/2 {
 		return nil
 	}
 	fit.grains = grains
-	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step)
+	fit.noise = math.Max(fit.residual(&w.p), 1e-3*step) // an image without noise must not divide by 0
 	cov, ok := fit.solve(&w.p, settled)
-	if rise := w.p[pG1] - w.p[pG0]; !ok || rise < 0.3*step || rise < leastContrast*fit.noise {
+	if rise := w.p[pG1] - w.p[pG0]; !ok || rise < 0.3*step || rise < leastContrast*fit.noise { // far less of a step than the profile has: the fit went elsewhere; our choice
 		return nil
 	}
 	w.noise, w.count, w.cov = fit.noise, len(grains), cov
@@ -203,7 +203,7 @@ func fitFrom(f reformat.Field, begin *start, all []reformat.Grain, at, in reform
 
 // priors returns what is known before the fit: bone surfaces are not wild, and what the series has
 // taught about blur and cortex.
-func priors(s *start, step, size float64, t Tissue) []prior {
+func priors(s *estimate, step, size float64, t Tissue) []prior {
 	k := []prior{
 		{pCXX, 0, 0.35 / size}, {pCXT, 0, 0.15 / size}, {pCTT, 0, 0.15 / size}, {pTauX, 0, 0.3},
 		{pCub, 0, 0.3 / (size * size)}, {pTauXX, 0, 0.3 / size},
@@ -222,7 +222,7 @@ const edgeReach = 5.5
 
 // choose returns the grains the fit will see: those of the window that lie near an edge, and of very
 // fine grids an even share.
-func (o *start) choose(all []reformat.Grain, strides [3]int) []reformat.Grain {
+func (o *estimate) choose(all []reformat.Grain, strides [3]int) []reformat.Grain {
 	reach := edgeReach * math.Max(o.p[pSigma], 0.2) // mm; a first guess may be too sharp
 	near := func(n, edge float64) bool { return math.Abs(n-edge) < reach }
 	kept := make([]reformat.Grain, 0, len(all))
@@ -231,7 +231,7 @@ func (o *start) choose(all []reformat.Grain, strides [3]int) []reformat.Grain {
 			continue
 		}
 		n := g.N - 0.5*(o.p[pCXX]*g.X*g.X)
-		if near(n, o.p[pE]) || o.plate && near(n, o.p[pE]+o.p[pTau]) || o.gum && near(n, o.p[pE]-o.p[pGamma]) {
+		if near(n, o.p[pE]) || o.plate && near(n, o.p[pE]+o.p[pTau]) || o.mucosa && near(n, o.p[pE]-o.p[pGamma]) {
 			kept = append(kept, g)
 		}
 	}
@@ -286,16 +286,16 @@ func (w *Wall) meet(p, d reformat.UV, depth func(x float64) float64, extra func(
 	miss := func(s float64) float64 {
 		return w.p.distance(n0+s*dn, x0+s*dx, 0) - depth(x0+s*dx)
 	}
-	const h = 1e-5
+	const h = 1e-5 // mm, of a derivative
 	s, rate := -dot(rel, d), 0.0
 	for range 40 {
 		rate = (miss(s+h) - miss(s-h)) / (2 * h)
-		if math.Abs(rate) < 0.05 {
+		if math.Abs(rate) < 0.05 { // 3° off the surface: the line runs along it
 			return crossing{}, false
 		}
 		move := -miss(s) / rate
 		s += math.Max(-1, math.Min(1, move))
-		if math.Abs(move) < 1e-10 {
+		if math.Abs(move) < 1e-10 { // mm: no number shows it
 			break
 		}
 	}
@@ -324,5 +324,5 @@ func (w *Wall) spread(by params) float64 {
 	for i, at := range w.active {
 		j.SetVec(i, by[at])
 	}
-	return math.Sqrt(math.Max(0, mat.Inner(j, w.cov, j)) + w.clumped(j))
+	return math.Sqrt(math.Max(0, mat.Inner(j, w.cov, j)) + w.correlated(j))
 }

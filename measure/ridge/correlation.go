@@ -9,9 +9,9 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// Noise that goes together from voxel to voxel. A fit's covariance counts every voxel as a witness
-// of its own; filters of the reconstruction, and streaks and rings too, make neighbours say the
-// same thing. How much they do is read off the fits' own residuals, along the grid's three axes,
+// Noise that is correlated from voxel to voxel. A fit's covariance counts every voxel as an independent
+// sample; filters of the reconstruction, and streaks and rings too, make neighbours alike. How much they
+// are is read off the fits' own residuals, along the grid's three axes,
 // and the covariance gets the terms that independent voxels lack:
 //
 //	cov = A⁻¹ + A⁻¹·(Σ over i≠j of ρ(i−j)·Jᵢ·Jⱼᵀ/s²)·A⁻¹,   ρ(a, b, c) = ρ₁(a)·ρ₂(b)·ρ₃(c)
@@ -110,9 +110,9 @@ func apart(grains []reformat.Grain, away int) iter.Seq2[int, int] {
 	}
 }
 
-// together sums the products of the wall's residuals along the grid's axes, each residual held to
+// residualLags sums the products of the wall's residuals along the grid's axes, each residual held to
 // ±huber·noise. The sums run in the voxels' order: the same scan gives the same bits.
-func (w *Wall) together(steps [3][lagMost + 1]int) (l lags) {
+func (w *Wall) residualLags(steps [3][lagMost + 1]int) (l lags) {
 	r := make([]float64, len(w.seen))
 	most, h := huber*w.noise, w.p.bends()
 	for i, g := range w.seen {
@@ -132,7 +132,7 @@ func (w *Wall) together(steps [3][lagMost + 1]int) (l lags) {
 }
 
 // window returns the grains that lie where the fit looked.
-func (o *start) window(all []reformat.Grain) []reformat.Grain {
+func (o *estimate) window(all []reformat.Grain) []reformat.Grain {
 	kept := make([]reformat.Grain, 0, len(all))
 	for _, g := range all {
 		if g.N >= o.low && g.N <= o.high {
@@ -145,12 +145,12 @@ func (o *start) window(all []reformat.Grain) []reformat.Grain {
 // judge holds the fit's residuals against independent noise, gives its covariance what they lack,
 // and lets go of the voxels.
 func (w *Wall) judge(f reformat.Field, t Tissue) {
-	w.lags = w.together(gridLags(f))
+	w.lags = w.residualLags(gridLags(f))
 	w.marrow = w.texture(t)
 	own := w.lags.correlation()
 	for a := range own { // what the series says, or what this place says louder
 		for d := range own[a] {
-			own[a][d] = math.Max(own[a][d], t.clump[a][d])
+			own[a][d] = math.Max(own[a][d], t.correlation[a][d])
 		}
 	}
 	w.more = w.fit.excess(&w.p, w.cov, own, f.Strides())
@@ -166,7 +166,7 @@ func (w *Wall) texture(t Tissue) float64 {
 	if t.known() {
 		noise = math.Min(noise, t.Noise)
 	}
-	h, far := w.p.bends(), w.p[pE]+1.5*w.p[pSigma]
+	h, far := w.p.bends(), w.p[pE]+1.5*w.p[pSigma] // where the blurred edge has all but gone: Φ(1.5) = 0.93
 	var off []float64
 	for _, g := range w.seen {
 		if g.N-w.p.depth(g.X) > far { // as far as the patch is flat: it only says which voxels look on
@@ -182,7 +182,7 @@ type neighbour struct {
 	rho  float64
 }
 
-// neighbours returns one half of the voxels whose noise goes together with that of a voxel; the
+// neighbours returns one half of the voxels whose noise is correlated with that of a voxel; the
 // other half lies opposite.
 func (c correlation) neighbours(strides [3]int) []neighbour {
 	var out []neighbour
@@ -246,9 +246,9 @@ func (l *layerFit) derivatives(p *params) *mat.Dense {
 	return rows
 }
 
-// clumped returns the variance along j that independent voxels lack; never less than none, for a
+// correlated returns the variance along j that independent voxels lack; never less than none, for a
 // correlation known to a few voxels only is no reason to be surer.
-func (w *Wall) clumped(j mat.Vector) float64 {
+func (w *Wall) correlated(j mat.Vector) float64 {
 	if w.more == nil {
 		return 0
 	}

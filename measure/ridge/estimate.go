@@ -9,12 +9,12 @@ import (
 // beyondReach is the depth of a layer that is not there, mm: no voxel of a patch comes near it.
 const beyondReach = 50
 
-// start is where a fit begins: first guesses read off the mean profile along the normal, which
+// estimate is where a fit begins: first guesses read off the mean profile along the normal, which
 // layers there are, and how far along the normal the model can be trusted.
-type start struct {
+type estimate struct {
 	p         params
 	plate     bool // an inner surface of the plate is in reach
-	gum       bool // air behind thin soft tissue is in reach
+	mucosa    bool // air behind thin soft tissue is in reach
 	low, high float64
 	noise     float64 // SD of the voxels where the profile is flat, grey values
 	most      int     // voxels that the fit may see
@@ -27,12 +27,12 @@ type start struct {
 // −1000 and 1600 in an image whose grey values resemble Hounsfield units. Only where a fit begins.
 const softShare = 0.4
 
-// withGum is the same start with a layer of soft tissue and air beyond it, where the profile
+// withMucosa is the same start with a layer of soft tissue and air beyond it, where the profile
 // shows only one edge: its lower part is then taken for the soft tissue's edge, its upper part for
 // the bone's.
-func (o *start) withGum(t Tissue) *start {
+func (o *estimate) withMucosa(t Tissue) *estimate {
 	out := *o
-	out.gum = true
+	out.mucosa = true
 	air, cortex := o.p[pG0], o.p[pG1]
 	soft := air + softShare*(cortex-air)
 	if t.known() && t.Soft > air+0.2*(cortex-air) && t.Soft < air+0.7*(cortex-air) {
@@ -48,12 +48,12 @@ func (o *start) withGum(t Tissue) *start {
 }
 
 // active returns the parameters that the fit moves.
-func (o *start) active() []int {
+func (o *estimate) active() []int {
 	a := []int{pE, pSX, pST, pCXX, pCXT, pCTT, pCub, pG0, pG1, pSigma}
 	if o.plate {
 		a = append(a, pG2, pTau, pTauX, pTauXX)
 	}
-	if o.gum {
+	if o.mucosa {
 		a = append(a, pGA, pGamma)
 	}
 	return a
@@ -129,7 +129,7 @@ func (p profile) smooth() profile {
 //
 // The fractions in it decide only where a fit starts and which voxels it sees, not what it says: our choice, and start_test.go
 // shakes what comes of them.
-func survey(all []reformat.Grain, depth, s float64, t Tissue) (*start, bool) {
+func initialEstimate(all []reformat.Grain, depth, s float64, t Tissue) (*estimate, bool) {
 	if len(all) < 30 {
 		return nil, false
 	}
@@ -145,7 +145,7 @@ func survey(all []reformat.Grain, depth, s float64, t Tissue) (*start, bool) {
 		return nil, false
 	}
 	half := p.crossing(edge, p.grey[foot]+rise/2)
-	out := &start{seen: p, edge: edge}
+	out := &estimate{seen: p, edge: edge}
 	out.p[pE] = half
 	out.p[pG0], out.p[pG1], out.p[pG2] = p.grey[foot], p.grey[peak], p.grey[peak]
 	out.p[pGA] = p.grey[foot]
@@ -162,7 +162,7 @@ func survey(all []reformat.Grain, depth, s float64, t Tissue) (*start, bool) {
 }
 
 // inside looks for the inner surface of the plate and sets how far inward the model holds.
-func (o *start) inside(p profile, peak int, half, rise, s float64) {
+func (o *estimate) inside(p profile, peak int, half, rise, s float64) {
 	low := peak
 	for i := peak; i < len(p.grey) && p.at(i) < half+4*s; i++ {
 		if p.grey[i] < p.grey[low] {
@@ -198,7 +198,7 @@ const (
 func (p *params) deep(s float64) bool { return p[pTau] > plateauReach*s+untouched*p[pSigma] }
 
 // leaveInner takes an inner surface that lies deep out of the fit.
-func (o *start) leaveInner(s float64) {
+func (o *estimate) leaveInner(s float64) {
 	if o.plate && o.p.deep(s) {
 		o.plate = false
 		o.p[pTau], o.p[pG2] = beyondReach, o.p[pG1]
@@ -208,7 +208,7 @@ func (o *start) leaveInner(s float64) {
 
 // opposite keeps the fit off the bone's opposite surface, far mm along the normal: in a thin ridge
 // the profile falls there too, but that fall is no inner surface of a plate.
-func (o *start) opposite(far, half, s float64) {
+func (o *estimate) opposite(far, half, s float64) {
 	if o.plate && half+o.p[pTau] > far-0.6*s {
 		o.plate = false
 		o.p[pTau], o.p[pG2] = beyondReach, o.p[pG1]
@@ -218,7 +218,7 @@ func (o *start) opposite(far, half, s float64) {
 
 // outside looks for where the tissue outside stops being one layer: air behind thin soft tissue
 // becomes a layer of its own, anything else cuts the window short.
-func (o *start) outside(p profile, foot int, half, rise, s float64) {
+func (o *estimate) outside(p profile, foot int, half, rise, s float64) {
 	o.low = p.low
 	g0 := p.grey[foot]
 	for i := foot; i >= 0; i-- {
@@ -234,13 +234,13 @@ func (o *start) outside(p profile, foot int, half, rise, s float64) {
 }
 
 // beyond decides what to do about darker tissue that begins at bin i.
-func (o *start) beyond(p profile, i, foot int, half, rise, s float64) {
+func (o *estimate) beyond(p profile, i, foot int, half, rise, s float64) {
 	if half-p.at(i) > 2.6*o.p[pSigma]+0.5*s { // far enough: end the window before it
 		o.low = p.at(i) + 1.2*o.p[pSigma]
 		return
 	}
 	dark := p.descend(i, -1, 1.5*s)
-	o.gum = true
+	o.mucosa = true
 	o.p[pGA] = p.grey[dark]
 	middle := (p.grey[foot] + p.grey[dark]) / 2
 	at := i
