@@ -29,7 +29,7 @@ func (t *Taught) remember(c *run, sites, known []*site) {
 		if known[i] == nil {
 			kept.fresh++
 		}
-		if s.outline != nil {
+		if s.ridge != nil {
 			kept.sites[i] = s.apart()
 		}
 	}
@@ -61,7 +61,7 @@ func (t *Taught) recall(c *run) []*site {
 // apart returns a copy that shares nothing which a run changes after a site was measured.
 func (s *site) apart() *site {
 	k := *s
-	k.outline, k.implants = s.outline.Clone(), nil
+	k.ridge, k.implants = s.ridge.Clone(), nil
 	k.doubts, k.shown = slices.Clone(s.doubts), slices.Clone(s.shown)
 	k.out.Rows, k.out.Findings, k.out.SizesTried = slices.Clone(s.out.Rows), slices.Clone(s.out.Findings), slices.Clone(s.out.SizesTried)
 	for i := range k.out.SizesTried {

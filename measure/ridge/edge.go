@@ -49,11 +49,11 @@ func (o *Ridge) EdgeNear(p reformat.UV, most float64) (Edge, error) {
 	return best, nil
 }
 
-// Clone returns an outline to which what was asked of this one is known, and nothing that is asked of either later.
-func (o *Outline) Clone() *Outline {
-	k := *o
-	k.walls = slices.Clone(o.walls)
-	return &k
+// Clone returns a ridge to which what was asked of this one is known, and nothing that is asked of either later.
+func (o *Ridge) Clone() *Ridge {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return &Ridge{Outline: o.Outline, site: o.site, dense: o.dense, walls: slices.Clone(o.walls)}
 }
 
 // foot returns the outline's point nearest to p, the outward normal there, and how far it is, mm.
