@@ -61,13 +61,15 @@ func Run(ctx context.Context, v *volume.Volume, p *plan.Placed, scan Scan, opt O
 		return nil, err
 	}
 	c.take(l)
-	sites, err := c.trace(ctx, v)
+	known := opt.Taught.recall(c)
+	sites, err := c.trace(ctx, v, known)
 	if err != nil {
 		return nil, err
 	}
-	if err := c.measure(ctx, sites, opt.Progress); err != nil {
+	if err := c.measure(ctx, sites, known, opt.Progress); err != nil {
 		return nil, err
 	}
+	opt.Taught.remember(c, sites, known)
 	return c.result(sites, scan), nil
 }
 
@@ -134,10 +136,13 @@ type site struct {
 	out       SiteResult
 }
 
-// trace outlines the bone of every site.
-func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
-	sites := make([]*site, len(c.plan.Sites))
+// trace outlines the bone of every site but those that are known.
+func (c *run) trace(ctx context.Context, v *volume.Volume, known []*site) ([]*site, error) {
+	sites := slices.Clone(known)
 	return sites, each(ctx, len(sites), func(i int) {
+		if known[i] != nil {
+			return
+		}
 		s := &site{index: i, plan: c.plan.Sites[i]}
 		sites[i] = s
 		defer c.recovered(s)
@@ -156,8 +161,8 @@ func (c *run) trace(ctx context.Context, v *volume.Volume) ([]*site, error) {
 // arc returns a site's arc length, in mm.
 func (c *run) arc(s plan.Site) float64 { return plan.SiteArc(c.curve, s) }
 
-// measure measures every site; what fails stays with its site.
-func (c *run) measure(ctx context.Context, sites []*site, progress func(done, total int)) error {
+// measure measures every site but those that are known; what fails stays with its site.
+func (c *run) measure(ctx context.Context, sites, known []*site, progress func(done, total int)) error {
 	done := make(chan struct{}, len(sites))
 	var told errgroup.Group
 	told.Go(func() error {
@@ -172,7 +177,9 @@ func (c *run) measure(ctx context.Context, sites []*site, progress func(done, to
 		return nil
 	})
 	err := each(ctx, len(sites), func(i int) {
-		c.measureSite(sites[i])
+		if known[i] == nil {
+			c.measureSite(sites[i])
+		}
 		done <- struct{}{}
 	})
 	close(done)

@@ -12,15 +12,17 @@ import (
 	"ridgerule/measure/ridge"
 )
 
-// Taught keeps what a series taught along an arch for the next run on the same volume and arch, as of somebody who
-// moves one site and measures again. No number changes by it. The zero value is ready; runs may share it.
+// Taught keeps what a series taught along an arch, and the sites that were measured on it, for the next run on the same
+// volume and arch, as of somebody who moves one site and measures again: only that site is measured then. No number changes
+// by it. The zero value is ready; runs may share it.
 type Taught struct {
 	mu       sync.Mutex
 	volume   *volume.Volume
 	arch     []r3.Vec
 	occlusal r3.Vec
 	jaw      Jaw
-	lesson   *lesson // nil: nothing yet
+	lesson   *lesson     // nil: nothing yet
+	before   *remembered // the sites of the run before; nil: none
 }
 
 // lesson is what the stations of an arch teach about a series.

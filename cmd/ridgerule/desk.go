@@ -30,6 +30,8 @@ type deskFlags struct {
 	caseFlags
 	port                           int
 	noOpen, readOnly, showIdentity bool
+	practice                       string
+	test                           bool
 }
 
 func (a *app) desk() *cobra.Command {
@@ -46,6 +48,10 @@ in the plan PLAN at once (` + deskPlan + ` when not given, ` + learnerPlan + ` w
 the end of the program. With -o the page can write into DIR what ridgerule measure writes; without,
 nothing but the plan is written. Ctrl-C ends it.
 
+With --practice DIR it shows the sections of a set that ridgerule practice make left, one after the
+other, to be measured by eye; answers go into DIR/readings.csv. Where DIR has its key the truth of each
+is shown once it is answered, with --test after the last.
+
 ` + pathHelp,
 		Args: cobra.MaximumNArgs(1),
 	}
@@ -54,9 +60,18 @@ nothing but the plan is written. Ctrl-C ends it.
 	c.Flags().BoolVar(&k.noOpen, "no-open", false, "do not open the browser")
 	c.Flags().BoolVar(&k.readOnly, "read-only", false, "look only: the plan must exist and is not changed")
 	c.Flags().BoolVar(&k.showIdentity, "show-identity", false, "show the patient's name and number on the page")
+	c.Flags().StringVar(&k.practice, "practice", "", "measure the sections of the set `DIR`, which practice make left, by eye")
+	c.Flags().BoolVar(&k.test, "test", false, "with --practice: tell nothing of the truth before the last answer")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		if k.port < 0 || k.port > 65535 {
+		switch {
+		case k.port < 0 || k.port > 65535:
 			return usagef("--port %d is no port; give one from 0 to 65535", k.port)
+		case k.practice != "" && (len(args) > 0 || k.plan != "" || k.dir != "" || k.readOnly):
+			return usagef("--practice DIR opens a set and nothing else: leave out PATH, --plan, -o and --read-only")
+		case k.practice != "":
+			return a.openPractice(c.Context(), k)
+		case k.test:
+			return usagef("--test goes with --practice DIR")
 		}
 		return a.openDesk(c.Context(), k, args)
 	}
@@ -92,6 +107,11 @@ func (a *app) openDesk(ctx context.Context, k deskFlags, args []string) error {
 	if why := d.ReadOnly(); why != "" {
 		a.say("the plan is %s: nothing is changed", why)
 	}
+	return a.serveDesk(ctx, d, k)
+}
+
+// serveDesk says where a desk is, opens the browser, and serves until it is interrupted.
+func (a *app) serveDesk(ctx context.Context, d *desk.Desk, k deskFlags) error {
 	address := d.Address()
 	fmt.Fprintf(a.stdout, "desk: %s\n", address)
 	if !k.noOpen {

@@ -136,7 +136,7 @@ func says[T any](b *tab, expression string) T {
 // until waits until an expression is true.
 func (b *tab) until(expression string) {
 	b.t.Helper()
-	for end := time.Now().Add(2 * time.Minute); time.Now().Before(end); time.Sleep(30 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(30 * time.Millisecond) {
 		if says[bool](b, "!!("+expression+")") {
 			return
 		}

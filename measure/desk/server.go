@@ -2,7 +2,6 @@ package desk
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"net"
@@ -41,31 +40,45 @@ type Desk struct {
 	handler   http.Handler
 	ended     context.Context // done when the desk closes: what waits for a change ends then
 	end       context.CancelFunc
+	close     func() error // gives up what is served
 }
 
 // Open takes up the plan at path on a scan, or begins one, and listens on the loopback interface. Close it.
 func Open(scan Scan, path string, o Options) (*Desk, error) {
+	d, files, err := newDesk(o)
+	if err != nil {
+		return nil, err
+	}
+	if d.session, err = openSession(scan, path, o.ReadOnly, d.options.Now); err != nil {
+		return nil, err
+	}
+	if err := d.listen(files, d.calls(), d.session.close); err != nil {
+		return nil, errors.Join(err, d.session.close())
+	}
+	return d, nil
+}
+
+// newDesk is a desk that serves nothing yet, and the page's own files.
+func newDesk(o Options) (*Desk, assets, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
 	files, err := newAssets()
-	if err != nil {
-		return nil, err
+	return &Desk{options: o, secrets: &secrets{}}, files, err
+}
+
+// listen opens the port and puts the gates before what is served; close gives that up.
+func (d *Desk) listen(files assets, calls http.Handler, close func() error) (err error) {
+	if d.listeners, err = listen(d.options.Port); err != nil {
+		return err
 	}
-	s, err := openSession(scan, path, o.ReadOnly, o.Now)
-	if err != nil {
-		return nil, err
-	}
-	d := &Desk{session: s, options: o, secrets: &secrets{}}
-	if d.listeners, err = listen(o.Port); err != nil {
-		return nil, errors.Join(err, s.close())
-	}
+	d.close = close
 	d.ended, d.end = context.WithCancel(context.Background())
 	g := newGates(d.port(), d.secrets)
-	g.log = o.Log
-	d.handler = g.before(files, d.calls())
+	g.log = d.options.Log
+	d.handler = g.before(files, calls)
 	d.server = &http.Server{Handler: d.handler, ReadHeaderTimeout: readHeaderFor, ReadTimeout: readFor, IdleTimeout: idleFor, MaxHeaderBytes: largestHeader}
-	return d, nil
+	return nil
 }
 
 // listen opens the port on the loopback interface, in both versions of the protocol where the machine has both.
@@ -122,7 +135,7 @@ func (d *Desk) Serve(ctx context.Context) error {
 		_ = d.server.Close()
 	}
 	all.Wait()
-	return errors.Join(err, d.session.close())
+	return errors.Join(err, d.close())
 }
 
 // calls are what the page asks for.
@@ -210,27 +223,6 @@ func (d *Desk) watch(w http.ResponseWriter, r *http.Request) error {
 	}
 }
 
-// body reads a request's JSON.
-func body[T any](r *http.Request) (out T, err error) {
-	j := json.NewDecoder(r.Body)
-	j.DisallowUnknownFields()
-	if err := j.Decode(&out); err != nil {
-		return out, fmt.Errorf("%w: %w", errBody, err)
-	}
-	return out, nil
-}
-
-var errBody = errors.New("the request is not understood")
-
-// tagOf returns the state of the plan that a request is meant for.
-func tagOf(r *http.Request) string {
-	tag := r.Header.Get("If-Match")
-	if n := len(tag); n > 1 && tag[0] == '"' && tag[n-1] == '"' {
-		return tag[1 : n-1]
-	}
-	return tag
-}
-
 func (d *Desk) do(w http.ResponseWriter, r *http.Request) error {
 	asked, err := body[struct {
 		Words string `json:"words"`
@@ -314,39 +306,4 @@ func (d *Desk) tooth(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	return send(w, out)
-}
-
-func send(w http.ResponseWriter, v any) error {
-	data, err := json.Marshal(v)
-	if err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/json")
-	_, err = w.Write(data)
-	return err
-}
-
-// answer turns an error into a status with words, and with evidence where there is some.
-func answer(w http.ResponseWriter, r *http.Request, err error) {
-	if err == nil || r.Context().Err() != nil {
-		return
-	}
-	status, evidence := http.StatusInternalServerError, map[string]any{"error": said(err)}
-	var clash *conflict
-	var tooLarge *http.MaxBytesError
-	switch {
-	case errors.As(err, &clash):
-		status, evidence["conflict"] = http.StatusConflict, clash
-	case errors.Is(err, ErrStale):
-		status = http.StatusPreconditionFailed
-	case errors.As(err, &tooLarge):
-		status = http.StatusRequestEntityTooLarge
-	case errors.Is(err, errBody):
-		status = http.StatusBadRequest
-	case errors.Is(err, ErrAct), errors.Is(err, ErrNothing), errors.Is(err, ErrPicture), errors.Is(err, plan.ErrEdit):
-		status = http.StatusUnprocessableEntity
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(status)
-	_ = json.NewEncoder(w).Encode(evidence)
 }

@@ -167,6 +167,7 @@ func reviewed(t *testing.T, b *tab, path string) {
 	b.click("Looked at 47")
 	b.click("Looked at 37")
 	b.until(`document.querySelector(".step.open .lead").textContent === "Every section was looked at."`)
+	b.until(`![...document.querySelectorAll(".reasons span")].some((e) => e.textContent.includes("not looked at"))`)
 	b.fill("Name", "A. Reviewer")
 	b.fill("Role", "oral surgeon")
 	b.click("Record the review")

@@ -19,6 +19,12 @@ type Landmarks struct {
 	doubt    float64 // how far from the midline the side is sure, mm
 }
 
+// Same reports whether two landmarks on one curve say the same of every place.
+func (l Landmarks) Same(m Landmarks) bool {
+	alike := l.midline == m.midline || math.IsNaN(l.midline) && math.IsNaN(m.midline)
+	return alike && l.occlusal == m.occlusal && l.Leftward == m.Leftward && l.turn == m.turn && (l.doubt == m.doubt || math.IsNaN(l.doubt) && math.IsNaN(m.doubt))
+}
+
 // Where a midline may be taken from the curve's own shape.
 const (
 	leastHalf    = 15.0        // mm of curve on both sides of it

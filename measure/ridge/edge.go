@@ -3,6 +3,7 @@ package ridge
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"ridgerule/measure/reformat"
 )
@@ -46,6 +47,13 @@ func (o *Ridge) EdgeNear(p reformat.UV, most float64) (Edge, error) {
 		return Edge{}, fmt.Errorf("%w: (%.2f, %.2f) mm: none within %.1f mm", ErrNoEdge, p.U, p.V, most)
 	}
 	return best, nil
+}
+
+// Clone returns a ridge to which what was asked of this one is known, and nothing that is asked of either later.
+func (o *Ridge) Clone() *Ridge {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return &Ridge{Outline: o.Outline, site: o.site, dense: o.dense, walls: slices.Clone(o.walls)}
 }
 
 // foot returns the outline's point nearest to p, the outward normal there, and how far it is, mm.

@@ -1,6 +1,6 @@
 // Callipers: two clicks in a section are a reading, kept in the plan. Each end may snap to the bone's edge; how far apart
 // they are comes with the other numbers, of the plan as it then stands.
-import { h, table } from "./dom.js";
+import { h, renew, table } from "./dom.js";
 import { json } from "./transport.js";
 import { say } from "./status.js";
 import { store } from "./state.js";
@@ -73,7 +73,7 @@ export function callipers(options) {
       held.disabled = !free();
       snap.checked = hand.snap;
       const all = of(options.site());
-      list.replaceChildren(...(!all.length ? [] : [h("div", { class: store.current ? "" : "stale" }, table("Readings" + (store.current ? "" : "; measuring …"), ["Name", "value", "U (k = 2)", "unit", "ends", ""], all.map((r) => {
+      renew(list, ...(!all.length ? [] : [h("div", { class: store.current ? "" : "stale" }, table("Readings" + (store.current ? "" : "; measuring …"), ["Name", "value", "U (k = 2)", "unit", "ends", ""], all.map((r) => {
         const n = store.numbers && row(r.site, r.id);
         return [r.id, ...["value", "U", "unit"].map((c) => h("span", { class: "number", "data-reading": c }, n ? n[c] : "")), r.snapped ? "on the edge of bone" : "set by eye",
           h("button", { type: "button", "aria-label": "Remove reading " + r.id, disabled: !free(), onclick: () => remove(r) }, "Remove")];

@@ -1,5 +1,5 @@
 // What implants must keep clear of: marked by hand, traced between marks, or declared absent or not visible.
-import { h, mm, table, words } from "./dom.js";
+import { h, mm, renew, table, words } from "./dom.js";
 import { json } from "./transport.js";
 import { say } from "./status.js";
 import { store } from "./state.js";
@@ -69,13 +69,13 @@ export const clear = {
       cross?.draw();
       const { clicks } = kinds[kind];
       const value = () => ({ name: name(), kind, path: marks, radius_mm: Number(radius.value), sd_mm: 0.5 });
-      buttons.replaceChildren(
+      renew(buttons, 
         kinds[kind].traced && h("button", { type: "button", class: "main", disabled: !free() || marks.length < 2, onclick: trace }, "Trace between the marks") || "",
         h("button", { type: "button", disabled: !free() || marks.length < clicks, onclick: () => add(value(), `${name()} marked`) }, kinds[kind].traced ? "Take the marks as they are" : "Take the marks"),
         h("button", { type: "button", disabled: !marks.length, onclick: () => { marks = []; traced = null; draw(); } }, "Put the marks away"));
-      proposal.replaceChildren(...(traced ? [h("p", { class: "caution", role: "note" }, `Proposed, to be confirmed: ${mm(traced.length_mm)} mm of canal, confidence ${traced.mean.toFixed(2)}. ${traced.low}Your marks are the rings, the path is the line; dotted where it is not sure.`),
+      renew(proposal, ...(traced ? [h("p", { class: "caution", role: "note" }, `Proposed, to be confirmed: ${mm(traced.length_mm)} mm of canal, confidence ${traced.mean.toFixed(2)}. ${traced.low}Your marks are the rings, the path is the line; dotted where it is not sure.`),
         h("button", { type: "button", class: "main", onclick: () => add({ name: name(), kind, path: traced.path, radii_mm: traced.radii_mm, sd_mm: traced.sd_mm, traced: { confirmed: false, confidence: Number(traced.mean.toFixed(2)) } }, `${name()} traced`) }, "Take the path")] : []));
-      list.replaceChildren(pointTable(`Marks for ${side} ${words(kind)}`, marks.map((at, i) => ({ at, name: "Mark " + (i + 1), moved: (p) => { marks[i] = p; traced = null; draw(); }, removed: () => { marks.splice(i, 1); traced = null; draw(); } })), { name: "New mark", add: click }));
+      renew(list, pointTable(`Marks for ${side} ${words(kind)}`, marks.map((at, i) => ({ at, name: "Mark " + (i + 1), moved: (p) => { marks[i] = p; traced = null; draw(); }, removed: () => { marks.splice(i, 1); traced = null; draw(); } })), { name: "New mark", add: click }));
       const handles = marks.map((at, i) => ({ at, name: `Mark ${i + 1} of ${marks.length}`, moved: (p) => { marks[i] = p; traced = null; draw(); }, removed: () => { marks.splice(i, 1); traced = null; draw(); } }));
       feet.pane.handles.set(handles);
       cross?.pane.offer(tool.held ? "New end of the callipers" : "New mark");
@@ -89,9 +89,9 @@ export const clear = {
         buttons, proposal, list, h("h3", {}, "Marked"), known, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
       update() {
         const say = (a, as, text) => h("button", { type: "button", disabled: !free(), onclick: () => store.act(`${a.side} ${words(a.kind)} declared ${text}`, [{ do: "insert", path: `declared[${store.plan.declared}]`, value: { kind: a.kind, side: a.side, as } }]) }, text[0].toUpperCase() + text.slice(1));
-        asked.replaceChildren(table("What this jaw has on each side", ["Structure", "Answer", ""], store.plan.asked.map((a) => [`${a.side} ${words(a.kind)}`, a.answer || h("strong", {}, "not marked"),
+        renew(asked, table("What this jaw has on each side", ["Structure", "Answer", ""], store.plan.asked.map((a) => [`${a.side} ${words(a.kind)}`, a.answer || h("strong", {}, "not marked"),
           a.answer ? "" : h("span", { class: "row" }, h("button", { type: "button", disabled: !free(), onclick: () => choose(a.kind, a.side) }, "Mark"), say(a, "absent", "absent"), say(a, "not_visible", "not visible"))])));
-        known.replaceChildren(store.plan.structures.length ? table("Structures of the plan", ["Name", "Kind", "State", ""], store.plan.structures.map((s, i) => [s.name, words(s.kind), s.proposed ? h("strong", {}, "proposed, to be confirmed") : "marked",
+        renew(known, store.plan.structures.length ? table("Structures of the plan", ["Name", "Kind", "State", ""], store.plan.structures.map((s, i) => [s.name, words(s.kind), s.proposed ? h("strong", {}, "proposed, to be confirmed") : "marked",
           h("span", { class: "row" }, s.proposed && h("button", { type: "button", "aria-label": "Confirm " + s.name, disabled: !free(), onclick: () => store.act(`${s.name} confirmed`, [s.traced ? { do: "set", path: `structures[${i}].traced.confirmed`, value: true } : { do: "delete", path: `structures[${i}].proposed` }]) }, "Confirm"),
             h("button", { type: "button", "aria-label": "Remove " + s.name, disabled: !free(), onclick: () => store.act(`${s.name} removed`, [{ do: "delete", path: `structures[${i}]` }]) }, "Remove"))])) : h("p", { class: "note" }, "Nothing yet."));
         floors.hidden = store.plan.jaw !== "maxilla";

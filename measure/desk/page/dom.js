@@ -12,12 +12,51 @@ export function h(tag, attributes = {}, ...children) {
   for (const [key, value] of Object.entries(attributes)) {
     if (value === undefined || value === null || value === false) continue;
     if (key.startsWith("on")) e.addEventListener(key.slice(2), value);
-    else if (key === "value") e.value = value;
+    else if (key === "value") { e.value = value; e.dataset.given = value; }
     else e.setAttribute(key, value === true ? "" : String(value));
   }
-  if (tag === "input") { e.setAttribute("autocomplete", "off"); e.setAttribute("spellcheck", "false"); }
+  if (tag === "input") {
+    e.setAttribute("autocomplete", "off");
+    e.setAttribute("spellcheck", "false");
+    e.addEventListener("input", () => typed.add(e));
+    if (attributes.onchange) e.addEventListener("change", () => typed.delete(e), { capture: true });
+  }
   e.append(...children.filter((c) => c !== null && c !== undefined && c !== false).map((c) => c instanceof Node ? c : String(c)));
   return e;
+}
+
+/** What an element is called. @param {any} e */
+const called = (e) => e.getAttribute("aria-label") || e.labels?.[0]?.textContent || e.textContent;
+
+/** The stops of Tab in an element. @param {HTMLElement} e @returns {any[]} */
+const stops = (e) => [...e.querySelectorAll("button, input, select, summary, [tabindex]")].filter((x) => x.tabIndex >= 0 && !x.disabled);
+
+/** Fields in which somebody types. @type {WeakSet<any>} */
+const typed = new WeakSet();
+
+/** Empties fields. @param {any[]} fields */
+export function empty(fields) {
+  for (const f of fields) { f.value = ""; typed.delete(f); }
+}
+
+/**
+ * Gives an element new children, where they are other than those it has. What somebody was typing there stays typed, and the
+ * focus stays on what is called the same, or near where it was.
+ * @param {HTMLElement} holder @param {...any} wanted
+ */
+export function renew(holder, ...wanted) {
+  const children = wanted.filter((c) => c !== null && c !== undefined && c !== false && c !== ""), there = [...holder.childNodes];
+  if (there.length === children.length && there.every((c, i) => children[i] instanceof Node && c.isEqualNode(children[i]))) return;
+  const before = new Map([...holder.querySelectorAll("input")].filter((e) => typed.has(e)).map((e) => [called(e), e]));
+  const active = document.activeElement, inside = active !== holder && holder.contains(active), name = inside ? called(active) : "", index = stops(holder).indexOf(active);
+  holder.replaceChildren(...children);
+  for (const e of holder.querySelectorAll("input")) {
+    const old = before.get(called(e));
+    if (old && old !== e) { e.value = old.value; typed.add(e); }
+  }
+  if (!inside || holder.contains(document.activeElement) && document.activeElement !== holder) return;
+  const all = stops(holder);
+  (all.find((e) => called(e) === name) || all[Math.min(Math.max(index, 0), all.length - 1)] || holder.closest("section")?.querySelector(".head button"))?.focus({ preventScroll: true });
 }
 
 /** Makes a vector element. @param {string} tag @param {Record<string, any>} attributes @returns {SVGElement} */

@@ -29,7 +29,7 @@ export class Handles {
     const focused = this.buttons.indexOf(/** @type {any} */ (document.activeElement));
     this.points = points;
     if (this.picked && this.picked.index > points.length) this.picked = null;
-    for (const b of this.buttons) b.remove();
+    for (const b of Object.values(this.buttons)) b.remove(); // without a new point there is no first one
     this.buttons = [];
     const make = (index, name, kind) => {
       const b = h("button", { type: "button", class: "handle " + kind, "aria-label": name, tabindex: -1, onkeydown: (e) => this.#key(e, index) });
@@ -39,8 +39,10 @@ export class Handles {
     };
     if (this.pane.options.newPoint) make(0, "", "new");
     points.forEach((p, i) => make(i + 1, "", p.square ? "end" : ""));
+    const heir = focused < 0 ? undefined : this.buttons[Math.min(focused, this.buttons.length - 1)] || this.buttons[this.buttons.length - 1];
+    if (heir) this.at = Number(heir.dataset.index); // what has the focus is the stop of Tab
     this.place();
-    if (focused >= 0) (this.buttons[Math.min(focused, this.buttons.length - 1)] || this.buttons[this.buttons.length - 1])?.focus({ preventScroll: true });
+    heir?.focus({ preventScroll: true });
   }
 
   /** Puts every handle where its point is on the picture, and names it. */

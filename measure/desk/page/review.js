@@ -1,5 +1,5 @@
 // The review: every section once, every open point with a reason, then the record of who looked. It is no signature.
-import { h, verdict, words } from "./dom.js";
+import { h, renew, verdict, words } from "./dom.js";
 import { json } from "./transport.js";
 import { say } from "./status.js";
 import { store } from "./state.js";
@@ -37,7 +37,7 @@ export const review = {
       if (!s) return place.replaceChildren(h("p", { class: "note" }, "No site yet."));
       const n = measured(s.id), view = s.arc_mm === null ? null : section({ label: "Section at site " + s.name, arc: s.arc_mm, draw: (pane) => { lines(pane, measured(s.id)); for (const r of store.plan.readings) if (r.site === s.id) pane.line([r.from, r.to]); } });
       const onward = h("button", { type: "button", class: "main", onclick: () => { looked.add(s.id); now = (now + 1) % all().length; show(); askOpen(); place.querySelector("button")?.focus(); } }, `Looked at ${s.id}, next section`);
-      place.replaceChildren(h("h3", {}, s.name, " ", n?.verdict ? verdict(n.verdict) : ""), h("div", { class: "row" }, onward),
+      renew(place, h("h3", {}, s.name, " ", n?.verdict ? verdict(n.verdict) : ""), h("div", { class: "row" }, onward),
         h("div", { class: "plate" }, view ? view.element : ""), h("div", {}, n && store.numbers ? h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, numberTable(n, store.numbers.columns)) : h("p", {}, "measuring …")));
       progress();
     };
@@ -49,11 +49,11 @@ export const review = {
     const declare = (p, as) => store.act(`${p.side} ${words(p.kind)} declared ${words(as)}`, [{ do: "insert", path: `declared[${store.plan.declared}]`, value: { kind: p.kind, side: p.side, as } }]);
     const answerFor = (p) => h("div", { class: "row" }, h("span", {}, p.finding), ...["absent", "not_visible"].map((as) => h("button", { type: "button", disabled: !!store.plan.read_only, "aria-label": `${p.side} ${words(p.kind)}: ${words(as)}`, onclick: () => declare(p, as) }, words(as))), h("span", { class: "note" }, "or mark it under Keep clear of"));
     const reasonFor = (p) => h("label", { class: "wide" }, h("span", {}, (p.site ? p.site + ": " : "") + p.finding),
-      h("input", { type: "text", maxlength: 300, value: reasons.get(key(p)) || "", oninput: (e) => reasons.set(key(p), e.target.value) }));
+      h("input", { type: "text", maxlength: 300, placeholder: "why it is passed over", value: reasons.get(key(p)) || "", oninput: (e) => reasons.set(key(p), e.target.value) }));
     const askOpen = async () => {
-      if (stands()) { points.replaceChildren(); return; }
+      if (stands()) { renew(points, ); return; }
       try { open = (await json("review", { by: "", role: "", looked: said(), reasons: [], ask: true })).open; } catch { open = []; }
-      points.replaceChildren(...(open.length ? [h("h3", {}, "Open, each to be mended or passed over with a reason"), ...open.filter((p) => p.kind).map(answerFor), h("div", { class: "reasons" }, ...open.filter((p) => !p.kind).map(reasonFor))] : [h("p", {}, "Nothing is open.")]));
+      renew(points, ...(open.length ? [h("h3", {}, "Open, each to be mended or passed over with a reason"), ...open.filter((p) => p.kind).map(answerFor), h("div", { class: "reasons" }, ...open.filter((p) => !p.kind).map(reasonFor))] : [h("p", {}, "Nothing is open.")]));
       points.dataset.ready = "yes";
     };
     show();

@@ -1,5 +1,5 @@
 // The sites, and a virtual implant at each: section, numbers and lines as they were measured.
-import { h, place, table, verdict, words } from "./dom.js";
+import { h, place, renew, table, verdict, words } from "./dom.js";
 import { json, Newest } from "./transport.js";
 import { say } from "./status.js";
 import { store, onCurve } from "./state.js";
@@ -107,7 +107,7 @@ export const sites = {
           const take = h("button", { type: "button", onclick: () => { if (!tooth.value) return say("Which tooth? Give its number first."); take.disabled = true; insert(tooth.value, s.at, { proposed: true }); } }, `Take up place ${i + 1}`);
           return [`Place ${i + 1}`, tooth, place(s.at), take];
         };
-        proposed.replaceChildren(table("Proposed places: where no tooth seems to stand", ["Place", "Tooth", "Where", ""], p.sites.map(row)));
+        renew(proposed, table("Proposed places: where no tooth seems to stand", ["Place", "Tooth", "Where", ""], p.sites.map(row)));
         proposed.firstElementChild.classList.toggle("tall", p.sites.length > 6);
         say(`${p.sites.length} places proposed. Each that is taken up is confirmed on its section.`);
       } catch (error) { say("No proposal: " + error.message); }
@@ -129,14 +129,14 @@ export const sites = {
     function update() {
       work.update();
       pan.update();
-      numbers.replaceChildren(work.numbers());
+      renew(numbers, work.numbers());
       const s = site();
-      edit.replaceChildren(...(s ? [s.proposed ? h("div", { class: "row" }, h("strong", {}, "proposed, to be confirmed"), h("button", { type: "button", class: "main", disabled: !free(), onclick: () => store.act(`site ${s.id} confirmed`, [{ do: "delete", path: `sites[${chosen}].proposed` }]) }, `Site ${s.id} is right`)) : "", h("div", { class: "row" },
+      renew(edit, ...(s ? [s.proposed ? h("div", { class: "row" }, h("strong", {}, "proposed, to be confirmed"), h("button", { type: "button", class: "main", disabled: !free(), onclick: () => store.act(`site ${s.id} confirmed`, [{ do: "delete", path: `sites[${chosen}].proposed` }]) }, `Site ${s.id} is right`)) : "", h("div", { class: "row" },
         h("label", {}, "Tooth ", h("input", { type: "text", size: 3, maxlength: 2, value: s.tooth, disabled: !free(), onchange: (e) => store.act(`site ${s.id}: tooth ${e.target.value}`, [{ do: "set", path: `sites[${chosen}].tooth`, value: e.target.value }, { do: "set", path: `sites[${chosen}].id`, value: e.target.value }, ...renamed(s.id, e.target.value)]) })),
         h("label", {}, "Height down to ", h("select", { disabled: !free(), onchange: (e) => store.act(`site ${s.id}: height to ${e.target.value}`, [{ do: "set", path: `sites[${chosen}].height_to`, value: e.target.value }]) },
           ...["auto", "canal", "sinus", "nasal_floor", "border"].map((l) => h("option", { value: l, selected: l === s.height_to }, words(l))))),
         h("button", { type: "button", disabled: !free(), onclick: () => remove(chosen) }, "Remove site " + s.id)), h("p", { class: "note" }, s.name)] : []));
-      places.replaceChildren(pointTable("Sites on the arch", all().filter((x) => x.at).map((x) => ({ name: x.id, at: x.at }))));
+      renew(places, pointTable("Sites on the arch", all().filter((x) => x.at).map((x) => ({ name: x.id, at: x.at }))));
     }
     return {
       element: h("div", {}, h("p", { class: "lead" }, "Click the panoramic where a tooth is to be replaced; its number follows from the place and can be changed. Move a site by its point. Each is measured as soon as the hand rests."),
@@ -160,7 +160,7 @@ export const implants = {
     const numbers = h("div"), edit = h("div"), live = h("div");
     const ask = new Newest((wish) => json("distances", wish), (a) => { if (moving) { moving = a.implant; rows = a.rows; work.view?.draw(); shown(); } }, () => {});
     const work = workplace({ chosen: () => update(), moving: () => moving, handles: () => handles() });
-    const shown = () => live.replaceChildren(...(rows ? [table("Distances while it moves; verdicts follow when the hand rests", ["To", "value", "U (k = 2)"], rows.map((r) => ["to", "value", "U"].map((c) => r[store.numbers.columns.indexOf(c)])))] : []));
+    const shown = () => renew(live, ...(rows ? [table("Distances while it moves; verdicts follow when the hand rests", ["To", "value", "U (k = 2)"], rows.map((r) => ["to", "value", "U"].map((c) => r[store.numbers.columns.indexOf(c)])))] : []));
     const put = (path, value, said) => store.act(said, [{ do: "set", path: `sites[${chosen}].implant${path}`, value }]);
     const along = (a, b) => { const d = b.map((x, i) => x - a[i]), l = Math.hypot(...d) || 1; return d.map((x) => x / l); };
     const wish = (im, platform, axis) => ask.want({ site: chosen, platform, axis, diameter_mm: im.diameter_mm, length_mm: im.length_mm });
@@ -176,10 +176,10 @@ export const implants = {
     const settle = async (implant, said) => { await put("", implant, said); moving = null; rows = null; shown(); update(); };
     function update() {
       work.update();
-      numbers.replaceChildren(work.numbers());
+      renew(numbers, work.numbers());
       const s = site(), im = s?.implant;
       const number = (name, key, usual) => h("label", {}, name, h("input", { type: "number", min: 1, max: 25, step: 0.1, value: im ? im[key] : usual, disabled: !free() || !im, onchange: (e) => put("." + key, Number(e.target.value), `implant ${s.id}: ${name.trim()} ${e.target.value} mm`) }), " mm");
-      edit.replaceChildren(...(!s ? [] : im ? [h("div", { class: "row" }, number("diameter ", "diameter_mm", 4), number("length ", "length_mm", 10)),
+      renew(edit, ...(!s ? [] : im ? [h("div", { class: "row" }, number("diameter ", "diameter_mm", 4), number("length ", "length_mm", 10)),
         measured(s.id)?.implant ? pointTable("Implant", [["Platform", "platform"], ["Apex", "apex"]].map(([name, key]) => ({ name, at: measured(s.id).implant[key],
           moved: free() ? (p) => handles()[key === "platform" ? 0 : 1].moved(p) : undefined }))) : "",
         h("div", { class: "row" }, h("button", { type: "button", disabled: !free(), onclick: () => store.act(`implant ${s.id} removed`, [{ do: "delete", path: `sites[${chosen}].implant` }]) }, "Remove the implant"))]

@@ -4,6 +4,7 @@ import { json, Refusal } from "./transport.js";
 import { say } from "./status.js";
 
 const rest = 120; // ms after the last move of a hand
+const silence = 30000; // ms: the server answers a watch within 20 s, news or none; past this it is taken to be gone
 
 class Store extends EventTarget {
   /** @type {any} the plan and its scan */ plan = null;
@@ -93,7 +94,7 @@ class Store extends EventTarget {
   async watch() {
     for (;;) {
       try {
-        const plan = await json("watch?tag=" + this.plan.tag);
+        const plan = await json("watch?tag=" + this.plan.tag, undefined, { signal: AbortSignal.timeout(silence) });
         if (this.gone) { this.gone = ""; this.tell("plan"); }
         if (plan.tag !== this.plan.tag) {
           const own = this.#sending; // the news of an act may come before its answer

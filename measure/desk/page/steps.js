@@ -1,5 +1,5 @@
 // The steps, from which way round the patient lies to the review: each says in one line what was decided.
-import { h, mm } from "./dom.js";
+import { h, mm, renew } from "./dom.js";
 import { json } from "./transport.js";
 import { say } from "./status.js";
 import { Pane } from "./pane.js";
@@ -73,13 +73,13 @@ const occlusal = {
     json("propose").then((p) => {
       const now = store.plan.occlusal, apart = p.occlusal && now ? Math.acos(Math.min(1, p.occlusal.reduce((sum, x, i) => sum + x * now[i], 0))) * 180 / Math.PI : 0;
       if (apart < 1 || store.plan.occlusal_set) return;
-      other.replaceChildren(h("p", { class: "caution", role: "note" }, `The image suggests another direction, ${apart.toFixed(0)}° from it: ${p.occlusal_why}.`),
+      renew(other, h("p", { class: "caution", role: "note" }, `The image suggests another direction, ${apart.toFixed(0)}° from it: ${p.occlusal_why}.`),
         h("div", { class: "row" }, h("button", { type: "button", disabled: !free(), onclick: async () => { if (await store.act("occlusal direction of the image taken", [{ do: "set", path: "occlusal", value: p.occlusal }, ...confirming("occlusal")])) next(); } }, "Take the image's direction")));
     }, () => {});
     const update = () => {
       says.textContent = store.plan.occlusal ? `In force: ${store.plan.occlusal_from}, toward ${direction()}. It is right where the patient bit on a horizontal plane. Else click three points of the plane, at the heights where they lie: ${points.length} of 3 are set.` : "Say which jaw it is first.";
       accept.disabled = !free() || !store.plan.occlusal;
-      list.replaceChildren(pointTable("Points of the occlusal plane", shownPoints().map((p, i) => ({ name: "Point " + (i + 1), at: p })),
+      renew(list, pointTable("Points of the occlusal plane", shownPoints().map((p, i) => ({ name: "Point " + (i + 1), at: p })),
         { name: "New point", add: (p) => { points = [...points, p]; if (points.length === 3) take(); else { view.draw(); update(); } } }));
     };
     return { element: h("div", {}, says, h("div", { class: "row" }, accept), other, h("div", { class: "plate" }, view.element, list)), update };
@@ -123,7 +123,7 @@ const arch = {
         view.pane.handles.set(points());
         view.draw();
         pan.update();
-        list.replaceChildren(pointTable("Arch points", points(), free() ? { name: "New point", add } : undefined));
+        renew(list, pointTable("Arch points", points(), free() ? { name: "New point", add } : undefined));
         if (store.plan.no_arch && store.plan.arch.length >= 4) list.append(h("p", { class: "caution", role: "note" }, store.plan.no_arch));
         propose.disabled = !free() || !store.plan.jaw || store.plan.arch.length > 0;
         confirm.hidden = !store.plan.proposed.includes("arch");

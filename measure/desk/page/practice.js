@@ -1,0 +1,145 @@
+// Practice: one bare section after the other, measured with callipers that do not snap. The answer and how sure it is are given
+// before anything of the truth is told; in a test nothing of it is told before the last answer.
+import { h, renew, table } from "./dom.js";
+import { enter, json, Newest } from "./transport.js";
+import { Pane } from "./pane.js";
+import { store } from "./state.js";
+import { say } from "./status.js";
+
+const main = document.getElementById("steps");
+const beside = document.getElementById("case");
+const grades = ["unsure", "fairly sure", "sure"];
+/** @type {any} how the sitting stands */ let now = null;
+/** @type {any} the item that was asked last */ let seen = null;
+
+async function start() {
+  if (!(await enter())) return stop("This address was used already", "It opens the page in one tab, once. Take the tab where it is open, or start the program again and open its new address.");
+  try { show(await json("practice")); } catch (error) { stop("The set is not to be had", error.message); }
+}
+
+function stop(title, why) {
+  document.getElementById("opening").textContent = title;
+  document.getElementById("why").textContent = why;
+}
+
+/** Shows where the sitting is: the mark of the answer just given, the item in hand, or the end. @param {any} state */
+function show(state) {
+  now = state;
+  const name = now.test ? "Test" : "Practice";
+  document.title = `${name}: ${now.answered} of ${now.total}`;
+  document.getElementById("running").replaceChildren(h("span", {}, h("strong", {}, name), " · ", h("strong", {}, now.caution)), h("span", {}, `${now.answered} of ${now.total} answered`));
+  renew(beside, h("h2", {}, "The sitting"), h("p", {}, `${now.answered} of ${now.total} answered.`),
+    h("p", { class: "note" }, !now.known ? "The truth is not here: every answer is in readings.csv, to be handed in." : now.test ? "Nothing is told before the last answer." : "After each answer its truth is shown. An answer stays as it was given."), shades());
+  if (now.last && now.item) return told(now.last);
+  if (now.item) return ask();
+  ended();
+}
+
+/** The window, as two percentiles of the section's scan. */
+function shades() {
+  const field = (name, key) => h("label", {}, name, h("input", { type: "number", min: 0, max: 100, step: 0.5, value: store[key], onchange: (e) => {
+    const x = Math.max(0, Math.min(100, Math.round(Number(e.target.value) * 2) / 2));
+    if (Number.isFinite(x) && (key === "low" ? x < store.high : x > store.low)) store[key] = x;
+    e.target.value = store[key];
+    store.tell("shades");
+  } }));
+  return h("fieldset", {}, h("legend", {}, "Shades"), h("div", { class: "row" }, field("from percentile", "low"), field("to percentile", "high")));
+}
+
+/** The picture of an item. @param {any} item @param {Record<string, any>} options */
+function picture(item, options) {
+  const pane = new Pane({ label: "Section", path: "sheet", step: 0.1, sides: () => item.sides, ...options });
+  pane.want({ item: item.name });
+  return pane;
+}
+
+/** Ticks of a millimetre on two borders, longer every five. @param {Pane} pane */
+function rulers(pane) {
+  const { width, height } = pane.geometry, mm = 1 / pane.pixel;
+  for (let i = 0; i * mm < Math.max(width, height); i++) {
+    const long = i % 5 ? 4 : 9;
+    if (i * mm < height) pane.line([pane.toPatient(0, i * mm), pane.toPatient(long, i * mm)]);
+    if (i * mm < width) pane.line([pane.toPatient(i * mm, height - 1), pane.toPatient(i * mm, height - 1 - long)]);
+  }
+}
+
+/** A sentence of a fragment. @param {string} text */
+const sentence = (text) => text[0].toUpperCase() + text.slice(1) + (/[.?!]$/.test(text) ? "" : ".");
+
+/** Asks the item in hand. */
+function ask() {
+  const item = seen = now.item;
+  store.plan = { scan: { quantiles: item.quantiles } };
+  /** @type {number[][]} */ let ends = [];
+  let grade = 0, moving = null;
+  const value = h("strong", { "data-value": "" }), live = h("p", {}, "Your line: ", value);
+  const asked = new Newest((wish) => json("value", wish), (a) => { value.textContent = a.value; }, () => { value.textContent = ""; });
+  const measure = () => { const line = moving || ends; if (line.length === 2) asked.want({ item: item.name, line, certainty: 0 }); else value.textContent = ""; };
+  const set = (i, p) => { ends[i] = p; moving = null; draw(); say(ends.length === 2 ? "Line laid. Move its ends, or say how sure you are and answer." : "First end set: set the other."); };
+  const lay = (line) => {
+    pane.clear();
+    if (!pane.geometry) return;
+    rulers(pane);
+    if (item.body.length) pane.line(item.body, "", true);
+    if (line.length === 2) pane.line(line);
+  };
+  const draw = () => {
+    lay(moving || ends);
+    pane.offer(ends.length < 2 ? "New end of the line" : "");
+    if (pane.geometry) pane.handles.set(ends.map((at, i) => ({ at, name: `${i ? "Second" : "First"} end of the line`, square: true,
+      moving: (p) => { moving = ends.map((e, k) => k === i ? p : e); lay(moving); measure(); }, moved: (p) => set(i, p), removed: () => { ends.splice(i, 1); draw(); } })));
+    measure();
+    ready();
+  };
+  const pane = picture(item, { newPoint: "New end of the line", click: (p) => { if (ends.length < 2) set(ends.length, p); }, after: () => draw() });
+  const commit = h("button", { type: "button", class: "main", onclick: async () => {
+    commit.disabled = true;
+    try { const state = await json("answer", { item: item.name, line: ends, certainty: grade }); show(state); say(state.last ? "Answer taken: its truth is shown." : "Answer taken."); } catch (error) { say("Not taken: " + error.message); ready(); }
+  } }, "Answer");
+  const ready = () => { commit.disabled = ends.length < 2 || !grade; };
+  const sure = h("fieldset", {}, h("legend", {}, "How sure are you?"), h("div", { class: "row" }, ...grades.map((text, i) => h("label", {}, h("input", { type: "radio", name: "sure", value: i + 1, onchange: () => { grade = i + 1; ready(); } }), text))));
+  page(h("section", { class: "page step open", "data-item": item.name }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, `${item.number} of ${now.total}`), h("p", { class: "sum" }, `${item.jaw}, tooth position ${item.tooth}`)),
+    h("p", { class: "lead" }, h("strong", {}, item.ask), " ", item.how), h("p", { class: "note" }, now.axis_words),
+    h("div", { class: "plate" }, pane.element, h("div", {}, h("p", { class: "note" }, "Lay a line: two clicks, then move its ends. Ticks at the borders are millimetres, the long ones five."), live, sure, h("div", { class: "row" }, commit)))));
+}
+
+/** Tells the truth of an answer. @param {any} mark */
+function told(mark) {
+  const next = h("button", { type: "button", class: "main", onclick: () => ask() }, "Next section");
+  page(h("section", { class: "page step open", "data-told": mark.item }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, "Your answer"), h("p", { class: "sum" }, `${now.answered} of ${now.total}`)),
+    h("p", { class: "lead" }, mark.ask), h("div", { class: "plate" }, both(mark), h("div", {}, ...says(mark), h("div", { class: "row" }, next)))));
+}
+
+/** The section with the reader's line and the true one. */
+function both(mark) {
+  const pane = picture({ name: mark.item, sides: seen?.name === mark.item ? seen.sides : [] }, { after: () => {
+    pane.clear();
+    rulers(pane);
+    if (seen?.name === mark.item && seen.body.length) pane.line(seen.body, "", true);
+    pane.line(mark.line);
+    pane.line(mark.true, "dashed");
+  } });
+  return h("div", {}, pane.element, h("p", { class: "note" }, "Your line whole, the true one dashed."));
+}
+
+function says(mark) {
+  return [h("p", {}, "Yours ", h("strong", {}, mark.yours), ", true ", h("strong", { "data-truth": "" }, mark.truth), ": ", h("strong", {}, mark.error), ", ", h("strong", {}, mark.verdict), "."),
+    mark.unsafe && h("p", { class: "caution", role: "note" }, "On the unsafe side: an implant would be planned into what is not there."),
+    mark.parts && h("p", {}, sentence(mark.parts)), mark.note && h("p", {}, sentence(mark.note)), mark.why && h("p", { class: "note" }, sentence(mark.why))].filter(Boolean);
+}
+
+function ended() {
+  const rows = now.marks.map((m, i) => [i + 1, m.ask, m.yours, m.truth, m.error, m.verdict + (m.unsafe ? ", unsafe side" : "")]);
+  page(h("section", { class: "page step open", "data-ended": "yes" }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, "All are answered")),
+    ...(now.last && !now.test ? [h("h2", {}, "Your last answer"), h("div", { class: "plate" }, both(now.last), h("div", {}, ...says(now.last)))] : []),
+    rows.length ? table("Your answers", ["", "Question", "yours", "true", "error", "mark"], rows) : h("p", { class: "lead" }, "Every answer is in readings.csv: hand it in."),
+    rows.length ? h("p", { class: "note" }, "One miss says little: judge sets, not items. ridgerule practice mark tells bias, repeats and probable causes of the whole set.") : ""));
+}
+
+/** Shows a section and puts the focus on its heading. @param {HTMLElement} section */
+function page(section) {
+  main.replaceChildren(section);
+  /** @type {HTMLElement} */ (section.querySelector("h1")).focus({ preventScroll: true });
+}
+
+start();
