@@ -99,14 +99,23 @@ func (s Source) Modality() string {
 
 func (s Source) class() string { return cmp.Or(s.Class, ctImage) }
 
+// longest is what an ID, or a name with its delimiter, has room for, characters. Source: DICOM PS3.5 6.2.
+const longest = 64
+
 // named returns who the patient of an object is: with identity the source's, else a label and a pseudonym.
 func (s Source) named() Identity {
 	if s.Identity != nil {
 		return *s.Identity
 	}
-	if s.Label == "" {
-		return Identity{PatientID: s.Pseudonym}
+	name := s.Label
+	if name != "" {
+		name = strings.NewReplacer("^", " ", "=", " ").Replace(fitting(s.Label, longest-1)) + "^" // a family name: PS3.5 6.2.1
 	}
-	name := strings.NewReplacer("^", " ", "=", " ", `\`, " ").Replace(s.Label) + "^" // a family name: PS3.5 6.2.1
-	return Identity{PatientName: name, PatientID: cmp.Or(s.Pseudonym, strings.ReplaceAll(s.Label, `\`, " "))}
+	return Identity{PatientName: name, PatientID: fitting(cmp.Or(s.Pseudonym, s.Label), longest)}
+}
+
+// fitting returns a text as one value of most characters.
+func fitting(text string, most int) string {
+	runes := []rune(strings.ReplaceAll(text, `\`, " "))
+	return string(runes[:min(len(runes), most)])
 }
