@@ -42,26 +42,9 @@ func writeSurfaces(f *folder, o phantom.Options) error {
 	}
 	r := rand.New(rand.NewPCG(o.Seed, 99))
 	truth := align.Rigid(frameSurface, "patient", r3.Vec{X: 0.3, Y: -0.2, Z: 0.5}, r3.Vec{X: 12, Y: 30, Z: -7})
-	var open, whole []phantom.Mesh
-	pairs := "name,x1,y1,z1,x2,y2,z2\n"
-	for _, tooth := range o.Teeth {
-		m, err := jaw.Crown(tooth, false)
-		if err != nil {
-			return err
-		}
-		open = append(open, m)
-		for k, part := range []int{8, 3} { // near the edge, and lower
-			p := m.Points[len(m.Points)/part]
-			q, seen := truth.Inverse().Apply(p), r3.Add(p, r3.Scale(markSD, r3.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}))
-			pairs += fmt.Sprintf("%d-%d,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f\n", tooth, k+1, q.X, q.Y, q.Z, seen.X, seen.Y, seen.Z)
-		}
-	}
-	for _, tooth := range append(append([]int{}, o.Teeth...), o.Sites...) {
-		m, err := jaw.Crown(tooth, true)
-		if err != nil {
-			return err
-		}
-		whole = append(whole, m)
+	open, whole, pairs, err := crowns(jaw, truth, r)
+	if err != nil {
+		return err
 	}
 	rec := phantom.RecordOptions{Seed: o.Seed, Noise: recordSD, Lean: axisSD, Turn: r3.Vec{X: -8, Y: 25, Z: 4}, Shift: r3.Vec{X: -20, Y: 5, Z: 40}}
 	recorded := jaw.Record(rec)
@@ -69,8 +52,8 @@ func writeSurfaces(f *folder, o phantom.Options) error {
 		name string
 		fill func(io.Writer) error
 	}{
-		{"surfaces/teeth.stl", meshWriter(phantom.Join(open...), truth)},
-		{"surfaces/setup.stl", meshWriter(phantom.Join(whole...), truth)},
+		{"surfaces/teeth.stl", meshWriter(open, truth)},
+		{"surfaces/setup.stl", meshWriter(whole, truth)},
 		{"surfaces/pairs.csv", func(w io.Writer) error { _, err := io.WriteString(w, pairs); return err }},
 		{"positions/planned.csv", func(w io.Writer) error { return phantom.WritePositions(w, recorded.Planned) }},
 		{"positions/recorded.csv", func(w io.Writer) error { return phantom.WritePositions(w, recorded.Recorded) }},
@@ -86,6 +69,34 @@ func writeSurfaces(f *folder, o phantom.Options) error {
 		}
 	}
 	return nil
+}
+
+// crowns returns the standing crowns (open), those and the planned ones (whole), and the table of marked pairs, two on each
+// standing crown.
+func crowns(jaw *phantom.Jaw, truth align.Transform, r *rand.Rand) (open, whole phantom.Mesh, pairs string, err error) {
+	o := jaw.Options()
+	var standing, all []phantom.Mesh
+	pairs = "name,x1,y1,z1,x2,y2,z2\n"
+	for _, tooth := range o.Teeth {
+		m, err := jaw.Crown(tooth, false)
+		if err != nil {
+			return open, whole, "", err
+		}
+		standing = append(standing, m)
+		for k, part := range []int{8, 3} { // near the edge, and lower
+			p := m.Points[len(m.Points)/part]
+			q, seen := truth.Inverse().Apply(p), r3.Add(p, r3.Scale(markSD, r3.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}))
+			pairs += fmt.Sprintf("%d-%d,%.3f,%.3f,%.3f,%.3f,%.3f,%.3f\n", tooth, k+1, q.X, q.Y, q.Z, seen.X, seen.Y, seen.Z)
+		}
+	}
+	for _, tooth := range append(append([]int{}, o.Teeth...), o.Sites...) {
+		m, err := jaw.Crown(tooth, true)
+		if err != nil {
+			return open, whole, "", err
+		}
+		all = append(all, m)
+	}
+	return phantom.Join(standing...), phantom.Join(all...), pairs, nil
 }
 
 // meshWriter writes a mesh of the patient in the surface's own frame, of which truth leads back.

@@ -20,16 +20,10 @@ func trapsOf(it *Sealed) []Trap {
 			out = append(out, Trap{v, words})
 		}
 	}
-	q, s, gum := it.Sheet.Question, it.Jaw.Shape, it.Jaw.Shape.RidgeMucosa
+	q, gum := it.Sheet.Question, it.Jaw.Shape.RidgeMucosa
 	switch q.Quantity {
 	case quantity.Clearance:
-		add(it.Truth+it.Sheet.Body.Diameter/2, "the implant's axis was taken for its edge")
-		for _, c := range it.Profile.Root {
-			if line := it.trueLine(); math.Abs(math.Hypot(c.At.U-line[1].U, c.At.V-line[1].V)-c.Radius) < 0.01 {
-				add(it.Truth+c.Radius, "the middle of the root was taken for its edge")
-				break
-			}
-		}
+		it.clearanceTraps(add)
 	case AnteriorLoop:
 		open := it.Profile.Opening
 		wide := open[len(open)-1].U - open[0].U
@@ -40,29 +34,9 @@ func trapsOf(it *Sealed) []Trap {
 		add(0, "the vertical of the sheet was taken for the axis")
 		add(90-math.Abs(it.Truth), "the angle was taken against the horizontal")
 	case quantity.RidgeHeight:
-		add(it.Truth+gum, "the height begins at the bone, not at the soft tissue over it")
-		if q.To == "canal" {
-			r := s.CanalRadius
-			if r == 0 {
-				r = 1.6
-			}
-			add(it.Truth+r, "the middle of the canal was taken for its roof")
-			add(it.Truth+2*r, "the floor of the canal was taken for its roof")
-			break
-		}
-		add(it.Truth+s.SinusMucosa, "the lining of the sinus was taken for bone")
+		it.heightTraps(add)
 	case quantity.RidgeWidth:
-		add(it.Truth+2*gum, "soft tissue was taken for bone on both sides")
-		add(it.Truth+gum, "soft tissue was taken for bone on one side")
-		inner, okI := it.Profile.chord(chainOf(it.Profile.InnerLingual, it.Profile.InnerBuccal), q.At)
-		if okI {
-			add(inner, "the inner edges of the plates were taken for the outer ones")
-		}
-		for _, other := range []float64{q.At - 1, q.At + 1} {
-			if w, ok := it.Profile.chord(it.Profile.outer(), other); ok && other > 0 {
-				add(w, "this is the width 1 mm "+map[bool]string{true: "higher", false: "deeper"}[other < q.At])
-			}
-		}
+		it.widthTraps(add)
 	case quantity.BuccalPlate, quantity.LingualPlate:
 		add(it.Truth+gum, "soft tissue was taken for the plate")
 		line := it.trueLine()
@@ -71,6 +45,48 @@ func trapsOf(it *Sealed) []Trap {
 		}
 	}
 	return out
+}
+
+// trap takes a trap: what it reads, and what was done.
+type trap func(value float64, words string)
+
+func (it *Sealed) clearanceTraps(add trap) {
+	add(it.Truth+it.Sheet.Body.Diameter/2, "the implant's axis was taken for its edge")
+	for _, c := range it.Profile.Root {
+		if line := it.trueLine(); math.Abs(math.Hypot(c.At.U-line[1].U, c.At.V-line[1].V)-c.Radius) < 0.01 {
+			add(it.Truth+c.Radius, "the middle of the root was taken for its edge")
+			break
+		}
+	}
+}
+
+func (it *Sealed) heightTraps(add trap) {
+	s := it.Jaw.Shape
+	add(it.Truth+s.RidgeMucosa, "the height begins at the bone, not at the soft tissue over it")
+	if it.Sheet.Question.To != "canal" {
+		add(it.Truth+s.SinusMucosa, "the lining of the sinus was taken for bone")
+		return
+	}
+	r := s.CanalRadius
+	if r == 0 {
+		r = 1.6
+	}
+	add(it.Truth+r, "the middle of the canal was taken for its roof")
+	add(it.Truth+2*r, "the floor of the canal was taken for its roof")
+}
+
+func (it *Sealed) widthTraps(add trap) {
+	gum, at := it.Jaw.Shape.RidgeMucosa, it.Sheet.Question.At
+	add(it.Truth+2*gum, "soft tissue was taken for bone on both sides")
+	add(it.Truth+gum, "soft tissue was taken for bone on one side")
+	if inner, ok := it.Profile.chord(chainOf(it.Profile.InnerLingual, it.Profile.InnerBuccal), at); ok {
+		add(inner, "the inner edges of the plates were taken for the outer ones")
+	}
+	for _, other := range []float64{at - 1, at + 1} {
+		if w, ok := it.Profile.chord(it.Profile.outer(), other); ok && other > 0 {
+			add(w, "this is the width 1 mm "+map[bool]string{true: "higher", false: "deeper"}[other < at])
+		}
+	}
 }
 
 // across is the direction at right angles to the ridge's axis, buccal.

@@ -35,23 +35,8 @@ func panoramicSheet(r *measure.Result, p Picture, w window, room spot) *sheet {
 		return spot{across(arc), top + y*scale}
 	}
 	floor := top + height*scale
-	for _, structure := range r.Structures {
-		for _, line := range alongArch(r, structure.Path) {
-			var points []spot
-			for _, q := range line {
-				points = append(points, at(q.X, q.Y))
-			}
-			s.onPicture(points, false, 0.3, 0.9, 0.7)
-		}
-	}
-	for _, tooth := range r.Arch.Planned {
-		for _, line := range alongArch(r, tooth.Side) {
-			points := each(line, func(q spot) spot { return at(q.X, q.Y) })
-			for _, piece := range clip(points, spot{left, top}, spot{across(p.First.U - p.Step/2 + float64(p.Width)*p.Step), floor}) {
-				s.onPicture(piece, false, 0.3, toothDots...)
-			}
-		}
-	}
+	s.structuresAlong(r, at)
+	s.plannedAlong(r, at, spot{left, top}, spot{across(p.First.U - p.Step/2 + float64(p.Width)*p.Step), floor})
 	for _, n := range names {
 		s.onPicture([]spot{{n.x, top}, {n.x, floor}}, false, 0.2, 2, 1)
 		y := top - 1.6 - idRow*float64(n.row)
@@ -63,16 +48,43 @@ func panoramicSheet(r *measure.Result, p Picture, w window, room spot) *sheet {
 	}
 	s.arcRuler(p, scale, left, floor)
 	s.ends(r, left, 4.4)
-	if mark := markOf(r); mark != "" {
-		lines := wrapped(mark, small, bold, s.Width-edge-left-3.2)
-		for i, line := range lines {
-			s.namePicture(spot{left + 1.6, floor - 1.6 - 3.4*float64(len(lines)-1-i)}, line, start, small)
-		}
-	}
+	s.markPicture(r, s.Width-edge-left-3.2, spot{left + 1.6, floor - 1.6})
 	s.write(label{At: spot{s.Width - edge, floor + 11}, Text: "scale " + plain(scale) + " : 1, " + w.String(), Size: tiny, Anchor: end, Ink: soft})
 	s.write(label{At: spot{left, floor + 11}, Text: "Arc length from the first arch point, mm. Measure in the sections, not here.", Size: tiny, Ink: soft})
 	s.write(label{At: spot{left, floor + 14.4}, Text: "For review by a licensed clinician. Not a diagnosis.", Size: tiny, Ink: soft})
 	return s
+}
+
+// structuresAlong draws the marked paths; at puts arc length and height (mm) on the paper.
+func (s *sheet) structuresAlong(r *measure.Result, at func(arc, v float64) spot) {
+	for _, structure := range r.Structures {
+		for _, line := range alongArch(r, structure.Path) {
+			s.onPicture(each(line, func(q spot) spot { return at(q.X, q.Y) }), false, 0.3, 0.9, 0.7)
+		}
+	}
+}
+
+// plannedAlong draws the planned teeth's outlines, cut off at the picture's corners.
+func (s *sheet) plannedAlong(r *measure.Result, at func(arc, v float64) spot, low, high spot) {
+	for _, tooth := range r.Arch.Planned {
+		for _, line := range alongArch(r, tooth.Side) {
+			for _, piece := range clip(each(line, func(q spot) spot { return at(q.X, q.Y) }), low, high) {
+				s.onPicture(piece, false, 0.3, toothDots...)
+			}
+		}
+	}
+}
+
+// markPicture writes on the picture, upward from a place, what it is of, where it is of no patient.
+func (s *sheet) markPicture(r *measure.Result, wide float64, from spot) {
+	mark := markOf(r)
+	if mark == "" {
+		return
+	}
+	lines := wrapped(mark, small, bold, wide)
+	for i, line := range lines {
+		s.namePicture(spot{from.X, from.Y - 3.4*float64(len(lines)-1-i)}, line, start, small)
+	}
 }
 
 // ends names the patient's sides at the picture's two ends.
