@@ -46,8 +46,7 @@ func rankOf(r Row) rank {
 // Overlap reports whether the row is an overlap of two bodies, or an implant that leaves the bone: not
 // held whatever the margin is.
 func (r Row) Overlap() bool {
-	exit := r.Quantity == quantity.ExitBuccal || r.Quantity == quantity.ExitMesial // negative: the other side of the tooth's middle
-	return r.Verdict == safety.NotHeld && (r.Value == nil || *r.Value < 0) && !exit
+	return quantity.Of(r.Quantity).Overlap && r.Verdict == safety.NotHeld && (r.Value == nil || *r.Value < 0)
 }
 
 // ordered returns the rows with what must not be missed first, the least reserve first among equals.

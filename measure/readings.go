@@ -78,15 +78,8 @@ func (c *run) reading(one plan.Reading, f reformat.Frame, o *ridge.Ridge) Row {
 			b, ends = onEdges(edges, f, way), "both ends on fitted edges of bone"
 		}
 	}
-	b = append(b, scaleTerm(value, c.plan.ScaleHalfWidth))
+	b = append(b, c.scaleShare(value, 1))
 	return newRow(quantity.Reading, one.ID, by+"; "+ends).with(value, b)
-}
-
-// scaleTerm is what the scale of the scan adds to a distance between two places of the image.
-func scaleTerm(value, half float64) uncertainty.Term {
-	t := uncertainty.Moved("scale of the scan", uncertainty.Rectangular(half), value)
-	t.Group = "scale"
-	return t
 }
 
 // setByEye is the budget of two ends that a hand set: where the hand was, and which voxel it took for the edge.
@@ -131,7 +124,7 @@ func edgesOf(one plan.Reading, f reformat.Frame, o *ridge.Ridge) (edges [2]ridge
 // Snap is how far from a place an edge of bone is looked for, mm: a hand's tremor on the screen, twice over. Our choice.
 const Snap = 1.0
 
-// Edges are the edges of bone in one section, for callipers that snap to them. It may be used by one goroutine at a time.
+// Edges are the edges of bone in one section, for callipers that snap to them. Many may ask them at once.
 type Edges struct {
 	frame reformat.Frame
 	bone  *ridge.Ridge

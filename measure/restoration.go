@@ -22,7 +22,7 @@ const (
 	farthestExit = 30.0 // mm from the platform along the axis; a tooth beyond is not this implant's
 	grazing      = 0.2  // cosine: an axis within 12° of the surface has no place where it leaves it
 	rimLines     = 72   // lines from the platform's rim, and as many from half-way: 0.2 mm apart on a platform of 4 mm.
-	exitSideCos  = 0.707
+	exitSideCos  = 0.707 // cosine: a surface that faces the biting side by less than 45° is a side of the tooth
 )
 
 // tooth is one planned tooth, or a piece that may hold several.
@@ -306,11 +306,7 @@ func (c *run) crownSpace(s *site, im *safety.Implant, t tooth) {
 
 // platformLines returns where the lines begin: the platform's middle, its rim, and half-way between.
 func platformLines(im *safety.Implant) []r3.Vec {
-	u := r3.Vec{X: 1}
-	if math.Abs(im.Axis.X) > 0.7 {
-		u = r3.Vec{Y: 1}
-	}
-	u = r3.Unit(r3.Sub(u, r3.Scale(r3.Dot(u, im.Axis), im.Axis)))
+	u := solid.Across(im.Axis)
 	v := r3.Cross(im.Axis, u)
 	out := []r3.Vec{im.Platform}
 	for i := range rimLines {

@@ -111,7 +111,7 @@ func (r *reader) shape(f fields, s *safety.Structure, dir fs.FS) {
 		if f.has("radius_mm") || f.has("radii_mm") {
 			f.fail("leave the radius out", "a closed surface has no radius")
 		}
-		s.Surface = r.surface(surface, dir)
+		s.Surface = surface.surface(dir)
 	case !f.has("path") && !f.has("surface") && f.isMapping():
 		f.fail("give path: [[x, y, z], …] with radius_mm, or surface: file.stl", "neither path nor surface says where it is")
 	}
@@ -146,26 +146,30 @@ func (r *reader) radii(f fields, points int, check bool) []float64 {
 }
 
 // surface reads the closed surface that the plan names.
-func (r *reader) surface(n node, dir fs.FS) *solid.Surface {
+func (n node) surface(dir fs.FS) *solid.Surface {
+	s, _ := stl(n, dir, maxSurfaceBytes, solid.ReadSTL, "export it as one closed STL surface in patient coordinates (LPS, mm)")
+	return s
+}
+
+// stl reads the STL file that the plan names, of most bytes; remedy is against what read does not take.
+func stl[S any](n node, dir fs.FS, most int64, read func(io.Reader, int64) (S, error), remedy string) (none S, ok bool) {
 	name, ok := n.text(500)
 	if !ok {
-		return nil
+		return none, false
 	}
-	data, ok := n.open(name, dir, maxSurfaceBytes)
+	data, ok := n.open(name, dir, most)
 	if !ok {
-		return nil
+		return none, false
 	}
-	s, err := solid.ReadSTL(bytes.NewReader(data), int64(len(data)))
-	var size *solid.ExtentError
-	switch {
-	case errors.As(err, &size):
-		n.fail("export the surface in mm", "surface %s: %v", quoted(name), err)
-		return nil
-	case err != nil:
-		n.fail("export it as one closed STL surface in patient coordinates (LPS, mm)", "surface %s: %v", quoted(name), err)
-		return nil
+	s, err := read(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		if size := (*solid.ExtentError)(nil); errors.As(err, &size) {
+			remedy = "export the surface in mm"
+		}
+		n.fail(remedy, "surface %s: %v", quoted(name), err)
+		return none, false
 	}
-	return s
+	return s, true
 }
 
 // open returns the bytes of a file that the plan names, from the plan's folder or below.

@@ -2,7 +2,6 @@ package plan
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"io/fs"
 	"math"
@@ -113,24 +112,7 @@ func (r *reader) plannedSurfaces(n node, dir fs.FS) []PlannedSurface {
 
 // sheet reads the surface that the plan names; it may be open.
 func (n node) sheet(dir fs.FS) *solid.Sheet {
-	name, ok := n.text(500)
-	if !ok {
-		return nil
-	}
-	data, ok := n.open(name, dir, maxSetUpBytes)
-	if !ok {
-		return nil
-	}
-	s, err := solid.ReadSheet(bytes.NewReader(data), int64(len(data)))
-	var size *solid.ExtentError
-	switch {
-	case errors.As(err, &size):
-		n.fail("export the surface in mm", "surface %s: %v", quoted(name), err)
-		return nil
-	case err != nil:
-		n.fail("export it as an STL surface in mm", "surface %s: %v", quoted(name), err)
-		return nil
-	}
+	s, _ := stl(n, dir, maxSetUpBytes, solid.ReadSheet, "export it as an STL surface in mm")
 	return s
 }
 

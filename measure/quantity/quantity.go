@@ -89,6 +89,7 @@ type Quantity struct {
 	PerDepth    bool   // one number at each depth asked for; false with an origin: the depth is where it was found
 	EndsAtLimit bool   // it goes to where the ridge height ends: what is said of that limit is said of it
 	Negative    string // what a value below zero means; "": there is none
+	Overlap     bool   // below zero, two bodies are in one place or one leaves what holds it
 	Concept     Code   // for a structured report
 	Description string // a sentence without its full stop
 }

@@ -114,15 +114,15 @@ var table = []Quantity{
 		Description: "How deep the implant's platform stands below the crest along the axis; `to` says what decides it: `given by the plan`, or of a default platform `usable crest for 7 mm`, `least depth with 4 mm of width`, `crest`",
 	},
 	{
-		Name: Clearance, Unit: MM, Words: "Clearance", With: "Clearance to %s", Negative: "depth of overlap", Concept: distance,
+		Name: Clearance, Unit: MM, Words: "Clearance", With: "Clearance to %s", Negative: "depth of overlap", Overlap: true, Concept: distance,
 		Description: "Least distance from the planned implant's surface to that of the structure, or the other site's implant, that `to` names; negative: depth of overlap",
 	},
 	{
-		Name: BuccalBone, Unit: MM, Words: "Buccal bone beside implant", From: Platform, PerDepth: true, Negative: "the implant stands outside the bone", Concept: distance,
+		Name: BuccalBone, Unit: MM, Words: "Buccal bone beside implant", From: Platform, PerDepth: true, Negative: "the implant stands outside the bone", Overlap: true, Concept: distance,
 		Description: "Bone beside the implant buccally, at a depth below its platform; without a depth: the least over its length",
 	},
 	{
-		Name: LingualBone, Unit: MM, Words: "Lingual bone beside implant", From: Platform, PerDepth: true, Negative: "the implant stands outside the bone", Concept: distance,
+		Name: LingualBone, Unit: MM, Words: "Lingual bone beside implant", From: Platform, PerDepth: true, Negative: "the implant stands outside the bone", Overlap: true, Concept: distance,
 		Description: "Bone beside the implant on the side of the tongue or palate, at a depth below its platform; without a depth: the least over its length",
 	},
 	{

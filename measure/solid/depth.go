@@ -72,7 +72,7 @@ func candidates(a, b convex) []r3.Vec {
 func sideNormals(axis, d r3.Vec, aside, along float64) []r3.Vec {
 	e := r3.Sub(d, r3.Scale(r3.Dot(d, axis), axis))
 	if length(e) < 1e-9 { // mm; what is left is rounding
-		e = across(axis)
+		e = Across(axis)
 	}
 	out := []r3.Vec{axis, r3.Scale(-1, axis)}
 	for _, way := range []float64{aside, -aside} {
@@ -118,7 +118,7 @@ func descendAlongRing(a, b convex, h float64, n r3.Vec) (float64, r3.Vec) {
 func descend(a, b convex, h float64, n r3.Vec) (float64, r3.Vec) {
 	step, failed := 0.05, 0
 	for i := 0; i < 1500 && step > 1e-8; i++ {
-		u := across(n)
+		u := Across(n)
 		w := r3.Cross(n, u)
 		best, at := h, n
 		for k := range 8 {

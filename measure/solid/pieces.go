@@ -64,7 +64,7 @@ func (c *roundCone) signed(x r3.Vec) (float64, r3.Vec) {
 	v = r3.Sub(x, centre)
 	d := length(v)
 	if d == 0 {
-		return -r, r3.Add(r3.Scale(c.cos, across(c.u)), r3.Scale(c.sin, c.u))
+		return -r, r3.Add(r3.Scale(c.cos, Across(c.u)), r3.Scale(c.sin, c.u))
 	}
 	return d - r, r3.Scale(1/d, v)
 }
@@ -118,7 +118,7 @@ func (f *flatCone) signed(x r3.Vec) (float64, r3.Vec) {
 	if rho > 0 {
 		out = r3.Scale(1/rho, out)
 	} else {
-		out = across(f.a)
+		out = Across(f.a)
 	}
 	return d, r3.Add(r3.Scale(nr, out), r3.Scale(nz, f.a))
 }
@@ -190,8 +190,8 @@ func unit(v r3.Vec) r3.Vec { return r3.Scale(1/length(v), v) }
 // length returns the length of v, mm. (r3.Norm guards against overflow at four times the price.)
 func length(v r3.Vec) float64 { return math.Sqrt(r3.Norm2(v)) }
 
-// across returns some unit vector perpendicular to the unit vector u.
-func across(u r3.Vec) r3.Vec {
+// Across returns some unit vector perpendicular to the unit vector u.
+func Across(u r3.Vec) r3.Vec {
 	e := r3.Vec{X: 1}
 	if math.Abs(u.X) > 0.6 {
 		e = r3.Vec{Y: 1}

@@ -30,7 +30,7 @@ func startPolytope(a, b convex) (*polytope, bool) {
 	if length(line) == 0 {
 		return nil, false
 	}
-	side := across(unit(line))
+	side := Across(unit(line))
 	p.add(a, b, side, func(w r3.Vec) float64 { return length(r3.Cross(w, unit(line))) })
 	n := r3.Cross(line, r3.Sub(p.vertices[2].w, p.vertices[0].w))
 	if length(n) == 0 {

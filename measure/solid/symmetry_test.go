@@ -125,7 +125,7 @@ func TestDepthIsTheLeastWayOut(t *testing.T) {
 // dense returns points all over the skin of a frustum, no further than step apart (mm).
 func dense(im Frustum, step float64) []r3.Vec {
 	f := newFlatCone(im)
-	e1 := across(f.a)
+	e1 := Across(f.a)
 	e2 := r3.Cross(f.a, e1)
 	var out []r3.Vec
 	ring := func(z, r float64) {
