@@ -5,7 +5,9 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -205,6 +207,7 @@ func TestRestorationThatIsNone(t *testing.T) {
 	}
 	p, source, err := plan.Read("plan.yaml", []byte(straightPlan+"restoration: {surface: setup.stl, align: setup.json}\n"), good)
 	require.NoError(t, err)
+	require.Equal(t, []string{"setup.json", "setup.stl"}, slices.Sorted(maps.Keys(p.Files)), "a review is void when one of them changes")
 	said, err := p.Check(source)
 	require.NoError(t, err)
 	require.Contains(t, fmt.Sprint(said), "accepted by nobody")
