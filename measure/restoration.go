@@ -17,11 +17,11 @@ import (
 // surface. The numbers are information; a window that the plan gives makes verdicts of two of them.
 
 const (
-	widestTooth  = 14.0 // mm along the arch: a lower first molar has 11 to 12 (common practice, no source); more are several teeth in one piece
-	leastPiece   = 20   // facets; what is smaller is a splinter
-	farthestExit = 30.0 // mm from the platform along the axis; a tooth beyond is not this implant's
-	grazing      = 0.2  // cosine: an axis within 12° of the surface has no place where it leaves it
-	rimLines     = 72   // lines from the platform's rim, and as many from half-way: 0.2 mm apart on a platform of 4 mm.
+	widestTooth  = 14.0  // mm along the arch: a lower first molar has 11 to 12 (common practice, no source); more are several teeth in one piece
+	leastPiece   = 20    // facets; what is smaller is a splinter
+	farthestExit = 30.0  // mm from the platform along the axis; a tooth beyond is not this implant's
+	grazing      = 0.2   // cosine: an axis within 12° of the surface has no place where it leaves it
+	rimLines     = 72    // lines from the platform's rim, and as many from half-way: 0.2 mm apart on a platform of 4 mm.
 	exitSideCos  = 0.707 // cosine: a surface that faces the biting side by less than 45° is a side of the tooth
 )
 

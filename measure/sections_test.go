@@ -17,11 +17,17 @@ import (
 	"ridgerule/measure/safety"
 )
 
+// barCurve runs along y through the bar.
+func barCurve(t *testing.T) *reformat.Curve {
+	curve, err := reformat.NewCurve([]r3.Vec{{Y: -2}, {Y: -1}, {Y: 1}, {Y: 2}}, r3.Vec{Z: 1})
+	require.NoError(t, err)
+	return curve
+}
+
 // barSections are three sections 2 mm apart through a bar of 10 mm × 10 mm; the middle one shows a strip of 2 mm at its
 // buccal side alone, as where a foramen opens the wall.
 func barSections(t *testing.T) *sections {
-	curve, err := reformat.NewCurve([]r3.Vec{{Y: -2}, {Y: -1}, {Y: 1}, {Y: 2}}, r3.Vec{Z: 1})
-	require.NoError(t, err)
+	curve := barCurve(t)
 	box := func(from, to float64) func() *ridge.Outline {
 		o := &ridge.Outline{Points: []reformat.UV{{U: from, V: -5}, {U: to, V: -5}, {U: to, V: 5}, {U: from, V: 5}}, Cut: make([]bool, 4)}
 		return func() *ridge.Outline { return o }
@@ -71,6 +77,11 @@ func TestAnOpeningThatSpoilsTwoSections(t *testing.T) {
 		assert.InDelta(t, want[0], s.bridged(r3.Vec{X: at * side}), 1e-9)
 		assert.InDelta(t, want[1], s.bridgedOpening(r3.Vec{X: at * side}), 1e-9)
 	}
+	run := &run{sections: s}
+	canal := safety.Structure{Kind: safety.Canal, Path: []r3.Vec{{X: -2 * side, Y: -1}, {X: -2 * side, Y: 1}}, Radii: []float64{0.5, 0.5}}
+	assert.Empty(t, run.misplaced(canal, places(canal)), "where it opens")
+	canal.Path[0].X, canal.Path[1].X = -9*side, -9*side
+	assert.Equal(t, "it runs 4.0 mm outside the bone", run.misplaced(canal, places(canal)))
 	s.frames, s.made = s.frames[:3], s.made[:3]
 	assert.InDelta(t, 5.5, s.surfaceAway(r3.Vec{X: -5 * side}), 1e-9, "one of three alone shows the wall there")
 	s.frames, s.made = s.frames[:1], s.made[:1]
@@ -117,6 +128,29 @@ func TestWhatLiesAtOnePlaceIsHeldAgainstTheBone(t *testing.T) {
 			}
 			assert.Equal(t, c.want, run.misplaced(c.structure, c.at))
 		})
+	}
+}
+
+// Where half of what is marked as a root is no more than marrow, the image shows no root there: a plate beside it is as
+// dense. A mark off by no more than its own scatter is not doubted.
+func TestHalfARootIsNone(t *testing.T) {
+	run := barRun(t, 20)
+	run.v.Stored = make([]int16, 41*41*41)
+	for i := range run.v.Stored {
+		if i%41 < 20 { // x < 0
+			run.v.Stored[i] = 1000
+		}
+	}
+	run.tissue = ridge.ImageModel{Edges: 9, Cortex: 1000}
+	run.curve = barCurve(t)
+	root := func(x float64) []place {
+		return places(safety.Structure{Path: []r3.Vec{{X: x, Z: 4}, {X: x, Z: -4}}, Radii: []float64{3, 3}})
+	}
+	for _, c := range []struct {
+		x, sd float64
+		none  bool
+	}{{-3, 0, false}, {-0.5, 0, true}, {-0.5, 0.1, true}, {-0.5, 1, false}, {3, 0.3, true}} {
+		assert.Equal(t, c.none, run.noRoot(root(c.x), c.sd), "%v", c)
 	}
 }
 

@@ -137,6 +137,15 @@ func TestTurnedArchIsRefused(t *testing.T) {
 	}
 }
 
+// A short arch of the molars that ends before the midline, which is marked in front of it, runs back there and is right.
+func TestArchThatEndsBeforeTheMidlineIsNotTurned(t *testing.T) {
+	whole := archOf(0)
+	front := whole[13]
+	text := strings.Replace(planText(whole[18:], "mandible", "", []string{"36@0;confirmed: [place]"}), "arch:\n", fmt.Sprintf("arch:\n  midline: [%g, %g, %g]\n", front.X, front.Y, front.Z), 1)
+	_, err := checkText(t, text)
+	assert.NotContains(t, fmt.Sprint(err), "the arch is turned")
+}
+
 // A quadrant has no midline: side and place are not checked, and it is said; the order is, and so is where
 // the arch plainly runs as on the other side.
 func TestQuadrantHasNoMidline(t *testing.T) {
