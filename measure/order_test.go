@@ -40,3 +40,22 @@ func TestWhatMustNotBeMissedComesFirst(t *testing.T) {
 	}
 	assert.Equal(t, []string{"clearance root 35", "clearance left canal", "clearance anterior loop", "clearance far root", "buccal_bone ", "buccal_bone ", "ridge_height "}, names)
 }
+
+// Below zero a distance is an overlap, and bone beside an implant that has none there; an exit on the other side of a tooth's
+// middle is none.
+func TestWhatIsAnOverlap(t *testing.T) {
+	for _, c := range []struct {
+		row  Row
+		want bool
+	}{
+		{judgedRow(quantity.Clearance, "left canal", -0.1, 1, 2, safety.NotHeld), true},
+		{judgedRow(quantity.Clearance, "left canal", 0.1, 0.1, 2, safety.NotHeld), false},
+		{judgedRow(quantity.BuccalBone, "", -0.1, 1, 1.5, safety.NotHeld), true},
+		{Row{Quantity: quantity.LingualBone, Verdict: safety.NotHeld}, true},
+		{Row{Quantity: quantity.LingualBone, Verdict: safety.NotAssessed}, false},
+		{judgedRow(quantity.ExitBuccal, "", -2, 0.1, 1, safety.NotHeld), false},
+		{judgedRow(quantity.ExitMesial, "", -2, 0.1, 1, safety.NotHeld), false},
+	} {
+		assert.Equal(t, c.want, c.row.Overlap(), "%s %v", c.row.Quantity, c.row.Verdict)
+	}
+}

@@ -88,6 +88,8 @@ func TestReadingBetweenEdges(t *testing.T) {
 		assert.Less(t, row.Budget.U(), 2*math.Sqrt(2)*pointing)
 		assert.InDelta(t, 2*ridgeRadius, *row.Value, row.Budget.U())
 	}
+	off := readingOf(t, fmt.Sprintf(`id: a, site: "36", snapped: true, from: [%.3f, %.3f, %.3f], to: [%.3f, %.3f, %.3f]`, ends[0].X, ends[0].Y+0.2, ends[0].Z, ends[1].X, ends[1].Y+0.2, ends[1].Z))
+	assert.Contains(t, off.Note, "no edge that is found now", "out of the section's plane")
 }
 
 // A reading of a site that is not there, one that stands twice and one outside the scan name themselves.

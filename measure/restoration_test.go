@@ -85,15 +85,23 @@ func aligned(t *testing.T, shift r3.Vec, sd float64, by string) []byte {
 // the patient, so that its middle lies at (1, 5) and its biting side at z = 12.
 func restored(t *testing.T, keys, axis, by string) SiteResult {
 	t.Helper()
-	shift := r3.Vec{X: 10, Y: -20, Z: 30}
+	return restoredBy(t, keys, axis, aligned(t, setUpShift, 0.1, by), 10, "")
+}
+
+// setUpShift leads from the set-up's frame to the patient's, mm.
+var setUpShift = r3.Vec{X: 10, Y: -20, Z: 30}
+
+// restoredBy is restored with an alignment, a tooth that ends at y = long, and the hash of the scan that is measured.
+func restoredBy(t *testing.T, keys, axis string, alignment []byte, long float64, scan string) SiteResult {
+	t.Helper()
 	dir := fstest.MapFS{
-		"setup.stl":  {Data: toothBlock(t, r3.Sub(r3.Vec{X: -3, Z: 5}, shift), r3.Sub(r3.Vec{X: 5, Y: 10, Z: 12}, shift))},
-		"setup.json": {Data: aligned(t, shift, 0.1, by)},
+		"setup.stl":  {Data: toothBlock(t, r3.Sub(r3.Vec{X: -3, Z: 5}, setUpShift), r3.Sub(r3.Vec{X: 5, Y: long, Z: 12}, setUpShift))},
+		"setup.json": {Data: alignment},
 	}
 	text := strings.Replace(straightPlan, "platform: [0, 4, -2],", "platform: [0, 4, -2], axis: "+axis+",", 1) + "restoration: {" + keys + ", align: setup.json}\n"
 	p, _, err := plan.Read("plan.yaml", []byte(text), dir)
 	require.NoError(t, err)
-	r, err := RunPlan(context.Background(), straightRidge(t), p, Scan{}, Options{})
+	r, err := RunPlan(context.Background(), straightRidge(t), p, Scan{SeriesHash: scan}, Options{})
 	require.NoError(t, err)
 	return r.Sites[0]
 }
@@ -136,7 +144,7 @@ func TestWindowOfTheExit(t *testing.T) {
 	}{
 		{"buccal: 1.3, lingual: 1.3", "r01", safety.Held}, {"buccal: 1.3, lingual: 1.3", "", safety.Uncertain},
 		{"buccal: 1.1, lingual: 1.1", "r01", safety.Uncertain}, {"buccal: 0.7, lingual: 0.7", "r01", safety.NotHeld},
-		{"buccal: 0.7, lingual: 0.7", "", safety.NotHeld}, {"mesial: 3, distal: 3", "r01", safety.NoMargin},
+		{"buccal: 0.7, lingual: 0.7", "", safety.NotHeld}, {"buccal: 0.9, lingual: 0.9", "r01", safety.Uncertain}, {"mesial: 3, distal: 3", "r01", safety.NoMargin},
 	} {
 		s := restored(t, "surface: setup.stl, exit_window_mm: {"+c.window+"}, exit_window_source: laboratory A", "[0, 0, -1]", c.by)
 		b := value(t, s, quantity.ExitBuccal, math.NaN())
@@ -168,6 +176,33 @@ func TestNoPlannedToothNoNumber(t *testing.T) {
 	row, _ = s.Lookup(quantity.CrownSpace, math.NaN())
 	if row.Value == nil {
 		require.Contains(t, row.Note, "lines from the platform")
+	}
+}
+
+// Teeth that were aligned with another scan, or that are several in one piece, have no number; with a window the verdict is
+// not assessed.
+func TestPlannedTeethOfAnotherScanOrInOnePiece(t *testing.T) {
+	f := align.File{Program: "test", Kind: align.KindSurface, Second: align.Subject{Series: strings.Repeat("1", 64)}, Transform: align.Rigid("set-up", "patient", r3.Vec{}, setUpShift)}
+	f.Transform.Spread = &align.Spread{}
+	var other bytes.Buffer
+	require.NoError(t, f.Write(&other))
+	const keys = "surface: setup.stl, exit_window_mm: {buccal: 9, lingual: 9}"
+	for _, c := range []struct {
+		alignment []byte
+		long      float64
+		scan      string
+		note      string
+	}{
+		{other.Bytes(), 10, strings.Repeat("2", 64), "aligned with another scan"},
+		{other.Bytes(), 10, strings.Repeat("1", 64), ""},
+		{aligned(t, setUpShift, 0.1, "r01"), 15, "", "no single tooth"},
+	} {
+		s := restoredBy(t, keys, "[0, 0, -1]", c.alignment, c.long, c.scan)
+		row, ok := s.Lookup(quantity.ExitBuccal, math.NaN())
+		require.True(t, ok)
+		require.Equal(t, c.note == "", row.Value != nil, "%s", row.Note)
+		require.Contains(t, row.Note, c.note)
+		require.Equal(t, c.note != "", row.Verdict == safety.NotAssessed, "%s", row.Verdict)
 	}
 }
 

@@ -83,6 +83,7 @@ func TestAnOpeningThatSpoilsTwoSections(t *testing.T) {
 	canal.Path[0].X, canal.Path[1].X = -9*side, -9*side
 	assert.Equal(t, "it runs 4.0 mm outside the bone", run.misplaced(canal, places(canal)))
 	s.frames, s.made = s.frames[:3], s.made[:3]
+	assert.InDelta(t, -0.5, s.bridgedOpening(r3.Vec{}), 1e-9, "one of three alone shows bone there")
 	assert.InDelta(t, 5.5, s.surfaceAway(r3.Vec{X: -5 * side}), 1e-9, "one of three alone shows the wall there")
 	s.frames, s.made = s.frames[:1], s.made[:1]
 	assert.InDelta(t, 0, s.surfaceAway(r3.Vec{X: -5 * side}), 1e-9, "the only section")
