@@ -169,6 +169,14 @@ func TestScansRefused(t *testing.T) {
 	refused(p.first, &corner, ScanOptions{Start: &start}, "field")
 }
 
+// Scans that share a fifth of the bone are refused, wherever the search begins.
+func TestScansThatShareTooLittle(t *testing.T) {
+	few := &pair{o: ScanOptions{Points: 400}}
+	require.ErrorIs(t, few.enough(&ScanFit{Overlap: 0.2, Points: 400}), ErrRefused)
+	require.ErrorIs(t, few.enough(&ScanFit{Overlap: 0.9, Points: 19}), ErrRefused)
+	require.NoError(t, few.enough(&ScanFit{Overlap: 0.25, Points: 20}))
+}
+
 // A search that is interrupted says so.
 func TestScansInterrupted(t *testing.T) {
 	p, _ := pairOnce()

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"math"
+	"slices"
 	"sync"
 	"testing"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/align"
 	"ridgerule/measure/phantom"
@@ -162,6 +164,45 @@ func TestBesideMetalNothingIsShown(t *testing.T) {
 	rows := []Row{{Shown: Change}, {Shown: NoChange}, {Shown: NoNumber}}
 	beside(rows)
 	require.Equal(t, []Shown{Unsure, Unsure, NoNumber}, []Shown{rows[0].Shown, rows[1].Shown, rows[2].Shown})
+}
+
+// The rule is used: with an implant at 36 in the second scan, found or not asked for, nothing is shown there, and 46 is as
+// before.
+func TestSiteWithAnImplantShowsNothing(t *testing.T) {
+	v := pair(t)
+	with := *v
+	with.after.Volume = metalAt(v, 36)
+	r, plain := compared(t, &with, v.file), compared(t, v, v.file)
+	for i, s := range r.Sites {
+		for k, row := range s.Rows {
+			if s.ID == "36" {
+				require.Contains(t, []Shown{Unsure, NoNumber}, row.Shown, "%s", row.Quantity)
+			} else {
+				require.Equal(t, plain.Sites[i].Rows[k].Shown, row.Shown, "%s %s", s.ID, row.Quantity)
+			}
+		}
+	}
+}
+
+// metalAt returns the second scan with the planned implant of a tooth painted into it.
+func metalAt(v *visited, tooth int) *volume.Volume {
+	out := *v.after.Volume
+	out.Stored = slices.Clone(out.Stored)
+	for _, s := range v.jaw.Plan().Sites {
+		if s.Tooth != tooth {
+			continue
+		}
+		from, axis := v.again.Point(s.Platform), v.again.Direction(s.Implant)
+		for i := range out.Stored {
+			ix := volume.Index{I: float64(i % out.Size[0]), J: float64(i / out.Size[0] % out.Size[1]), K: float64(i / out.Size[0] / out.Size[1])}
+			d := r3.Sub(out.Patient(ix), from)
+			far := r3.Dot(d, axis)
+			if far >= 0 && far <= s.Length && r3.Norm(r3.Sub(d, r3.Scale(far, axis))) <= s.Diameter/2 {
+				out.Stored[i] = 4500
+			}
+		}
+	}
+	return &out
 }
 
 // An alignment of other scans, the wrong way round, of another kind or without an uncertainty is refused.
