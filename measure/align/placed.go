@@ -52,11 +52,11 @@ func Deviate(planned Implant, placed FoundImplant, t Transform, sides Sides) (d 
 	there := Implant{back.Apply(placed.Platform), back.Turn(placed.Axis), placed.Diameter, placed.Apex, placed.Length}
 	d.ApexAt = min(planned.Length, placed.Length)
 	a := planned.Axis
-	m := r3.Unit(perpendicular(sides.Mesial, a))
-	b := r3.Unit(perpendicular(sides.Buccal, a))
+	m := r3.Unit(across(sides.Mesial, a))
+	b := r3.Unit(across(sides.Buccal, a))
 	q := question{back: back, placed: placed, there: there}
 	top, tip := r3.Sub(there.Platform, planned.Platform), r3.Sub(there.at(d.ApexAt), planned.at(d.ApexAt))
-	side, sideTip := perpendicular(top, a), perpendicular(tip, a)
+	side, sideTip := across(top, a), across(tip, a)
 	d.Coronal, d.Apical = q.length(r3.Norm(top), 0, top), q.length(r3.Norm(tip), d.ApexAt, tip)
 	d.Depth = q.length(r3.Dot(top, a), 0, a)
 	d.LateralCoronal, d.LateralApical = q.length(r3.Norm(side), 0, side), q.length(r3.Norm(sideTip), d.ApexAt, sideTip)
@@ -66,9 +66,6 @@ func Deviate(planned Implant, placed FoundImplant, t Transform, sides Sides) (d 
 	d.Angle = q.angle(a)
 	return d, t.Spread != nil
 }
-
-// perpendicular returns v less its part along the unit vector a.
-func perpendicular(v, a r3.Vec) r3.Vec { return r3.Sub(v, r3.Scale(r3.Dot(v, a), a)) }
 
 // question holds what every deviation asks.
 type question struct {

@@ -151,16 +151,6 @@ func (f *finder) around(step float64) (spots []r3.Vec, greys []float64) {
 	return spots, greys
 }
 
-// frameOf returns two unit vectors across axis and each other.
-func frameOf(axis r3.Vec) (u, w r3.Vec) {
-	u = r3.Vec{X: 1}
-	if math.Abs(axis.X) > 0.8 {
-		u = r3.Vec{Y: 1}
-	}
-	u = r3.Unit(perpendicular(u, axis))
-	return u, r3.Cross(axis, u)
-}
-
 // connected returns the points that hang together, step apart on their lattice, with the one nearest to p.
 func connected(points []r3.Vec, p r3.Vec, step float64) []r3.Vec {
 	if len(points) == 0 {

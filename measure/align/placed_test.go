@@ -100,7 +100,7 @@ func TestPlacedImplantsAreFound(t *testing.T) {
 		e := r3.Sub(got.Platform, s.Point(p.Platform))
 		axis := s.Direction(p.Axis)
 		along, angle := r3.Dot(e, axis), math.Asin(r3.Norm(r3.Cross(got.Axis, axis)))*180/math.Pi
-		side := r3.Norm(perpendicular(e, axis))
+		side := r3.Norm(across(e, axis))
 		t.Logf("seed %d voxel %g bloom %.2f (found %.2f, ends %.2f): along %+.3f (u %.3f), across %.3f (u %.3f), lean %.2f° (u %.2f)", seed, voxel, bloom, got.Bloom, got.Ends, along, got.Along, side, got.across(0), angle, got.Lean)
 		require.Less(t, r3.Norm(e), 0.1)
 		require.Less(t, angle, 0.5)

@@ -175,12 +175,7 @@ func (c *cylinder) fit(points []r3.Vec) error {
 
 // step does one step and returns its size, mm. The parameters are two tilts and two shifts across the axis and the radius.
 func (c *cylinder) step(points []r3.Vec) (float64, error) {
-	u := r3.Vec{X: 1}
-	if math.Abs(c.axis.X) > 0.7 {
-		u = r3.Vec{Y: 1}
-	}
-	u = r3.Unit(across(u, c.axis))
-	v := r3.Cross(c.axis, u)
+	u, v := frameOf(c.axis)
 	c.centre = r3.Add(c.centre, r3.Scale(r3.Dot(r3.Sub(centroid(points), c.centre), c.axis), c.axis)) // tilts about the middle
 	rest := make([]float64, len(points))
 	var sizes []float64

@@ -144,3 +144,13 @@ func directionsOf(list []Position) []*Directions {
 
 // across returns the part of v perpendicular to the unit vector axis.
 func across(v, axis r3.Vec) r3.Vec { return r3.Sub(v, r3.Scale(r3.Dot(v, axis), axis)) }
+
+// frameOf returns two unit vectors across a unit vector and each other.
+func frameOf(axis r3.Vec) (u, w r3.Vec) {
+	u = r3.Vec{X: 1}
+	if math.Abs(axis.X) > 0.7 {
+		u = r3.Vec{Y: 1}
+	}
+	u = r3.Unit(across(u, axis))
+	return u, r3.Cross(axis, u)
+}

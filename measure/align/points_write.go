@@ -191,12 +191,7 @@ func (s *Set) Cylinders(radius, long float64) (*solid.Sheet, error) {
 	var points []r3.Vec
 	var facets [][3]int
 	for _, p := range s.Positions {
-		u := r3.Vec{X: 1}
-		if math.Abs(p.Axis.X) > 0.7 {
-			u = r3.Vec{Y: 1}
-		}
-		u = r3.Unit(across(u, p.Axis))
-		v := r3.Cross(p.Axis, u)
+		u, v := frameOf(p.Axis)
 		first := len(points)
 		points = append(points, p.At, r3.Add(p.At, r3.Scale(long, p.Axis)))
 		for m := range around {

@@ -211,12 +211,8 @@ func newEdgeFinder(reach float64) *edgeFinder {
 // edge looks along the normal n of the place p, scan's frame.
 func (f *edgeFinder) edge(v *volume.Probe, p, n r3.Vec) surfaceEdge {
 	e := surfaceEdge{at: p, normal: n, inField: true}
-	x := r3.Vec{X: 1}
-	if math.Abs(n.X) > 0.7 {
-		x = r3.Vec{Y: 1}
-	}
-	x = r3.Scale(sideways, r3.Unit(across(x, n)))
-	y := r3.Cross(n, x)
+	x, y := frameOf(n)
+	x, y = r3.Scale(sideways, x), r3.Scale(sideways, y)
 	for k := range f.grey {
 		q := r3.Add(p, r3.Scale(float64(k-f.half-f.margin)*profileStep, n))
 		f.grey[k] = (v.At(q) + v.At(r3.Add(q, x)) + v.At(r3.Sub(q, x)) + v.At(r3.Add(q, y)) + v.At(r3.Sub(q, y))) / 5
