@@ -102,18 +102,20 @@ func alignedPlace(i int, p r3.Vec, t align.Transform) placeView {
 		}
 		return fmt.Sprintf("%.3f mm", mm)
 	}
-	return placeView{fmt.Sprintf("%d: (%.0f, %.0f, %.0f)", i+1, p.X, p.Y, p.Z), say(t.Std(q, r3.Vec{X: 1})), say(t.Std(q, r3.Vec{Y: 1})), say(t.Std(q, r3.Vec{Z: 1})), say(t.Std3(q))}
+	return placeView{fmt.Sprintf("%d: %s", i+1, wholeMM(p)), say(t.Std(q, r3.Vec{X: 1})), say(t.Std(q, r3.Vec{Y: 1})), say(t.Std(q, r3.Vec{Z: 1})), say(t.Std3(q))}
+}
+
+// wholeMM writes a place in whole millimetres.
+func wholeMM(p r3.Vec) string {
+	return fmt.Sprintf("(%s, %s, %s)", rounded(p.X, 0), rounded(p.Y, 0), rounded(p.Z, 0))
 }
 
 func subjectFacts(name string, s align.Subject) []fact {
 	if s.File != "" {
 		return []fact{{name, s.File}}
 	}
-	return []fact{{name + " series", shortHash(s.Series)}, {name + " voxels", fmt.Sprintf("%.3g × %.3g × %.3g mm", s.Voxel[0], s.Voxel[1], s.Voxel[2])}}
+	return []fact{{name + " series", short(s.Series)}, {name + " voxels", fmt.Sprintf("%.3g × %.3g × %.3g mm", s.Voxel[0], s.Voxel[1], s.Voxel[2])}}
 }
-
-// shortHash returns the beginning of a hash, enough to tell two apart by eye.
-func shortHash(h string) string { return h[:min(len(h), 16)] }
 
 const (
 	boardSquare = 4.0 // mm
@@ -142,7 +144,7 @@ func viewOfBoard(b align.Board) (boardView, error) {
 	if b.Plane == "coronal" {
 		down = "down: to the feet"
 	}
-	return boardView{template.HTML(text), fmt.Sprintf("Place %d at (%.0f, %.0f, %.0f) mm, %s. Right: to the patient's left; %s. %.0f mm across.", b.Place, b.At.X, b.At.Y, b.At.Z, b.Plane, down, edge)}, err
+	return boardView{template.HTML(text), fmt.Sprintf("Place %d at %s mm, %s. Right: to the patient's left; %s. %.0f mm across.", b.Place, wholeMM(b.At), b.Plane, down, edge)}, err
 }
 
 // drawSurface draws where the surface cuts the board; nothing where two scans are aligned.
