@@ -16,10 +16,10 @@ const measured = (id) => store.numbers?.sites?.find((s) => s.id === id);
 /** What was measured at a site, in the cells of measurements.csv. @param {any} n @param {string[]} columns */
 export function numberTable(n, columns) {
   const at = Object.fromEntries(columns.map((c, i) => [c, i]));
-  return table("What was measured at " + n.name, ["Quantity", "at, mm", "to", "value", "U (k = 2)", "unit", "verdict"], n.rows.map((r) => {
-    const cell = (c) => r[at[c]], quantity = h("span", {}, words(cell("quantity")));
+  return table("What was measured at " + n.name, ["Quantity", "verdict", "value", "U (k = 2)", "unit"], n.rows.map((r) => {
+    const cell = (c) => r[at[c]], quantity = h("span", {}, [words(cell("quantity")), words(cell("to")), cell("at_mm") && cell("at_mm") + " mm"].filter(Boolean).join(", "));
     if (cell("note")) quantity.append(h("span", { class: "note" }, " " + cell("note")));
-    return [quantity, cell("at_mm"), words(cell("to")), ...["value", "U", "unit"].map((c) => h("span", { class: "number", "data-cell": c }, cell(c))), cell("verdict") ? verdict(cell("verdict")) : ""];
+    return [quantity, cell("verdict") ? verdict(cell("verdict")) : "", ...["value", "U", "unit"].map((c) => h("span", { class: "number", "data-cell": c }, cell(c)))]; // the verdict first: a narrow page cuts off the rest
   }));
 }
 
