@@ -4,6 +4,7 @@ import (
 	"reflect"
 	"slices"
 
+	"ridgerule/dicomio/volume"
 	"ridgerule/measure/plan"
 )
 
@@ -13,6 +14,7 @@ import (
 
 // remembered are the sites of one run, each as it was before anything of other sites was added to it.
 type remembered struct {
+	volume *volume.Volume
 	plan   *plan.Placed
 	placed float64
 	sites  []*site // nil: cannot be used again
@@ -24,7 +26,7 @@ func (t *Taught) remember(c *run, sites, known []*site) {
 	if t == nil {
 		return
 	}
-	kept := &remembered{plan: c.plan, placed: c.placed, sites: make([]*site, len(sites))}
+	kept := &remembered{volume: c.v, plan: c.plan, placed: c.placed, sites: make([]*site, len(sites))}
 	for i, s := range sites {
 		if known[i] == nil {
 			kept.fresh++
@@ -47,7 +49,7 @@ func (t *Taught) recall(c *run) []*site {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	b := t.before
-	if b == nil || b.placed != c.placed || !t.knows(c.v, c.plan) || !sameBut(b.plan, c.plan) {
+	if b == nil || b.volume != c.v || b.placed != c.placed || !sameBut(b.plan, c.plan) {
 		return out
 	}
 	for i := range out {

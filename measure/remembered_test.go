@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"ridgerule/dicomio/volume"
 	"ridgerule/measure/plan"
 )
 
@@ -59,5 +60,19 @@ func TestOnlyTouchedSitesAreMeasuredAgain(t *testing.T) {
 			assert.Equal(t, a.Budget, b.Budget, "%s: %s %s", c.name, a.Sites, a.Quantity)
 		}
 		assert.Len(t, again.Arch.Rows, len(anew.Arch.Rows))
+	}
+	p, source, err := plan.Read("plan.yaml", []byte(moved), nil)
+	require.NoError(t, err)
+	placed, err := p.Place(v.Grid, source)
+	require.NoError(t, err)
+	by, other := 0.7, *v
+	for _, c := range []struct {
+		v   *volume.Volume
+		opt Options
+	}{{v, Options{Taught: taught, PlacedBy: &by}}, {v, Options{Taught: taught}}, {&other, Options{Taught: taught}}} {
+		_, err = Run(context.Background(), c.v, placed, Scan{}, c.opt)
+		require.NoError(t, err)
+		assert.Equal(t, 3, taught.before.fresh, "another hand, or another volume")
+		assert.Same(t, c.v, taught.volume, "what was learnt is of this volume")
 	}
 }
