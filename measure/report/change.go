@@ -44,22 +44,20 @@ type changeSite struct {
 
 type changeView struct {
 	practicePage
-	Heading, Answer, Closing string
-	Cautions                 []string
-	Sites                    []changeSite
-	Facts                    []fact
+	Heading, Mark, Answer, Closing string
+	Cautions                       []string
+	Sites                          []changeSite
+	Facts                          []fact
 }
 
 // ChangePage writes the comparison as one self-contained page: at each site both sections in one range of greys, and the changes
 // with their U.
 func ChangePage(w io.Writer, c ChangeCase) error {
-	head, err := newPracticePage("Change between two scans")
+	head, err := newPracticePage("Change between two scans", alignmentStyle)
 	if err != nil {
 		return err
 	}
-	css := string(head.Style) + "\n" + alignmentStyle
-	head.Style, head.Policy = template.CSS(css), policy(css)
-	v := changeView{practicePage: head, Heading: fmt.Sprintf("%d sites, before and after", len(c.Result.Sites)), Answer: changeAnswer(c.Result), Cautions: c.Result.Cautions,
+	v := changeView{practicePage: head, Heading: fmt.Sprintf("%d sites, before and after", len(c.Result.Sites)), Mark: markOf(c.Result.Before), Answer: changeAnswer(c.Result), Cautions: c.Result.Cautions,
 		Closing: shortCaution + " A second scan is never justified by the wish to grade what was placed. What the numbers mean: docs/alignment.md."}
 	for i := range c.Result.Sites {
 		site, err := c.site(i)
@@ -70,7 +68,7 @@ func ChangePage(w io.Writer, c ChangeCase) error {
 	}
 	f := c.Result.Alignment
 	v.Facts = append(subjectFacts("Before", f.First), subjectFacts("After", f.Second)...)
-	v.Facts = append(v.Facts, fact{"Alignment", AlignmentWords(f)}, fact{"Made by", c.Tool + " on " + c.Date})
+	v.Facts = append(v.Facts, fact{"Alignment", acceptance(f, "its page")}, fact{"Made by", c.Tool + " on " + c.Date})
 	return changePages().ExecuteTemplate(w, "change", v)
 }
 
@@ -198,7 +196,7 @@ func changeName(r change.Row) string {
 	return name
 }
 
-// deviationNames are the deviations in the order in which they are told.
+// deviationLengths are the deviations that are lengths in the order in which they are told.
 func deviationLengths(d *align.Deviation) []struct {
 	Name, Words string
 	Length      uncertainty.Length
@@ -257,7 +255,7 @@ func ChangesCSV(w io.Writer, r *change.Result) error {
 	return writeCSV(w, rows)
 }
 
-// DeviationsCSV writes one line a deviation; with method and replicate in columns of their own, ready to be held against other
+// DeviationsCSV writes one line a deviation; the rater in a column of its own, ready to be held against other
 // readings by ridgerule agree.
 func DeviationsCSV(w io.Writer, r *change.Result) error {
 	rows := [][]string{{"site", "quantity", "rater", "value", "unit", "u", "U", "note"}}
