@@ -166,19 +166,16 @@ func rowOfChange(r change.Row) changeRow {
 		out.Before, out.After = "", ""
 	}
 	if r.Shown != change.NoNumber {
-		out.Change = fmt.Sprintf("%+.2f ± %.2f mm", r.Change.Value, upward(r.Change.U()))
+		out.Change = signed(r.Change.Value, 2) + " ± " + roundUp(r.Change.U(), 2) + " mm"
 	}
 	return out
 }
-
-// upward rounds U up to two decimals, so that it never reads as none.
-func upward(u float64) float64 { return math.Ceil(100*u-1e-9) / 100 }
 
 func number2(v *float64) string {
 	if v == nil {
 		return "–"
 	}
-	return fmt.Sprintf("%.2f", *v)
+	return rounded(*v, 2)
 }
 
 // changeName names a row in words.
@@ -216,11 +213,11 @@ func deviationFacts(p *change.Placed) []fact {
 	var out []fact
 	for _, x := range deviationLengths(&p.Deviation) {
 		if !math.IsNaN(x.Length.Value) {
-			out = append(out, fact{x.Words, fmt.Sprintf("%.2f ± %.2f mm", x.Length.Value, upward(x.Length.U()))})
+			out = append(out, fact{x.Words, rounded(x.Length.Value, 2) + " ± " + roundUp(x.Length.U(), 2) + " mm"})
 		}
 	}
 	a := p.Deviation.Angle
-	return append(out, fact{"angle", fmt.Sprintf("%.1f ± %.1f°", a.Value, math.Ceil(10*a.U()-1e-9)/10)})
+	return append(out, fact{"angle", rounded(a.Value, 1) + " ± " + roundUp(a.U(), 1) + "°"})
 }
 
 func placedNotes(p *change.Placed) string {
