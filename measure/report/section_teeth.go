@@ -6,13 +6,14 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/reformat"
+	"ridgerule/measure/safety"
 )
 
 // toothDots is how the outline of a planned tooth is drawn, mm of paper.
 var toothDots = []float64{0.35, 0.6}
 
-// plannedTeeth draws where the section cuts the planned teeth, names them, and draws the implant's axis from its platform
-// to the highest of them.
+// plannedTeeth draws where the section cuts the planned teeth and the implant's axis from its platform to the highest of
+// them, and names them: the name last, so that no line runs through it.
 func (v *sectionView) plannedTeeth() {
 	var middle spot
 	seen, top := 0.0, math.Inf(-1)
@@ -28,11 +29,14 @@ func (v *sectionView) plannedTeeth() {
 	if seen == 0 {
 		return
 	}
-	v.namePicture(spot{middle.X / seen, middle.Y/seen + 0.8}, "planned tooth", middleOf, tiny)
-	b := v.site.Implant
-	if b == nil {
-		return
+	if b := v.site.Implant; b != nil {
+		v.plannedAxis(b, top)
 	}
+	v.namePicture(spot{middle.X / seen, middle.Y/seen + 0.8}, "planned tooth", middleOf, tiny)
+}
+
+// plannedAxis draws the implant's axis from its platform up to a height of the section, mm.
+func (v *sectionView) plannedAxis(b *safety.Implant, top float64) {
 	from, _ := v.site.Frame.Section(b.Platform)
 	to, _ := v.site.Frame.Section(r3.Add(b.Platform, r3.Scale(-1, b.Axis)))
 	if rise := to.V - from.V; rise > 0.1 && top > from.V { // an axis across the section has no place at the tooth
