@@ -2,6 +2,10 @@ package report
 
 import (
 	"bytes"
+	"encoding/csv"
+	"io"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -11,6 +15,7 @@ import (
 	"ridgerule/measure"
 	"ridgerule/measure/align"
 	"ridgerule/measure/change"
+	"ridgerule/measure/uncertainty"
 )
 
 // What a person must see first stands before the first section ends, on each page that is about a patient.
@@ -35,4 +40,20 @@ func TestAlignmentChangeAndPositionsSayFirstWhoMustReview(t *testing.T) {
 		}
 	}
 	require.Contains(t, alignment.String(), "1: (0, −33, −15)", "no minus stands before a zero")
+}
+
+// Labels come from the plan: no cell of a table of changes is a formula for a spreadsheet. A number keeps its sign.
+func TestNoCellOfChangesIsAFormula(t *testing.T) {
+	r := &change.Result{Sites: []change.Site{{ID: "=1+1", Rows: []change.Row{{To: "=2+2", Note: "+3", Shown: change.Change, Change: uncertainty.Length{Value: -0.5}}}, Placed: &change.Placed{}}, {ID: "@4", Err: "-5"}}}
+	for _, write := range []func(io.Writer, *change.Result) error{ChangesCSV, DeviationsCSV} {
+		var out bytes.Buffer
+		require.NoError(t, write(&out, r))
+		rows, err := csv.NewReader(&out).ReadAll()
+		require.NoError(t, err)
+		require.Greater(t, len(rows), 2)
+		for _, cell := range slices.Concat(rows...) {
+			_, err := strconv.ParseFloat(cell, 64)
+			require.True(t, err == nil || !strings.ContainsAny(cell[:min(1, len(cell))], "=+-@"), cell)
+		}
+	}
 }

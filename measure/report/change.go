@@ -236,10 +236,10 @@ func ChangesCSV(w io.Writer, r *change.Result) error {
 	rows := [][]string{{"site", "quantity", "at_mm", "to", "before_mm", "after_mm", "change_mm", "u_mm", "U_mm", "shown", "note"}}
 	for _, s := range r.Sites {
 		if s.Err != "" {
-			rows = append(rows, []string{s.ID, "", "", "", "", "", "", "", "", "", s.Err})
+			rows = append(rows, []string{safe(s.ID), "", "", "", "", "", "", "", "", "", safe(s.Err)})
 		}
 		for _, x := range s.Rows {
-			line := []string{s.ID, string(x.Quantity), cellOf(x.At), x.To, cellOf(x.Before), cellOf(x.After), "", "", "", string(x.Shown), x.Note}
+			line := []string{safe(s.ID), string(x.Quantity), cellOf(x.At), safe(x.To), cellOf(x.Before), cellOf(x.After), "", "", "", string(x.Shown), safe(x.Note)}
 			if x.Quantity == change.CrestLevel {
 				line[4], line[5] = "", ""
 			}
@@ -266,11 +266,11 @@ func DeviationsCSV(w io.Writer, r *change.Result) error {
 		}
 		for _, x := range deviationLengths(&s.Placed.Deviation) {
 			if !math.IsNaN(x.Length.Value) {
-				rows = append(rows, []string{s.ID, x.Name, "ridgerule", cell(x.Length.Value), "mm", cell(x.Length.Std()), cell(x.Length.U()), note})
+				rows = append(rows, []string{safe(s.ID), x.Name, "ridgerule", cell(x.Length.Value), "mm", cell(x.Length.Std()), cell(x.Length.U()), note})
 			}
 		}
 		a := s.Placed.Deviation.Angle
-		rows = append(rows, []string{s.ID, "angular_deviation", "ridgerule", cell(a.Value), "deg", cell(a.Std()), cell(a.U()), note})
+		rows = append(rows, []string{safe(s.ID), "angular_deviation", "ridgerule", cell(a.Value), "deg", cell(a.Std()), cell(a.U()), note})
 	}
 	return writeCSV(w, rows)
 }
