@@ -6,7 +6,6 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/reformat"
-	"ridgerule/measure/safety"
 )
 
 // toothDots is how the outline of a planned tooth is drawn, mm of paper.
@@ -29,14 +28,16 @@ func (v *sectionView) plannedTeeth() {
 	if seen == 0 {
 		return
 	}
-	if b := v.site.Implant; b != nil {
-		v.plannedAxis(b, top)
-	}
+	v.plannedAxis(top)
 	v.namePicture(spot{middle.X / seen, middle.Y/seen + 0.8}, "planned tooth", middleOf, tiny)
 }
 
-// plannedAxis draws the implant's axis from its platform up to a height of the section, mm.
-func (v *sectionView) plannedAxis(b *safety.Implant, top float64) {
+// plannedAxis draws the implant's axis, if there is an implant, from its platform up to a height of the section, mm.
+func (v *sectionView) plannedAxis(top float64) {
+	b := v.site.Implant
+	if b == nil {
+		return
+	}
 	from, _ := v.site.Frame.Section(b.Platform)
 	to, _ := v.site.Frame.Section(r3.Add(b.Platform, r3.Scale(-1, b.Axis)))
 	if rise := to.V - from.V; rise > 0.1 && top > from.V { // an axis across the section has no place at the tooth
