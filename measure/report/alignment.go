@@ -45,13 +45,11 @@ type alignmentView struct {
 // AlignmentPage writes an alignment as one self-contained page to be looked at before it is accepted. at are the places of the
 // first frame, mm, at which its uncertainty is told; boards may be none.
 func AlignmentPage(w io.Writer, f align.File, at []r3.Vec, boards []align.Board) error {
-	head, err := newPracticePage("Alignment")
+	head, err := newPracticePage("Alignment", alignmentStyle)
 	if err != nil {
 		return err
 	}
-	css := string(head.Style) + "\n" + alignmentStyle
-	head.Style, head.Policy = template.CSS(css), policy(css)
-	v := alignmentView{practicePage: head, Heading: alignmentHeading(f), Answer: AlignmentWords(f), Cautions: f.Cautions, Look: lookWords(f),
+	v := alignmentView{practicePage: head, Heading: alignmentHeading(f), Answer: acceptance(f, "the places below"), Cautions: f.Cautions, Look: lookWords(f),
 		Closing: shortCaution + " How alignments are made, and when not to trust one: docs/alignment.md."}
 	for i, p := range at {
 		v.Places = append(v.Places, alignedPlace(i, p, f.Transform))
@@ -86,12 +84,12 @@ func lookWords(f align.File) string {
 	return "Squares of 4 mm, in turn of the first and of the second. Edges of bone and teeth must run on from square to square; where they jump at several places, do not accept."
 }
 
-// AlignmentWords says in a sentence whether an alignment counts.
-func AlignmentWords(f align.File) string {
+// acceptance says whether an alignment counts, and of one that does not, what to look at.
+func acceptance(f align.File, look string) string {
 	if a := f.Accepted; a != nil {
 		return fmt.Sprintf("Accepted by %s on %s.", a.By, a.At.Format("2006-01-02"))
 	}
-	return "Not accepted: whatever uses this alignment is at best uncertain. Look at the places below; if all is well, accept it with ridgerule align --accept FILE --by NAME."
+	return "Not accepted: whatever uses this alignment is at best uncertain. Look at " + look + "; if all is well, accept it with ridgerule align --accept FILE --by NAME."
 }
 
 func alignedPlace(i int, p r3.Vec, t align.Transform) placeView {
@@ -102,12 +100,12 @@ func alignedPlace(i int, p r3.Vec, t align.Transform) placeView {
 		}
 		return fmt.Sprintf("%.3f mm", mm)
 	}
-	return placeView{fmt.Sprintf("%d: %s", i+1, wholeMM(p)), say(t.Std(q, r3.Vec{X: 1})), say(t.Std(q, r3.Vec{Y: 1})), say(t.Std(q, r3.Vec{Z: 1})), say(t.Std3(q))}
+	return placeView{fmt.Sprintf("%d: %s", i+1, spotWords(p)), say(t.Std(q, r3.Vec{X: 1})), say(t.Std(q, r3.Vec{Y: 1})), say(t.Std(q, r3.Vec{Z: 1})), say(t.Std3(q))}
 }
 
-// wholeMM writes a place in whole millimetres.
-func wholeMM(p r3.Vec) string {
-	return fmt.Sprintf("(%s, %s, %s)", rounded(p.X, 0), rounded(p.Y, 0), rounded(p.Z, 0))
+// spotWords writes a place in whole mm.
+func spotWords(p r3.Vec) string {
+	return "(" + rounded(p.X, 0) + ", " + rounded(p.Y, 0) + ", " + rounded(p.Z, 0) + ")"
 }
 
 func subjectFacts(name string, s align.Subject) []fact {
@@ -144,7 +142,11 @@ func viewOfBoard(b align.Board) (boardView, error) {
 	if b.Plane == "coronal" {
 		down = "down: to the feet"
 	}
-	return boardView{template.HTML(text), fmt.Sprintf("Place %d at %s mm, %s. Right: to the patient's left; %s. %.0f mm across.", b.Place, wholeMM(b.At), b.Plane, down, edge)}, err
+	of := "first"
+	if b.Surface != nil {
+		of = "scan"
+	}
+	return boardView{template.HTML(text), fmt.Sprintf("Place %d at %s mm of the %s, %s. Right: to the patient's left; %s. %.0f mm across.", b.Place, spotWords(b.At), of, b.Plane, down, edge)}, err
 }
 
 // drawSurface draws where the surface cuts the board; nothing where two scans are aligned.

@@ -44,22 +44,20 @@ type changeSite struct {
 
 type changeView struct {
 	practicePage
-	Heading, Answer, Closing string
-	Cautions                 []string
-	Sites                    []changeSite
-	Facts                    []fact
+	Heading, Mark, Answer, Closing string
+	Cautions                       []string
+	Sites                          []changeSite
+	Facts                          []fact
 }
 
 // ChangePage writes the comparison as one self-contained page: at each site both sections in one range of greys, and the changes
 // with their U.
 func ChangePage(w io.Writer, c ChangeCase) error {
-	head, err := newPracticePage("Change between two scans")
+	head, err := newPracticePage("Change between two scans", alignmentStyle)
 	if err != nil {
 		return err
 	}
-	css := string(head.Style) + "\n" + alignmentStyle
-	head.Style, head.Policy = template.CSS(css), policy(css)
-	v := changeView{practicePage: head, Heading: fmt.Sprintf("%d sites, before and after", len(c.Result.Sites)), Answer: changeAnswer(c.Result), Cautions: c.Result.Cautions,
+	v := changeView{practicePage: head, Heading: fmt.Sprintf("%d sites, before and after", len(c.Result.Sites)), Mark: markOf(c.Result.Before), Answer: changeAnswer(c.Result), Cautions: c.Result.Cautions,
 		Closing: shortCaution + " A second scan is never justified by the wish to grade what was placed. What the numbers mean: docs/alignment.md."}
 	for i := range c.Result.Sites {
 		site, err := c.site(i)
@@ -70,7 +68,7 @@ func ChangePage(w io.Writer, c ChangeCase) error {
 	}
 	f := c.Result.Alignment
 	v.Facts = append(subjectFacts("Before", f.First), subjectFacts("After", f.Second)...)
-	v.Facts = append(v.Facts, fact{"Alignment", AlignmentWords(f)}, fact{"Made by", c.Tool + " on " + c.Date})
+	v.Facts = append(v.Facts, fact{"Alignment", acceptance(f, "its page")}, fact{"Made by", c.Tool + " on " + c.Date})
 	return changePages().ExecuteTemplate(w, "change", v)
 }
 
@@ -168,19 +166,16 @@ func rowOfChange(r change.Row) changeRow {
 		out.Before, out.After = "", ""
 	}
 	if r.Shown != change.NoNumber {
-		out.Change = fmt.Sprintf("%+.2f ± %.2f mm", r.Change.Value, upward(r.Change.U()))
+		out.Change = signed(r.Change.Value, 2) + " ± " + roundUp(r.Change.U(), 2) + " mm"
 	}
 	return out
 }
-
-// upward rounds U up to two decimals, so that it never reads as none.
-func upward(u float64) float64 { return math.Ceil(100*u-1e-9) / 100 }
 
 func number2(v *float64) string {
 	if v == nil {
 		return "–"
 	}
-	return fmt.Sprintf("%.2f", *v)
+	return rounded(*v, 2)
 }
 
 // changeName names a row in words.
@@ -198,7 +193,7 @@ func changeName(r change.Row) string {
 	return name
 }
 
-// deviationNames are the deviations in the order in which they are told.
+// deviationLengths are the deviations that are lengths in the order in which they are told.
 func deviationLengths(d *align.Deviation) []struct {
 	Name, Words string
 	Length      uncertainty.Length
@@ -218,11 +213,11 @@ func deviationFacts(p *change.Placed) []fact {
 	var out []fact
 	for _, x := range deviationLengths(&p.Deviation) {
 		if !math.IsNaN(x.Length.Value) {
-			out = append(out, fact{x.Words, fmt.Sprintf("%.2f ± %.2f mm", x.Length.Value, upward(x.Length.U()))})
+			out = append(out, fact{x.Words, rounded(x.Length.Value, 2) + " ± " + roundUp(x.Length.U(), 2) + " mm"})
 		}
 	}
 	a := p.Deviation.Angle
-	return append(out, fact{"angle", fmt.Sprintf("%.1f ± %.1f°", a.Value, math.Ceil(10*a.U()-1e-9)/10)})
+	return append(out, fact{"angle", rounded(a.Value, 1) + " ± " + roundUp(a.U(), 1) + "°"})
 }
 
 func placedNotes(p *change.Placed) string {
@@ -241,10 +236,10 @@ func ChangesCSV(w io.Writer, r *change.Result) error {
 	rows := [][]string{{"site", "quantity", "at_mm", "to", "before_mm", "after_mm", "change_mm", "u_mm", "U_mm", "shown", "note"}}
 	for _, s := range r.Sites {
 		if s.Err != "" {
-			rows = append(rows, []string{s.ID, "", "", "", "", "", "", "", "", "", s.Err})
+			rows = append(rows, []string{safe(s.ID), "", "", "", "", "", "", "", "", "", safe(s.Err)})
 		}
 		for _, x := range s.Rows {
-			line := []string{s.ID, string(x.Quantity), cellOf(x.At), x.To, cellOf(x.Before), cellOf(x.After), "", "", "", string(x.Shown), x.Note}
+			line := []string{safe(s.ID), string(x.Quantity), cellOf(x.At), safe(x.To), cellOf(x.Before), cellOf(x.After), "", "", "", string(x.Shown), safe(x.Note)}
 			if x.Quantity == change.CrestLevel {
 				line[4], line[5] = "", ""
 			}
@@ -257,7 +252,7 @@ func ChangesCSV(w io.Writer, r *change.Result) error {
 	return writeCSV(w, rows)
 }
 
-// DeviationsCSV writes one line a deviation; with method and replicate in columns of their own, ready to be held against other
+// DeviationsCSV writes one line a deviation; the rater in a column of its own, ready to be held against other
 // readings by ridgerule agree.
 func DeviationsCSV(w io.Writer, r *change.Result) error {
 	rows := [][]string{{"site", "quantity", "rater", "value", "unit", "u", "U", "note"}}
@@ -271,11 +266,11 @@ func DeviationsCSV(w io.Writer, r *change.Result) error {
 		}
 		for _, x := range deviationLengths(&s.Placed.Deviation) {
 			if !math.IsNaN(x.Length.Value) {
-				rows = append(rows, []string{s.ID, x.Name, "ridgerule", cell(x.Length.Value), "mm", cell(x.Length.Std()), cell(x.Length.U()), note})
+				rows = append(rows, []string{safe(s.ID), x.Name, "ridgerule", cell(x.Length.Value), "mm", cell(x.Length.Std()), cell(x.Length.U()), note})
 			}
 		}
 		a := s.Placed.Deviation.Angle
-		rows = append(rows, []string{s.ID, "angular_deviation", "ridgerule", cell(a.Value), "deg", cell(a.Std()), cell(a.U()), note})
+		rows = append(rows, []string{safe(s.ID), "angular_deviation", "ridgerule", cell(a.Value), "deg", cell(a.Std()), cell(a.U()), note})
 	}
 	return writeCSV(w, rows)
 }

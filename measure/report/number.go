@@ -60,6 +60,15 @@ func rounded(x float64, n int) string {
 	return text
 }
 
+// signed is [rounded] with the sign of what is more than 0 as written.
+func signed(x float64, n int) string {
+	text := rounded(x, n)
+	if x > 0 && strings.Trim(text, "0.") != "" {
+		return "+" + text
+	}
+	return text
+}
+
 // roundUp writes x ≥ 0 with n decimals, never smaller than it is: an uncertainty is not rounded
 // away.
 func roundUp(x float64, n int) string { return strconv.FormatFloat(ceil(x, n), 'f', n, 64) }

@@ -57,12 +57,32 @@ func TestLabelsKeepTheirPlace(t *testing.T) {
 	}
 }
 
-// collector is a pen that notes labels.
-type collector struct{ labels []label }
+// collector is a pen that notes labels and lines, and how many lines stand under each label.
+type collector struct {
+	labels []label
+	lines  []stroke
+	under  []int
+}
 
 func (c *collector) grey(picture)  {}
-func (c *collector) line(stroke)   {}
-func (c *collector) write(l label) { c.labels = append(c.labels, l) }
+func (c *collector) line(l stroke) { c.lines = append(c.lines, l) }
+func (c *collector) write(l label) {
+	c.labels, c.under = append(c.labels, l), append(c.under, len(c.lines))
+}
+
+// strikes reports whether one of the lines runs through the label.
+func strikes(t label, lines []stroke) bool {
+	for _, l := range lines {
+		for i := 1; i < len(l.Points); i++ {
+			for k := range 101 {
+				if boxOf(t).holds(between(l.Points[i-1], l.Points[i], float64(k)/100)) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
 
 // A size's number is the one that decided; what is missing everywhere is said once.
 func TestSizesSayWhatDecided(t *testing.T) {

@@ -6,7 +6,6 @@ import (
 	"html/template"
 	"io"
 	"slices"
-	"strings"
 	"sync"
 
 	_ "embed"
@@ -67,7 +66,7 @@ func PositionsPage(w io.Writer, c *align.Comparison) error {
 		p.Drops = append(p.Drops, viewOfDrop(c, f))
 	}
 	for _, x := range c.Pairs {
-		p.Pairs = append(p.Pairs, pairView{x.A + " – " + x.B, lengthWords(x.First), lengthWords(x.Second), signedLength(x.Change), angleWords(x.Lean)})
+		p.Pairs = append(p.Pairs, pairView{x.A + " – " + x.B, lengthWords(x.First), lengthWords(x.Second), signedLength(x.Change), withSpread(x.Lean.Value, x.Lean.Budget, "°", true)})
 	}
 	p.limits(c)
 	if r := c.Repeats; r != nil {
@@ -152,8 +151,8 @@ func withSpread(x float64, b uncertainty.Budget, unit string, sign bool) string 
 		n = 2
 	}
 	text := rounded(x, n)
-	if sign && x > 0 && strings.Trim(text, "0.") != "" {
-		text = "+" + text
+	if sign {
+		text = signed(x, n)
 	}
 	if b == nil || b.U() < 1e-9 { // not known, or exact by definition: the caution and the notes say which
 		return text + unit

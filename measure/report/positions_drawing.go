@@ -61,7 +61,9 @@ func gapSheet(c *align.Comparison) *sheet {
 		s.line(stroke{Points: disc(ends[i], 1), Closed: true, Width: 0.3, Ink: black, Fill: paper})
 		s.rule(ends[i], tip, 0.5, petrol)
 		s.line(stroke{Points: disc(tip, 0.6), Closed: true, Width: 0.2, Ink: petrol, Fill: petrol})
-		s.soft = append(s.soft, ends[i], tip)
+		for step := range 9 { // closer than a letter is high where the line is as long as gapLong
+			s.soft = append(s.soft, between(ends[i], tip, float64(step)/8))
+		}
 	}
 	for i, a := range ends {
 		g := &f.Gaps[i]

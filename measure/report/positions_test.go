@@ -65,6 +65,20 @@ func TestPositionsPageOfAStraightRow(t *testing.T) {
 	}
 }
 
+// A gap of 0.12 mm, drawn 100 times larger, runs to the right, where its label would stand: no line runs through a label.
+func TestNoGapIsDrawnThroughALabel(t *testing.T) {
+	first, second := twoSets([]string{"46", "42", "32", "34", "36"}, []r3.Vec{{X: -22, Y: 10}, {X: -7, Y: -17}, {X: 7, Y: -17}, {X: 18, Y: -6}, {X: 22, Y: 10}})
+	second.Positions[3].At = r3.Add(second.Positions[3].At, r3.Vec{X: 0.12, Y: -0.06})
+	c, err := align.Compare(first, second, align.CompareOptions{})
+	require.NoError(t, err)
+	var drawn collector
+	gapSheet(c).draw(&drawn)
+	require.Len(t, drawn.labels, 6)
+	for _, l := range drawn.labels {
+		require.False(t, strikes(l, drawn.lines), l.Text)
+	}
+}
+
 // Gaps are drawn as large as fits: 0.1 mm a hundred times, 3 mm four times at most, of which 2 is one of the steps.
 func TestGapTimes(t *testing.T) {
 	for longest, want := range map[float64]float64{0.1: 100, 0.01: 1000, 3: 2, 20: 1} {

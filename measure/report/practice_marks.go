@@ -167,11 +167,7 @@ func estimateWords(e repeat.Estimate, unit string, sign bool) string {
 
 // signedWords writes an error with its sign and unit: "+0.42 mm".
 func signedWords(x float64, unit string) string {
-	text := rounded(x, 2)
-	if x > 0 && strings.Trim(text, "0.") != "" {
-		text = "+" + text
-	}
-	return strings.TrimSpace(text + " " + unitWord(unit))
+	return strings.TrimSpace(signed(x, 2) + " " + unitWord(unit))
 }
 
 // viewOfMark puts one mark into words and draws it.

@@ -33,12 +33,16 @@ type practicePage struct {
 	Foot   string
 }
 
-func newPracticePage(title string) (practicePage, error) {
+// Reviewer says on the first screen who must look at a page about a patient.
+func (practicePage) Reviewer() string { return shortCaution }
+
+// newPracticePage returns the page with its style, and what is added to that.
+func newPracticePage(title string, more ...string) (practicePage, error) {
 	css, err := style()
 	if err != nil {
 		return practicePage{}, err
 	}
-	css += "\n" + practiceStyle
+	css = strings.Join(append([]string{css, practiceStyle}, more...), "\n")
 	return practicePage{template.CSS(css), policy(css), title, practiceFoot}, nil
 }
 

@@ -11,8 +11,8 @@ import (
 // toothDots is how the outline of a planned tooth is drawn, mm of paper.
 var toothDots = []float64{0.35, 0.6}
 
-// plannedTeeth draws where the section cuts the planned teeth, names them, and draws the implant's axis from its platform
-// to the highest of them.
+// plannedTeeth draws where the section cuts the planned teeth and the implant's axis from its platform to the highest of
+// them, and names them: the name last, so that no line runs through it.
 func (v *sectionView) plannedTeeth() {
 	var middle spot
 	seen, top := 0.0, math.Inf(-1)
@@ -28,7 +28,12 @@ func (v *sectionView) plannedTeeth() {
 	if seen == 0 {
 		return
 	}
+	v.plannedAxis(top)
 	v.namePicture(spot{middle.X / seen, middle.Y/seen + 0.8}, "planned tooth", middleOf, tiny)
+}
+
+// plannedAxis draws the implant's axis, if there is an implant, from its platform up to a height of the section, mm.
+func (v *sectionView) plannedAxis(top float64) {
 	b := v.site.Implant
 	if b == nil {
 		return

@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -22,6 +23,25 @@ import (
 func sampleSheet(site int) *sheet {
 	r, p := sampleResult(), samplePicture()
 	return sectionSheet(r, said(r, &r.Sites[site]), &p, windowOf([]Picture{p}), wholeWidth)
+}
+
+// The name of a planned tooth stands on the axis that runs through it, not under it.
+func TestNameOfAPlannedToothIsNotStruckThrough(t *testing.T) {
+	r, p := sampleResult(), samplePicture()
+	s := &r.Sites[3]
+	require.NotNil(t, s.Implant)
+	at, _ := s.Frame.Section(s.Implant.Platform)
+	var tooth []reformat.UV
+	for k := range 37 {
+		sin, cos := math.Sincos(float64(k) * math.Pi / 18)
+		tooth = append(tooth, reformat.UV{U: at.U + 2*cos, V: at.V + 4 + 2*sin})
+	}
+	s.Restoration = [][]reformat.UV{tooth}
+	var drawn collector
+	sectionSheet(r, said(r, s), &p, windowOf([]Picture{p}), wholeWidth).draw(&drawn)
+	k := slices.IndexFunc(drawn.labels, func(l label) bool { return l.Text == "planned tooth" })
+	require.True(t, strikes(drawn.labels[k], drawn.lines[:drawn.under[k]]), "the axis runs there")
+	require.False(t, strikes(drawn.labels[k], drawn.lines[drawn.under[k]:]))
 }
 
 func TestSectionPNGCarriesItsPhysicalSize(t *testing.T) {
