@@ -93,6 +93,7 @@ func (f File) Accept(by string, at time.Time) (File, error) {
 	if by == "" {
 		return f, fmt.Errorf("%w: nobody is named who accepts it", ErrFile)
 	}
+	f.Format = fileFormat // as [File.Write] writes it: the digest is of what the file will hold
 	digest, err := f.digest()
 	if err != nil {
 		return f, err

@@ -24,15 +24,15 @@ func second(nats float64) string {
 }
 
 // FitSets brings the platforms of the first set onto those of the same name in the second ([FitPoints]). It returns an error
-// wrapping [ErrPoints] where too few names are common, and [ErrRefused] where a mirrored fit is better.
+// wrapping [ErrPoints] where too few names are common, and where a mirrored fit of platforms and axes leaves less.
 func FitSets(first, second Set) (PointFit, error) {
 	from, to, _ := common(first, second)
 	fit, err := FitPoints(places(from), places(to))
 	if err != nil {
 		return PointFit{}, err
 	}
-	if fit.MirrorRMS < fit.RMS {
-		return PointFit{}, &Refusal{fmt.Sprintf("the second set fits the first one's mirror image better (%.2f mm RMS) than the first one (%.2f mm)", fit.MirrorRMS, fit.RMS), "check names, and which side is left in both"}
+	if _, _, err := mirrored(from, to); err != nil {
+		return PointFit{}, err
 	}
 	return fit, nil
 }

@@ -32,6 +32,11 @@ func TestFileIsReadAsWritten(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, f, got)
 	}
+	fresh := f
+	fresh.Format = 0 // never written
+	fresh, err = fresh.Accept("reviewer 2", accepted.Accepted.At)
+	require.NoError(t, err)
+	require.Equal(t, accepted, fresh)
 	_, err = f.Accept(" ", time.Time{})
 	require.ErrorIs(t, err, ErrFile)
 }
