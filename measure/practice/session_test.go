@@ -12,8 +12,11 @@ import (
 	"testing"
 	"time"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/quantity"
+	"ridgerule/measure/reformat"
 )
 
 // cases lists two questions at three sites in each of n cases.
@@ -45,6 +48,22 @@ func listed(s *Session) (out []int) {
 		out = append(out, it.Listed)
 	}
 	return out
+}
+
+// A sheet shows the ridge whole, wherever its salt puts the picture: of an arch in the upper third of a jaw 40 mm high, 12 mm
+// to the crest and 28 to the base, each with 1 mm of what lies beyond; and 14 mm to each side.
+func TestASheetShowsTheWholeHeight(t *testing.T) {
+	f := reformat.Frame{Origin: r3.Vec{X: 20, Y: -4, Z: 20}, U: r3.Vec{X: 1}, V: r3.Vec{Z: 1}, T: r3.Vec{Y: -1}}
+	for salt := range byte(20) {
+		s := arranged(t, []Subject{{Case: "a", Jaw: phantom.Mandible, Tooth: 36, Question: toCanal, Frame: f}}, SittingOptions{Reader: "r01", Salt: bytes.Repeat([]byte{salt}, 16)})
+		sheet := s.Items[0].Sheet
+		for _, p := range []UV{{U: -14, V: 13}, {U: 14, V: -29}} {
+			at, _ := sheet.Frame.Section(f.Patient(p))
+			if at.U < 0 || at.U > sheet.Width || at.V < 0 || at.V > sheet.Height {
+				t.Errorf("salt %d: the place %v of the section lies at %v, off the sheet of %g × %g mm", salt, p, at, sheet.Width, sheet.Height)
+			}
+		}
+	}
 }
 
 // With one seed each reader has an order of their own, the same again each time; every subject stands in it once, and a

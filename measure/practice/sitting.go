@@ -21,7 +21,7 @@ type Subject struct {
 	Jaw                   phantom.Kind
 	Tooth                 int // ISO 3950
 	Question              Question
-	Frame                 reformat.Frame // origin is the middle of what is shown
+	Frame                 reformat.Frame // its section; origin is on the arch
 }
 
 // SittingOptions say how subjects are put before a reader.
@@ -33,10 +33,13 @@ type SittingOptions struct {
 	List    string  // SHA-256 of the list of the subjects
 }
 
-// What a sheet of a study shows about the arch, mm: a ridge of any height to be expected, and both its sides.
+// What a sheet of a study shows, mm: both sides of the ridge, and its whole height, whatever ends it. A mandible is seldom
+// higher than 35 mm (from memory), and an arch lies in its upper third: most of the sheet is apical of it. Our choice; a
+// taller sheet is drawn smaller than 2 : 1 on paper.
 const (
-	sittingWide = 30.0
-	sittingTall = 40.0
+	sittingWide   = 30.0
+	sittingTall   = 45.0
+	sittingApical = 31.0 // of the height, from the arch
 )
 
 // Arrange puts subjects into a random order of the reader's own, with hidden repeats among them, each under a name that
@@ -93,7 +96,7 @@ func (x Subject) item(o Options, reader string, i int, taken map[string]bool) It
 	place := o.salted("place for "+reader, i)
 	shift := func(k int) float64 { return scatter * (2*float64(place[k])/255 - 1) }
 	f := x.Frame
-	f.Origin = r3.Add(f.Origin, f.Direction(UV{U: shift(0) - sittingWide/2, V: shift(1) - sittingTall/2}))
+	f.Origin = r3.Add(f.Origin, f.Direction(UV{U: shift(0) - sittingWide/2, V: shift(1) - sittingApical}))
 	return Item{Case: x.Case, Site: x.Site, Replicate: x.Replicate, Sheet: Sheet{
 		Item: name, Jaw: x.Jaw, Tooth: x.Tooth, Question: x.Question, Frame: f, Width: sittingWide, Height: sittingTall}}
 }

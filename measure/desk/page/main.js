@@ -1,6 +1,8 @@
 // The page: opens, shows the steps one below the other, and keeps the state of the case in sight.
 import { h } from "./dom.js";
-import { enter, json } from "./transport.js";
+import { json } from "./transport.js";
+import { opened } from "./opening.js";
+import { shade, shades } from "./shades.js";
 import { store } from "./state.js";
 import { say } from "./status.js";
 import { steps } from "./steps.js";
@@ -14,22 +16,14 @@ let open = "";
 let fixed;
 
 async function start() {
-  if (!(await enter())) return stop("This address was used already", "It opens the page in one tab, once. Take the tab where it is open, or start the program again and open its new address.");
-  try {
-    store.take(await json("state"));
-  } catch (error) {
-    return stop("The scan is not to be had", error.message);
-  }
+  const plan = await opened("state", "The scan is not to be had");
+  if (!plan) return;
+  store.take(plan);
   build();
   store.addEventListener("plan", update);
   store.addEventListener("numbers", update);
   document.addEventListener("keydown", keys);
   store.watch();
-}
-
-function stop(title, why) {
-  document.getElementById("opening").textContent = title;
-  document.getElementById("why").textContent = why;
 }
 
 function build() {
@@ -97,22 +91,8 @@ function state() {
   const focused = /** @type {HTMLElement} */ (document.activeElement)?.dataset?.act;
   const undo = act("Undo", p.undo, () => store.undo()), redo = act("Redo", p.redo, () => store.redo());
   undo.dataset.act = "undo"; redo.dataset.act = "redo";
-  beside.replaceChildren(h("h2", {}, "The case"), ...lines, h("div", { class: "row" }, undo, redo), ...(fixed ??= [shades(), another()]));
+  beside.replaceChildren(h("h2", {}, "The case"), ...lines, h("div", { class: "row" }, undo, redo), ...(fixed ??= [shades(h("p", { class: "note" }, "Keys [ and ] make pictures brighter and darker.")), another()]));
   if (focused) /** @type {HTMLElement} */ (beside.querySelector(`[data-act=${focused}]`))?.focus();
-}
-
-/** The window, as two percentiles. */
-function shades() {
-  const field = (name, key) => h("label", {}, name, h("input", { type: "number", "data-shade": key, min: 0, max: 100, step: 0.5, value: store[key], onchange: (e) => shade(key, Number(e.target.value)) }));
-  return h("fieldset", {}, h("legend", {}, "Shades"), h("div", { class: "row" }, field("from percentile", "low"), field("to percentile", "high")), h("p", { class: "note" }, "Keys [ and ] make pictures brighter and darker."));
-}
-
-function shade(key, x) {
-  if (!Number.isFinite(x)) return;
-  store[key] = Math.max(0, Math.min(100, Math.round(x * 2) / 2));
-  if (store.low >= store.high) store[key] = key === "low" ? store.high - 0.5 : store.low + 0.5;
-  for (const input of beside.querySelectorAll("input[data-shade]")) /** @type {HTMLInputElement} */ (input).value = store[/** @type {HTMLElement} */ (input).dataset.shade];
-  store.tell("shades");
 }
 
 function another() {

@@ -1,7 +1,9 @@
 // Practice: one bare section after the other, measured with callipers that do not snap. The answer and how sure it is are given
 // before anything of the truth is told; in a test nothing of it is told before the last answer.
 import { h, renew, table } from "./dom.js";
-import { enter, json, Newest } from "./transport.js";
+import { json, Newest } from "./transport.js";
+import { opened } from "./opening.js";
+import { shades } from "./shades.js";
 import { Pane } from "./pane.js";
 import { store } from "./state.js";
 import { say } from "./status.js";
@@ -13,13 +15,8 @@ const grades = ["unsure", "fairly sure", "sure"];
 /** @type {any} the item that was asked last */ let seen = null;
 
 async function start() {
-  if (!(await enter())) return stop("This address was used already", "It opens the page in one tab, once. Take the tab where it is open, or start the program again and open its new address.");
-  try { show(await json("practice")); } catch (error) { stop("The set is not to be had", error.message); }
-}
-
-function stop(title, why) {
-  document.getElementById("opening").textContent = title;
-  document.getElementById("why").textContent = why;
+  const state = await opened("practice", "The set is not to be had");
+  if (state) show(state);
 }
 
 /** Shows where the sitting is: the mark of the answer just given, the item in hand, or the end. @param {any} state */
@@ -35,20 +32,10 @@ function show(state) {
   ended();
 }
 
-/** The window, as two percentiles of the section's scan. */
-function shades() {
-  const field = (name, key) => h("label", {}, name, h("input", { type: "number", min: 0, max: 100, step: 0.5, value: store[key], onchange: (e) => {
-    const x = Math.max(0, Math.min(100, Math.round(Number(e.target.value) * 2) / 2));
-    if (Number.isFinite(x) && (key === "low" ? x < store.high : x > store.low)) store[key] = x;
-    e.target.value = store[key];
-    store.tell("shades");
-  } }));
-  return h("fieldset", {}, h("legend", {}, "Shades"), h("div", { class: "row" }, field("from percentile", "low"), field("to percentile", "high")));
-}
-
 /** The picture of an item. @param {any} item @param {Record<string, any>} options */
 function picture(item, options) {
   const pane = new Pane({ label: "Section", path: "sheet", step: 0.1, sides: () => item.sides, ...options });
+  pane.frame.classList.add("ruled");
   pane.want({ item: item.name });
   return pane;
 }
