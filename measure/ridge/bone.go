@@ -24,16 +24,33 @@ const (
 	farthest   = 9.0  // mm from the site to the bone that is meant
 )
 
+// boneOver is how far the grey value that bounds bone lies over soft tissue at least, as a share of the step from soft tissue
+// to cortex: over its noise, and under half of what a plate of the blur's width reaches. Our choice. Where a sinus opens a bone,
+// what bounds the mucosa bounds more of a whole shape than what bounds the bone.
+const boneOver = 0.15
+
+// leastBone is the least grey value that may bound bone; -Inf where nothing is known of the series.
+func (t ImageModel) leastBone() float64 {
+	if !(t.Cortex > t.Soft) {
+		return math.Inf(-1)
+	}
+	return t.Soft + boneOver*(t.Cortex-t.Soft)
+}
+
 // gaps are the half-widths of the gaps in a bone that are closed, mm, tried in this order.
 var gaps = [...]float64{0, 0.5, 1}
 
 // bone finds the bone that contains the site, or lies nearest to it, as a filled set of pixels,
-// and the grey value that bounds it.
-func bone(c coarse) (filled mask, level float64, ok bool) {
+// and the grey value that bounds it, which is at least the one given.
+func bone(c coarse, least float64) (filled mask, level float64, ok bool) {
 	low, top := classes(c.Section)
-	best := -1.0
+	best, tried := -1.0, math.Inf(1)
 	for _, f := range []float64{0, 0.15, 0.3, 0.45, 0.6, 0.75} { // of the way down to the lower bound, until a whole bone shows
-		t := top - f*(top-low)
+		t := max(top-f*(top-low), least)
+		if t == tried {
+			break
+		}
+		tried = t
 		for _, r := range gaps {
 			m, share := c.boneAt(t, r/c.Step)
 			if share > best {

@@ -28,7 +28,7 @@ type Outline struct {
 // It returns [ErrNoRidge] (wrapped) where the section shows no bone within 9 mm of the site.
 func Trace(f reformat.Field, t ImageModel) (*Outline, error) {
 	s := search(f)
-	filled, level, ok := bone(newCoarse(s))
+	filled, level, ok := bone(newCoarse(s), t.leastBone())
 	if !ok {
 		return nil, fmt.Errorf("%w: nothing bounded and brighter than its surroundings within %.0f mm of it", ErrNoRidge, farthest)
 	}

@@ -42,7 +42,7 @@ var stationWalls = [...]struct {
 func NewStation(f reformat.Field) (st Station) {
 	least, _ := f.Voxel()
 	s := f.Section(searchMin, searchMax, math.Max(stationRaster, least))
-	filled, level, ok := bone(newCoarse(s))
+	filled, level, ok := bone(newCoarse(s), ImageModel{}.leastBone())
 	if !ok {
 		return st
 	}
