@@ -31,7 +31,7 @@ func TestCrossingsAreThoseOfEveryEdge(t *testing.T) {
 // A ridge of 8 mm under a mucosa of 4 mm, open below to a sinus: the mucosa makes a more whole shape than the bone does.
 // Where the series has taught its grey values, the width is the bone's all the same.
 func TestMucosaIsNotTakenForBone(t *testing.T) {
-	const r, height, sigma = 4.0, 22.0, 0.25
+	const r, height, sigma = 4.0, 22.0, 0.45
 	outer := stadium(r, height)
 	lining := stadium(r+4, height+8)
 	mucosa := shape{lining.base + 4, lining.top + 4, func(v float64) (float64, float64) { return lining.row(v - 4) }}
@@ -47,7 +47,8 @@ func TestMucosaIsNotTakenForBone(t *testing.T) {
 	require.NoError(t, err)
 	require.Less(t, plain.level, soft, "the scene is to be one where the mucosa bounds the more whole shape")
 
-	o, err := Trace(f, ImageModel{Edges: 9, Soft: soft, Cortex: cortex, Blur: sigma})
+	taught := ImageModel{Edges: 9, Soft: soft, SoftSD: 40, Cortex: cortex, CortexSD: 160, Blur: sigma, BlurSD: 0.05}
+	o, err := Trace(f, taught)
 	require.NoError(t, err)
 	ridge := o.Weigh()
 	a, err := ridge.FindAxis(nil)

@@ -65,8 +65,12 @@ func (o *Ridge) shift(w *SurfacePatch) float64 {
 	return math.Hypot(hidden*d*w.p[pSigma]*math.Sqrt(2*math.Pi)/step, smearTerm*o.site.smear)
 }
 
-// trusted returns [ErrDisturbed] (wrapped) where the edge of w cannot be believed.
+// trusted returns [ErrDisturbed] (wrapped) where the edge of w cannot be believed, and [ErrNoEdge] where soft tissue lies on
+// both sides of it, or air outside.
 func (o *Ridge) trusted(w *SurfacePatch) error {
+	if w.p[pG1] < o.model.leastBone() {
+		return fmt.Errorf("%w: (%.1f, %.1f) mm: what begins there is no brighter than soft tissue", ErrNoEdge, w.at.U, w.at.V)
+	}
 	if s := o.shift(w); s > grossShift {
 		return fmt.Errorf("%w near (%.1f, %.1f) mm: the edge may be off by %.1f mm or more (streaks, rings, motion, or another body)", ErrDisturbed, w.at.U, w.at.V, s)
 	}

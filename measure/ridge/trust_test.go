@@ -107,6 +107,18 @@ func TestGrossDisturbanceWithholdsTheEdge(t *testing.T) {
 	require.InDelta(t, 0.183, o.shift(w), 0.001)
 }
 
+// The skin of the mucosa is a sharp edge, and none of bone's: inside it the grey value is soft tissue's. A thin wall that the
+// fit makes dim is bone still.
+func TestSkinIsNoEdgeOfBone(t *testing.T) {
+	taught := ImageModel{Edges: 9, Cortex: cortex, Soft: soft}
+	for inside, want := range map[float64]error{soft: ErrNoEdge, soft + 200: ErrNoEdge, marrow: nil, cortex: nil} {
+		w := &SurfacePatch{}
+		w.p[pG0], w.p[pG1], w.p[pSigma] = air, inside, 0.3
+		require.ErrorIs(t, (&Outline{model: taught}).Fit().trusted(w), want, "%g inside", inside)
+		require.NoError(t, (&Outline{}).Fit().trusted(w), "nothing is known of the series")
+	}
+}
+
 // Walls that tell of motion: not the mucosa between bone and air where others border on soft tissue, nor a plate that fits
 // far brighter than the others'. Where all border on air, all tell.
 func TestWallsThatTellOfMotion(t *testing.T) {
