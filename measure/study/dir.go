@@ -2,7 +2,6 @@ package study
 
 import (
 	"bytes"
-	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -13,6 +12,7 @@ import (
 	"slices"
 
 	"ridgerule/dicomio/temporary"
+	"ridgerule/measure/cells"
 )
 
 // dir is a study's folder:
@@ -165,7 +165,7 @@ func writeJSON(path string, v any) error {
 
 func csvBytes(rows [][]string) ([]byte, error) {
 	var b bytes.Buffer
-	err := csv.NewWriter(&b).WriteAll(rows)
+	err := cells.Write(&b, rows)
 	return b.Bytes(), err
 }
 
