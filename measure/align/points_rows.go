@@ -140,17 +140,10 @@ func (c *Comparison) limit(r *PositionRow) {
 		if l.Of == r.Measure && r.Value != nil && !strings.HasPrefix(r.Fit, FitDrop) {
 			r.Limit, r.Verdict = &l.Most, l.judge(*r.Value, r.Budget, c.Second.Source != "")
 			if r.Verdict == limitNotAssessed {
-				r.Note = join(r.Note, "no U, no verdict")
+				r.Note = cells.Note(r.Note, "no U, no verdict")
 			}
 		}
 	}
-}
-
-func join(a, b string) string {
-	if a == "" || b == "" {
-		return a + b
-	}
-	return a + "; " + b
 }
 
 func (c *Comparison) fitRows(f *PositionFit) []PositionRow {

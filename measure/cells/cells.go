@@ -10,6 +10,7 @@ import (
 	"encoding/csv"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -30,6 +31,12 @@ func Text(text string) string {
 		return "'" + text
 	}
 	return text
+}
+
+// Note joins the remarks that stand in one cell, leaving out empty ones: "too thin; beside a root".
+func Note(remarks ...string) string {
+	said := slices.DeleteFunc(slices.Clone(remarks), func(r string) bool { return r == "" })
+	return strings.Join(said, "; ")
 }
 
 // Number returns x with four decimals, in its own unit: 0.1 µm, far below any scan, so that a recomputation can be compared.

@@ -44,3 +44,9 @@ func TestDepthsHaveFewDigits(t *testing.T) {
 		assert.Equal(t, want, Depth(&x))
 	}
 }
+
+func TestNotesAreJoinedWithoutEmptyOnes(t *testing.T) {
+	assert.Equal(t, "a; b", Note("", "a", "", "b"))
+	assert.Equal(t, "a", Note("a", ""))
+	assert.Empty(t, Note("", ""))
+}

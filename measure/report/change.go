@@ -184,7 +184,7 @@ func changeName(r change.Row) string {
 	if r.Quantity == change.CrestLevel {
 		return "Crest, + lower than before"
 	}
-	name := plainName(r.Quantity)
+	name := quantity.InWords(r.Quantity)
 	if r.Quantity == quantity.RidgeHeight && r.To != "" {
 		name += " to " + r.To
 	}

@@ -203,7 +203,7 @@ func sizesOf(ladder []measure.SizeResult) (sizes []sizeView, note string) {
 }
 
 func viewOfRung(r measure.SizeResult) sizeView {
-	v := sizeView{Size: plain(r.Diameter) + " × " + plain(r.Length), Limit: plainName(r.Limit), Verdict: verdictOf(r.Verdict)}
+	v := sizeView{Size: plain(r.Diameter) + " × " + plain(r.Length), Limit: quantity.InWords(r.Limit), Verdict: verdictOf(r.Verdict)}
 	if !math.IsNaN(r.Reserve) {
 		v.Reserve = read(r.Reserve, r.U).String()
 		if r.Verdict != measure.NotAssessed { // of the reserve that decided
