@@ -10,7 +10,7 @@ import (
 // freeMemory returns how many bytes this process may still take: the least of what the machine has and what its limit
 // on address space leaves; 0 when unknown.
 func freeMemory() int64 {
-	free := available()
+	free := AvailableMemory()
 	var limit syscall.Rlimit
 	if syscall.Getrlimit(syscall.RLIMIT_AS, &limit) == nil && limit.Cur < 1<<62 {
 		left := max(1, int64(limit.Cur)-addressSpace())
@@ -21,8 +21,8 @@ func freeMemory() int64 {
 	return free
 }
 
-// available returns MemAvailable in bytes, 0 when it cannot be read.
-func available() int64 {
+// AvailableMemory returns how many bytes the machine has for new processes (MemAvailable); 0 when unknown.
+func AvailableMemory() int64 {
 	text, err := os.ReadFile("/proc/meminfo")
 	if err != nil {
 		return 0

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
@@ -151,19 +152,8 @@ func (c *run) boneRow(q quantity.Name, rule, word string, at *float64, l uncerta
 	default:
 		r.Value, r.Budget, r.Verdict = &l.Value, l.Budget, safety.Judge(l, margin)
 		if l.Value < 0 {
-			r.Note = joined(fmt.Sprintf("the implant stands outside the bone %s by %s", word, mm(-l.Value)), note)
+			r.Note = cells.Note(fmt.Sprintf("the implant stands outside the bone %s by %s", word, mm(-l.Value)), note)
 		}
 	}
 	return r
-}
-
-// joined joins two sentences of a note.
-func joined(a, b string) string {
-	switch {
-	case a == "":
-		return b
-	case b == "":
-		return a
-	}
-	return a + "; " + b
 }

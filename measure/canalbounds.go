@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/reformat"
 )
 
@@ -43,7 +44,7 @@ func (c *run) canalBounds(s *site, i int, near []place) []doubt {
 		if float64(len(x))*markStep < longWrong {
 			return nil
 		}
-		if m := middle(x); m < low || m > high {
+		if m := fit.Median(x); m < low || m > high {
 			d := c.plan.StructureDoubt(i, ".path[0]", "canal_course", SeverityUncertain,
 				"%s runs %s from the %s, where %g to %g mm are usual: look whether it is the canal", st.Name, mm(m), of, math.Max(low, 0), high)
 			d.Also = c.plan.SameNerve(i)

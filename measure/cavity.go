@@ -7,6 +7,8 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/fit"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/ridge"
 	"ridgerule/measure/safety"
@@ -59,7 +61,7 @@ func (c *run) cavityOver(s *site, across, along float64) *cavity {
 	}
 	kind := safety.Kind(s.height.to)
 	out := &cavity{margin: c.rules[string(kind)].Margin}
-	out.body = safety.Structure{Name: spaced(s.height.to) + " seen in the image", Kind: kind, SD: floorSD(grid)}
+	out.body = safety.Structure{Name: quantity.InWords(s.height.to) + " seen in the image", Kind: kind, SD: floorSD(grid)}
 	out.untold = settle(grid)
 	out.body.Surface = block(grid, s.frame.Direction(s.axis.Dir))
 	return out
@@ -129,7 +131,7 @@ func floorSD(grid [][]floorNode) float64 {
 	}
 	between := 0.0
 	if len(bends) > 0 {
-		between = 1.4826 * middle(bends) // the SD of a normal spread from its median
+		between = fit.Scatter(bends) // the SD of a normal spread from its median
 	}
 	return math.Hypot(math.Sqrt(sum/math.Max(n, 1)), between)
 }
@@ -267,10 +269,4 @@ func (c *run) toCavity(s *site, im safety.Implant) []safety.Finding {
 		f.Distance.Budget[0].Name = "floor found in the image"
 	}
 	return findings
-}
-
-// middle returns the median; the list is sorted.
-func middle(x []float64) float64 {
-	slices.Sort(x)
-	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
 }

@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/fit"
 	"ridgerule/measure/plan"
 	"ridgerule/measure/quantity"
@@ -65,8 +66,8 @@ func (c *run) findHeight(s *site) height {
 		best.why, best.open = NotToBase, NotToBase
 	}
 	if (best.to == ToBorder || best.wall()) && c.mayHaveCanal(s) {
-		best.why = joined(best.why, "canal not marked in this section: the height runs to the "+spaced(best.to)+", past where the canal may lie")
-		best.open = joined(best.open, "canal not marked")
+		best.why = cells.Note(best.why, "canal not marked in this section: the height runs to the "+quantity.InWords(best.to)+", past where the canal may lie")
+		best.open = cells.Note(best.open, "canal not marked")
 	}
 	return best
 }
@@ -87,7 +88,7 @@ func (s *site) toBase(h height) height {
 	if s.plan.Axis != AxisRidge && s.plan.Axis != "" {
 		remedy = "give another axis in the plan"
 	}
-	return height{why: fmt.Sprintf("the axis leaves the bone through its %s, %.1f mm below the crest, and not at the base: no height to the border; %s", spaced(h.to), h.Value, remedy)}
+	return height{why: fmt.Sprintf("the axis leaves the bone through its %s, %.1f mm below the crest, and not at the base: no height to the border; %s", quantity.InWords(h.to), h.Value, remedy)}
 }
 
 // sameEnd is how close two limits are one and the same surface, mm: a sinus that opens into the
@@ -219,7 +220,7 @@ func along(f func(x float64) float64) {
 // heightToCavity is the height to where the axis line leaves the bone into a cavity: a marked one,
 // or one found in the image, whichever the axis meets first.
 func (c *run) heightToCavity(s *site, limit Limit) height {
-	best := height{why: spaced(limit) + " neither marked nor found along the axis"}
+	best := height{why: quantity.InWords(limit) + " neither marked nor found along the axis"}
 	for _, st := range c.plan.Structures {
 		if string(st.Kind) != string(limit) {
 			continue

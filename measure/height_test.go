@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 )
 
 // An axis that leans by 20° leaves a ridge 7 mm wide through its side and never reaches the base: what is
@@ -36,7 +37,7 @@ func TestHeightThroughASideWallIsNoHeight(t *testing.T) {
 		row, ok := s.Lookup("ridge_height", math.NaN())
 		require.True(t, ok)
 		assert.Nil(t, row.Value)
-		assert.Contains(t, row.Note, spaced(want)+", 10.")
+		assert.Contains(t, row.Note, quantity.InWords(want)+", 10.")
 		assert.Contains(t, row.Note, "give another axis in the plan")
 		assert.Empty(t, s.HeightTo)
 	}

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/plan"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
@@ -49,7 +50,7 @@ func (c *run) withoutUnmarked(s *site, findings, missing []safety.Finding) []saf
 	}
 	for i := range findings {
 		if f := &findings[i]; f.Kind == safety.Canal && (f.Distance.Value <= besideArch || c.sideOfPoint(f.Near[1]) == c.sideOf(s)) {
-			f.Verdict, f.Reason = limited(f.Verdict, SeverityNotAssessed), joined(missing[k].Reason, f.Reason)
+			f.Verdict, f.Reason = limited(f.Verdict, SeverityNotAssessed), cells.Note(missing[k].Reason, f.Reason)
 		}
 	}
 	return findings
@@ -209,9 +210,9 @@ func (s *site) hold(findings []safety.Finding) {
 		switch {
 		case !(f.Distance.Value < 0):
 		case f.Verdict == safety.NoMargin:
-			row.Note = joined("inside "+f.To+" by "+mm(-f.Distance.Value), f.Reason)
+			row.Note = cells.Note("inside "+f.To+" by "+mm(-f.Distance.Value), f.Reason)
 		default:
-			row.Note = joined("overlaps "+f.To+" by "+mm(-f.Distance.Value), f.Reason)
+			row.Note = cells.Note("overlaps "+f.To+" by "+mm(-f.Distance.Value), f.Reason)
 		}
 		if !math.IsNaN(f.Distance.Value) {
 			row.Value, row.Budget = &f.Distance.Value, f.Distance.Budget

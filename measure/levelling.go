@@ -168,7 +168,7 @@ func (c *run) levelledHeight(s *site) Row {
 	}
 	left := s.height.Value - k.depth.Value
 	if left <= 0 {
-		row.Note = fmt.Sprintf("no height is left: the level lies %.2f mm past the %s", -left, spaced(s.height.to))
+		row.Note = fmt.Sprintf("no height is left: the level lies %.2f mm past the %s", -left, quantity.InWords(s.height.to))
 		return row
 	}
 	row = length(quantity.LevelledHeight, nil, uncertainty.Length{Value: left, Budget: c.leftBudget(k, s.height.Budget, left)})

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/solid"
 )
@@ -148,7 +149,7 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 // noRootDoubt says that the image shows no root, or no implant, where one is marked.
 func (c *run) noRootDoubt(i int) doubt {
 	st := c.plan.Structures[i]
-	return c.plan.StructureDoubt(i, ".path[0]", "root_not_there", SeverityUncertain, "%s: the image shows marrow, or less, where this %s is marked: check its place", st.Name, spaced(st.Kind))
+	return c.plan.StructureDoubt(i, ".path[0]", "root_not_there", SeverityUncertain, "%s: the image shows marrow, or less, where this %s is marked: check its place", st.Name, quantity.InWords(st.Kind))
 }
 
 // few returns the ends and the middle of a list, each once.

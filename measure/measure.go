@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/cells"
 	"ridgerule/measure/fault"
 	"ridgerule/measure/plan"
 	"ridgerule/measure/quantity"
@@ -260,7 +261,7 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 		s.out.Verdict = worst(s.out.Rows)
 		s.out.Notes = s.notes()
 		for _, n := range s.out.Notes {
-			s.out.Note = joined(s.out.Note, n.Text)
+			s.out.Note = cells.Note(s.out.Note, n.Text)
 		}
 		r.Sites = append(r.Sites, s.out)
 	}

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/plan"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
@@ -80,7 +81,7 @@ func (c *run) poseRows(s *site, im safety.Implant) {
 		lean.Note = fmt.Sprintf("leans %.0f° to %s", size, lean.To)
 	}
 	if math.Abs(off) >= worthSayingOff {
-		lean.Note = joined(lean.Note, "the platform lies "+mm(math.Abs(off))+" out of the site's section along the arch")
+		lean.Note = cells.Note(lean.Note, "the platform lies "+mm(math.Abs(off))+" out of the site's section along the arch")
 	}
 	s.add(planned(lean))
 	if s.out.Err != "" || s.ridge == nil {

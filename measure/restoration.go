@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/plan"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
@@ -227,7 +228,7 @@ func (c *run) exitRows(s *site, e exit) {
 		row.Note = "leaves " + e.face + c.alignedNote()
 		if w := c.plan.Restoration.Window; w != nil {
 			c.judgeExit(&row, [2]float64{[]float64{w.Buccal, w.Mesial}[i], []float64{w.Lingual, w.Distal}[i]})
-			row.Note = joined(row.Note, "window: "+w.String())
+			row.Note = cells.Note(row.Note, "window: "+w.String())
 		}
 		s.add(row)
 	}
@@ -252,7 +253,7 @@ func (c *run) judgeExit(r *Row, sides [2]float64) {
 	case math.IsInf(reserve, 1):
 		return // neither side is limited
 	case r.Budget == nil:
-		r.Verdict, r.Note = safety.NotAssessed, joined("how uncertain the alignment is, is not known", r.Note)
+		r.Verdict, r.Note = safety.NotAssessed, cells.Note("how uncertain the alignment is, is not known", r.Note)
 		return
 	case reserve+U < 0:
 		r.Verdict = safety.NotHeld

@@ -136,7 +136,7 @@ func (s *site) widths(names [3]quantity.Name, a ridge.Axis, depths []float64, h 
 		}
 		if s.height.to == ToSinus || s.height.to == ToNasalFloor {
 			if dotUV(reformat.UV{U: a.At(d).U - s.axis.Crest.U, V: a.At(d).V - s.axis.Crest.V}, s.axis.Dir) > s.height.Value {
-				row.Note = fmt.Sprintf("deeper than the bone under the %s: part of this width is cavity", spaced(s.height.to))
+				row.Note = fmt.Sprintf("deeper than the bone under the %s: part of this width is cavity", quantity.InWords(s.height.to))
 			}
 		}
 		s.add(row)
@@ -278,9 +278,6 @@ func plain(err error) string {
 	}
 	return text
 }
-
-// spaced is a word of the plan file as prose.
-func spaced[T ~string](word T) string { return strings.ReplaceAll(string(word), "_", " ") }
 
 // worst returns the gravest verdict of rows; the empty verdict when nothing was held against a margin.
 func worst(rows []Row) safety.Verdict {

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/uncertainty"
@@ -86,7 +87,7 @@ func (c *run) extensionRows(placed []safety.Placed, opts safety.Options) []ArchR
 // planned marks a row whose number follows from the plan alone: its uncertainty is 0, not unknown.
 func planned(r Row) Row {
 	if len(r.Budget) == 0 {
-		r.Budget, r.Note = asPlanned(), joined("as planned", r.Note)
+		r.Budget, r.Note = asPlanned(), cells.Note("as planned", r.Note)
 	}
 	return r
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 )
@@ -65,7 +66,7 @@ func (s *site) doubt(d doubt) {
 		limitRung(&s.out.SizesTried[i], d)
 	}
 	if d.Site != "" && d.Severity == SeverityNotAssessed && !(d.Structure != "" && said) {
-		row := newRow(quantity.Clearance, cmp.Or(d.Structure, spaced(d.Code)), d.Text)
+		row := newRow(quantity.Clearance, cmp.Or(d.Structure, quantity.InWords(d.Code)), d.Text)
 		row.Verdict = safety.NotAssessed
 		s.add(row)
 	}
@@ -86,11 +87,11 @@ func (s *site) limitRows(d doubt) (said bool) {
 func (s *site) doubtHeight(d doubt) {
 	for i := range s.out.Rows {
 		if r := &s.out.Rows[i]; quantity.Of(r.Quantity).EndsAtLimit {
-			r.Note = joined(d.Text, r.Note)
+			r.Note = cells.Note(d.Text, r.Note)
 		}
 	}
 	if d.Severity == SeverityNotAssessed {
-		s.out.HeightOpen = joined(d.Text, s.out.HeightOpen)
+		s.out.HeightOpen = cells.Note(d.Text, s.out.HeightOpen)
 	}
 }
 
@@ -110,7 +111,7 @@ func limitRow(r *Row, d doubt) {
 	}
 	r.Verdict = v
 	if !strings.Contains(r.Note, d.Text) {
-		r.Note = joined(r.Note, d.Text)
+		r.Note = cells.Note(r.Note, d.Text)
 	}
 }
 
@@ -126,6 +127,6 @@ func limitRung(r *safety.SizeResult, d doubt) {
 	}
 	if concerned && limited(r.Verdict, d.Severity) != r.Verdict {
 		r.Verdict = limited(r.Verdict, d.Severity)
-		r.Reason = joined(r.Reason, d.Text)
+		r.Reason = cells.Note(r.Reason, d.Text)
 	}
 }

@@ -8,7 +8,6 @@ import (
 	"io"
 	"io/fs"
 	"math"
-	"slices"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -17,6 +16,7 @@ import (
 	"ridgerule/dicomio"
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
+	"ridgerule/measure/fit"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/report"
 	"ridgerule/measure/solid"
@@ -173,8 +173,7 @@ func boneAround(v *volume.Volume, r *measure.Result) map[string]*solid.Surface {
 	if len(onEdge) == 0 {
 		return nil
 	}
-	slices.Sort(onEdge)
-	level := onEdge[len(onEdge)/2]
+	level := fit.Quantile(onEdge, 0.5)
 	out := map[string]*solid.Surface{}
 	for _, s := range r.Sites {
 		if len(s.Outline) > 0 {

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/csv"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"math"
@@ -152,7 +151,7 @@ func (a *app) bodiesOf(path string, data []byte, k positionReader, planned *alig
 	if err != nil {
 		return nil, usagef("%s: %s", path, err)
 	}
-	s := &align.Set{SHA256: sumOfBytes(data)}
+	s := &align.Set{SHA256: fmt.Sprintf("%x", sha256.Sum256(data))}
 	if k.marks != "" {
 		return s, a.markedBodies(s, sheet, k)
 	}
@@ -219,10 +218,4 @@ func readMarks(path string) ([]mark, error) {
 		out = append(out, mark{name, r3.Vec{X: x[0], Y: x[1], Z: x[2]}})
 	}
 	return out, nil
-}
-
-// sumOfBytes returns the SHA-256 of data, in hexadecimal digits.
-func sumOfBytes(data []byte) string {
-	sum := sha256.Sum256(data)
-	return hex.EncodeToString(sum[:])
 }

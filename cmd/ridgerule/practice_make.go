@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/rand"
-	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
 	"fmt"
@@ -23,6 +22,7 @@ import (
 	"ridgerule/measure/practice"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/report"
+	"ridgerule/measure/study"
 )
 
 // practicePixel is the pixel of a practice section's picture, mm: a third of the scan's voxel.
@@ -243,7 +243,7 @@ func sealKey(f *folder, key *practice.Key) error {
 		if err != nil || d.IsDir() {
 			return err
 		}
-		sum, err := sumOf(path)
+		sum, err := study.FileHash(path)
 		if err != nil {
 			return err
 		}
@@ -257,15 +257,4 @@ func sealKey(f *folder, key *practice.Key) error {
 		return err
 	}
 	return f.write("key/"+checksums, give(table.Bytes()))
-}
-
-func sumOf(path string) (string, error) {
-	file, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	defer file.Close()
-	h := sha256.New()
-	_, err = io.Copy(h, file)
-	return hex.EncodeToString(h.Sum(nil)), err
 }

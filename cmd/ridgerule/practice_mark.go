@@ -16,6 +16,7 @@ import (
 
 	"ridgerule/measure/practice"
 	"ridgerule/measure/report"
+	"ridgerule/measure/study"
 )
 
 // markFlags are the flags of practice mark.
@@ -190,7 +191,7 @@ func checkKey(dir string) error {
 			continue
 		}
 		listed = listed || name == "key.json"
-		if sum, err := sumOf(filepath.Join(dir, filepath.FromSlash(name))); err != nil || len(row) < 2 || sum != row[1] {
+		if sum, err := study.FileHash(filepath.Join(dir, filepath.FromSlash(name))); err != nil || len(row) < 2 || sum != row[1] {
 			return fmt.Errorf("%w: %s is not as it was made; take the key that belongs to the set", practice.ErrKey, filepath.Join(dir, name))
 		}
 	}

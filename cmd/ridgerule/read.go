@@ -83,7 +83,7 @@ func (a *app) readList(ctx context.Context, list string, f readFlags) error {
 	if err != nil {
 		return err
 	}
-	sum, err := sumOf(list)
+	sum, err := study.FileHash(list)
 	if err != nil {
 		return usagef("%s: %w", list, reason(err))
 	}

@@ -13,7 +13,6 @@ import (
 	"math/rand/v2"
 	"runtime"
 	"slices"
-	"strings"
 	"sync"
 
 	"golang.org/x/sync/errgroup"
@@ -193,7 +192,7 @@ func wanted(row measure.Row, t phantom.AxisTruth) (name string, want float64, ok
 	case quantity.RidgeHeight:
 		for _, h := range t.Heights {
 			if h.To == row.To {
-				return string(row.Quantity) + " to " + strings.ReplaceAll(h.To, "_", " "), h.Height, true
+				return string(row.Quantity) + " to " + quantity.InWords(h.To), h.Height, true
 			}
 		}
 		return "", 0, false

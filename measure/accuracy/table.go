@@ -2,12 +2,13 @@ package accuracy
 
 import (
 	"cmp"
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
 	"slices"
 	"strconv"
+
+	"ridgerule/measure/cells"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -113,18 +114,10 @@ func cell(format string, x float64) string {
 
 // CSV writes every error as a row of a table with a header; what there is none of is empty.
 func CSV(w io.Writer, errs []Error) error {
-	c := csv.NewWriter(w)
 	rows := [][]string{{"jaw", "voxel_mm", "blur_mm", "noise", "quantity", "at_mm", "truth", "error", "U", "note"}}
 	for _, e := range errs {
-		rows = append(rows, []string{strconv.FormatUint(e.Seed, 10), number(e.Cell.Voxel), number(e.Cell.Blur), number(e.Cell.Noise),
-			e.Quantity, number(e.At), number(e.Truth), number(e.Error), number(e.U), e.Why})
+		rows = append(rows, []string{strconv.FormatUint(e.Seed, 10), cells.Number(e.Cell.Voxel), cells.Number(e.Cell.Blur), cells.Number(e.Cell.Noise),
+			e.Quantity, cells.Number(e.At), cells.Number(e.Truth), cells.Number(e.Error), cells.Number(e.U), cells.Text(e.Why)})
 	}
-	return c.WriteAll(rows)
-}
-
-func number(x float64) string {
-	if math.IsNaN(x) {
-		return ""
-	}
-	return strconv.FormatFloat(x, 'f', 4, 64)
+	return cells.Write(w, rows)
 }

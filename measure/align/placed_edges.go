@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/fit"
+
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -143,9 +145,7 @@ func fitTube(edges []edge) (fitted, error) {
 		for i := range kept {
 			sizes = append(sizes, math.Abs(rest.AtVec(i)))
 		}
-		sorted := slices.Clone(sizes)
-		slices.Sort(sorted)
-		spread := 1.4826 * sorted[len(sorted)/2]
+		spread := fit.MADToSD * fit.Quantile(sizes, 0.5)
 		out = fitted{x.AtVec(0), x.AtVec(1), x.AtVec(2), x.AtVec(3), x.AtVec(4), x.AtVec(5), stds(a, max(spread, 0.01)), len(kept)}
 		var better []edge
 		for i, e := range kept {

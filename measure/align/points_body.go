@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/solid"
 )
 
@@ -40,7 +41,6 @@ const (
 	badRest         = 0.2 // mm: a side that lies so far off its cylinder is none; a scanner's noise is 0.01 to 0.05. Our choice
 	topRadius       = 1.0 // mm about a mark from which the top's direction is first taken: the least radius of a body
 	tukey           = 4.685
-	madToSD         = 1.4826 // of a normal distribution
 )
 
 // BodyAt returns the scan body on whose top the mark lies, to some millimetres.
@@ -147,8 +147,7 @@ func (c *cylinder) fit(points []r3.Vec) error {
 			d, _ := c.off(x)
 			all = append(all, d)
 		}
-		slices.Sort(all)
-		c.radius = all[len(all)/2]
+		c.radius = fit.Quantile(all, 0.5)
 	}
 	for range 40 {
 		step, err := c.step(points)
@@ -183,8 +182,7 @@ func (c *cylinder) step(points []r3.Vec) (float64, error) {
 		rest[i], _ = c.off(x)
 		sizes = append(sizes, math.Abs(rest[i]))
 	}
-	slices.Sort(sizes)
-	scale := max(1e-4, madToSD*sizes[len(sizes)/2]) * tukey // 0.1 µm: below it all counts
+	scale := max(1e-4, fit.MADToSD*fit.Quantile(sizes, 0.5)) * tukey // 0.1 µm: below it all counts
 	normal, right := mat.NewSymDense(5, nil), mat.NewVecDense(5, nil)
 	for i, x := range points {
 		_, n := c.off(x)

@@ -1,14 +1,13 @@
 package align
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -35,7 +34,6 @@ const (
 	RepeatSD    Measure = "repeat_sd"            // of repeated recordings, mm
 	wholeArch           = "arch"                 // the implant of a row about all of them
 	fitRepeats          = "repeat"               // the fit of a row about repeated recordings
-	shownDigits         = 4                      // of numbers in the table: 0.1 µm
 )
 
 // unit returns the unit of a measure: "mm", "deg" or "1".
@@ -142,17 +140,10 @@ func (c *Comparison) limit(r *PositionRow) {
 		if l.Of == r.Measure && r.Value != nil && !strings.HasPrefix(r.Fit, FitDrop) {
 			r.Limit, r.Verdict = &l.Most, l.judge(*r.Value, r.Budget, c.Second.Source != "")
 			if r.Verdict == limitNotAssessed {
-				r.Note = join(r.Note, "no U, no verdict")
+				r.Note = cells.Note(r.Note, "no U, no verdict")
 			}
 		}
 	}
-}
-
-func join(a, b string) string {
-	if a == "" || b == "" {
-		return a + b
-	}
-	return a + "; " + b
 }
 
 func (c *Comparison) fitRows(f *PositionFit) []PositionRow {
@@ -230,52 +221,13 @@ var PositionColumns = []string{"implant", "quantity", "fit", "value", "unit", "u
 
 // WriteCSV writes positions.csv: one number a row.
 func (c *Comparison) WriteCSV(w io.Writer) error {
-	out := csv.NewWriter(w)
-	if err := out.Write(PositionColumns); err != nil {
-		return err
-	}
+	rows := [][]string{PositionColumns}
 	for _, r := range c.Rows() {
 		u, U := "", ""
 		if r.Value != nil && r.Budget != nil {
-			u, U = decimal(r.Budget.Std()), decimal(r.Budget.U())
+			u, U = cells.Number(r.Budget.Std()), cells.Number(r.Budget.U())
 		}
-		if err := out.Write([]string{safe(r.Implant), string(r.Measure), safe(r.Fit), optional(r.Value), r.Unit(), u, U, safe(r.Note), optional(r.Limit), r.Verdict}); err != nil {
-			return err
-		}
+		rows = append(rows, []string{cells.Text(r.Implant), string(r.Measure), cells.Text(r.Fit), cells.Optional(r.Value), r.Unit(), u, U, cells.Text(r.Note), cells.Optional(r.Limit), r.Verdict})
 	}
-	out.Flush()
-	return out.Error()
-}
-
-func optional(x *float64) string {
-	if x == nil {
-		return ""
-	}
-	return decimal(*x)
-}
-
-// decimal writes a number for a table; one that is none is empty.
-func decimal(x float64) string {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return ""
-	}
-	text := strconv.FormatFloat(x, 'f', shownDigits, 64)
-	if strings.Trim(text, "-0.") == "" {
-		return "0.0000"
-	}
-	return text
-}
-
-// safe makes a text that a spreadsheet would run as a formula harmless.
-func safe(text string) string {
-	text = strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f {
-			return ' '
-		}
-		return r
-	}, strings.ToValidUTF8(text, "\uFFFD"))
-	if strings.IndexAny(strings.TrimLeft(text, " \u00a0\ufeff"), "=+-@") == 0 {
-		return "'" + text
-	}
-	return text
+	return cells.Write(w, rows)
 }

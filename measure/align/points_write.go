@@ -1,7 +1,6 @@
 package align
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -9,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/solid"
 	"ridgerule/measure/uncertainty"
 )
@@ -157,18 +157,17 @@ func (c *Comparison) Export() Export {
 
 // WriteCSV writes the set as [ReadPositions] reads it.
 func (s *Set) WriteCSV(w io.Writer) error {
-	out := csv.NewWriter(w)
 	rows := [][]string{append(append([]string{}, positionColumns...), "u_mm", "u_deg", "source")}
 	for _, p := range s.Positions {
-		row := []string{safe(p.Name)}
+		row := []string{cells.Text(p.Name)}
 		for _, v := range []r3.Vec{p.At, p.Axis} {
 			for _, x := range coordinates(v) {
 				row = append(row, fmt.Sprintf("%.6f", x+0)) // 1e-6: an axis to 0.1″, and no −0
 			}
 		}
-		rows = append(rows, append(row, decimal(p.U), decimal(p.UAxis), safe(s.Source)))
+		rows = append(rows, append(row, cells.Number(p.U), cells.Number(p.UAxis), cells.Text(s.Source)))
 	}
-	return out.WriteAll(rows)
+	return cells.Write(w, rows)
 }
 
 // WriteFrames writes frames.json: which frame every exported file is in, and how the planned positions came there.

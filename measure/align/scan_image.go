@@ -6,6 +6,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/fit"
 )
 
 // image is a volume made ready to be asked at scattered points: one product a coordinate, no call a corner.
@@ -99,7 +100,7 @@ func reduced(v *volume.Volume, edge float64) *volume.Volume {
 	out := &volume.Volume{Grid: g, Stored: make([]int16, g.Size[0]*g.Size[1]*g.Size[2]), Rescale: []volume.Rescale{{Slope: 1}}}
 	blank := int16(math.MinInt16)
 	out.Blank = &blank
-	each(g.Size[2], func(k int) { reduceSlice(v, out, by, k) })
+	fit.Each(g.Size[2], func(k int) { reduceSlice(v, out, by, k) })
 	return out
 }
 

@@ -2,9 +2,8 @@ package align
 
 import (
 	"math"
-	"runtime"
-	"sync"
-	"sync/atomic"
+
+	"ridgerule/measure/fit"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -93,7 +92,7 @@ func (n *information) readOne(q r3.Vec) reading {
 // parts calls f for each part of the points.
 func (n *information) parts(f func(part, from, to int)) {
 	count, parts := len(n.samples), n.number()
-	each(parts, func(part int) { f(part, part*count/parts, (part+1)*count/parts) })
+	fit.Each(parts, func(part int) { f(part, part*count/parts, (part+1)*count/parts) })
 }
 
 // number returns how many parts the points have.
@@ -227,22 +226,4 @@ func (s *sample) fits(table *joint, x float64) (value, slope float64) {
 		slope += d[t] * both
 	}
 	return value, slope
-}
-
-// each calls f for 0 … n−1, on all processors.
-func each(n int, f func(i int)) {
-	if n == 1 {
-		f(0)
-		return
-	}
-	var next atomic.Int64
-	var wait sync.WaitGroup
-	for range min(n, runtime.GOMAXPROCS(0)) {
-		wait.Go(func() {
-			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
-				f(i)
-			}
-		})
-	}
-	wait.Wait()
 }

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/fit"
+
 	"gonum.org/v1/gonum/optimize"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -40,7 +42,7 @@ func (n *information) partMoves(m motion) []moved {
 		list = halves
 	}
 	out := make([]moved, len(list))
-	each(len(list), func(i int) {
+	fit.Each(len(list), func(i int) {
 		for _, q := range list[i] {
 			out[i].at = r3.Add(out[i].at, r3.Scale(1/float64(len(list[i])), q.p))
 		}

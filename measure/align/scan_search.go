@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/fit"
+
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -85,7 +87,7 @@ func (n *information) best(starts []motion) []found {
 		quick.samples = append(quick.samples, n.samples[i])
 	}
 	all := make([]found, len(starts))
-	each(len(starts), func(i int) {
+	fit.Each(len(starts), func(i int) {
 		nats, share := quick.value(starts[i])
 		if share < leastShare {
 			nats = math.Inf(-1)
@@ -95,7 +97,7 @@ func (n *information) best(starts []motion) []found {
 	all = slices.DeleteFunc(all, func(f found) bool { return math.IsInf(f.nats, -1) })
 	sortFound(all)
 	all = all[:min(len(all), candidates)]
-	each(len(all), func(i int) {
+	fit.Each(len(all), func(i int) {
 		all[i].motion, all[i].nats = n.climb(all[i].motion, size)
 		if _, share := n.value(all[i].motion); share < leastShare {
 			all[i].nats = math.Inf(-1)

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/fit"
 )
 
 // surfaceState is one place of the search.
@@ -71,8 +72,7 @@ func (s *surfaceState) look(v *volume.Volume, list []spotOn, reach float64) {
 		s.cost, s.rest = 1, math.Inf(1)
 		return
 	}
-	slices.Sort(all)
-	scale := min(max(0.03, madToSD*all[len(all)/2]), reach/2) // mm: below 0.03 all edges count in full
+	scale := min(max(0.03, fit.MADToSD*fit.Quantile(all, 0.5)), reach/2) // mm: below 0.03 all edges count in full
 	s.weigh(edges, contrast/3, scale*tukey)
 }
 
@@ -250,11 +250,7 @@ func medianContrast(edges []surfaceEdge) float64 {
 			all = append(all, e.contrast)
 		}
 	}
-	if len(all) == 0 {
-		return 0
-	}
-	slices.Sort(all)
-	return all[len(all)/2]
+	return fit.Quantile(all, 0.5)
 }
 
 // budget works out the uncertainty of the fit: what it moves by where a piece of the surface is left out (jackknife), the

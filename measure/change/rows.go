@@ -8,6 +8,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/align"
+	"ridgerule/measure/cells"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/uncertainty"
 )
@@ -21,11 +22,11 @@ func (c *comparison) site(i int) Site {
 		out.Placed, out.Err = placed, why
 	}
 	if a.Err != "" {
-		out.Err = joined(out.Err, "not measured in the first scan: "+a.Err)
+		out.Err = cells.Note(out.Err, "not measured in the first scan: "+a.Err)
 		return out
 	}
 	if b.Err != "" {
-		out.Err = joined(out.Err, "not measured in the second scan: "+b.Err)
+		out.Err = cells.Note(out.Err, "not measured in the second scan: "+b.Err)
 	} else {
 		out.Rows = append(out.Rows, c.crestLevel(a, b))
 	}
@@ -41,16 +42,9 @@ func (c *comparison) site(i int) Site {
 func beside(rows []Row) {
 	for i := range rows {
 		if rows[i].Shown != NoNumber {
-			rows[i].Shown, rows[i].Note = Unsure, joined(rows[i].Note, "an implant stands in this section of the second scan: edges beside metal are not to be trusted")
+			rows[i].Shown, rows[i].Note = Unsure, cells.Note(rows[i].Note, "an implant stands in this section of the second scan: edges beside metal are not to be trusted")
 		}
 	}
-}
-
-func joined(a, b string) string {
-	if a == "" {
-		return b
-	}
-	return a + "; " + b
 }
 
 // fromCrest are the quantities at a depth below the crest, which must be the same crest in both scans.

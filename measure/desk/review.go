@@ -11,6 +11,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/plan"
+	"ridgerule/measure/quantity"
 )
 
 // A review is a record of who looked at what, over which bytes; it is no signature. It asks for everything that is left
@@ -41,7 +42,7 @@ func openPoints(s *state, n *numbers, looked []string) []openPoint {
 	}
 	for _, a := range s.Asked {
 		if a.Answer == "" {
-			all = append(all, openPoint{Finding: strings.ReplaceAll(a.Kind, "_", " ") + ", " + a.Side + ": not marked", Kind: a.Kind, Side: a.Side})
+			all = append(all, openPoint{Finding: quantity.InWords(a.Kind) + ", " + a.Side + ": not marked", Kind: a.Kind, Side: a.Side})
 		}
 	}
 	for _, site := range s.Sites {
@@ -78,7 +79,7 @@ func openVerdicts(r *measure.Result) (all []openPoint) {
 
 // finding names a row in words.
 func finding(r measure.Row) string {
-	text := strings.ReplaceAll(string(r.Quantity), "_", " ")
+	text := quantity.InWords(r.Quantity)
 	if r.To != "" {
 		text += " to " + r.To
 	}

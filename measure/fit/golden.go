@@ -1,5 +1,6 @@
 // Package fit holds the numerics that several rooms ask: [Golden] finds the least value of a
-// function of one number, [Descend] that of a sum of squares in many, with [Huber] where a few residuals are foreign.
+// function of one number, [Descend] that of a sum of squares in many, with [Huber] where a few residuals are foreign;
+// [Median], [Scatter] and [Quantile] describe a sample.
 //
 // Nothing here knows what is measured; units are those of what is handed in.
 package fit

@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/solid"
@@ -154,7 +155,7 @@ func (p *Placed) checkPlaceOnArch(i int, l Landmarks) []Doubt {
 	}
 	if InJaw[s.Kind] && least > wrongOffset && !math.IsInf(least, 1) {
 		out = append(out, p.StructureDoubt(i, ".path[0]", "structure_off_arch", SeverityNotAssessed,
-			"%s lies %.0f mm beside the arch, where no %s is: check its unit, frame and signs", s.Name, least, spaced(s.Kind)))
+			"%s lies %.0f mm beside the arch, where no %s is: check its unit, frame and signs", s.Name, least, quantity.InWords(s.Kind)))
 	}
 	if contrary {
 		out = append(out, p.StructureDoubt(i, ".name", "name_side", SeverityUncertain,
@@ -194,7 +195,7 @@ func (p *Placed) checkPath(i int) []Doubt {
 				severity = SeverityUncertain
 			}
 			out = append(out, p.StructureDoubt(i, fmt.Sprintf(".path[%d]", j), "path_step", severity,
-				"structure %s: points %d and %d of its path are %.1f mm apart, and a %s bends between them: mark more points", quoted(s.Name), j, j+1, long, spaced(s.Kind)))
+				"structure %s: points %d and %d of its path are %.1f mm apart, and a %s bends between them: mark more points", quoted(s.Name), j, j+1, long, quantity.InWords(s.Kind)))
 			break
 		}
 	}
@@ -226,7 +227,7 @@ func (p *Placed) checkRadius(i int) []Doubt {
 		return nil
 	}
 	return []Doubt{p.StructureDoubt(i, ".radius_mm", "radius_small", SeverityUncertain,
-		"structure %s: its radius is nowhere more than %.2g mm, and a %s is at least %g mm wide: give its outer radius, wall included", quoted(s.Name), r, spaced(s.Kind), 2*leastRadius)}
+		"structure %s: its radius is nowhere more than %.2g mm, and a %s is at least %g mm wide: give its outer radius, wall included", quoted(s.Name), r, quantity.InWords(s.Kind), 2*leastRadius)}
 }
 
 // sideSaid returns the side that a structure's name says: in words, or of a root or an implant by the number

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/safety"
 )
 
@@ -274,12 +275,6 @@ func midlineShift(all []numbered, l Landmarks, jaw Jaw) float64 {
 	if len(off[0]) == 0 || len(off[1]) == 0 {
 		return 0
 	}
-	shift := (middle(off[0]) + middle(off[1])) / 2 // an arch drawn too far in or out moves both sides apart, not the midline
+	shift := (fit.Median(off[0]) + fit.Median(off[1])) / 2 // an arch drawn too far in or out moves both sides apart, not the midline
 	return math.Max(-l.doubt, math.Min(l.doubt, shift))
-}
-
-// middle returns the median; the list is sorted.
-func middle(x []float64) float64 {
-	slices.Sort(x)
-	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
 }

@@ -151,6 +151,3 @@ func suggestion(word string, known []string) string {
 	}
 	return "use one of " + strings.Join(known, ", ")
 }
-
-// spaced is a word of the plan file as prose.
-func spaced[T ~string](word T) string { return strings.ReplaceAll(string(word), "_", " ") }

@@ -12,6 +12,7 @@ import (
 
 	"github.com/goccy/go-yaml/ast"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/solid"
 )
@@ -70,13 +71,13 @@ func (r *reader) structure(n node, i int, dir fs.FS) safety.Structure {
 	if v, ok := f.get("planned_removal"); ok {
 		s.PlannedRemoval = v.flag()
 		if s.PlannedRemoval && s.Kind != "" && s.Kind != safety.Root && s.Kind != safety.ImplantBody {
-			v.fail("leave it out: only a root or an implant is taken out", "planned_removal on a %s would silence its margin", spaced(s.Kind))
+			v.fail("leave it out: only a root or an implant is taken out", "planned_removal on a %s would silence its margin", quantity.InWords(s.Kind))
 		}
 	}
 	if v, ok := f.get("planned_lift_mm"); ok {
 		s.PlannedLift, _ = v.size(maxLift)
 		if s.Kind != "" && s.Kind != safety.Sinus {
-			v.fail("leave it out: only the floor of a sinus is lifted", "planned_lift_mm on a %s", spaced(s.Kind))
+			v.fail("leave it out: only the floor of a sinus is lifted", "planned_lift_mm on a %s", quantity.InWords(s.Kind))
 		}
 	}
 	r.traced(f, &s)

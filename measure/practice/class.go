@@ -7,6 +7,8 @@ import (
 	"math"
 	"slices"
 	"strconv"
+
+	"ridgerule/measure/cells"
 )
 
 // Class is what the marks of many readers say together.
@@ -205,7 +207,7 @@ var classColumns = []string{"of", "name", "statistic", "value", "low", "high", "
 func (c *Class) WriteCSV(w io.Writer) error {
 	rows := [][]string{classColumns}
 	put := func(of, name, statistic string, value, low, high float64, unit string, n int, note string) {
-		rows = append(rows, []string{of, safe(name), statistic, known(value), known(low), known(high), unit, strconv.Itoa(n), safe(note)})
+		rows = append(rows, []string{of, cells.Text(name), statistic, cells.Number(value), cells.Number(low), cells.Number(high), unit, strconv.Itoa(n), cells.Text(note)})
 	}
 	none := math.NaN()
 	for _, s := range c.Readers {
@@ -232,15 +234,7 @@ func (c *Class) WriteCSV(w io.Writer) error {
 			put(group.of, t.Name, "bias", t.Mean, none, none, t.Unit, t.Within.Of, "")
 		}
 	}
-	return writeRows(w, rows)
+	return cells.Write(w, rows)
 }
 
 func ratio(s Share) float64 { return float64(s.Hits) / float64(s.Of) }
-
-// known writes a number with four decimals; NaN is empty.
-func known(x float64) string {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return ""
-	}
-	return fixed(x)
-}

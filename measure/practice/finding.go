@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/fit"
+
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -35,15 +37,15 @@ func findingsOf(s *Summary) []Finding {
 		return nil
 	}
 	var out []Finding
-	if lean := median(leans); len(leans) >= fewest && lean >= leansFrom {
+	if lean := fit.Median(leans); len(leans) >= fewest && lean >= leansFrom {
 		out = append(out, Finding{"line", fmt.Sprintf("lines lean: half of them %.0f° or more from the one asked for; find the axis before the length", lean)})
 	}
-	middle := median(edges)
+	middle := fit.Median(slices.Clone(edges))
 	off := make([]float64, len(edges))
 	for i, e := range edges {
 		off[i] = math.Abs(e - middle)
 	}
-	scale := 1.4826 * median(off) // an SD, were the errors normal
+	scale := fit.Scatter(off) // an SD, were the errors normal
 	kept := slices.DeleteFunc(slices.Clone(edges), func(e float64) bool { return math.Abs(e-middle) > apart(scale, s.Rules) })
 	if len(kept) < fewest {
 		return out
@@ -80,15 +82,6 @@ func (k *Mark) edge() float64 {
 		return *k.Edge
 	}
 	return k.Error
-}
-
-// median is the middle one, in the unit of x; NaN of none.
-func median(x []float64) float64 {
-	if len(x) == 0 {
-		return math.NaN()
-	}
-	x = slices.Sorted(slices.Values(x))
-	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
 }
 
 // sdOf has the divisor n−1, in the unit of x.

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/quantity"
 )
 
@@ -103,5 +104,5 @@ func Gather(w io.Writer, all []*Session, f Reference) (held int, err error) {
 			rows = append(rows, row)
 		}
 	}
-	return held, writeRows(w, rows)
+	return held, cells.Write(w, rows)
 }

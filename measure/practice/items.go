@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/quantity"
 )
@@ -29,7 +30,7 @@ func WriteItems(w io.Writer, sheets []Sheet) error {
 		}
 		rows = append(rows, append(row, string(s.View), s.Question.To))
 	}
-	return writeRows(w, rows)
+	return cells.Write(w, rows)
 }
 
 // ReadItems reads what [WriteItems] wrote: the sheets of a set, for whoever has no key of it. Its errors wrap [ErrOptions] and

@@ -2,15 +2,14 @@ package practice
 
 import (
 	"bytes"
-	"encoding/csv"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"strconv"
 	"sync"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/phantom"
 )
 
@@ -129,19 +128,9 @@ func (k *Key) WriteTruth(w io.Writer) error {
 	rows := [][]string{{"item", "quantity", "at_mm", "value"}}
 	for _, it := range k.Items {
 		q := it.Sheet.Question
-		rows = append(rows, []string{it.Sheet.Item, string(q.Quantity), q.at(), fixed(it.Truth)})
+		rows = append(rows, []string{it.Sheet.Item, string(q.Quantity), q.at(), cells.Number(it.Truth)})
 	}
-	return writeRows(w, rows)
-}
-
-func writeRows(w io.Writer, rows [][]string) error { return csv.NewWriter(w).WriteAll(rows) }
-
-// fixed writes a number with four decimals, as every table of ours does.
-func fixed(x float64) string {
-	if text := strconv.FormatFloat(x, 'f', 4, 64); text != "-0.0000" {
-		return text
-	}
-	return "0.0000"
+	return cells.Write(w, rows)
 }
 
 // Find returns an item's sheet and the ends of the line on it that has the true length (mm; for a tilt the axis, for

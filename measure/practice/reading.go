@@ -12,6 +12,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/quantity"
 )
 
@@ -72,7 +73,7 @@ func WriteReadings(w io.Writer, list []Reading) error {
 		}
 		rows = append(rows, row)
 	}
-	return writeRows(w, rows)
+	return cells.Write(w, rows)
 }
 
 func number(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }

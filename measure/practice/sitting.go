@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/phantom"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
@@ -138,7 +139,7 @@ func (s *Session) WriteForm(w io.Writer) error {
 		row[0], row[1], row[2] = it.Sheet.Item, string(it.Sheet.Question.Quantity), it.Sheet.Question.at()
 		rows = append(rows, row)
 	}
-	return writeRows(w, rows)
+	return cells.Write(w, rows)
 }
 
 // tableColumns are the columns of a sitting's readings, in order: those of the contract, then what a study asks besides.
@@ -147,7 +148,7 @@ var tableColumns = []string{"case", "site", "reader", "replicate", "quantity", "
 // WriteTable writes the answers as a tidy table, one a row, in the order of the list that the items were taken from, so that
 // it does not tell the order of reading.
 func (s *Session) WriteTable(w io.Writer) error {
-	return writeRows(w, append([][]string{tableColumns}, s.rows()...))
+	return cells.Write(w, append([][]string{tableColumns}, s.rows()...))
 }
 
 func (s *Session) rows() [][]string {
@@ -165,7 +166,7 @@ func (s *Session) rows() [][]string {
 			continue
 		}
 		q, r := it.Sheet.Question, a.Reading
-		row := []string{safe(it.Case), safe(it.Site), safe(s.Reader), it.Replicate, string(q.Quantity), q.at(), optional(r.Value), "", q.Unit(), "", ""}
+		row := []string{cells.Text(it.Case), cells.Text(it.Site), cells.Text(s.Reader), it.Replicate, string(q.Quantity), q.at(), cells.Optional(r.Value), "", q.Unit(), "", ""}
 		if r.Seconds != nil {
 			row[7] = strconv.FormatFloat(*r.Seconds, 'f', 1, 64)
 		}

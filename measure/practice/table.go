@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/quantity"
 )
 
@@ -30,30 +31,22 @@ func WriteMarks(w io.Writer, all []*Marks) error {
 			rows = append(rows, m.List[i].cells())
 		}
 	}
-	return writeRows(w, rows)
+	return cells.Write(w, rows)
 }
 
 func (k *Mark) cells() []string {
 	e, certainty := "", ""
 	if k.Value != nil {
-		e = fixed(k.Error)
+		e = cells.Number(k.Error)
 	}
 	if k.Certainty != 0 {
 		certainty = strconv.Itoa(k.Certainty)
 	}
 	return []string{
-		safe(k.Reader), k.Item, string(k.Question.Quantity), k.Question.at(), optional(k.Value), fixed(k.Truth), e,
-		optional(k.Frame), optional(k.Edge), certainty, string(k.Verdict), safe(k.Note),
-		k.Unit, fixed(k.Tolerance), strconv.Itoa(k.Sitting), k.Kind, string(k.Level), yes(k.Ample), k.Site, optional(k.Lean), yes(k.Unsafe), safe(k.Why),
+		cells.Text(k.Reader), k.Item, string(k.Question.Quantity), k.Question.at(), cells.Optional(k.Value), cells.Number(k.Truth), e,
+		cells.Optional(k.Frame), cells.Optional(k.Edge), certainty, string(k.Verdict), cells.Text(k.Note),
+		k.Unit, cells.Number(k.Tolerance), strconv.Itoa(k.Sitting), k.Kind, string(k.Level), yes(k.Ample), k.Site, cells.Optional(k.Lean), yes(k.Unsafe), cells.Text(k.Why),
 	}
-}
-
-// optional writes a number with four decimals; nil is empty.
-func optional(x *float64) string {
-	if x == nil {
-		return ""
-	}
-	return fixed(*x)
 }
 
 func yes(b bool) string {
@@ -61,14 +54,6 @@ func yes(b bool) string {
 		return "yes"
 	}
 	return "no"
-}
-
-// safe makes a text that a spreadsheet would run as a formula harmless.
-func safe(text string) string {
-	if strings.IndexAny(strings.TrimLeft(text, " \u00a0\ufeff"), "=+-@\t\r") == 0 {
-		return "'" + text
-	}
-	return text
 }
 
 // ReadMarks reads what [Marks.WriteCSV] wrote, of one reader or several, one [Marks] a reader in the order of

@@ -3,6 +3,8 @@ package propose
 import (
 	"math"
 
+	"ridgerule/measure/fit"
+
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -48,7 +50,7 @@ func (c *cells) ends(t *trail, sign, teeth float64) (e ending) {
 			}
 		}
 	}
-	e.height, e.compact = median(heights), median(compacts)
+	e.height, e.compact = fit.Quantile(heights, 0.5), fit.Quantile(compacts, 0.5)
 	e.free, e.bright = float64(len(heights))/math.Max(1, n), e.bright/math.Max(1, n)
 	return e
 }

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/reformat"
 )
 
@@ -62,7 +63,7 @@ func (w *work) trim(h []float64, from, to int) (int, int) {
 	for _, p := range all[from:to] {
 		level = append(level, r3.Dot(p, n))
 	}
-	at := median(level)
+	at := fit.Quantile(level, 0.5)
 	off := func(i int) bool { return math.Abs(r3.Dot(all[i], n)-at) > offPlane }
 	for from < to-5 && off(from) {
 		from++

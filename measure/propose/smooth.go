@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/fit"
+
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -51,7 +53,7 @@ func smooth(y, weight []float64, stiff float64) []float64 {
 				off = append(off, math.Abs(y[i]-z[i]))
 			}
 		}
-		scale := math.Max(0.2, 1.4826*median(off)) // mm: finer than this the sections do not tell
+		scale := math.Max(0.2, fit.MADToSD*fit.Quantile(off, 0.5)) // mm: finer than this the sections do not tell
 		for i := range b {
 			b[i] = biweight((y[i] - z[i]) / scale)
 		}
@@ -91,15 +93,6 @@ func biweight(r float64) float64 {
 	return (1 - r*r) * (1 - r*r)
 }
 
-// median returns the median of x, 0 of none; x is sorted.
-func median(x []float64) float64 {
-	if len(x) == 0 {
-		return 0
-	}
-	slices.Sort(x)
-	return x[len(x)/2]
-}
-
 // planeOf returns the unit normal, on the side of up, of the plane that lies nearest to the points along up,
 // outliers taken away, and the median of their distances from it, mm.
 func planeOf(points []r3.Vec, up r3.Vec) (normal r3.Vec, spread float64) {
@@ -135,9 +128,9 @@ func planeOf(points []r3.Vec, up r3.Vec) (normal r3.Vec, spread float64) {
 			off[i] = r3.Dot(d, up) - x.AtVec(0) - x.AtVec(1)*r3.Dot(d, e) - x.AtVec(2)*r3.Dot(d, f)
 			all[i] = math.Abs(off[i])
 		}
-		spread = median(all)
+		spread = fit.Quantile(all, 0.5)
 		for i := range b {
-			b[i] = biweight(off[i] / math.Max(0.5, 1.4826*spread))
+			b[i] = biweight(off[i] / math.Max(0.5, fit.MADToSD*spread))
 		}
 	}
 	return normal, spread

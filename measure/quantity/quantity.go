@@ -99,8 +99,11 @@ func Of(name Name) Quantity {
 	if i, known := index[name]; known {
 		return table[i]
 	}
-	return Quantity{Name: name, Words: strings.ReplaceAll(string(name), "_", " ")}
+	return Quantity{Name: name, Words: InWords(name)}
 }
+
+// InWords returns a name of a plan or a table as it stands in a sentence: blanks for underscores.
+func InWords[T ~string](name T) string { return strings.ReplaceAll(string(name), "_", " ") }
 
 // All returns the quantities in the order in which a site's are measured, those between sites after them.
 func All() []Quantity { return append([]Quantity{}, table...) }

@@ -29,11 +29,11 @@ func (f Frame) Cut(points []r3.Vec, triangles [][3]int) [][]UV {
 			chords = append(chords, [2]UV{cut[0], cut[1]})
 		}
 	}
-	return Join(chords)
+	return join(chords)
 }
 
-// Join strings chords that share an end into lines, so that dashes run on.
-func Join(chords [][2]UV) [][]UV {
+// join strings chords that share an end into lines, so that dashes run on.
+func join(chords [][2]UV) [][]UV {
 	key := func(p UV) [2]int64 {
 		return [2]int64{int64(math.Round(p.U * 1e5)), int64(math.Round(p.V * 1e5))}
 	}

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
+
+	"ridgerule/measure/cells"
 )
 
 // WriteJSON writes the whole result, indented. An absent number is null, and its reason stands beside it.
@@ -45,19 +47,11 @@ func (r *Result) WriteCSV(w io.Writer) error {
 		if x.Low.Known() || x.High.Known() || c.Low.Known() {
 			level = fmt.Sprint(r.Confidence)
 		}
-		_ = out.Write([]string{x.key(), x.statistic, safe(x.of), x.Value.String(), x.Low.String(), x.High.String(), level, c.Low.String(), c.High.String(), safe(x.Unit),
+		_ = out.Write([]string{x.key(), x.statistic, cells.Text(x.of), x.Value.String(), x.Low.String(), x.High.String(), level, c.Low.String(), c.High.String(), cells.Text(x.Unit),
 			fmt.Sprint(x.n), x.df.String(), x.df2.String(), x.p.String(), x.method, x.Reason})
 	}
 	out.Flush()
 	return out.Error()
-}
-
-// safe keeps a label from being run as a formula.
-func safe(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
-		return "'" + s
-	}
-	return s
 }
 
 // rows lays the result out, from the pairs to all raters.

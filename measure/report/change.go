@@ -13,6 +13,7 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/align"
+	"ridgerule/measure/cells"
 	"ridgerule/measure/change"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
@@ -183,7 +184,7 @@ func changeName(r change.Row) string {
 	if r.Quantity == change.CrestLevel {
 		return "Crest, + lower than before"
 	}
-	name := plainName(r.Quantity)
+	name := quantity.InWords(r.Quantity)
 	if r.Quantity == quantity.RidgeHeight && r.To != "" {
 		name += " to " + r.To
 	}
@@ -236,20 +237,20 @@ func ChangesCSV(w io.Writer, r *change.Result) error {
 	rows := [][]string{{"site", "quantity", "at_mm", "to", "before_mm", "after_mm", "change_mm", "u_mm", "U_mm", "shown", "note"}}
 	for _, s := range r.Sites {
 		if s.Err != "" {
-			rows = append(rows, []string{safe(s.ID), "", "", "", "", "", "", "", "", "", safe(s.Err)})
+			rows = append(rows, []string{cells.Text(s.ID), "", "", "", "", "", "", "", "", "", cells.Text(s.Err)})
 		}
 		for _, x := range s.Rows {
-			line := []string{safe(s.ID), string(x.Quantity), cellOf(x.At), safe(x.To), cellOf(x.Before), cellOf(x.After), "", "", "", string(x.Shown), safe(x.Note)}
+			line := []string{cells.Text(s.ID), string(x.Quantity), cells.Optional(x.At), cells.Text(x.To), cells.Optional(x.Before), cells.Optional(x.After), "", "", "", string(x.Shown), cells.Text(x.Note)}
 			if x.Quantity == change.CrestLevel {
 				line[4], line[5] = "", ""
 			}
 			if x.Shown != change.NoNumber {
-				line[6], line[7], line[8] = cell(x.Change.Value), cell(x.Change.Std()), cell(x.Change.U())
+				line[6], line[7], line[8] = cells.Number(x.Change.Value), cells.Number(x.Change.Std()), cells.Number(x.Change.U())
 			}
 			rows = append(rows, line)
 		}
 	}
-	return writeCSV(w, rows)
+	return cells.Write(w, rows)
 }
 
 // DeviationsCSV writes one line a deviation; the rater in a column of its own, ready to be held against other
@@ -266,13 +267,13 @@ func DeviationsCSV(w io.Writer, r *change.Result) error {
 		}
 		for _, x := range deviationLengths(&s.Placed.Deviation) {
 			if !math.IsNaN(x.Length.Value) {
-				rows = append(rows, []string{safe(s.ID), x.Name, "ridgerule", cell(x.Length.Value), "mm", cell(x.Length.Std()), cell(x.Length.U()), note})
+				rows = append(rows, []string{cells.Text(s.ID), x.Name, "ridgerule", cells.Number(x.Length.Value), "mm", cells.Number(x.Length.Std()), cells.Number(x.Length.U()), note})
 			}
 		}
 		a := s.Placed.Deviation.Angle
-		rows = append(rows, []string{safe(s.ID), "angular_deviation", "ridgerule", cell(a.Value), "deg", cell(a.Std()), cell(a.U()), note})
+		rows = append(rows, []string{cells.Text(s.ID), "angular_deviation", "ridgerule", cells.Number(a.Value), "deg", cells.Number(a.Std()), cells.Number(a.U()), note})
 	}
-	return writeCSV(w, rows)
+	return cells.Write(w, rows)
 }
 
 // changeFile is changes.json.

@@ -64,39 +64,33 @@ func (g segment) outside(p r3.Vec) float64 {
 	return r3.Norm(r3.Sub(p, r3.Add(g.a, r3.Scale(t, ab)))) - g.ra - t*(g.rb-g.ra)
 }
 
-// contour returns the zero line of the distance to the nearest capsule, by marching squares; each
-// piece is one cell's chord.
+// contour returns the zero line of the distance to the nearest capsule, closed ones with their first point again at
+// their end.
 func contour(near []segment, box [2]reformat.UV) [][]reformat.UV {
 	lo, hi := bounds(near, box)
 	nu, nv := int((hi.U-lo.U)/crossStep)+2, int((hi.V-lo.V)/crossStep)+2
 	if nu < 2 || nv < 2 || nu > 2000 || nv > 2000 {
 		return nil
 	}
-	field := make([]float64, nu*nv)
-	at := func(i, j int) reformat.UV {
-		return reformat.UV{U: lo.U + float64(i)*crossStep, V: lo.V + float64(j)*crossStep}
-	}
+	inside := make([]float64, 0, nu*nv) // mm within the nearest capsule
 	for j := range nv {
 		for i := range nu {
-			q, d := at(i, j), math.Inf(1)
+			d := math.Inf(1)
 			for _, g := range near {
-				d = math.Min(d, g.outside(r3.Vec{X: q.U, Y: q.V}))
+				d = math.Min(d, g.outside(r3.Vec{X: lo.U + float64(i)*crossStep, Y: lo.V + float64(j)*crossStep}))
 			}
-			if math.Abs(d) < 1e-3 {
-				d = 1e-3 // mm; a corner on the line would give chords of no length
-			}
-			field[j*nu+i] = d
+			inside = append(inside, -d)
 		}
 	}
-	var chords [][2]reformat.UV
-	for j := 0; j+1 < nv; j++ {
-		for i := 0; i+1 < nu; i++ {
-			corner := [4]reformat.UV{at(i, j), at(i+1, j), at(i+1, j+1), at(i, j+1)}
-			value := [4]float64{field[j*nu+i], field[j*nu+i+1], field[(j+1)*nu+i+1], field[(j+1)*nu+i]}
-			chords = append(chords, cell4(corner, value)...)
+	var lines [][]reformat.UV
+	for _, c := range reformat.Contours(inside, nu, 0, 0) {
+		line := each(c.Points, func(p [2]float64) reformat.UV { return reformat.UV{U: lo.U + p[0]*crossStep, V: lo.V + p[1]*crossStep} })
+		if c.Closed {
+			line = append(line, line[0])
 		}
+		lines = append(lines, line)
 	}
-	return reformat.Join(chords)
+	return lines
 }
 
 // bounds returns the part of box that the capsules reach.
@@ -110,27 +104,4 @@ func bounds(near []segment, box [2]reformat.UV) (lo, hi reformat.UV) {
 	lo = reformat.UV{U: math.Max(lo.U, box[0].U), V: math.Max(lo.V, box[0].V)}
 	hi = reformat.UV{U: math.Min(hi.U, box[1].U), V: math.Min(hi.V, box[1].V)}
 	return lo, hi
-}
-
-// cell4 returns the chords of the zero line in one cell, whose corners go round it.
-func cell4(corner [4]reformat.UV, value [4]float64) [][2]reformat.UV {
-	var cut []reformat.UV
-	for k := range 4 {
-		n := (k + 1) % 4
-		if (value[k] < 0) == (value[n] < 0) {
-			continue
-		}
-		t := value[k] / (value[k] - value[n])
-		cut = append(cut, reformat.UV{
-			U: corner[k].U + t*(corner[n].U-corner[k].U),
-			V: corner[k].V + t*(corner[n].V-corner[k].V),
-		})
-	}
-	switch len(cut) {
-	case 2:
-		return [][2]reformat.UV{{cut[0], cut[1]}}
-	case 4:
-		return [][2]reformat.UV{{cut[0], cut[1]}, {cut[2], cut[3]}}
-	}
-	return nil
 }

@@ -1,13 +1,13 @@
 package report
 
 import (
-	"encoding/csv"
 	"io"
 	"math"
 	"slices"
 	"strings"
 
 	"ridgerule/measure"
+	"ridgerule/measure/cells"
 	"ridgerule/measure/quantity"
 )
 
@@ -24,7 +24,7 @@ func MeasurementsCSV(w io.Writer, r *measure.Result) error {
 	for _, row := range r.Arch.Rows {
 		rows = append(rows, measurement(r.Case, row.Sites, "", row.Row))
 	}
-	return writeCSV(w, rows)
+	return cells.Write(w, rows)
 }
 
 // rowsOf returns the site's rows; a site that failed before it had any still has one, whose note
@@ -39,21 +39,12 @@ func rowsOf(s *measure.SiteResult) []measure.Row {
 func measurement(label, site, tooth string, row measure.Row) []string {
 	u, U := "", ""
 	if row.Value != nil && len(row.Budget) > 0 {
-		u, U = cell(row.Budget.Std()), cell(row.Budget.U())
+		u, U = cells.Number(row.Budget.Std()), cells.Number(row.Budget.U())
 	}
 	return []string{
-		safe(label), safe(site), safe(tooth), safe(string(row.Quantity)), at(row.At), safe(row.To),
-		cellOf(row.Value), safe(row.Unit), u, U, cellOf(row.Margin), safe(string(row.Verdict)), safe(row.Note),
+		cells.Text(label), cells.Text(site), cells.Text(tooth), cells.Text(string(row.Quantity)), cells.Depth(row.At), cells.Text(row.To),
+		cells.Optional(row.Value), cells.Text(row.Unit), u, U, cells.Optional(row.Margin), cells.Text(string(row.Verdict)), cells.Text(row.Note),
 	}
-}
-
-// at writes a depth (mm) in as few digits as say it to four decimals: "3", "2.5", "10.2607"; nil
-// is empty.
-func at(depth *float64) string {
-	if depth == nil || math.IsNaN(*depth) || math.IsInf(*depth, 0) {
-		return ""
-	}
-	return plain(math.Round(*depth*1e4) / 1e4)
 }
 
 // SitesCSV writes one row a site, in the columns of [SiteColumns] for the result's depths.
@@ -63,27 +54,27 @@ func SitesCSV(w io.Writer, r *measure.Result) error {
 	for i := range r.Sites {
 		rows = append(rows, siteRow(r.Case, &r.Sites[i], depths))
 	}
-	return writeCSV(w, rows)
+	return cells.Write(w, rows)
 }
 
 func siteRow(label string, s *measure.SiteResult, depths []float64) []string {
 	crest, axis := s.Frame.Patient(s.Crest), s.Frame.Direction(s.Axis)
 	place := []float64{s.Frame.Arc, crest.X, crest.Y, crest.Z, axis.X, axis.Y, axis.Z}
-	row := []string{safe(label), safe(s.ID), safe(s.Tooth)}
+	row := []string{cells.Text(label), cells.Text(s.ID), cells.Text(s.Tooth)}
 	for i, x := range place {
 		if s.Err != "" && i > 0 {
 			x = math.NaN() // no crest and no axis where nothing was measured
 		}
-		row = append(row, cell(x))
+		row = append(row, cells.Number(x))
 	}
 	height, _ := s.Lookup(quantity.RidgeHeight, math.NaN())
-	row = append(row, cellOf(height.Value), expanded(height), safe(string(s.HeightTo)))
+	row = append(row, cells.Optional(height.Value), expanded(height), cells.Text(string(s.HeightTo)))
 	for _, d := range depths {
 		width, _ := s.Lookup(quantity.RidgeWidth, d)
-		row = append(row, cellOf(width.Value))
+		row = append(row, cells.Optional(width.Value))
 	}
 	tilt, _ := s.Lookup(quantity.RidgeTilt, math.NaN())
-	return append(row, cellOf(tilt.Value), safe(string(s.Verdict)), safe(noteOf(s)))
+	return append(row, cells.Optional(tilt.Value), cells.Text(string(s.Verdict)), cells.Text(noteOf(s)))
 }
 
 // expanded writes the row's expanded uncertainty, or nothing when the row has no number.
@@ -91,7 +82,7 @@ func expanded(row measure.Row) string {
 	if row.Value == nil || len(row.Budget) == 0 {
 		return ""
 	}
-	return cell(row.Budget.U())
+	return cells.Number(row.Budget.U())
 }
 
 func noteOf(s *measure.SiteResult) string {
@@ -113,31 +104,4 @@ func Depths(r *measure.Result) []float64 {
 	}
 	slices.Sort(all)
 	return all
-}
-
-// safe returns text as a cell no spreadsheet runs: control characters become spaces, and a cell
-// that would begin a formula is preceded by an apostrophe. Full-width signs count, since some
-// spreadsheets fold them.
-//
-// Source: OWASP, CSV Injection.
-func safe(text string) string {
-	text = strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f || r == 0x85 || r == 0x2028 || r == 0x2029 {
-			return ' '
-		}
-		return r
-	}, strings.ToValidUTF8(text, "\uFFFD"))
-	if strings.IndexAny(strings.TrimLeft(text, " \u00a0\ufeff"), "=+-@＝＋－＠") == 0 {
-		return "'" + text
-	}
-	return text
-}
-
-func writeCSV(w io.Writer, rows [][]string) error {
-	out := csv.NewWriter(w)
-	if err := out.WriteAll(rows); err != nil {
-		return err
-	}
-	out.Flush()
-	return out.Error()
 }

@@ -62,22 +62,6 @@ func TestFailedSiteSaysWhy(t *testing.T) {
 	require.Contains(t, out.String(), "pine-042,47,47,ridge_height,,,,mm,,,,,section at 3.1 mm of the arch lies outside the field of the scan\n")
 }
 
-func TestCellsAreFixedPointAndNeverMinusZero(t *testing.T) {
-	for x, want := range map[float64]string{1.0 / 3: "0.3333", -0.00001: "0.0000", 12: "12.0000", -2.5: "-2.5000"} {
-		require.Equal(t, want, cell(x))
-	}
-}
-
-// Source: OWASP, CSV Injection, list of leading characters.
-func TestFormulaCellsAreMadeSafe(t *testing.T) {
-	for _, bad := range []string{"=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", " =1", "＝1", "\n+1", "\ufeff=1"} {
-		require.True(t, strings.HasPrefix(safe(bad), "'"), "%q became %q", bad, safe(bad))
-	}
-	for _, good := range []string{"36", "left canal", "a=b", ""} {
-		require.Equal(t, good, safe(good))
-	}
-}
-
 // Whatever a plan's text holds, the table keeps its shape and starts no formula.
 func FuzzHostileTextKeepsTheTable(f *testing.F) {
 	f.Add("=cmd|'/c calc'!A0", "a,b\n\"c\"")

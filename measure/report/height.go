@@ -49,5 +49,5 @@ func wall(l measure.Limit) bool { return strings.HasSuffix(string(l), "_wall") }
 
 // limitWord returns what a height ends at, in words; the inner side is palatal in the maxilla.
 func limitWord(l measure.Limit, jaw measure.Jaw) string {
-	return strings.Replace(plainName(string(l)), "lingual", inner(jaw), 1)
+	return strings.Replace(quantity.InWords(string(l)), "lingual", inner(jaw), 1)
 }

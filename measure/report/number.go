@@ -17,26 +17,6 @@ import (
 
 const minus = "−"
 
-// cell writes x for the tables; NaN and infinities are empty.
-func cell(x float64) string {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return ""
-	}
-	text := strconv.FormatFloat(x, 'f', 4, 64)
-	if text == "-0.0000" {
-		return "0.0000"
-	}
-	return text
-}
-
-// cellOf writes the number behind p; nil is empty.
-func cellOf(p *float64) string {
-	if p == nil {
-		return ""
-	}
-	return cell(*p)
-}
-
 // plain writes x in as few digits as say it exactly: the depths and names of columns.
 func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 

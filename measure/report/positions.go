@@ -11,6 +11,7 @@ import (
 	_ "embed"
 
 	"ridgerule/measure/align"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/uncertainty"
 )
 
@@ -235,9 +236,9 @@ func (p *positionsView) limits(c *align.Comparison) {
 			unit = "°"
 		}
 		fit := map[string]string{align.FitBest: "best", align.FitOneEnd: "one end", "": "none"}[r.Fit]
-		p.Limits = append(p.Limits, limitView{r.Implant, plainName(r.Measure), fit, withSpread(*r.Value, r.Budget, unit, false), plain(*r.Limit) + unit, r.Verdict})
+		p.Limits = append(p.Limits, limitView{r.Implant, quantity.InWords(r.Measure), fit, withSpread(*r.Value, r.Budget, unit, false), plain(*r.Limit) + unit, r.Verdict})
 	}
 	for _, l := range c.Limits {
-		p.LimitSources = append(p.LimitSources, fmt.Sprintf("Limit of %s: %s. It is the laboratory's own, not this program's.", plainName(l.Of), l.Source))
+		p.LimitSources = append(p.LimitSources, fmt.Sprintf("Limit of %s: %s. It is the laboratory's own, not this program's.", quantity.InWords(l.Of), l.Source))
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"ridgerule/measure/practice"
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
 	"ridgerule/measure/repeat"
 )
@@ -183,7 +184,7 @@ func viewOfMark(k *practice.Mark, items map[string]MarkedItem, grey window) (mar
 	if k.Unsafe {
 		v.Unsafe, v.Note, _ = strings.Cut(k.Note, "; ")
 	}
-	v.Ask = plainName(k.Question.Quantity)
+	v.Ask = quantity.InWords(k.Question.Quantity)
 	if known {
 		v.Ask, _ = it.Sheet.Question.Words(it.Sheet.Jaw)
 		v.Place = fmt.Sprintf("tooth %d, %v · ", it.Sheet.Tooth, it.Sheet.Jaw)

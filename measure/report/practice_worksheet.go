@@ -13,6 +13,7 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 
 	"ridgerule/measure/practice"
+	"ridgerule/measure/quantity"
 )
 
 //go:embed practice.tmpl
@@ -229,7 +230,7 @@ func (d *worksheet) paragraph(x, y, wide, size float64, cut weight, text string)
 
 // questionName names what is asked in short: "ridge width at 3 mm".
 func questionName(q practice.Question) string {
-	name := plainName(q.Quantity)
+	name := quantity.InWords(q.Quantity)
 	if q.At > 0 {
 		name += " at " + plain(q.At) + " mm"
 	}

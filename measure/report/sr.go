@@ -12,6 +12,7 @@ import (
 
 	"ridgerule/dicomio"
 	"ridgerule/measure"
+	"ridgerule/measure/cells"
 	"ridgerule/measure/quantity"
 )
 
@@ -182,10 +183,10 @@ func withRow(g dicomio.Node, jaw measure.Jaw, s *measure.SiteResult, row measure
 	}
 	unit, known := units[row.Unit]
 	if !coded || !known {
-		g.Nodes = append(g.Nodes, note("CONTAINS", comment, rowName(row, jaw)+": "+cellOf(row.Value)+" "+row.Note))
+		g.Nodes = append(g.Nodes, note("CONTAINS", comment, rowName(row, jaw)+": "+cells.Optional(row.Value)+" "+row.Note))
 		return g
 	}
-	n := numeric(concept, cellOf(row.Value), unit)
+	n := numeric(concept, cells.Optional(row.Value), unit)
 	n.Relation = "CONTAINS"
 	if n.Text == "" {
 		n.Code = failure
@@ -195,12 +196,12 @@ func withRow(g dicomio.Node, jaw measure.Jaw, s *measure.SiteResult, row measure
 		n.Nodes = append(n.Nodes, note("HAS CONCEPT MOD", measuredTo, row.To))
 	}
 	if row.Value != nil && len(row.Budget) > 0 {
-		n.Nodes = withNumber(n.Nodes, uncertaintyOf, cell(row.Budget.U()), unit)
+		n.Nodes = withNumber(n.Nodes, uncertaintyOf, cells.Number(row.Budget.U()), unit)
 	}
 	if row.At != nil {
 		n.Nodes = withNumber(n.Nodes, depth, digits(*row.At), units["mm"])
 	}
-	n.Nodes = withNumber(n.Nodes, margin, cellOf(row.Margin), units["mm"])
+	n.Nodes = withNumber(n.Nodes, margin, cells.Optional(row.Margin), units["mm"])
 	if row.Verdict != measure.NoMargin {
 		n.Nodes = append(n.Nodes, verdictNode("HAS PROPERTIES", verdictOf(row.Verdict)))
 	}
@@ -232,7 +233,7 @@ func verdictNode(relation string, v verdictView) dicomio.Node {
 
 // digits writes a depth or a spacing in as few digits as say it to four decimals; NaN is empty.
 func digits(x float64) string {
-	if cell(x) == "" {
+	if cells.Number(x) == "" {
 		return ""
 	}
 	return plain(nearest(x, 4))

@@ -153,7 +153,7 @@ func viewOf(c Case) pageView {
 	}
 	v.addArch(r)
 	for _, m := range r.Margins {
-		v.Margins = append(v.Margins, marginView{plainName(m.Name), rounded(m.Margin, 1), marked(m.Rule), m.Changed})
+		v.Margins = append(v.Margins, marginView{quantity.InWords(m.Name), rounded(m.Margin, 1), marked(m.Rule), m.Changed})
 	}
 	v.Scan, v.Convent = scanFacts(c), conventionFacts(r)
 	return v

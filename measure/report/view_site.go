@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"ridgerule/measure"
+	"ridgerule/measure/cells"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/uncertainty"
 )
@@ -40,7 +41,7 @@ func (v *siteView) sort(s *measure.SiteResult, jaw measure.Jaw) {
 			v.Findings = append(v.Findings, viewOfFinding(row, jaw))
 		case inDepthTable(row.Quantity):
 			if row.Note != "" {
-				v.DepthNotes = append(v.DepthNotes, rowName(row, jaw)+" at "+at(row.At)+" mm: "+row.Note)
+				v.DepthNotes = append(v.DepthNotes, rowName(row, jaw)+" at "+cells.Depth(row.At)+" mm: "+row.Note)
 			}
 		default:
 			f := viewOfRow(row, jaw)
@@ -162,7 +163,7 @@ func shortAt(depth *float64) string {
 		return ""
 	}
 	x := math.Round(*depth*100) / 100
-	return at(&x)
+	return cells.Depth(&x)
 }
 
 func viewOfRow(row measure.Row, jaw measure.Jaw) rowView {
@@ -202,7 +203,7 @@ func sizesOf(ladder []measure.SizeResult) (sizes []sizeView, note string) {
 }
 
 func viewOfRung(r measure.SizeResult) sizeView {
-	v := sizeView{Size: plain(r.Diameter) + " × " + plain(r.Length), Limit: plainName(r.Limit), Verdict: verdictOf(r.Verdict)}
+	v := sizeView{Size: plain(r.Diameter) + " × " + plain(r.Length), Limit: quantity.InWords(r.Limit), Verdict: verdictOf(r.Verdict)}
 	if !math.IsNaN(r.Reserve) {
 		v.Reserve = read(r.Reserve, r.U).String()
 		if r.Verdict != measure.NotAssessed { // of the reserve that decided

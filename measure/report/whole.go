@@ -12,18 +12,18 @@ import (
 // socket with them. Larger, wider sockets would be closed; smaller, a foramen would empty the bone.
 const gapRadius = 2.0
 
-// cells is a block's grid as flags, widened across the section (columns and rows) by a rim that is outside the
+// lattice is a block's grid as flags, widened across the section (columns and rows) by a rim that is outside the
 // bone. Along the arch it is not: the bone goes on there, and nothing comes in by its cut ends.
-type cells struct {
+type lattice struct {
 	size [3]int
 	rim  int
 	ball [][3]int // steps no longer than gapRadius
 }
 
-func cellsOf(b Block) cells {
+func latticeOf(b Block) lattice {
 	least := math.Min(r3.Norm(b.Step[0]), math.Min(r3.Norm(b.Step[1]), r3.Norm(b.Step[2])))
 	n := int(math.Ceil(gapRadius / least))
-	c := cells{rim: n + 1, size: [3]int{b.Size[0] + 2*n + 2, b.Size[1] + 2*n + 2, b.Size[2]}}
+	c := lattice{rim: n + 1, size: [3]int{b.Size[0] + 2*n + 2, b.Size[1] + 2*n + 2, b.Size[2]}}
 	for k := -n; k <= n; k++ {
 		for j := -n; j <= n; j++ {
 			for i := -n; i <= n; i++ {
@@ -38,14 +38,14 @@ func cellsOf(b Block) cells {
 }
 
 // of returns the flag of each value of the block as cells; the rim is false.
-func (c cells) of(b Block, is func(grey float64) bool) []bool {
+func (c lattice) of(b Block, is func(grey float64) bool) []bool {
 	out := make([]bool, c.size[0]*c.size[1]*c.size[2])
 	c.each(b, func(cell, value int) { out[cell] = is(float64(b.Grey[value])) })
 	return out
 }
 
 // each calls do with every value of the block and the number of its cell.
-func (c cells) each(b Block, do func(cell, value int)) {
+func (c lattice) each(b Block, do func(cell, value int)) {
 	value := 0
 	for k := range b.Size[2] {
 		for j := range b.Size[1] {
@@ -58,7 +58,7 @@ func (c cells) each(b Block, do func(cell, value int)) {
 }
 
 // near returns the cells that a ball about any of the set ones reaches.
-func (c cells) near(set []bool) []bool {
+func (c lattice) near(set []bool) []bool {
 	out := make([]bool, len(set))
 	for n, is := range set {
 		if !is {
@@ -76,7 +76,7 @@ func (c cells) near(set []bool) []bool {
 
 // flood sets mark to name in every cell that faces lead to from cell n without leaving free ones; it returns
 // how many.
-func (c cells) flood(n int, free []bool, mark []int, name int) int {
+func (c lattice) flood(n int, free []bool, mark []int, name int) int {
 	row, slice := c.size[0], c.size[0]*c.size[1]
 	mark[n] = name
 	found := []int{n}
@@ -101,7 +101,7 @@ func (c cells) flood(n int, free []bool, mark []int, name int) int {
 // A value that changes sides is mirrored at level. Values outside the field stop the ball, so that bone cut by the
 // field stays whole; where the field shows nothing outside the bone, the block comes back as it is.
 func wholeBone(b Block, level float64) Block {
-	c := cellsOf(b)
+	c := latticeOf(b)
 	bone := c.of(b, func(g float64) bool { return g >= level })
 	beyond := c.of(b, math.IsNaN)
 	outside, shown := c.outside(c.pieces(bone, len(c.ball)), beyond, b) // noise in soft tissue does not stop the ball
@@ -125,7 +125,7 @@ func wholeBone(b Block, level float64) Block {
 }
 
 // outside returns the cells that the ball covers on its way from the rim, and whether any of them is in the block.
-func (c cells) outside(bone, beyond []bool, b Block) (covered []bool, shown bool) {
+func (c lattice) outside(bone, beyond []bool, b Block) (covered []bool, shown bool) {
 	free := c.near(bone)
 	for n := range free {
 		free[n] = !free[n] && !beyond[n]
@@ -141,7 +141,7 @@ func (c cells) outside(bone, beyond []bool, b Block) (covered []bool, shown bool
 }
 
 // pieces returns the set cells without those of pieces of fewer than least cells; 0: of any but the largest.
-func (c cells) pieces(set []bool, least int) []bool {
+func (c lattice) pieces(set []bool, least int) []bool {
 	mark, sizes := make([]int, len(set)), []int{0}
 	for n, is := range set {
 		if is && mark[n] == 0 {

@@ -40,9 +40,6 @@ func inner(jaw measure.Jaw) string {
 	return "lingual"
 }
 
-// plainName turns a name of the files into words: "nasal_floor" into "nasal floor".
-func plainName[T ~string](name T) string { return strings.ReplaceAll(string(name), "_", " ") }
-
 // unitWord returns the unit as it stands behind a printed number.
 func unitWord(unit string) string {
 	switch unit {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/reformat"
 )
 
@@ -203,7 +204,7 @@ func classes(s reformat.Section) (low, top float64) {
 	if len(values) == 0 {
 		return 0, 0
 	}
-	from, to := slices.Min(values), nth(values, int(0.99*float64(len(values)-1)))
+	from, to := slices.Min(values), fit.Nth(values, int(0.99*float64(len(values)-1)))
 	if !(to > from) {
 		return from, from
 	}

@@ -6,99 +6,26 @@ import (
 	"ridgerule/measure/reformat"
 )
 
-// contour returns the longest closed zero line of value over the pixels x0 ≤ x < x1, y0 ≤ y < y1, in pixels,
-// counter-clockwise with y up (positive values on its left when y points down the raster). value
-// is taken as −1 beyond them. Marching squares with linear interpolation; a saddle is
-// decided by the mean of its corners.
+// contour returns the longest zero line of value over the pixels x0 ≤ x < x1, y0 ≤ y < y1, in pixels, with positive values
+// on its right where y points down the raster. value is taken as −1 beyond them, so that the line is closed.
 func contour(x0, y0, x1, y1 int, value func(x, y int) float64) [][2]float64 {
-	r := newRimmed(x0, y0, x1, y1, value)
-	next := r.links()
-	var longest []int32
-	for start := range next {
-		var line []int32
-		for k := int32(start); next[k] >= 0; {
-			line = append(line, k)
-			k, next[k] = next[k], -1
-		}
-		if len(line) > len(longest) {
-			longest = line
-		}
-	}
-	out := make([][2]float64, len(longest))
-	for i, k := range longest {
-		out[i] = r.spot(k)
-	}
-	return out
-}
-
-// rimmed is a raster with a rim of −1 one pixel wide. An edge of its grid is twice the number of the
-// pixel at its left or upper end, plus one where it runs down.
-type rimmed struct {
-	x0, y0 int       // the first pixel within the rim
-	w      int       // with the rim
-	value  []float64 // row by row
-}
-
-func newRimmed(x0, y0, x1, y1 int, value func(x, y int) float64) rimmed {
-	w := x1 - x0 + 2
-	r := rimmed{x0, y0, w, make([]float64, w*(y1-y0+2))}
-	for i := range r.value {
-		r.value[i] = -1
+	w := x1 - x0 + 2 // with a rim one pixel wide
+	rimmed := make([]float64, w*(y1-y0+2))
+	for i := range rimmed {
+		rimmed[i] = -1
 	}
 	for y := y0; y < y1; y++ {
 		for x := x0; x < x1; x++ {
-			r.value[(y-y0+1)*w+x-x0+1] = value(x, y)
+			rimmed[(y-y0+1)*w+x-x0+1] = value(x, y)
 		}
 	}
-	return r
-}
-
-// links returns for every edge that the zero line crosses the one it crosses next, −1 for the others.
-func (r rimmed) links() []int32 {
-	next := make([]int32, 2*len(r.value))
-	for i := range next {
-		next[i] = -1
-	}
-	for i := 0; i+r.w+1 < len(r.value); i++ {
-		if (i+1)%r.w == 0 {
-			continue
-		}
-		c := [4]float64{r.value[i], r.value[i+1], r.value[i+1+r.w], r.value[i+r.w]}
-		edges := [4]int32{int32(2 * i), int32(2*i + 3), int32(2 * (i + r.w)), int32(2*i + 1)} // top, right, bottom, left
-		var out, in [2]int32                                                                  // walking clockwise on the raster, the line leaves where positive turns negative
-		n, m := 0, 0
-		for e := range 4 {
-			switch a, b := c[e] > 0, c[(e+1)%4] > 0; {
-			case a && !b:
-				out[n] = edges[e]
-				n++
-			case !a && b:
-				in[m] = edges[e]
-				m++
-			}
-		}
-		switch n {
-		case 1:
-			next[out[0]] = in[0]
-		case 2: // a saddle: a joined middle connects each exit with the entry after it
-			if joined := c[0]+c[1]+c[2]+c[3] > 0; joined == (c[0] > 0) {
-				next[out[0]], next[out[1]] = in[0], in[1]
-			} else {
-				next[out[0]], next[out[1]] = in[1], in[0]
-			}
+	var longest [][2]float64
+	for _, c := range reformat.Contours(rimmed, w, x0-1, y0-1) {
+		if len(c.Points) > len(longest) {
+			longest = c.Points
 		}
 	}
-	return next
-}
-
-// spot returns where the zero line crosses an edge, in pixels.
-func (r rimmed) spot(k int32) [2]float64 {
-	i := int(k / 2)
-	x, y, a := float64(r.x0+i%r.w-1), float64(r.y0+i/r.w-1), r.value[i]
-	if k%2 == 0 {
-		return [2]float64{x + a/(a-r.value[i+1]), y}
-	}
-	return [2]float64{x, y + a/(a-r.value[i+r.w])}
+	return longest
 }
 
 // evenly returns the closed polyline resampled to points about step apart, starting at its point

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/reformat"
 )
 
@@ -173,7 +174,7 @@ func (w *SurfacePatch) texture(t ImageModel) float64 {
 			off = append(off, math.Abs(g.Grey-w.p.grey(g, h)))
 		}
 	}
-	return beyond(scatter(off), noise)
+	return beyond(fit.Scatter(off), noise)
 }
 
 // neighbour is a voxel some strides away and the noise's correlation with it.
@@ -254,3 +255,6 @@ func (w *SurfacePatch) correlated(j mat.Vector) float64 {
 	}
 	return math.Max(0, mat.Inner(j, w.more, j))
 }
+
+// beyond returns the SD that makes less to more, in their unit; 0 where more is less.
+func beyond(more, less float64) float64 { return math.Sqrt(math.Max(0, more*more-less*less)) }

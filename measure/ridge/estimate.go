@@ -3,6 +3,7 @@ package ridge
 import (
 	"math"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/reformat"
 )
 
@@ -314,12 +315,12 @@ func (p profile) noise(all []reformat.VoxelSample) float64 {
 	for i := range slope {
 		slope[i] = math.Abs(p.grey[min(len(p.grey)-1, i+1)] - p.grey[max(0, i-1)])
 	}
-	flat := quantile(slope, 0.2)
+	flat := fit.Quantile(slope, 0.2)
 	var off []float64
 	for _, g := range all {
 		if i := p.bin(g.N); slope[i] <= flat {
 			off = append(off, math.Abs(g.Grey-p.grey[i]))
 		}
 	}
-	return scatter(off)
+	return fit.Scatter(off)
 }

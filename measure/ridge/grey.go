@@ -3,6 +3,7 @@ package ridge
 import (
 	"math"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/reformat"
 )
 
@@ -41,6 +42,6 @@ func (o *Outline) Grey(a Axis, depth float64) (Grey, bool) {
 	for _, v := range values {
 		g.SD += (v - g.Mean) * (v - g.Mean) / float64(len(values)-1)
 	}
-	g.SD, g.P05, g.P95 = math.Sqrt(g.SD), quantile(values, 0.05), quantile(values, 0.95)
+	g.SD, g.P05, g.P95 = math.Sqrt(g.SD), fit.Quantile(values, 0.05), fit.Quantile(values, 0.95)
 	return g, true
 }

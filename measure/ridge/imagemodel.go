@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"ridgerule/measure/fit"
 )
 
 // EstimateImage puts together what stations along the arch teach about the series: its blur, the grey values of
@@ -84,13 +86,13 @@ func coarseOf(stations []Station) (c coarseLevels) {
 			steps = append(steps, st.cortex-st.soft)
 		}
 	}
-	least := leastContrastOf * quantile(steps, 0.75)
+	least := leastContrastOf * fit.Quantile(steps, 0.75)
 	for _, st := range stations {
 		if st.outline != nil && st.cortex-st.soft > math.Max(0, least) {
 			soft, cortex = append(soft, st.soft), append(cortex, st.cortex)
 		}
 	}
-	c = coarseLevels{soft: median(soft), stations: len(soft)}
+	c = coarseLevels{soft: fit.Median(soft), stations: len(soft)}
 	slices.Sort(cortex)
 	c.cortex = c.kind(cortex)
 	return c
@@ -142,7 +144,7 @@ func (c coarseLevels) kind(sorted []float64) (middle float64) {
 			continue
 		}
 		for range len(sorted) { // uphill to where most lie
-			next := median(near(x))
+			next := fit.Median(near(x))
 			if next == x {
 				break
 			}
@@ -185,18 +187,18 @@ func taught(walls []*SurfacePatch) ImageModel {
 			marrow = append(marrow, w.p[pG2])
 		}
 	}
-	t := ImageModel{Edges: len(walls), Noise: median(noise), correlation: pooled.correlation()}
+	t := ImageModel{Edges: len(walls), Noise: fit.Median(noise), correlation: pooled.correlation()}
 	t.Blur, t.BlurSD = middle(blur)
 	t.Cortex, t.CortexSD = middle(cortex)
 	t.Soft, t.SoftSD = middle(soft)
 	t.Soft = oneOfTwo(soft, t.Soft, t.Cortex)
 	t.Marrow = t.Soft
 	if len(marrow) > 0 {
-		t.Marrow = median(marrow)
+		t.Marrow = fit.Median(marrow)
 	}
 	step, n := t.Cortex-t.Soft, len(walls)
-	t.BlurSD = varies(t.BlurSD, median(blurSD), leastSpread*t.Blur, n)
-	t.CortexSD = varies(t.CortexSD, median(cortexSD), leastSpread*step, n)
+	t.BlurSD = varies(t.BlurSD, fit.Median(blurSD), leastSpread*t.Blur, n)
+	t.CortexSD = varies(t.CortexSD, fit.Median(cortexSD), leastSpread*step, n)
 	t.SoftSD = varies(t.SoftSD, 0, leastSpread*step, n)
 	return t
 }
@@ -253,10 +255,10 @@ func only(param int) (by params) {
 
 // middle returns the median of x and its spread about it, in x's unit.
 func middle(x []float64) (mid, spread float64) {
-	mid = median(x)
+	mid = fit.Median(x)
 	off := make([]float64, len(x))
 	for i, v := range x {
 		off[i] = math.Abs(v - mid)
 	}
-	return mid, scatter(off)
+	return mid, fit.Scatter(off)
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/reformat"
 )
 
@@ -157,7 +158,7 @@ func (o *Outline) sharpen() {
 		for d := -2; d <= 2; d++ {
 			near = append(near, shift[(i+d+n)%n])
 		}
-		moved[i] = sub(p, scale(median(near), o.outward(i)))
+		moved[i] = sub(p, scale(fit.Median(near), o.outward(i)))
 	}
 	o.Points = moved
 }

@@ -3,6 +3,8 @@ package ridge
 import (
 	"fmt"
 	"math"
+
+	"ridgerule/measure/fit"
 )
 
 // Signs of motion. A scan of a patient who moved is the mean of copies some tenths of a millimetre apart: edges along
@@ -109,8 +111,8 @@ func (f facing) wide() float64 {
 	if len(f.blur) < fewestWide {
 		return 0
 	}
-	low := quantile(f.blur, 0.25)
-	if few := quantile(f.blur, 0.9) / low; few > fewWide || quantile(f.blur, 0.85)/low > manyWide {
+	low := fit.Quantile(f.blur, 0.25)
+	if few := fit.Quantile(f.blur, 0.9) / low; few > fewWide || fit.Quantile(f.blur, 0.85)/low > manyWide {
 		return few
 	}
 	return 0
@@ -121,7 +123,7 @@ func (w allFacings) uneven() float64 {
 	least, most := math.Inf(1), 0.0
 	for _, f := range w {
 		if len(f.blur) >= fewestOneWay {
-			blur := median(f.blur)
+			blur := fit.Median(f.blur)
 			least, most = math.Min(least, blur), math.Max(most, blur)
 		}
 	}

@@ -206,5 +206,5 @@ func (l *layerFit) residual(p *params) float64 {
 	for i, g := range l.samples {
 		r[i] = math.Abs(g.Grey - p.grey(g, h))
 	}
-	return scatter(r)
+	return fit.Scatter(r)
 }

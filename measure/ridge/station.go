@@ -3,6 +3,7 @@ package ridge
 import (
 	"math"
 
+	"ridgerule/measure/fit"
 	"ridgerule/measure/reformat"
 )
 
@@ -132,5 +133,5 @@ func (o *Outline) sides() (outside, inside float64) {
 			in = append(in, g)
 		}
 	}
-	return median(out), median(in)
+	return fit.Median(out), fit.Median(in)
 }

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"ridgerule/measure/fit"
 )
 
 // What the image does not support is not said. A fit explains the voxels by layers, blur and
@@ -136,9 +138,9 @@ func (o *Ridge) weigh() {
 	if len(low) < 3 {
 		return
 	}
-	sharp = math.Max(quantile(high, 0), 0.5*most)
+	sharp = math.Max(fit.Quantile(high, 0), 0.5*most)
 	// either most edges are wide and one is sharp, or one is wide and most are sharp
-	for _, pair := range [2][2]float64{{sharp, quantile(low, 0.5)}, {math.Max(quantile(high, 0.5), 0.5*most), quantile(low, 1)}} {
+	for _, pair := range [2][2]float64{{sharp, fit.Quantile(low, 0.5)}, {math.Max(fit.Quantile(high, 0.5), 0.5*most), fit.Quantile(low, 1)}} {
 		if pair[1] > pair[0] {
 			o.site.smear = math.Max(o.site.smear, 2*math.Sqrt(pair[1]*pair[1]-pair[0]*pair[0]))
 		}
@@ -153,7 +155,7 @@ func (o *Ridge) shared() float64 {
 	for i, w := range o.walls {
 		noise[i] = w.noise
 	}
-	usual := median(noise)
+	usual := fit.Median(noise)
 	var all lags
 	for _, w := range o.walls {
 		if w.noise <= noiseVaries*usual {
@@ -174,8 +176,8 @@ func (o *Ridge) alike() (out []*SurfacePatch) {
 	for i, w := range o.walls {
 		plate[i], beside[i] = w.p[pG1], w.p[pG0]
 	}
-	bright := median(plate) + tooBright*(median(plate)-median(beside))
-	dark := quantile(beside, 1) - twoTissues*(median(plate)-quantile(beside, 1))
+	bright := fit.Median(plate) + tooBright*(fit.Median(plate)-fit.Median(beside))
+	dark := fit.Quantile(beside, 1) - twoTissues*(fit.Median(plate)-fit.Quantile(beside, 1))
 	for _, w := range o.walls {
 		if w.p[pG1] <= bright && w.p[pG0] >= dark {
 			out = append(out, w)

@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure/quantity"
 	"ridgerule/measure/solid"
 	"ridgerule/measure/uncertainty"
 )
@@ -125,7 +125,7 @@ func (m *missing) known(kind Kind) bool {
 		return true
 	}
 	if slices.Contains(m.NotVisible, kind) && len(m.marked(kind)) == 0 {
-		m.report(kind, "%s declared not visible in this scan: nothing is known of it", strings.ReplaceAll(string(kind), "_", " "))
+		m.report(kind, "%s declared not visible in this scan: nothing is known of it", quantity.InWords(kind))
 		return true
 	}
 	return false
@@ -150,7 +150,7 @@ func mesial(p Place, quadrant int) r3.Vec {
 func notMarked(kind Kind, rules Rules, reason string) Finding {
 	rule := rules[string(kind)]
 	nan := math.NaN()
-	return Finding{To: strings.ReplaceAll(string(kind), "_", " "), Kind: kind, Distance: uncertainty.Length{Value: nan},
+	return Finding{To: quantity.InWords(kind), Kind: kind, Distance: uncertainty.Length{Value: nan},
 		Near: [2]r3.Vec{{X: nan, Y: nan, Z: nan}, {X: nan, Y: nan, Z: nan}}, Margin: rule.Margin, Source: rule.Source,
 		Verdict: NotAssessed, Reason: reason}
 }
@@ -169,7 +169,7 @@ func (m *missing) need(kind Kind, reach float64, reason string) {
 			return
 		}
 	}
-	m.report(kind, "%s %s", strings.ReplaceAll(string(kind), "_", " "), reason)
+	m.report(kind, "%s %s", quantity.InWords(kind), reason)
 }
 
 func (m *missing) marked(kind Kind) []*Structure {

@@ -198,12 +198,3 @@ func Across(u r3.Vec) r3.Vec {
 	}
 	return unit(r3.Sub(e, r3.Scale(r3.Dot(e, u), u)))
 }
-
-func finite(vs ...r3.Vec) bool {
-	for _, v := range vs {
-		if s := v.X + v.Y + v.Z; s-s != 0 {
-			return false
-		}
-	}
-	return true
-}

@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 
+	"ridgerule/measure/fit"
+
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -23,7 +25,7 @@ func NewSheet(points []r3.Vec, triangles [][3]int) (*Sheet, error) {
 	if len(triangles) == 0 {
 		return nil, fmt.Errorf("%w: a surface without facets", ErrBody)
 	}
-	if !finite(points...) {
+	if !fit.Finite(points...) {
 		return nil, fmt.Errorf("%w: surface with a coordinate that is not finite", ErrBody)
 	}
 	for i, t := range triangles {

@@ -18,6 +18,8 @@ import (
 	"fmt"
 	"math"
 
+	"ridgerule/measure/fit"
+
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -77,7 +79,7 @@ type Frustum struct {
 // length or radius that is not positive.
 func (f Frustum) Shape() (*Shape, error) {
 	switch {
-	case !finite(f.Base, f.Axis, r3.Vec{X: f.Radius, Y: f.TipRadius, Z: f.Length}):
+	case !fit.Finite(f.Base, f.Axis, r3.Vec{X: f.Radius, Y: f.TipRadius, Z: f.Length}):
 		return nil, fmt.Errorf("%w: a number that is not finite", ErrBody)
 	case math.Abs(length(f.Axis)-1) > 1e-6:
 		return nil, fmt.Errorf("%w: axis of length %g, want a unit vector", ErrBody, length(f.Axis))
@@ -101,7 +103,7 @@ func (c Chain) Shape() (*Shape, error) {
 		return nil, fmt.Errorf("%w: %d points and %d radii", ErrBody, len(c.Path), len(c.Radii))
 	}
 	for i, p := range c.Path {
-		if r := c.Radii[i]; !finite(p) || !(r >= 0) || math.IsInf(r, 0) {
+		if r := c.Radii[i]; !fit.Finite(p) || !(r >= 0) || math.IsInf(r, 0) {
 			return nil, fmt.Errorf("%w: point %d is (%g, %g, %g) with radius %g mm", ErrBody, i+1, p.X, p.Y, p.Z, r)
 		}
 	}

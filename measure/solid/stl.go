@@ -10,6 +10,8 @@ import (
 	"math"
 	"strconv"
 
+	"ridgerule/measure/fit"
+
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -262,7 +264,7 @@ func (w *welder) add(c [9]float64, line, triangle int) error {
 	var t [3]int
 	for k := range t {
 		p := r3.Vec{X: c[3*k], Y: c[3*k+1], Z: c[3*k+2]} // as a key of the map, −0 is 0
-		if !finite(p) || r3.Norm(p) > 1e9 {
+		if !fit.Finite(p) || r3.Norm(p) > 1e9 {
 			return &STLError{Line: line, Triangle: triangle, Reason: fmt.Sprintf("corner (%g, %g, %g) is no place", p.X, p.Y, p.Z)}
 		}
 		at, known := w.points[p]

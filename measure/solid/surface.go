@@ -5,6 +5,8 @@ import (
 	"math"
 	"sync"
 
+	"ridgerule/measure/fit"
+
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -53,7 +55,7 @@ func (s *Surface) check() error {
 	if len(s.Triangles) < 4 {
 		return fmt.Errorf("%w: a closed surface has at least 4 triangles, not %d", ErrBody, len(s.Triangles))
 	}
-	if !finite(s.Points...) {
+	if !fit.Finite(s.Points...) {
 		return fmt.Errorf("%w: surface with a coordinate that is not finite", ErrBody)
 	}
 	s.edge = make(map[uint64]int32, 3*len(s.Triangles))

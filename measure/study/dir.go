@@ -2,7 +2,6 @@ package study
 
 import (
 	"bytes"
-	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -13,6 +12,7 @@ import (
 	"slices"
 
 	"ridgerule/dicomio/temporary"
+	"ridgerule/measure/cells"
 )
 
 // dir is a study's folder:
@@ -91,7 +91,7 @@ func readWhole(folder string) (marker, error) {
 		return m, err
 	}
 	for _, name := range slices.Sorted(maps.Keys(m.Files)) {
-		sum, err := fileHash(filepath.Join(folder, filepath.FromSlash(name)))
+		sum, err := FileHash(filepath.Join(folder, filepath.FromSlash(name)))
 		if errors.Is(err, fs.ErrNotExist) {
 			return m, fmt.Errorf("%s is missing", name)
 		}
@@ -119,7 +119,7 @@ func writeMarker(folder, tool string, in inputs) error {
 		if err != nil || d.IsDir() {
 			return err
 		}
-		m.Files[name], err = fileHash(filepath.Join(folder, filepath.FromSlash(name)))
+		m.Files[name], err = FileHash(filepath.Join(folder, filepath.FromSlash(name)))
 		return err
 	})
 	if err != nil {
@@ -165,7 +165,7 @@ func writeJSON(path string, v any) error {
 
 func csvBytes(rows [][]string) ([]byte, error) {
 	var b bytes.Buffer
-	err := csv.NewWriter(&b).WriteAll(rows)
+	err := cells.Write(&b, rows)
 	return b.Bytes(), err
 }
 

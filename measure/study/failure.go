@@ -154,7 +154,7 @@ func (d dir) failures(entries []Entry) []Failure {
 func failureRows(all []Failure) [][]string {
 	rows := [][]string{{"case", "reader", "replicate", "stage", "reason"}}
 	for _, f := range all {
-		rows = append(rows, []string{cell(f.Case), cell(f.Reader), cell(f.Replicate), cell(f.Stage), cell(f.Reason)})
+		rows = append(rows, []string{textOrNumber(f.Case), textOrNumber(f.Reader), textOrNumber(f.Replicate), textOrNumber(f.Stage), textOrNumber(f.Reason)})
 	}
 	return rows
 }

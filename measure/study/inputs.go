@@ -119,8 +119,8 @@ func seriesHash(path string, limits dicomio.Limits) (string, error) {
 	return hexOf(h), nil
 }
 
-// fileHash returns the SHA-256 of a file's bytes.
-func fileHash(path string) (string, error) {
+// FileHash returns the SHA-256 of a file's bytes, in hexadecimal digits; of a plain file only.
+func FileHash(path string) (string, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return "", err

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode"
 
+	"ridgerule/measure/cells"
 	"ridgerule/measure/report"
 )
 
@@ -73,23 +74,13 @@ func cut(s string) string {
 	return s
 }
 
-// cell returns text as a cell that no spreadsheet runs. A number stays one, with its sign.
-//
-// Source: OWASP, CSV Injection.
-func cell(text string) string {
+// textOrNumber returns text as a cell that no spreadsheet runs. A number stays one, with its sign: a further column of a
+// manifest may hold numbers.
+func textOrNumber(text string) string {
 	if number.MatchString(text) {
 		return text
 	}
-	text = strings.Map(func(c rune) rune {
-		if unicode.IsControl(c) || c == '\u2028' || c == '\u2029' {
-			return ' '
-		}
-		return c
-	}, strings.ToValidUTF8(text, "\uFFFD"))
-	if strings.IndexAny(strings.TrimLeft(text, " \u00a0\ufeff"), "=+-@＝＋－＠") == 0 {
-		return "'" + text
-	}
-	return text
+	return cells.Text(text)
 }
 
 var number = regexp.MustCompile(`^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$`)

@@ -102,7 +102,7 @@ func TestLabelsThatAreNoFolderNames(t *testing.T) {
 func TestCellsOfTheManifestRunNoFormula(t *testing.T) {
 	for in, want := range map[string]string{"=1+1": "'=1+1", "-350": "-350", "+1.5e3": "+1.5e3", "-350 old": "'-350 old", "@x": "'@x", " =x": "' =x",
 		"a\tb": "a b", "\t=x": "' =x", "": "", "x": "x", "＝x": "'＝x"} {
-		require.Equal(t, want, cell(in), "%q", in)
+		require.Equal(t, want, textOrNumber(in), "%q", in)
 	}
 }
 

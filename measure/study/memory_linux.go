@@ -4,12 +4,14 @@ import (
 	"os"
 	"strconv"
 	"strings"
+
+	"ridgerule/dicomio"
 )
 
 // FreeMemory returns the bytes that may still be taken here: what the machine has available, or what
 // the control group (a container's, a cluster job's) leaves if that is less; 0 when unknown.
 func FreeMemory() int64 {
-	free := available()
+	free := dicomio.AvailableMemory()
 	for _, g := range [][2]string{
 		{"/sys/fs/cgroup/memory.max", "/sys/fs/cgroup/memory.current"},
 		{"/sys/fs/cgroup/memory/memory.limit_in_bytes", "/sys/fs/cgroup/memory/memory.usage_in_bytes"},
@@ -20,21 +22,6 @@ func FreeMemory() int64 {
 		}
 	}
 	return free
-}
-
-// available returns MemAvailable in bytes, 0 when it cannot be read.
-func available() int64 {
-	text, err := os.ReadFile("/proc/meminfo")
-	if err != nil {
-		return 0
-	}
-	_, rest, _ := strings.Cut(string(text), "MemAvailable:")
-	fields := strings.Fields(rest)
-	if len(fields) == 0 {
-		return 0
-	}
-	kib, _ := strconv.ParseInt(fields[0], 10, 64)
-	return kib << 10
 }
 
 // readNumber returns a file's number, 0 when there is none.

@@ -55,14 +55,14 @@ func (g *merger) table(name, title string, columns []report.Column, key []string
 
 // row writes one row: the entry's labels, then these cells.
 func (t *table) row(e Entry, cells ...string) {
-	row := []string{cell(e.Case), cell(e.Reader), cell(e.Replicate)}
+	row := []string{textOrNumber(e.Case), textOrNumber(e.Reader), textOrNumber(e.Replicate)}
 	if t.further {
 		for _, c := range e.Further {
-			row = append(row, cell(c))
+			row = append(row, textOrNumber(c))
 		}
 	}
 	for _, c := range cells {
-		row = append(row, cell(c))
+		row = append(row, textOrNumber(c))
 	}
 	_ = t.rows.Write(row) // the writer keeps its error, and commit returns it
 }
@@ -78,9 +78,9 @@ func (t *table) add(e Entry, folder string, made marker) error {
 		at[i] = slices.Index(rows[0], c.Name)
 	}
 	for _, from := range rows[1:] {
-		to := []string{cell(e.Case), cell(e.Reader), cell(e.Replicate)}
+		to := []string{textOrNumber(e.Case), textOrNumber(e.Reader), textOrNumber(e.Replicate)}
 		for _, c := range e.Further {
-			to = append(to, cell(c))
+			to = append(to, textOrNumber(c))
 		}
 		for _, i := range at {
 			if i < 0 {
@@ -156,7 +156,7 @@ func labelColumns() []report.Column {
 func furtherColumns(names []string) []report.Column {
 	var out []report.Column
 	for _, name := range names {
-		out = append(out, report.Column{Name: cell(name), Title: name, Type: "string", Description: "From the manifest, carried through unread."})
+		out = append(out, report.Column{Name: textOrNumber(name), Title: name, Type: "string", Description: "From the manifest, carried through unread."})
 	}
 	return out
 }

@@ -92,7 +92,7 @@ func TestMergedStudyCarriesVersionsAndHashes(t *testing.T) {
 		data, err := os.ReadFile(filepath.Join(folder, "result.json"))
 		require.NoError(t, err)
 		require.NoError(t, json.Unmarshal(data, &r))
-		sum, err := fileHash(filepath.Join(folder, "measurements.csv"))
+		sum, err := FileHash(filepath.Join(folder, "measurements.csv"))
 		require.NoError(t, err)
 		require.Equal(t, []string{"t 1", r.Provenance.Plan.SHA256, r.Scan.Hash, sum}, row[4:])
 		require.Len(t, r.Scan.Hash, 64)

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"ridgerule/measure"
+	"ridgerule/measure/cells"
 )
 
 // simulated returns the row of one number: r at the plan's own marks, n over the draws, variance what
@@ -62,29 +63,9 @@ var simulationColumns = []string{"case", "site", "quantity", "at_mm", "to", "uni
 func (s *Simulation) WriteCSV(w io.Writer) error {
 	rows := [][]string{simulationColumns}
 	for _, r := range s.Rows {
-		depth := ""
-		if r.At != nil {
-			depth = strconv.FormatFloat(math.Round(*r.At*1e4)/1e4, 'f', -1, 64)
-		}
-		rows = append(rows, []string{cell(s.Case), cell(r.Site), string(r.Quantity), depth, cell(r.To), r.Unit, fixed(r.Value), strconv.Itoa(r.N),
-			fixed(r.Mean), fixed(r.SD), fixed(r.SDLow), fixed(r.SDHigh), fixed(r.Low), fixed(r.High),
-			fixed(r.Placement), fixed(r.U), fixed(r.Ratio), r.Verdict, fixed(r.Kept)})
+		rows = append(rows, []string{textOrNumber(s.Case), textOrNumber(r.Site), string(r.Quantity), cells.Depth(r.At), textOrNumber(r.To), r.Unit, cells.Number(r.Value), strconv.Itoa(r.N),
+			cells.Number(r.Mean), cells.Number(r.SD), cells.Number(r.SDLow), cells.Number(r.SDHigh), cells.Number(r.Low), cells.Number(r.High),
+			cells.Number(r.Placement), cells.Number(r.U), cells.Number(r.Ratio), r.Verdict, cells.Number(r.Kept)})
 	}
-	data, err := csvBytes(rows)
-	if err != nil {
-		return err
-	}
-	_, err = w.Write(data)
-	return err
-}
-
-// fixed writes four decimals; a number that is none is empty, and there is no minus zero.
-func fixed(x float64) string {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return ""
-	}
-	if text := strconv.FormatFloat(x, 'f', 4, 64); text != "-0.0000" {
-		return text
-	}
-	return "0.0000"
+	return cells.Write(w, rows)
 }

@@ -2,7 +2,6 @@ package trace
 
 import (
 	"math"
-	"sort"
 
 	"gonum.org/v1/gonum/interp"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -85,13 +84,4 @@ func tangents(points []r3.Vec, reach int) []r3.Vec {
 		t[i] = r3.Unit(r3.Sub(points[hi], points[lo]))
 	}
 	return t
-}
-
-func median(x []float64) float64 {
-	y := append([]float64(nil), x...)
-	sort.Float64s(y)
-	if len(y) == 0 {
-		return math.NaN()
-	}
-	return y[len(y)/2]
 }

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/fit"
 )
 
 // Nothing panics, and what comes back is finite, in a picture of noise of any size.
@@ -38,7 +39,7 @@ func FuzzFollow(f *testing.F) {
 			return
 		}
 		for i, q := range p.Points {
-			if !finite(q) || !(p.Radii[i] > 0) || !(p.SD[i] > 0) || !(p.Confidence[i] >= 0 && p.Confidence[i] <= 1) {
+			if !fit.Finite(q) || !(p.Radii[i] > 0) || !(p.SD[i] > 0) || !(p.Confidence[i] >= 0 && p.Confidence[i] <= 1) {
 				t.Fatalf("point %d: %v radius %g sd %g confidence %g", i, q, p.Radii[i], p.SD[i], p.Confidence[i])
 			}
 		}

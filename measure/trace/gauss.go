@@ -2,7 +2,8 @@ package trace
 
 import (
 	"math"
-	"sync"
+
+	"ridgerule/measure/fit"
 )
 
 // blur returns grey blurred by a Gaussian of sigma lattice steps. Beyond the lattice the
@@ -10,23 +11,10 @@ import (
 func blur(grey []float32, n [3]int, sigma float64) []float32 {
 	kernel := gaussian(sigma)
 	a, b := make([]float32, len(grey)), make([]float32, len(grey))
-	eachLayer(n, func(c int) { blurRows(a, grey, n, c, kernel) })
-	eachLayer(n, func(c int) { blurAcross(b, a, n, c, 1, kernel) })
-	eachLayer(n, func(c int) { blurAcross(a, b, n, c, 2, kernel) })
+	fit.Each(n[2], func(c int) { blurRows(a, grey, n, c, kernel) })
+	fit.Each(n[2], func(c int) { blurAcross(b, a, n, c, 1, kernel) })
+	fit.Each(n[2], func(c int) { blurAcross(a, b, n, c, 2, kernel) })
 	return a
-}
-
-// eachLayer calls f for every layer of a lattice, on two goroutines.
-func eachLayer(n [3]int, f func(c int)) {
-	var wait sync.WaitGroup
-	for w := range 2 {
-		wait.Go(func() {
-			for c := w; c < n[2]; c += 2 {
-				f(c)
-			}
-		})
-	}
-	wait.Wait()
 }
 
 // gaussian returns the right half of a normalised Gaussian kernel, its middle first.

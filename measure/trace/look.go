@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/fit"
 )
 
 // Answer says what the image shows of a canal at a piece of a marked path.
@@ -122,7 +123,7 @@ func checkPath(path []r3.Vec, o LookOptions) error {
 	}
 	length := 0.0
 	for i, p := range path {
-		if !finite(p) {
+		if !fit.Finite(p) {
 			return fmt.Errorf("%w: point %d is not a finite position", ErrPath, i+1)
 		}
 		if i > 0 {

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/fit"
 )
 
 // crossing is what is seen across a piece of path. All its planes have the same two directions, those
@@ -182,7 +183,7 @@ func (c *crossing) unevenness(g levels) float64 {
 	if len(d) == 0 {
 		return 0
 	}
-	return 1.4826 * median(d) / math.Sqrt(2*slabs)
+	return fit.MADToSD * fit.Quantile(d, 0.5) / math.Sqrt(2*slabs)
 }
 
 // inBone reports whether the tube stays in the bone from end to end of the piece.

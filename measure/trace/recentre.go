@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/fit"
 )
 
 const (
@@ -103,7 +104,7 @@ func (c *centred) cut(ctx context.Context, v *volume.Volume) error {
 	}
 	c.spread = 1
 	if len(sds) > 0 {
-		c.spread = max(median(sds), 1)
+		c.spread = max(fit.Quantile(sds, 0.5), 1)
 	}
 	return err
 }
@@ -244,7 +245,7 @@ func (c *centred) usual(k int) float64 {
 	if len(x) == 0 {
 		return map[int]float64{mr: 1.2, mThick: 0.4}[k]
 	}
-	return median(x)
+	return fit.Quantile(x, 0.5)
 }
 
 // trust sets the confidence of every section.
@@ -257,7 +258,7 @@ func (c *centred) trust() {
 	}
 	c.noise = 1
 	if len(noises) > 0 {
-		c.noise = median(noises)
+		c.noise = fit.Quantile(noises, 0.5)
 	}
 	c.confidence = make([]float64, len(c.fits))
 	for i, f := range c.fits {
@@ -279,7 +280,9 @@ func cortexAlong(v *volume.Volume, path []r3.Vec) float64 {
 	var g, lumen []float64
 	for i, p := range points {
 		plane := acrossPath(v, p, t[i])
-		lumen = append(lumen, float64(plane[len(plane)/2]))
+		if at := float64(plane[len(plane)/2]); at == at {
+			lumen = append(lumen, at)
+		}
 		for _, x := range plane {
 			if x == x {
 				g = append(g, float64(x))
@@ -287,7 +290,7 @@ func cortexAlong(v *volume.Volume, path []r3.Vec) float64 {
 		}
 	}
 	slices.Sort(g)
-	low, _ := slices.BinarySearch(g, median(lumen))
+	low, _ := slices.BinarySearch(g, fit.Quantile(lumen, 0.5))
 	if g = g[low:]; len(g) < 100 {
 		return math.Inf(1)
 	}

@@ -34,6 +34,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/dicomio/volume"
+	"ridgerule/measure/fit"
 )
 
 // Errors of this package; test for them with [errors.Is].
@@ -220,7 +221,7 @@ func checkMarks(v *volume.Volume, marks []r3.Vec) error {
 	for i, m := range marks {
 		fail := func(err error, remedy string) error { return &MarkError{i, m, err, remedy} }
 		switch {
-		case !finite(m):
+		case !fit.Finite(m):
 			return fail(ErrMarks, "not a finite position")
 		case !v.Contains(v.Index(m)):
 			return fail(ErrOutside, "move it inside the scanned field")
@@ -233,9 +234,4 @@ func checkMarks(v *volume.Volume, marks []r3.Vec) error {
 		}
 	}
 	return nil
-}
-
-func finite(p r3.Vec) bool {
-	s := p.X + p.Y + p.Z
-	return !math.IsNaN(s) && !math.IsInf(s, 0)
 }

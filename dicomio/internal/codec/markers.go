@@ -12,6 +12,8 @@ const (
 	EOI  = 0xD9
 	SOS  = 0xDA
 	DRI  = 0xDD
+	app0 = 0xE0 // the first of sixteen for applications
+	com  = 0xFE // a comment
 )
 
 // Markers reads the marker segments of a JPEG stream. Source: T.81 B.1.1.
@@ -31,13 +33,42 @@ func (m *Markers) FailAt(offset int, kind error, format string, args ...any) err
 	return &Error{Codec: m.Codec, Offset: offset, Kind: kind, What: fmt.Sprintf(format, args...)}
 }
 
-// Start steps over the start of image.
-func (m *Markers) Start() error {
+// Stream reads a stream of one scan from the start of image to its end. It hands the parameters of each marker but
+// comments to segment, with Pos before them, for errors, and those of the scan to scan, with Pos after them: scan leaves it at the next marker.
+func (m *Markers) Stream(segment func(marker byte, body []byte) error, scan func(header []byte) error) error {
 	if len(m.Data) < 2 || m.Data[0] != 0xFF || m.Data[1] != SOI {
 		return m.Fail(ErrCorrupt, "no start of image")
 	}
 	m.Pos = 2
-	return nil
+	for scanned := false; ; {
+		marker, err := m.Next()
+		if err != nil {
+			return err
+		}
+		if marker == EOI && !scanned {
+			return m.Fail(ErrCorrupt, "end of image before any scan")
+		} else if marker == EOI {
+			return nil
+		}
+		body, size, err := m.segment()
+		switch {
+		case err != nil:
+		case marker&0xF0 == app0 || marker == com:
+			m.Pos += size
+		case marker != SOS:
+			err = segment(marker, body)
+			m.Pos += size
+		case scanned:
+			err = m.FailAt(m.Pos+size, ErrUnsupported, "a second scan")
+		default:
+			m.Pos += size
+			scanned = true
+			err = scan(body)
+		}
+		if err != nil {
+			return err
+		}
+	}
 }
 
 // Next reads the next marker and the fill bytes before it.
@@ -56,8 +87,8 @@ func (m *Markers) Next() (byte, error) {
 	return m.Data[m.Pos-1], nil
 }
 
-// Segment returns the parameters of the marker just read. Pos stays before them, for errors; the caller adds size to it.
-func (m *Markers) Segment() (body []byte, size int, err error) {
+// segment returns the parameters of the marker just read. Pos stays before them; the caller adds size to it.
+func (m *Markers) segment() (body []byte, size int, err error) {
 	rest := len(m.Data) - m.Pos
 	if rest < 2 {
 		return nil, 0, m.Fail(ErrCorrupt, "data end in a marker segment")

@@ -22,7 +22,6 @@ const name = "JPEG Lossless"
 const (
 	sof0, sof3, sof15 = 0xC0, 0xC3, 0xCF
 	dht, dqt          = 0xC4, 0xDB
-	app0, app15, com  = 0xE0, 0xEF, 0xFE
 )
 
 // Decode fills dst, Columns·Rows samples, column fastest, from one Huffman-coded lossless frame.
@@ -34,7 +33,7 @@ func Decode(dst []uint16, data []byte, want codec.Shape) error {
 		return err
 	}
 	d := decoder{Markers: codec.Markers{Codec: name, Data: data}, want: want, dst: dst}
-	return d.stream()
+	return d.Stream(d.segment, d.scan)
 }
 
 // decoder is the state that marker segments leave behind, T.81 B.2.
@@ -47,55 +46,24 @@ type decoder struct {
 	component byte      // C1, the component's identifier
 	interval  int       // restart interval, samples; 0 is none
 	tables    [4][]byte // the Huffman tables as sent: 16 counts, then values
-	done      bool      // the scan is decoded
 }
 
-// stream reads markers from the start of image to its end.
-func (d *decoder) stream() error {
-	if err := d.Start(); err != nil {
-		return err
-	}
-	for {
-		marker, err := d.Next()
-		if err != nil {
-			return err
-		}
-		if marker == codec.EOI {
-			if !d.done {
-				return d.Fail(codec.ErrCorrupt, "end of image before any scan")
-			}
-			return nil
-		}
-		if err := d.segment(marker); err != nil {
-			return err
-		}
-	}
-}
-
-// segment reads the parameters of one marker and acts on them.
-func (d *decoder) segment(marker byte) error {
-	body, size, err := d.Segment()
-	if err != nil {
-		return err
-	}
+// segment acts on the parameters of one marker.
+func (d *decoder) segment(marker byte, body []byte) (err error) {
 	switch {
 	case marker == sof3 && d.precision == 0:
 		d.precision, d.component, err = d.FrameHeader(body, d.want)
+		return err
 	case marker == dht:
-		err = d.huffman(body)
+		return d.huffman(body)
 	case marker == codec.DRI:
-		err = d.restart(body)
-	case marker == codec.SOS:
-		d.Pos += size
-		return d.scan(body)
-	case marker >= app0 && marker <= app15 || marker == com || marker == dqt:
+		return d.restart(body)
+	case marker == dqt:
+		return nil
 	case marker >= sof0 && marker <= sof15:
-		err = d.Fail(codec.ErrUnsupported, "JPEG process of marker 0x%02X; one frame of lossless Huffman, 0xC3, is read", marker)
-	default:
-		err = d.Fail(codec.ErrUnsupported, "marker 0x%02X", marker)
+		return d.Fail(codec.ErrUnsupported, "JPEG process of marker 0x%02X; one frame of lossless Huffman, 0xC3, is read", marker)
 	}
-	d.Pos += size
-	return err
+	return d.Fail(codec.ErrUnsupported, "marker 0x%02X", marker)
 }
 
 // huffman reads table definitions, T.81 B.2.4.2. They are checked when a scan uses them.

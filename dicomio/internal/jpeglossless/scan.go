@@ -7,8 +7,6 @@ func (d *decoder) scan(b []byte) error {
 	switch {
 	case d.precision == 0:
 		return d.Fail(codec.ErrCorrupt, "scan before the frame header")
-	case d.done:
-		return d.Fail(codec.ErrUnsupported, "a second scan")
 	case len(b) != 6 || b[0] != 1 || b[1] != d.component || b[2]>>4 > 3:
 		return d.Fail(codec.ErrCorrupt, "scan header of %d bytes for component %d", len(b), d.component)
 	}
@@ -25,7 +23,6 @@ func (d *decoder) scan(b []byte) error {
 	if err := d.rows(h, selection, uint16(1)<<(d.precision-pt-1)); err != nil {
 		return err
 	}
-	d.done = true
 	return d.finish(start, pt)
 }
 

@@ -20,9 +20,8 @@ const name = "JPEG-LS"
 
 // Marker codes of this process: the byte after 0xFF. Source: T.81 table B.1, T.87 table C.1.
 const (
-	sof55, lse       = 0xF7, 0xF8
-	app0, app15, com = 0xE0, 0xEF, 0xFE
-	lsePresets       = 1 // the kind of an LSE segment
+	sof55, lse = 0xF7, 0xF8
+	lsePresets = 1 // the kind of an LSE segment
 )
 
 // Decode fills dst, Columns·Rows samples, column fastest, from one JPEG-LS frame.
@@ -34,7 +33,7 @@ func Decode(dst []uint16, data []byte, want codec.Shape) error {
 		return err
 	}
 	d := decoder{Markers: codec.Markers{Codec: name, Data: data}, want: want, dst: dst}
-	return d.stream()
+	return d.Stream(d.segment, d.scan)
 }
 
 // decoder is the state that marker segments leave behind.
@@ -47,58 +46,20 @@ type decoder struct {
 	component byte    // C1, the component's identifier
 	interval  int     // restart interval, lines; 0 is none
 	presets   presets // as sent; zeros are defaults
-	done      bool    // the scan is decoded
 }
 
-// stream reads markers from the start of image to its end.
-func (d *decoder) stream() error {
-	if err := d.Start(); err != nil {
-		return err
-	}
-	for {
-		marker, err := d.Next()
-		if err != nil {
-			return err
-		}
-		if marker == codec.EOI {
-			return d.ended()
-		}
-		if err := d.segment(marker); err != nil {
-			return err
-		}
-	}
-}
-
-// ended tells whether the end of image came too early.
-func (d *decoder) ended() error {
-	if !d.done {
-		return d.Fail(codec.ErrCorrupt, "end of image before any scan")
-	}
-	return nil
-}
-
-// segment reads the parameters of one marker and acts on them.
-func (d *decoder) segment(marker byte) error {
-	body, size, err := d.Segment()
-	if err != nil {
-		return err
-	}
+// segment acts on the parameters of one marker.
+func (d *decoder) segment(marker byte, body []byte) (err error) {
 	switch {
 	case marker == sof55 && d.precision == 0:
 		d.precision, d.component, err = d.FrameHeader(body, d.want)
+		return err
 	case marker == lse:
-		err = d.extension(body)
+		return d.extension(body)
 	case marker == codec.DRI:
-		err = d.restart(body)
-	case marker == codec.SOS:
-		d.Pos += size
-		return d.scan(body)
-	case marker >= app0 && marker <= app15 || marker == com:
-	default:
-		err = d.Fail(codec.ErrUnsupported, "marker 0x%02X; one frame of JPEG-LS, 0xF7, is read", marker)
+		return d.restart(body)
 	}
-	d.Pos += size
-	return err
+	return d.Fail(codec.ErrUnsupported, "marker 0x%02X; one frame of JPEG-LS, 0xF7, is read", marker)
 }
 
 // extension reads preset coding parameters, T.87 C.2.4.1.1; its other kinds are mapping tables and larger sizes.

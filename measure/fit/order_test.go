@@ -1,4 +1,4 @@
-package ridge
+package fit
 
 import (
 	"slices"
@@ -15,7 +15,7 @@ func TestMedianAndQuantileAreThoseOfTheSortedValues(t *testing.T) {
 		q := rapid.Float64Range(0, 1).Draw(t, "q")
 		sorted := slices.Sorted(slices.Values(x))
 		n := len(x)
-		require.Equal(t, sorted[int(q*float64(n-1)+0.5)], quantile(x, q))
-		require.Equal(t, (sorted[(n-1)/2]+sorted[n/2])/2, median(x))
+		require.Equal(t, sorted[int(q*float64(n-1)+0.5)], Quantile(x, q))
+		require.Equal(t, (sorted[(n-1)/2]+sorted[n/2])/2, Median(x))
 	})
 }
