@@ -38,7 +38,7 @@ change is at best uncertain.
 With --placed each planned implant is looked for in AFTER, near its planned place, and held against the plan: coronal, apical,
 depth, lateral, mesial and buccal deviations and the angle, each with U.
 
-The folder DIR holds report.html, changes.csv and changes.json, with --placed deviations.csv too. It appears whole or not at all.`,
+The folder DIR holds report.html, changes.csv and changes.json, with --placed placed.csv too. It appears whole or not at all.`,
 		Example: `  ridgerule compare before after --plan plan.yaml --align align.json --placed -o change`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 2 {
@@ -86,8 +86,8 @@ func (a *app) runCompare(ctx context.Context, args []string, k compareFlags) err
 		"changes.json": func(w io.Writer) error { return report.ChangesJSON(w, c) },
 	}
 	if k.placed {
-		names = append(names, "deviations.csv")
-		fill["deviations.csv"] = func(w io.Writer) error { return report.DeviationsCSV(w, c.Result) }
+		names = append(names, "placed.csv")
+		fill["placed.csv"] = func(w io.Writer) error { return report.PlacedCSV(w, c.Result) }
 	}
 	for _, name := range names {
 		if err := out.write(name, fill[name]); err != nil {
@@ -163,8 +163,10 @@ func (a *app) changeSummary(r *change.Result, dir string) error {
 		return err
 	}
 	for _, s := range r.Sites {
-		if s.Err != "" {
-			a.say("%s: %s", s.ID, s.Err)
+		for _, why := range []string{s.Err, s.NotPlaced} {
+			if why != "" {
+				a.say("%s: %s", s.ID, why)
+			}
 		}
 	}
 	for _, c := range r.Cautions {

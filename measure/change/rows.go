@@ -15,10 +15,10 @@ import (
 // site compares the i-th site.
 func (c *comparison) site(i int) Site {
 	a, b, level := &c.first.Sites[i], &c.second.Sites[i], &c.level.Sites[i]
-	out := Site{ID: a.ID}
+	out := Site{ID: a.ID, Tooth: a.Tooth}
 	placed, why := c.findPlaced(i)
 	if c.o.Placed {
-		out.Placed, out.Err = placed, why
+		out.Placed, out.NotPlaced = placed, why
 	}
 	if a.Err != "" {
 		out.Err = joined(out.Err, "not measured in the first scan: "+a.Err)
@@ -40,7 +40,7 @@ func (c *comparison) site(i int) Site {
 // more than their U.
 func beside(rows []Row) {
 	for i := range rows {
-		if rows[i].Shown != NoNumber {
+		if rows[i].Shown.Number() {
 			rows[i].Shown, rows[i].Note = Unsure, joined(rows[i].Note, "an implant stands in this section of the second scan: edges beside metal are not to be trusted")
 		}
 	}

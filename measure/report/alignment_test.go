@@ -44,8 +44,8 @@ func TestAlignmentChangeAndPositionsSayFirstWhoMustReview(t *testing.T) {
 
 // Labels come from the plan: no cell of a table of changes is a formula for a spreadsheet. A number keeps its sign.
 func TestNoCellOfChangesIsAFormula(t *testing.T) {
-	r := &change.Result{Sites: []change.Site{{ID: "=1+1", Rows: []change.Row{{To: "=2+2", Note: "+3", Shown: change.Change, Change: uncertainty.Length{Value: -0.5}}}, Placed: &change.Placed{}}, {ID: "@4", Err: "-5"}}}
-	for _, write := range []func(io.Writer, *change.Result) error{ChangesCSV, DeviationsCSV} {
+	r := &change.Result{Before: &measure.Result{Case: "=0"}, Sites: []change.Site{{ID: "=1+1", Tooth: "+2", Rows: []change.Row{{To: "=2+2", Note: "+3", Shown: change.Change, Change: uncertainty.Length{Value: -0.5}}}, Placed: &change.Placed{}}, {ID: "@4", Err: "-5", NotPlaced: "=6"}}}
+	for _, write := range []func(io.Writer, *change.Result) error{ChangesCSV, PlacedCSV} {
 		var out bytes.Buffer
 		require.NoError(t, write(&out, r))
 		rows, err := csv.NewReader(&out).ReadAll()

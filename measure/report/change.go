@@ -36,10 +36,10 @@ type ChangeCase struct {
 type changeRow struct{ Name, Before, After, Change, Shown, Note string }
 
 type changeSite struct {
-	Name, Err, Note string
-	Before, After   template.HTML
-	Rows            []changeRow
-	Placed          []fact
+	Name, Err, Note, NotPlaced string
+	Before, After              template.HTML
+	Rows                       []changeRow
+	Placed                     []fact
 }
 
 type changeView struct {
@@ -102,6 +102,7 @@ func (c ChangeCase) site(i int) (changeSite, error) {
 		out.Placed = deviationFacts(s.Placed)
 		out.Note = placedNotes(s.Placed)
 	}
+	out.NotPlaced = s.NotPlaced
 	one, two := c.Before[s.ID], c.After[s.ID]
 	if one.Width == 0 || two.Width == 0 {
 		return out, nil
@@ -165,7 +166,7 @@ func rowOfChange(r change.Row) changeRow {
 	if r.Quantity == change.CrestLevel {
 		out.Before, out.After = "", ""
 	}
-	if r.Shown != change.NoNumber {
+	if r.Shown.Number() {
 		out.Change = signed(r.Change.Value, 2) + " ± " + roundUp(r.Change.U(), 2) + " mm"
 	}
 	return out
@@ -229,50 +230,6 @@ func placedNotes(p *change.Placed) string {
 		text += " Uncertain: the alignment was accepted by nobody."
 	}
 	return text
-}
-
-// ChangesCSV writes one line a number.
-func ChangesCSV(w io.Writer, r *change.Result) error {
-	rows := [][]string{{"site", "quantity", "at_mm", "to", "before_mm", "after_mm", "change_mm", "u_mm", "U_mm", "shown", "note"}}
-	for _, s := range r.Sites {
-		if s.Err != "" {
-			rows = append(rows, []string{safe(s.ID), "", "", "", "", "", "", "", "", "", safe(s.Err)})
-		}
-		for _, x := range s.Rows {
-			line := []string{safe(s.ID), string(x.Quantity), cellOf(x.At), safe(x.To), cellOf(x.Before), cellOf(x.After), "", "", "", string(x.Shown), safe(x.Note)}
-			if x.Quantity == change.CrestLevel {
-				line[4], line[5] = "", ""
-			}
-			if x.Shown != change.NoNumber {
-				line[6], line[7], line[8] = cell(x.Change.Value), cell(x.Change.Std()), cell(x.Change.U())
-			}
-			rows = append(rows, line)
-		}
-	}
-	return writeCSV(w, rows)
-}
-
-// DeviationsCSV writes one line a deviation; the rater in a column of its own, ready to be held against other
-// readings by ridgerule agree.
-func DeviationsCSV(w io.Writer, r *change.Result) error {
-	rows := [][]string{{"site", "quantity", "rater", "value", "unit", "u", "U", "note"}}
-	for _, s := range r.Sites {
-		if s.Placed == nil {
-			continue
-		}
-		note := ""
-		if s.Placed.Unsure {
-			note = "uncertain: the alignment was accepted by nobody"
-		}
-		for _, x := range deviationLengths(&s.Placed.Deviation) {
-			if !math.IsNaN(x.Length.Value) {
-				rows = append(rows, []string{safe(s.ID), x.Name, "ridgerule", cell(x.Length.Value), "mm", cell(x.Length.Std()), cell(x.Length.U()), note})
-			}
-		}
-		a := s.Placed.Deviation.Angle
-		rows = append(rows, []string{safe(s.ID), "angular_deviation", "ridgerule", cell(a.Value), "deg", cell(a.Std()), cell(a.U()), note})
-	}
-	return writeCSV(w, rows)
 }
 
 // changeFile is changes.json.
