@@ -32,7 +32,7 @@ func (a *app) compare() *cobra.Command {
 		Short: "Compare the bone in two scans of one jaw: change with its uncertainty",
 		Long: `Compare two scans of one jaw at the sites of a plan that was made on BEFORE: crest, ridge height, widths and plates, in the
 same sections, along the same axes. A change within its U reads "no change shown", which is no proof that none took
-place. ALIGN is what ridgerule align made of the same two scans, in this order; until somebody has accepted it, every
+place. At an implant that stands in AFTER the level of the bone on its four sides is told, too. ALIGN is what ridgerule align made of the same two scans, in this order; until somebody has accepted it, every
 change is at best uncertain.
 
 With --placed each planned implant is looked for in AFTER, near its planned place, and held against the plan: coronal, apical,

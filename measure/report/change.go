@@ -80,11 +80,15 @@ func changeAnswer(r *change.Result) string {
 			n[row.Shown]++
 		}
 	}
+	end := ""
+	if k := n[change.NotAssessed]; k > 0 {
+		end = fmt.Sprintf(" %d more at implants are not assessed: their lines say why.", k)
+	}
 	if r.Alignment.Accepted == nil {
-		return fmt.Sprintf("%d changes measured, all at best uncertain: the alignment was accepted by nobody.", n[change.Unsure])
+		return fmt.Sprintf("%d changes measured, all at best uncertain: the alignment was accepted by nobody.", n[change.Unsure]) + end
 	}
 	return fmt.Sprintf("A change is shown in %d of %d numbers; %d are uncertain. Where none is shown, none larger than its U is likely; it is not proof that none took place.",
-		n[change.Change], n[change.Change]+n[change.NoChange]+n[change.Unsure], n[change.Unsure])
+		n[change.Change], n[change.Change]+n[change.NoChange]+n[change.Unsure], n[change.Unsure]) + end
 }
 
 // site puts the i-th site into words and pictures.
@@ -183,6 +187,9 @@ func number2(v *float64) string {
 func changeName(r change.Row) string {
 	if r.Quantity == change.CrestLevel {
 		return "Crest, + lower than before"
+	}
+	if side, ok := strings.CutPrefix(string(r.Quantity), "bone_level_"); ok {
+		return "Bone at the implant, " + side + ", below its platform"
 	}
 	name := plainName(r.Quantity)
 	if r.Quantity == quantity.RidgeHeight && r.To != "" {
