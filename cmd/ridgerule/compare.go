@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -147,17 +148,16 @@ func sectionPicture(v *volume.Volume, f reformat.Frame, from, to reformat.UV, st
 // changeSummary prints a line a site.
 func (a *app) changeSummary(r *change.Result, dir string) error {
 	w := tabwriter.NewWriter(a.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "site\tcrest lower by mm\tshown\tcoronal deviation mm\tangle deg")
+	fmt.Fprintln(w, "site\tcrest lower by mm\tshown\tbone lost at the implant mm, most\tshown\tcoronal deviation mm\tangle deg")
 	for _, s := range r.Sites {
-		crest, shown, coronal, angle := "–", "–", "–", "–"
-		if len(s.Rows) > 0 && s.Rows[0].Quantity == change.CrestLevel {
-			crest, shown = fmt.Sprintf("%+.2f ± %.2f", s.Rows[0].Change.Value, math.Ceil(100*s.Rows[0].Change.U())/100), string(s.Rows[0].Shown)
-		}
+		crest, crestShown := mostLost(s.Rows, string(change.CrestLevel))
+		bone, boneShown := mostLost(s.Rows, "bone_level_")
+		coronal, angle := "–", "–"
 		if p := s.Placed; p != nil {
 			coronal = fmt.Sprintf("%.2f ± %.2f", p.Deviation.Coronal.Value, math.Ceil(100*p.Deviation.Coronal.U())/100)
 			angle = fmt.Sprintf("%.1f ± %.1f", p.Deviation.Angle.Value, math.Ceil(10*p.Deviation.Angle.U())/10)
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", s.ID, crest, shown, coronal, angle)
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", s.ID, crest, crestShown, bone, boneShown, coronal, angle)
 	}
 	if err := w.Flush(); err != nil {
 		return err
@@ -174,4 +174,18 @@ func (a *app) changeSummary(r *change.Result, dir string) error {
 	}
 	a.say("report: %s", filepath.Join(dir, "report.html"))
 	return nil
+}
+
+// mostLost writes the greatest change of the rows whose quantity begins so, and whether it is shown.
+func mostLost(rows []change.Row, quantity string) (value, shown string) {
+	most := math.Inf(-1)
+	value, shown = "–", "–"
+	for _, r := range rows {
+		side, of := strings.CutPrefix(string(r.Quantity), quantity)
+		if of && r.Shown.Number() && r.Change.Value > most {
+			most = r.Change.Value
+			value, shown = strings.TrimSpace(fmt.Sprintf("%+.2f ± %.2f %s", most, math.Ceil(100*r.Change.U())/100, side)), string(r.Shown)
+		}
+	}
+	return value, shown
 }

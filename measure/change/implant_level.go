@@ -93,7 +93,7 @@ func (c *comparison) boneLevel(row *Row, before, after stood, dir r3.Vec, hidden
 	}
 	row.Before, row.After = &was.level, &is.level
 	row.Change = uncertainty.Length{Value: is.level - was.level, Budget: c.levelBudget(before, after, was, is, hidden)}
-	row.Note = fmt.Sprintf("seen from %.1f mm beside the implant on: what is narrower is hidden by its blooming", hidden)
+	row.Note = fmt.Sprintf("seen from %.1f mm beside it on; blooming hides what is nearer", hidden)
 	if !before.metal {
 		row.Note = joined(row.Note, "before: where the implant now stands")
 	}

@@ -125,7 +125,7 @@ func TestBoneLevelAtImplants(t *testing.T) {
 				require.Less(t, row.Change.U(), 0.6, name)
 				require.InDelta(t, was, *row.Before, 0.3, name)
 				require.InDelta(t, is, *row.After, 0.3, name)
-				require.Contains(t, row.Note, "hidden by its blooming")
+				require.Contains(t, row.Note, "blooming hides what is nearer")
 				require.Equal(t, both, slices.Contains(names(row), "before: platform found along its axis"), "each from its own platform")
 				require.Equal(t, !both, slices.Contains(names(row), "alignment at this place"), "one platform for both")
 				switch {

@@ -20,10 +20,11 @@ func (c *comparison) site(i int) Site {
 	if c.o.Placed {
 		out.Placed, out.NotPlaced = placed, why
 	}
-	out.Rows, out.Err = c.ridgeRows(i, placed != nil)
 	if placed != nil || c.o.Placed && c.planned(i) != nil {
-		out.Rows = append(out.Rows, c.boneLevels(i, placed, why)...)
+		out.Rows = c.boneLevels(i, placed, why)
 	}
+	rows, why := c.ridgeRows(i, placed != nil)
+	out.Rows, out.Err = append(out.Rows, rows...), why
 	return out
 }
 

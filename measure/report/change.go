@@ -37,8 +37,9 @@ type changeRow struct{ Name, Before, After, Change, Shown, Note string }
 
 type changeSite struct {
 	Name, Err, Note, NotPlaced string
-	Before, After              template.HTML
+	Before, After, Figure      template.HTML
 	Rows                       []changeRow
+	Levels                     bool // some rows are of bone at an implant
 	Placed                     []fact
 }
 
@@ -101,10 +102,16 @@ func (c ChangeCase) site(i int) (changeSite, error) {
 	}
 	for _, r := range s.Rows {
 		out.Rows = append(out.Rows, rowOfChange(r))
+		out.Levels = out.Levels || strings.HasPrefix(string(r.Quantity), "bone_level_")
 	}
 	if s.Placed != nil {
 		out.Placed = deviationFacts(s.Placed)
 		out.Note = placedNotes(s.Placed)
+		text, err := deviationSheet(s.ID, s.Placed).SVG()
+		if err != nil {
+			return out, err
+		}
+		out.Figure = template.HTML(text)
 	}
 	out.NotPlaced = s.NotPlaced
 	one, two := c.Before[s.ID], c.After[s.ID]
