@@ -14,8 +14,9 @@ import (
 // Restoration is the planned teeth: surfaces of a tooth set-up, and how they came into the scan's frame.
 type Restoration struct {
 	Surfaces []PlannedSurface
-	Align    align.File  // surface → scan
-	Window   *ExitWindow // where an implant's axis may leave its tooth; nil: not asked
+	Mucosa   *solid.Sheet // the planned mucosa, patient LPS, mm; nil: the plan names none
+	Align    align.File   // surface → scan
+	Window   *ExitWindow  // where an implant's axis may leave its tooth; nil: not asked
 }
 
 // PlannedSurface is one surface of a set-up.
@@ -45,7 +46,7 @@ func (r *reader) restoration(top fields, dir fs.FS) *Restoration {
 		return nil
 	}
 	r.source.at["restoration"] = n.mark
-	f := n.mapping("surface", "surfaces", "align", "exit_window_mm", "exit_window_source")
+	f := n.mapping("surface", "surfaces", "mucosa", "align", "exit_window_mm", "exit_window_source")
 	if !f.isMapping() {
 		return nil
 	}
@@ -66,6 +67,9 @@ func (r *reader) restoration(top fields, dir fs.FS) *Restoration {
 	case !f.has("surface") && !f.has("surfaces"):
 		f.fail("name the set-up: surface: setup.stl, or surfaces: [{file: 36.stl, tooth: \"36\"}]", "restoration has no surface")
 	}
+	if v, ok := f.get("mucosa"); ok {
+		out.Mucosa = v.sheet(dir)
+	}
 	r.window(f, out)
 	if known {
 		out.place()
@@ -79,6 +83,9 @@ func (r *Restoration) place() {
 		if s := r.Surfaces[i].Sheet; s != nil {
 			r.Surfaces[i].Sheet = s.Moved(r.Align.Transform.Apply)
 		}
+	}
+	if r.Mucosa != nil {
+		r.Mucosa = r.Mucosa.Moved(r.Align.Transform.Apply)
 	}
 }
 
