@@ -17,8 +17,7 @@ import (
 // surface. The numbers are information; a window that the plan gives makes verdicts of two of them.
 
 const (
-	widestTooth  = 14.0  // mm along the arch: a lower first molar has 11 to 12 (common practice, no source); more are several teeth in one piece
-	leastPiece   = 20    // facets; what is smaller is a splinter
+	widestTooth  = plan.WidestTooth
 	farthestExit = 30.0  // mm from the platform along the axis; a tooth beyond is not this implant's
 	grazing      = 0.2   // cosine: an axis within 12° of the surface has no place where it leaves it
 	rimLines     = 72    // lines from the platform's rim, and as many from half-way: 0.2 mm apart on a platform of 4 mm.
@@ -31,29 +30,11 @@ type tooth struct {
 	sheet *solid.Sheet
 }
 
-// plannedTeeth returns the planned teeth: a named surface is one, an unnamed one is a tooth a piece.
+// plannedTeeth returns the planned teeth of a restoration; nil has none.
 func plannedTeeth(r *plan.Restoration) []tooth {
-	if r == nil {
-		return nil
-	}
 	var out []tooth
-	for _, s := range r.Surfaces {
-		if s.Tooth != "" {
-			out = append(out, tooth{s.Tooth, s.Sheet})
-			continue
-		}
-		for _, part := range s.Sheet.Parts() {
-			if len(part) < leastPiece {
-				continue
-			}
-			facets := make([][3]int, len(part))
-			for i, k := range part {
-				facets[i] = s.Sheet.Triangles[k]
-			}
-			if piece, err := solid.NewSheet(s.Sheet.Points, facets); err == nil {
-				out = append(out, tooth{sheet: piece})
-			}
-		}
+	for _, t := range r.Teeth() {
+		out = append(out, tooth{t.Tooth, t.Sheet})
 	}
 	return out
 }

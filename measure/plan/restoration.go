@@ -32,6 +32,10 @@ type ExitWindow struct {
 	Source                          string  // whose it is; "" where the plan does not say
 }
 
+// WidestTooth is how long along the arch a tooth may be, mm: a lower first molar has 11 to 12 (common practice, no source); more are several
+// teeth in one piece.
+const WidestTooth = 14.0
+
 const (
 	maxRestoration = 32        // surfaces: a jaw has 16 teeth
 	maxSetUpBytes  = 128 << 20 // of one surface
@@ -72,13 +76,13 @@ func (r *reader) restoration(top fields, dir fs.FS) *Restoration {
 	}
 	r.window(f, out)
 	if known {
-		out.place()
+		out.Place()
 	}
 	return out
 }
 
-// place moves the surfaces to where the alignment has them.
-func (r *Restoration) place() {
+// Place moves the surfaces from their own frame to where the alignment has them.
+func (r *Restoration) Place() {
 	for i := range r.Surfaces {
 		if s := r.Surfaces[i].Sheet; s != nil {
 			r.Surfaces[i].Sheet = s.Moved(r.Align.Transform.Apply)
@@ -87,6 +91,36 @@ func (r *Restoration) place() {
 	if r.Mucosa != nil {
 		r.Mucosa = r.Mucosa.Moved(r.Align.Transform.Apply)
 	}
+}
+
+// leastPiece is how many facets a tooth has at least; what is smaller is a splinter.
+const leastPiece = 20
+
+// Teeth returns the planned teeth: a named surface is one, an unnamed one is a tooth a connected piece.
+func (r *Restoration) Teeth() []PlannedSurface {
+	if r == nil {
+		return nil
+	}
+	var out []PlannedSurface
+	for _, s := range r.Surfaces {
+		if s.Tooth != "" {
+			out = append(out, s)
+			continue
+		}
+		for _, part := range s.Sheet.Parts() {
+			if len(part) < leastPiece {
+				continue
+			}
+			facets := make([][3]int, len(part))
+			for i, k := range part {
+				facets[i] = s.Sheet.Triangles[k]
+			}
+			if piece, err := solid.NewSheet(s.Sheet.Points, facets); err == nil {
+				out = append(out, PlannedSurface{Sheet: piece})
+			}
+		}
+	}
+	return out
 }
 
 // plannedSurfaces reads a list of surfaces, each with its tooth.
