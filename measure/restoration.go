@@ -18,8 +18,7 @@ import (
 // surface. The numbers are information; a window that the plan gives makes verdicts of two of them.
 
 const (
-	widestTooth  = 14.0  // mm along the arch: a lower first molar has 11 to 12 (common practice, no source); more are several teeth in one piece
-	leastPiece   = 20    // facets; what is smaller is a splinter
+	widestTooth  = plan.WidestTooth
 	farthestExit = 30.0  // mm from the platform along the axis; a tooth beyond is not this implant's
 	grazing      = 0.2   // cosine: an axis within 12° of the surface has no place where it leaves it
 	rimLines     = 72    // lines from the platform's rim, and as many from half-way: 0.2 mm apart on a platform of 4 mm.
@@ -32,29 +31,11 @@ type tooth struct {
 	sheet *solid.Sheet
 }
 
-// plannedTeeth returns the planned teeth: a named surface is one, an unnamed one is a tooth a piece.
+// plannedTeeth returns the planned teeth of a restoration; nil has none.
 func plannedTeeth(r *plan.Restoration) []tooth {
-	if r == nil {
-		return nil
-	}
 	var out []tooth
-	for _, s := range r.Surfaces {
-		if s.Tooth != "" {
-			out = append(out, tooth{s.Tooth, s.Sheet})
-			continue
-		}
-		for _, part := range s.Sheet.Parts() {
-			if len(part) < leastPiece {
-				continue
-			}
-			facets := make([][3]int, len(part))
-			for i, k := range part {
-				facets[i] = s.Sheet.Triangles[k]
-			}
-			if piece, err := solid.NewSheet(s.Sheet.Points, facets); err == nil {
-				out = append(out, tooth{sheet: piece})
-			}
-		}
+	for _, t := range r.Teeth() {
+		out = append(out, tooth{t.Tooth, t.Sheet})
 	}
 	return out
 }
@@ -107,8 +88,8 @@ func (c *run) restorationRows(s *site) {
 	if im != nil {
 		t, why = c.toothOf(s, im)
 	}
-	if c.scanHash != "" && c.plan.Restoration.Align.Second.Series != "" && c.plan.Restoration.Align.Second.Series != c.scanHash {
-		why = "the planned teeth were aligned with another scan: align them with this one"
+	if other := c.otherScan(); other != "" {
+		why = other
 	}
 	if why != "" {
 		c.noRestoration(s, why)
@@ -121,6 +102,15 @@ func (c *run) restorationRows(s *site) {
 		c.exitRows(s, e)
 	}
 	c.crownSpace(s, im, t)
+	c.mucosalRows(s, im, t)
+}
+
+// otherScan says that the planned teeth were aligned with another scan than the one that is measured; "": they were not.
+func (c *run) otherScan() string {
+	if c.scanHash != "" && c.plan.Restoration.Align.Second.Series != "" && c.plan.Restoration.Align.Second.Series != c.scanHash {
+		return "the planned teeth were aligned with another scan: align them with this one"
+	}
+	return ""
 }
 
 func (c *run) noExit(s *site, why string) {
@@ -136,6 +126,7 @@ func (c *run) noExit(s *site, why string) {
 func (c *run) noRestoration(s *site, why string) {
 	c.noExit(s, why)
 	s.add(newRow(quantity.CrownSpace, "", why))
+	c.noMargin(s, why)
 }
 
 // exit is where an axis leaves a tooth.
@@ -153,6 +144,29 @@ type exit struct {
 // exitOf finds it. The tooth's middle is half-way between its outermost points, buccally and lingually, mesially and
 // distally, as seen along the occlusal direction.
 func (c *run) exitOf(s *site, im *safety.Implant, t tooth) (exit, string) {
+	e, why := c.leaves(s, im, t)
+	if why != "" {
+		return e, why
+	}
+	middle, why := t.middle(e)
+	if why != "" {
+		return e, why
+	}
+	e.off = e.from(middle)
+	o := c.plan.Occlusal
+	on := r3.Sub(e.at, r3.Add(r3.Scale(e.off[0], e.buccal), r3.Scale(e.off[1], e.mesial)))
+	top := coronal(t.sheet, r3.Sub(on, r3.Scale(farthestExit/2, o)), r3.Scale(-1, o))
+	if len(top) == 0 {
+		return e, "the planned tooth has no surface over its middle"
+	}
+	e.aim = r3.Add(on, r3.Scale(top[len(top)-1].At-farthestExit/2, o))
+	e.angle = safety.Angle(e.way, r3.Sub(e.aim, im.Platform))
+	e.face = faceOf(e, o, c.plan.Jaw)
+	return e, ""
+}
+
+// leaves finds the place where the axis leaves the tooth, and the site's directions there.
+func (c *run) leaves(s *site, im *safety.Implant, t tooth) (exit, string) {
 	hits := coronal(t.sheet, im.Platform, im.Axis)
 	if len(hits) == 0 {
 		return exit{}, "the implant's axis does not meet its planned tooth"
@@ -170,21 +184,21 @@ func (c *run) exitOf(s *site, im *safety.Implant, t tooth) (exit, string) {
 	if r3.Dot(e.normal, e.way) < grazing {
 		return e, "the axis runs along the planned tooth's surface: where it leaves it is not fixed"
 	}
+	return e, ""
+}
+
+// middle returns how far buccal and mesial (mm, from the patient's origin) the tooth's middle lies.
+func (t tooth) middle(e exit) ([2]float64, string) {
 	low, high := spans(t.sheet, e.buccal, e.mesial)
 	if wide := high[1] - low[1]; wide > widestTooth {
-		return e, fmt.Sprintf("the planned surface is one piece of %.1f mm along the arch, no single tooth: name the teeth (surfaces: [{file, tooth}]) or export them as pieces", wide)
+		return [2]float64{}, fmt.Sprintf("the planned surface is one piece of %.1f mm along the arch, no single tooth: name the teeth (surfaces: [{file, tooth}]) or export them as pieces", wide)
 	}
-	middle := [2]float64{(low[0] + high[0]) / 2, (low[1] + high[1]) / 2}
-	e.off = [2]float64{r3.Dot(e.at, e.buccal) - middle[0], r3.Dot(e.at, e.mesial) - middle[1]}
-	on := r3.Sub(e.at, r3.Add(r3.Scale(e.off[0], e.buccal), r3.Scale(e.off[1], e.mesial)))
-	top := coronal(t.sheet, r3.Sub(on, r3.Scale(farthestExit/2, o)), r3.Scale(-1, o))
-	if len(top) == 0 {
-		return e, "the planned tooth has no surface over its middle"
-	}
-	e.aim = r3.Add(on, r3.Scale(top[len(top)-1].At-farthestExit/2, o))
-	e.angle = safety.Angle(e.way, r3.Sub(e.aim, im.Platform))
-	e.face = faceOf(e, o, c.plan.Jaw)
-	return e, ""
+	return [2]float64{(low[0] + high[0]) / 2, (low[1] + high[1]) / 2}, ""
+}
+
+// from returns how far buccal and mesial of the tooth's middle the axis leaves it, mm.
+func (e exit) from(middle [2]float64) [2]float64 {
+	return [2]float64{r3.Dot(e.at, e.buccal) - middle[0], r3.Dot(e.at, e.mesial) - middle[1]}
 }
 
 // spans returns the least and the greatest extent of the sheet's facets along two directions, mm.

@@ -13,12 +13,17 @@ import (
 //
 //	w·δ,   w = n·(d·dir)/(d·n) − dir,   n the surface's normal, d the axis toward it
 func (c *run) exitBudget(s *site, e exit, dir r3.Vec) uncertainty.Budget {
-	w := r3.Sub(r3.Scale(r3.Dot(e.way, dir)/r3.Dot(e.way, e.normal), e.normal), dir)
-	b := c.alignedBudget(e.at, w, 1)
+	b := c.movedExit(e, dir)
 	if b == nil {
 		return nil
 	}
 	return append(b, c.leaning(s, e.far)...)
+}
+
+// movedExit is the part of it that the alignment has.
+func (c *run) movedExit(e exit, dir r3.Vec) uncertainty.Budget {
+	w := r3.Sub(r3.Scale(r3.Dot(e.way, dir)/r3.Dot(e.way, e.normal), e.normal), dir)
+	return c.alignedBudget(e.at, w, 1)
 }
 
 // aimBudget returns the budget (deg) of the angle to the middle of the biting side.

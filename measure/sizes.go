@@ -90,7 +90,10 @@ func (c *run) sizeRows(s *site) {
 		none("no size given holds the margins given here: " + limits(tried))
 		return
 	}
-	const note = "at the edge of the sizes given that hold the margins given here: no wider one as long, no longer one as wide; not a choice"
+	note := "at the edge of the sizes given that hold the margins given here: no wider one as long, no longer one as wide; not a choice"
+	if c.plan.Restoration != nil && c.plan.Restoration.Window != nil {
+		note += "; in a pose whose axis leaves the planned tooth within the window: " + c.plan.Restoration.Window.String()
+	}
 	for _, r := range edge {
 		s.add(newRow(quantity.LargestDiameter, fmt.Sprintf("%g mm long", r.Length), note).with(r.Diameter, nil))
 		s.add(newRow(quantity.LargestLength, fmt.Sprintf("%g mm wide", r.Diameter), note).with(r.Length, nil))
@@ -144,10 +147,12 @@ func (c *run) poses(s *site, diameter float64) safety.PoseRange {
 		return usual
 	}
 	ask := s.plan.Sizes
-	return safety.PoseRange{
+	out := safety.PoseRange{
 		Platform: s.frame.Patient(s.axis.At(c.platformOf(s, diameter).depth.Value)),
 		Axis:     r3.Unit(s.frame.Direction(s.axis.Dir)), Buccal: s.frame.Direction(s.axis.Side()),
 		Lateral: within(ask.Lateral, poseLateral), Depth: within(ask.Depth, poseDepth),
 		InSection: within(ask.Lean, poseLean), MesioDistal: within(ask.Along, poseAlong),
 	}
+	out.Exit = c.exitFor(s, safety.Implant{Platform: out.Platform, Axis: out.Axis, Diameter: diameter, Length: ask.Lengths[0]})
+	return out
 }

@@ -217,6 +217,7 @@ func (a *app) alignScans(ctx context.Context, args []string, k alignFlags) (*mad
 		return nil, err
 	}
 	made.Transform, made.Fit, made.Cautions = fit.Transform, fit.Facts(), append([]string{}, fit.Cautions...)
+	made.ScaleFound = align.NewRatio(1+fit.Size, fit.SizeStd)
 	if k.mask == "" {
 		made.Cautions = append(made.Cautions, "all bone in the field was used: name by --mask what has kept its shape, where bone, teeth or the other jaw may have changed place")
 	}
@@ -266,7 +267,7 @@ func alignTables(args []string) (*madeAlignment, error) {
 		return nil, err
 	}
 	made := &madeAlignment{File: align.File{Kind: align.KindPoints, First: align.Subject{File: filepath.Base(args[0])}, Second: align.Subject{File: filepath.Base(args[1])}}}
-	made.Transform, made.Fit = fit.Transform, fit.Facts()
+	made.Transform, made.Fit, made.ScaleFound = fit.Transform, fit.Facts(), align.NewRatio(fit.ScaleFound, fit.ScaleStd)
 	made.Transform.From, made.Transform.To = "first table", "second table"
 	made.Cautions = []string{}
 	for _, p := range sets[0].Positions {

@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -32,13 +33,13 @@ func (a *app) compare() *cobra.Command {
 		Short: "Compare the bone in two scans of one jaw: change with its uncertainty",
 		Long: `Compare two scans of one jaw at the sites of a plan that was made on BEFORE: crest, ridge height, widths and plates, in the
 same sections, along the same axes. A change within its U reads "no change shown", which is no proof that none took
-place. ALIGN is what ridgerule align made of the same two scans, in this order; until somebody has accepted it, every
+place. At an implant that stands in AFTER the level of the bone on its four sides is told, too. ALIGN is what ridgerule align made of the same two scans, in this order; until somebody has accepted it, every
 change is at best uncertain.
 
 With --placed each planned implant is looked for in AFTER, near its planned place, and held against the plan: coronal, apical,
 depth, lateral, mesial and buccal deviations and the angle, each with U.
 
-The folder DIR holds report.html, changes.csv and changes.json, with --placed deviations.csv too. It appears whole or not at all.`,
+The folder DIR holds report.html, changes.csv and changes.json, with --placed placed.csv too. It appears whole or not at all.`,
 		Example: `  ridgerule compare before after --plan plan.yaml --align align.json --placed -o change`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 2 {
@@ -86,8 +87,8 @@ func (a *app) runCompare(ctx context.Context, args []string, k compareFlags) err
 		"changes.json": func(w io.Writer) error { return report.ChangesJSON(w, c) },
 	}
 	if k.placed {
-		names = append(names, "deviations.csv")
-		fill["deviations.csv"] = func(w io.Writer) error { return report.DeviationsCSV(w, c.Result) }
+		names = append(names, "placed.csv")
+		fill["placed.csv"] = func(w io.Writer) error { return report.PlacedCSV(w, c.Result) }
 	}
 	for _, name := range names {
 		if err := out.write(name, fill[name]); err != nil {
@@ -147,24 +148,25 @@ func sectionPicture(v *volume.Volume, f reformat.Frame, from, to reformat.UV, st
 // changeSummary prints a line a site.
 func (a *app) changeSummary(r *change.Result, dir string) error {
 	w := tabwriter.NewWriter(a.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "site\tcrest lower by mm\tshown\tcoronal deviation mm\tangle deg")
+	fmt.Fprintln(w, "site\tcrest lower by mm\tshown\tbone lost at the implant mm, most\tshown\tcoronal deviation mm\tangle deg")
 	for _, s := range r.Sites {
-		crest, shown, coronal, angle := "–", "–", "–", "–"
-		if len(s.Rows) > 0 && s.Rows[0].Quantity == change.CrestLevel {
-			crest, shown = fmt.Sprintf("%+.2f ± %.2f", s.Rows[0].Change.Value, math.Ceil(100*s.Rows[0].Change.U())/100), string(s.Rows[0].Shown)
-		}
+		crest, crestShown := mostLost(s.Rows, string(change.CrestLevel))
+		bone, boneShown := mostLost(s.Rows, "bone_level_")
+		coronal, angle := "–", "–"
 		if p := s.Placed; p != nil {
 			coronal = fmt.Sprintf("%.2f ± %.2f", p.Deviation.Coronal.Value, math.Ceil(100*p.Deviation.Coronal.U())/100)
 			angle = fmt.Sprintf("%.1f ± %.1f", p.Deviation.Angle.Value, math.Ceil(10*p.Deviation.Angle.U())/10)
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", s.ID, crest, shown, coronal, angle)
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", s.ID, crest, crestShown, bone, boneShown, coronal, angle)
 	}
 	if err := w.Flush(); err != nil {
 		return err
 	}
 	for _, s := range r.Sites {
-		if s.Err != "" {
-			a.say("%s: %s", s.ID, s.Err)
+		for _, why := range []string{s.Err, s.NotPlaced} {
+			if why != "" {
+				a.say("%s: %s", s.ID, why)
+			}
 		}
 	}
 	for _, c := range r.Cautions {
@@ -172,4 +174,18 @@ func (a *app) changeSummary(r *change.Result, dir string) error {
 	}
 	a.say("report: %s", filepath.Join(dir, "report.html"))
 	return nil
+}
+
+// mostLost writes the greatest change of the rows whose quantity begins so, and whether it is shown.
+func mostLost(rows []change.Row, quantity string) (value, shown string) {
+	most := math.Inf(-1)
+	value, shown = "–", "–"
+	for _, r := range rows {
+		side, of := strings.CutPrefix(string(r.Quantity), quantity)
+		if of && r.Shown.Number() && r.Change.Value > most {
+			most = r.Change.Value
+			value, shown = strings.TrimSpace(fmt.Sprintf("%+.2f ± %.2f %s", most, math.Ceil(100*r.Change.U())/100, side)), string(r.Shown)
+		}
+	}
+	return value, shown
 }

@@ -28,7 +28,7 @@ var outputs = []string{"measurements.csv", "sites.csv", "result.json", "datapack
 	"report.pdf", "day-sheet.pdf", "dicom", "surfaces", "identity.json",
 	"agreement.csv", "agreement.json", "methods.md", "plots",
 	"worksheet.html", "worksheet.pdf", "readings.csv", "answers.csv", "items.csv", "scans", "key", "marks.csv", "class.csv",
-	"positions.csv", "positions.json", "export", "positions", "surfaces.json", "changes.csv", "changes.json", "deviations.csv"}
+	"positions.csv", "positions.json", "export", "positions", "surfaces.json", "changes.csv", "changes.json", "placed.csv"}
 
 // newFolder prepares the output folder path. It is refused when it holds something and replace is
 // false, and when it stands inside one of the inputs or around one.

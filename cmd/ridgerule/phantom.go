@@ -157,7 +157,7 @@ func (a *app) makePhantom(c *cobra.Command, o phantom.Options, out outFlags, j j
 	}
 	if j.surfaces {
 		names = append(names, "surfaces", "positions", "surfaces.json")
-		if err := writeSurfaces(f, o); err != nil {
+		if err := writeSurfaces(f, o, j.second.again && j.second.placed); err != nil {
 			return err
 		}
 	}

@@ -30,8 +30,9 @@ type surfacesTruth struct {
 }
 
 // writeSurfaces writes teeth.stl (standing crowns, open), setup.stl (those and the planned ones, whole) in a frame of their
-// own, marked pairs, planned and recorded positions, and the truth. It needs two standing teeth at least.
-func writeSurfaces(f *folder, o phantom.Options) error {
+// own, marked pairs, planned and recorded positions (placed: as the second scan shows the implants, else as planned), and the truth. It
+// needs two standing teeth at least.
+func writeSurfaces(f *folder, o phantom.Options, placed bool) error {
 	jaw, err := phantom.New(o)
 	if err != nil {
 		return err
@@ -47,6 +48,9 @@ func writeSurfaces(f *folder, o phantom.Options) error {
 		return err
 	}
 	rec := phantom.RecordOptions{Seed: o.Seed, Noise: recordSD, Lean: axisSD, Turn: r3.Vec{X: -8, Y: 25, Z: 4}, Shift: r3.Vec{X: -20, Y: 5, Z: 40}}
+	if placed {
+		rec.As = jaw.Places(o.Seed)
+	}
 	recorded := jaw.Record(rec)
 	list := []struct {
 		name string
@@ -55,8 +59,8 @@ func writeSurfaces(f *folder, o phantom.Options) error {
 		{"surfaces/teeth.stl", meshWriter(open, truth)},
 		{"surfaces/setup.stl", meshWriter(whole, truth)},
 		{"surfaces/pairs.csv", func(w io.Writer) error { _, err := io.WriteString(w, pairs); return err }},
-		{"positions/planned.csv", func(w io.Writer) error { return phantom.WritePositions(w, recorded.Planned) }},
-		{"positions/recorded.csv", func(w io.Writer) error { return phantom.WritePositions(w, recorded.Recorded) }},
+		{"positions/planned.csv", func(w io.Writer) error { return phantom.WritePositions(w, recorded.Planned, 0, 0) }},
+		{"positions/recorded.csv", func(w io.Writer) error { return phantom.WritePositions(w, recorded.Recorded, recordSD, axisSD) }},
 		{"surfaces.json", func(w io.Writer) error {
 			e := json.NewEncoder(w)
 			e.SetIndent("", "  ")

@@ -13,9 +13,10 @@ import (
 
 // proposeFlags say what is known already and where the plan goes.
 type proposeFlags struct {
-	jaw, file, series string
-	spacing           float64
-	replace           bool
+	jaw, file, series, align string
+	teeth                    []string
+	spacing                  float64
+	replace                  bool
 }
 
 func (a *app) propose() *cobra.Command {
@@ -33,14 +34,20 @@ in the field, nothing is written and the exit status is 2: say which with --jaw.
 proposed, nothing is written, the exit status is 3, and stderr says why. Where the field shows one side only, sites
 have no tooth numbers: add them before measuring.
 
+With --teeth the sites are those of the planned teeth: one under each tooth of the set-up, but where a tooth stands in the scan. A surface with a
+tooth's number before it (36=crown.stl) is that tooth; of one without, each connected piece is a tooth, numbered by its place.
+
 ` + pathHelp,
 		Example: `  ridgerule propose scan -o plan.yaml
-  ridgerule propose scan --jaw mandible --spacing-mm 10 -o plan.yaml`,
+  ridgerule propose scan --jaw mandible --spacing-mm 10 -o plan.yaml
+  ridgerule propose scan --teeth setup.stl --align setup.json -o plan.yaml`,
 		Args: oneArg("PATH"),
 	}
 	fl := c.Flags()
 	fl.StringVar(&k.jaw, "jaw", "", "`mandible` or maxilla; the image votes when not given")
 	fl.Float64Var(&k.spacing, "spacing-mm", 0, "distance between candidate sites along the arch, `mm`, 3 to 50; 7 when not given")
+	fl.StringArrayVar(&k.teeth, "teeth", nil, "planned teeth: a surface `[TOOTH=]STL` of a set-up; several may be given; with --align")
+	fl.StringVar(&k.align, "align", "", "the alignment `ALIGN` of that set-up with the scan (JSON)")
 	fl.StringVarP(&k.file, "output", "o", "", "write the plan into `PLAN`, not to stdout; it must not exist")
 	fl.BoolVar(&k.replace, "replace", false, "let -o replace a file")
 	fl.StringVar(&k.series, "series", "", "the series to read when there are several: its number or `UID`")
@@ -65,6 +72,14 @@ func (k proposeFlags) check(spaced bool) error {
 	if spaced && !(k.spacing >= 3 && k.spacing <= 50) {
 		return usagef("--spacing-mm %g is not from 3 to 50", k.spacing)
 	}
+	switch {
+	case len(k.teeth) > 0 && k.align == "":
+		return usagef("--teeth %s: bring it into the scan's frame first (ridgerule align SETUP.stl SCAN --start PAIRS -o setup.json), and name that with --align", k.teeth[0])
+	case len(k.teeth) == 0 && k.align != "":
+		return usagef("--align %s is the alignment of planned teeth: name their surface with --teeth", k.align)
+	case len(k.teeth) > 0 && spaced:
+		return usagef("--spacing-mm and --teeth exclude each other: with --teeth the sites are those of the planned teeth")
+	}
 	return freeFile(k.file, k.replace)
 }
 
@@ -79,12 +94,17 @@ func (a *app) proposed(ctx context.Context, path string, k proposeFlags) (*propo
 	if err != nil {
 		return nil, nil, err
 	}
-	p, err := propose.Look(ctx, v, propose.Options{Jaw: plan.Jaw(k.jaw), Spacing: k.spacing})
+	head := propose.Header{Case: "proposed", Series: s.Hash(v), Frame: s.FrameHash()}
+	teeth, err := a.setUp(k, &head)
+	if err != nil {
+		return nil, nil, err
+	}
+	p, err := propose.Look(ctx, v, propose.Options{Jaw: plan.Jaw(k.jaw), Spacing: k.spacing, Teeth: teeth})
 	if err != nil {
 		return nil, nil, err
 	}
 	var b bytes.Buffer
-	err = p.WritePlan(&b, propose.Header{Case: "proposed", Series: s.Hash(v), Frame: s.FrameHash()})
+	err = p.WritePlan(&b, head)
 	return p, b.Bytes(), err
 }
 

@@ -55,8 +55,13 @@ func stuck() {
 //	fillin FILE N VALUE    the cell value of the N-th answer of a form
 //	samepatient A B        all DICOM objects of two folders have one PatientID
 func TestScripts(t *testing.T) {
+	docs, err := filepath.Abs("../../docs")
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata",
+		Dir:   "testdata",
+		Setup: func(e *testscript.Env) error { e.Setenv("DOCS", docs); return nil },
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"status": status, "ridgescan": ridgescan, "rename": rename,
 			"canalscan": canalscan, "ontrue": ontrue,

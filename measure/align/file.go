@@ -1,13 +1,13 @@
 package align
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"time"
 
@@ -29,16 +29,31 @@ const (
 
 // File is an alignment as it is kept: between which two things, how, how well, and who has looked at it.
 type File struct {
-	Format    int        `json:"format"`
-	Program   string     `json:"program"` // name and version of what wrote it
-	Kind      string     `json:"kind"`    // [KindScans] …
-	First     Subject    `json:"first"`
-	Second    Subject    `json:"second"`
-	Transform Transform  `json:"transform"` // first → second
-	Fit       []Fact     `json:"fit"`       // what the fit says of itself, in words: none of it is its error
-	Landmarks []Landmark `json:"landmarks"`
-	Cautions  []string   `json:"cautions"`
-	Accepted  *Accepted  `json:"accepted"` // null: nobody has
+	Format     int
+	Program    string // name and version of what wrote it
+	Kind       string // [KindScans] …
+	First      Subject
+	Second     Subject
+	Transform  Transform // first → second
+	ScaleFound *Ratio    // a check, never applied; nil: not asked
+	Fit        []Fact    // what the fit says of itself, in words: none of it is its error
+	Landmarks  []Landmark
+	Cautions   []string
+	Accepted   *Accepted // nil: nobody has
+}
+
+// Ratio is how long lengths of the second are over those of the first, no unit, as the fit has it.
+type Ratio struct {
+	Value float64  `json:"value"`
+	U     *float64 `json:"U"` // expanded, k = 2; null: not known
+}
+
+// NewRatio returns the ratio found with its standard uncertainty (NaN: not known), both no unit.
+func NewRatio(value, std float64) *Ratio {
+	if math.IsNaN(value) {
+		return nil
+	}
+	return &Ratio{value, known(2 * std)}
 }
 
 // Subject is one of the two things: a scan by its hashes, or a file by its name.
@@ -73,7 +88,7 @@ func NewLandmark(name string, a, b r3.Vec, t Transform) Landmark {
 type Accepted struct {
 	By     string    `json:"by"`
 	At     time.Time `json:"at"`
-	Digest string    `json:"digest"` // of all the rest of the file: what is changed later is no longer accepted
+	Digest string    `json:"sha256"` // of all the rest of the file: what is changed later is no longer accepted
 }
 
 // digest returns the hash of all but the acceptance.
@@ -125,16 +140,11 @@ func ReadFile(r io.Reader) (File, error) {
 		return File{}, fmt.Errorf("%w: it holds more than %d bytes", ErrFile, mostFile)
 	}
 	var f File
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&f); err != nil {
+	if err := json.Unmarshal(data, &f); err != nil {
 		return File{}, fmt.Errorf("%w: %w", ErrFile, err)
 	}
 	if f.Format != fileFormat {
 		return File{}, fmt.Errorf("%w: format %d, this program knows %d", ErrFile, f.Format, fileFormat)
-	}
-	if err := f.Transform.Check(); err != nil {
-		return File{}, fmt.Errorf("%w: %w", ErrFile, err)
 	}
 	if f.Accepted == nil {
 		return f, nil

@@ -2,6 +2,7 @@ package align
 
 import (
 	"bytes"
+	"encoding/json"
 	"math"
 	"strings"
 	"testing"
@@ -15,7 +16,7 @@ func fileOf() File {
 	t := Rigid("a", "b", r3.Vec{X: 0.1, Z: 0.3}, r3.Vec{Y: 4})
 	t.Spread = &Spread{Centre: r3.Vec{X: 1}}
 	t.Spread.Cov[shiftX][shiftX] = 1e-4
-	return File{Format: 1, Kind: KindScans, First: Subject{Series: "x", Voxel: [3]float64{0.3, 0.3, 0.3}}, Second: Subject{Series: "y"}, Transform: t,
+	return File{Format: 1, Kind: KindScans, First: Subject{Series: "x", Voxel: [3]float64{0.3, 0.3, 0.3}}, Second: Subject{Series: "y"}, Transform: t, ScaleFound: NewRatio(1.001, 0.0002),
 		Fit: []Fact{{"points used", "9"}}, Landmarks: []Landmark{NewLandmark("chin", r3.Vec{X: 1}, r3.Vec{X: 2}, t)}, Cautions: []string{}}
 }
 
@@ -48,6 +49,7 @@ func TestChangedFileIsNotAccepted(t *testing.T) {
 	for name, spoil := range map[string]func(*File){
 		"translation": func(f *File) { f.Transform.Translation.X += 0.1 },
 		"uncertainty": func(f *File) { f.Transform.Spread = nil },
+		"size":        func(f *File) { f.ScaleFound = nil },
 		"series":      func(f *File) { f.Second.Series = "z" },
 		"landmark":    func(f *File) { f.Landmarks = nil },
 		"caution":     func(f *File) { f.Cautions = append(f.Cautions, "x") },
@@ -60,6 +62,34 @@ func TestChangedFileIsNotAccepted(t *testing.T) {
 		require.ErrorIs(t, err, ErrFile, name)
 		require.ErrorContains(t, err, "changed after reviewer accepted it")
 	}
+}
+
+// The keys that other programs read (docs/alignment.md), with their values.
+func TestKeysOfAFile(t *testing.T) {
+	f, err := fileOf().Accept("reviewer", time.Unix(0, 0))
+	require.NoError(t, err)
+	var b bytes.Buffer
+	require.NoError(t, f.Write(&b))
+	var keys struct {
+		From, To    string
+		Rotation    [3][3]float64
+		Translation [3]float64 `json:"translation_mm"`
+		Centre      [3]float64 `json:"centre_mm"`
+		Covariance  [6][6]float64
+		Scale       struct{ Value, U float64 } `json:"scale_found"`
+		Accepted    struct{ By, At, Sha256 string }
+	}
+	require.NoError(t, json.Unmarshal(b.Bytes(), &keys))
+	p, q := r3.Vec{X: 3, Y: -2, Z: 5}, r3.Vec{}
+	for i, to := range []*float64{&q.X, &q.Y, &q.Z} {
+		*to = keys.Rotation[i][0]*p.X + keys.Rotation[i][1]*p.Y + keys.Rotation[i][2]*p.Z + keys.Translation[i]
+	}
+	require.InDelta(t, 0, r3.Norm(r3.Sub(q, f.Transform.Apply(p))), 1e-12)
+	require.Equal(t, 1e-4, keys.Covariance[3][3], "tx is the fourth")
+	require.Equal(t, [3]float64{1}, keys.Centre)
+	require.Equal(t, []string{"a", "b", "reviewer"}, []string{keys.From, keys.To, keys.Accepted.By})
+	require.Equal(t, [2]float64{1.001, 0.0004}, [2]float64{keys.Scale.Value, keys.Scale.U})
+	require.Len(t, keys.Accepted.Sha256, 64)
 }
 
 // What is no alignment file is refused with our error.

@@ -163,3 +163,6 @@ func rangeOf(v *volume.Volume, cells []r3.Vec, move func(r3.Vec) r3.Vec) span {
 	}
 	return span{low, high}
 }
+
+// BoneGrey returns the grey value from which on a voxel of the scan counts as bone or tooth.
+func BoneGrey(v *volume.Volume) float64 { return newHistogram(v).bone() }

@@ -36,7 +36,12 @@ const (
 	NoChange Shown = "no change shown"
 	Unsure   Shown = "uncertain" // the alignment was accepted by nobody, or metal stands in the section
 	NoNumber Shown = ""
+
+	NotAssessed Shown = "not assessed" // of bone beside an implant: the note says why
 )
+
+// Number reports whether there is a change with its uncertainty.
+func (s Shown) Number() bool { return s != NoNumber && s != NotAssessed }
 
 // CrestLevel is how much lower the crest lies along the first scan's axis, + lost: the one quantity here that no scan has by
 // itself.
@@ -56,10 +61,11 @@ type Row struct {
 
 // Site is one site in both scans.
 type Site struct {
-	ID     string
-	Rows   []Row
-	Placed *Placed // nil: not asked for
-	Err    string  // why it could not be compared; "": it was
+	ID, Tooth string
+	Rows      []Row
+	Placed    *Placed // nil: not asked for, or none found
+	NotPlaced string  // why no placed implant was found; "": one was, or none was asked for
+	Err       string  // why it could not be compared; "": it was
 }
 
 // Placed is an implant found in the second scan, held against its plan.

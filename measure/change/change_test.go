@@ -166,8 +166,8 @@ func TestBesideMetalNothingIsShown(t *testing.T) {
 	require.Equal(t, []Shown{Unsure, Unsure, NoNumber}, []Shown{rows[0].Shown, rows[1].Shown, rows[2].Shown})
 }
 
-// The rule is used: with an implant at 36 in the second scan, found or not asked for, nothing is shown there, and 46 is as
-// before.
+// The rule is used: with an implant at 36 in the second scan, found or not asked for, nothing of the ridge is shown there, and 46 is as
+// before. The level of the bone beside it, where metal is out of sight, has rows of its own.
 func TestSiteWithAnImplantShowsNothing(t *testing.T) {
 	v := pair(t)
 	with := *v
@@ -175,6 +175,9 @@ func TestSiteWithAnImplantShowsNothing(t *testing.T) {
 	r, plain := compared(t, &with, v.file), compared(t, v, v.file)
 	for i, s := range r.Sites {
 		for k, row := range s.Rows {
+			if slices.Contains([]quantity.Name{LevelMesial, LevelDistal, LevelBuccal, LevelLingual}, row.Quantity) {
+				continue
+			}
 			if s.ID == "36" {
 				require.Contains(t, []Shown{Unsure, NoNumber}, row.Shown, "%s", row.Quantity)
 			} else {

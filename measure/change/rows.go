@@ -15,33 +15,47 @@ import (
 
 // site compares the i-th site.
 func (c *comparison) site(i int) Site {
-	a, b, level := &c.first.Sites[i], &c.second.Sites[i], &c.level.Sites[i]
-	out := Site{ID: a.ID}
+	a := &c.first.Sites[i]
+	out := Site{ID: a.ID, Tooth: a.Tooth}
 	placed, why := c.findPlaced(i)
 	if c.o.Placed {
-		out.Placed, out.Err = placed, why
+		out.Placed, out.NotPlaced = placed, why
+	}
+	if placed != nil || c.o.Placed && c.planned(i) != nil {
+		out.Rows = c.boneLevels(i, placed, why)
+	}
+	rows, why := c.ridgeRows(i, placed != nil)
+	out.Rows, out.Err = append(out.Rows, rows...), why
+	return out
+}
+
+// ridgeRows compares crest, height, widths and plates; the text says why some could not be. metal: an implant stands there in the second scan.
+func (c *comparison) ridgeRows(i int, metal bool) (rows []Row, why string) {
+	a, b, level := &c.first.Sites[i], &c.second.Sites[i], &c.level.Sites[i]
+	where := ""
+	if metal {
+		where = " (an implant stands there: see the level of the bone beside it)"
 	}
 	if a.Err != "" {
-		out.Err = cells.Note(out.Err, "not measured in the first scan: "+a.Err)
-		return out
+		return nil, "ridge not measured in the first scan" + where + ": " + a.Err
 	}
 	if b.Err != "" {
-		out.Err = cells.Note(out.Err, "not measured in the second scan: "+b.Err)
+		why = "ridge not measured in the second scan" + where + ": " + b.Err
 	} else {
-		out.Rows = append(out.Rows, c.crestLevel(a, b))
+		rows = append(rows, c.crestLevel(a, b))
 	}
-	out.Rows = append(out.Rows, c.pairs(a, b, level)...)
-	if placed != nil {
-		beside(out.Rows)
+	rows = append(rows, c.pairs(a, b, level)...)
+	if metal {
+		beside(rows)
 	}
-	return out
+	return rows, why
 }
 
 // beside makes what is shown of a section with metal in it uncertain: blooming and streaks move the edges of the bone beside it by
 // more than their U.
 func beside(rows []Row) {
 	for i := range rows {
-		if rows[i].Shown != NoNumber {
+		if rows[i].Shown.Number() {
 			rows[i].Shown, rows[i].Note = Unsure, cells.Note(rows[i].Note, "an implant stands in this section of the second scan: edges beside metal are not to be trusted")
 		}
 	}
@@ -168,21 +182,34 @@ func (c *comparison) shown(l uncertainty.Length) Shown {
 	return Change
 }
 
+// planned returns the i-th site's implant in the first scan's frame: as it was measured, else as the plan places it; nil where neither does.
+func (c *comparison) planned(i int) *align.Implant {
+	if im := c.first.Sites[i].Implant; im != nil {
+		return &align.Implant{Platform: im.Platform, Axis: im.Axis, Diameter: im.Diameter, Apex: im.ApexDiameter, Length: im.Length}
+	}
+	if im := c.placed.Sites[i].Implant; im != nil && im.Platform != nil && im.Axis != nil {
+		return &align.Implant{Platform: *im.Platform, Axis: r3.Unit(*im.Axis), Diameter: im.Diameter, Apex: im.ApexDiameter, Length: im.Length}
+	}
+	return nil
+}
+
 // findPlaced looks for the i-th site's implant in the second scan; the text says why there is none.
 func (c *comparison) findPlaced(i int) (*Placed, string) {
-	s := &c.first.Sites[i]
-	if s.Implant == nil {
+	im := c.planned(i)
+	if im == nil && c.placed.Sites[i].Implant == nil {
 		return nil, "the plan has no implant here"
 	}
-	im := align.Implant{Platform: s.Implant.Platform, Axis: s.Implant.Axis, Diameter: s.Implant.Diameter, Apex: s.Implant.ApexDiameter, Length: s.Implant.Length}
-	near := im
+	if im == nil {
+		return nil, "where the implant is planned could not be measured, and the plan gives no platform and axis"
+	}
+	near := *im
 	near.Platform, near.Axis = c.t.Apply(im.Platform), c.t.Turn(im.Axis)
 	found, err := align.FindPlaced(c.after.Volume, near)
 	if err != nil {
 		return nil, strings.TrimPrefix(err.Error(), "align: ")
 	}
-	d, _ := align.Deviate(im, found, c.t, c.sides(s))
-	return &Placed{Found: found, Planned: im, Deviation: d, Unsure: c.file.Accepted == nil}, ""
+	d, _ := align.Deviate(*im, found, c.t, c.sides(&c.first.Sites[i]))
+	return &Placed{Found: found, Planned: *im, Deviation: d, Unsure: c.file.Accepted == nil}, ""
 }
 
 // sides returns mesial and buccal of a site: mesial is along the arch toward its middle.

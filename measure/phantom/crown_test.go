@@ -83,6 +83,10 @@ func TestRecordingIsThePlanElsewhere(t *testing.T) {
 			require.Zero(t, r3.Norm(d))
 		}
 	}
+	placed := j.Places(3)
+	for i, p := range j.Record(RecordOptions{As: placed}).Recorded {
+		require.Equal(t, Recorded{placed[i].Tooth, placed[i].Platform, placed[i].Axis}, p)
+	}
 	sum, n := 0.0, 0.0
 	for seed := range uint64(200) {
 		for _, e := range j.Record(RecordOptions{Seed: seed, Noise: 0.05}).Errors {

@@ -17,6 +17,7 @@ type RecordOptions struct {
 	Turn  r3.Vec         // of the recording's frame: axis times angle in degrees, about the origin
 	Shift r3.Vec         // and its shift after that, mm
 	Off   map[int]r3.Vec // by how much the implant at a tooth was placed off its plan, patient LPS, mm
+	As    []Placed       // how implants truly stand, by tooth; those not among them stand as planned, but for Off
 }
 
 // Recorded is an implant's platform and axis.
@@ -48,6 +49,11 @@ func (j *Jaw) Record(o RecordOptions) Recording {
 	for _, s := range j.plan.Sites {
 		p := Recorded{s.Tooth, s.Platform, s.Implant}
 		out.Planned = append(out.Planned, p)
+		for _, x := range o.As {
+			if x.Tooth == s.Tooth {
+				p.Platform, p.Axis = x.Platform, x.Axis
+			}
+		}
 		p.Platform = r3.Add(p.Platform, o.Off[s.Tooth])
 		out.Placed = append(out.Placed, p)
 		e := vec(o.Noise)
@@ -60,13 +66,18 @@ func (j *Jaw) Record(o RecordOptions) Recording {
 	return out
 }
 
-// WritePositions writes positions as a table: implant,x,y,z,ax,ay,az; mm.
-func WritePositions(w io.Writer, list []Recorded) error {
-	if _, err := fmt.Fprintln(w, "implant,x,y,z,ax,ay,az"); err != nil {
+// WritePositions writes positions as a table: implant,x,y,z,ax,ay,az; mm. With noise (SD of a coordinate, mm) and lean (of an
+// axis, deg) there are u_mm and u_deg too, as the maker of a recorder states them; 0 and 0 is a plan.
+func WritePositions(w io.Writer, list []Recorded, noise, lean float64) error {
+	head, end := "implant,x,y,z,ax,ay,az", ""
+	if noise != 0 || lean != 0 {
+		head, end = head+",u_mm,u_deg", fmt.Sprintf(",%g,%g", noise, lean)
+	}
+	if _, err := fmt.Fprintln(w, head); err != nil {
 		return err
 	}
 	for _, p := range list {
-		if _, err := fmt.Fprintf(w, "%d,%.6f,%.6f,%.6f,%.6f,%.6f,%.6f\n", p.Tooth, p.Platform.X, p.Platform.Y, p.Platform.Z, p.Axis.X, p.Axis.Y, p.Axis.Z); err != nil {
+		if _, err := fmt.Fprintf(w, "%d,%.6f,%.6f,%.6f,%.6f,%.6f,%.6f%s\n", p.Tooth, p.Platform.X, p.Platform.Y, p.Platform.Z, p.Axis.X, p.Axis.Y, p.Axis.Z, end); err != nil {
 			return err
 		}
 	}

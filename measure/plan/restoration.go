@@ -14,8 +14,9 @@ import (
 // Restoration is the planned teeth: surfaces of a tooth set-up, and how they came into the scan's frame.
 type Restoration struct {
 	Surfaces []PlannedSurface
-	Align    align.File  // surface → scan
-	Window   *ExitWindow // where an implant's axis may leave its tooth; nil: not asked
+	Mucosa   *solid.Sheet // the planned mucosa, patient LPS, mm; nil: the plan names none
+	Align    align.File   // surface → scan
+	Window   *ExitWindow  // where an implant's axis may leave its tooth; nil: not asked
 }
 
 // PlannedSurface is one surface of a set-up.
@@ -31,6 +32,10 @@ type ExitWindow struct {
 	Source                          string  // whose it is; "" where the plan does not say
 }
 
+// WidestTooth is how long along the arch a tooth may be, mm: a lower first molar has 11 to 12 (common practice, no source); more are several
+// teeth in one piece.
+const WidestTooth = 14.0
+
 const (
 	maxRestoration = 32        // surfaces: a jaw has 16 teeth
 	maxSetUpBytes  = 128 << 20 // of one surface
@@ -45,7 +50,7 @@ func (r *reader) restoration(top fields, dir fs.FS) *Restoration {
 		return nil
 	}
 	r.source.at["restoration"] = n.mark
-	f := n.mapping("surface", "surfaces", "align", "exit_window_mm", "exit_window_source")
+	f := n.mapping("surface", "surfaces", "mucosa", "align", "exit_window_mm", "exit_window_source")
 	if !f.isMapping() {
 		return nil
 	}
@@ -66,20 +71,56 @@ func (r *reader) restoration(top fields, dir fs.FS) *Restoration {
 	case !f.has("surface") && !f.has("surfaces"):
 		f.fail("name the set-up: surface: setup.stl, or surfaces: [{file: 36.stl, tooth: \"36\"}]", "restoration has no surface")
 	}
+	if v, ok := f.get("mucosa"); ok {
+		out.Mucosa = v.sheet(dir)
+	}
 	r.window(f, out)
 	if known {
-		out.place()
+		out.Place()
 	}
 	return out
 }
 
-// place moves the surfaces to where the alignment has them.
-func (r *Restoration) place() {
+// Place moves the surfaces from their own frame to where the alignment has them.
+func (r *Restoration) Place() {
 	for i := range r.Surfaces {
 		if s := r.Surfaces[i].Sheet; s != nil {
 			r.Surfaces[i].Sheet = s.Moved(r.Align.Transform.Apply)
 		}
 	}
+	if r.Mucosa != nil {
+		r.Mucosa = r.Mucosa.Moved(r.Align.Transform.Apply)
+	}
+}
+
+// leastPiece is how many facets a tooth has at least; what is smaller is a splinter.
+const leastPiece = 20
+
+// Teeth returns the planned teeth: a named surface is one, an unnamed one is a tooth a connected piece.
+func (r *Restoration) Teeth() []PlannedSurface {
+	if r == nil {
+		return nil
+	}
+	var out []PlannedSurface
+	for _, s := range r.Surfaces {
+		if s.Tooth != "" {
+			out = append(out, s)
+			continue
+		}
+		for _, part := range s.Sheet.Parts() {
+			if len(part) < leastPiece {
+				continue
+			}
+			facets := make([][3]int, len(part))
+			for i, k := range part {
+				facets[i] = s.Sheet.Triangles[k]
+			}
+			if piece, err := solid.NewSheet(s.Sheet.Points, facets); err == nil {
+				out = append(out, PlannedSurface{Sheet: piece})
+			}
+		}
+	}
+	return out
 }
 
 // plannedSurfaces reads a list of surfaces, each with its tooth.

@@ -40,6 +40,8 @@ var (
 type Options struct {
 	Jaw     plan.Jaw // "" lets the image vote
 	Spacing float64  // between candidate sites along the arch, mm; 0 means 7
+
+	Teeth []PlannedTooth // of a set-up: sites are proposed under them, and nowhere else; nil: along the whole arch
 }
 
 // usualSpacing is the distance between candidate sites, mm: a premolar's width and a little. Our choice.
@@ -119,7 +121,11 @@ func Look(ctx context.Context, v *volume.Volume, o Options) (*Proposal, error) {
 	if err := w.midline(); err != nil {
 		return nil, err
 	}
-	w.sites(o.Spacing)
+	if o.Teeth == nil {
+		w.sites(o.Spacing)
+	} else {
+		w.sitesOf(o.Teeth)
+	}
 	if p.Jaw == plan.Maxilla {
 		w.cavities(ctx)
 	}

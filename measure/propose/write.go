@@ -13,7 +13,13 @@ import (
 type Header struct {
 	Case          string // a label, never the patient's name
 	Series, Frame string // hashes of the scan, as the plan's `for` has them; "" leaves them out
+
+	SetUp []SetUpFile // surfaces of the planned teeth
+	Align string      // their alignment with the scan, as the plan names it
 }
+
+// SetUpFile is a surface of a set-up as the plan names it.
+type SetUpFile struct{ File, Tooth string }
 
 // WritePlan writes the proposal as a site plan (docs/plan.md) in which everything proposed is marked so. A
 // site without a tooth number is written without its key tooth: the plan is refused, by that site's line,
@@ -39,6 +45,16 @@ func (p *Proposal) WritePlan(w io.Writer, h Header) error {
 	put("arch:\n  sd_mm: %g\n  points:", archSD)
 	for _, a := range p.Arch {
 		put("    - %s", triple(a, 2))
+	}
+	if len(h.SetUp) > 0 {
+		put("restoration:\n  align: %q\n  surfaces:", h.Align)
+		for _, f := range h.SetUp {
+			if f.Tooth == "" {
+				put("    - {file: %q}", f.File)
+			} else {
+				put("    - {file: %q, tooth: %q}", f.File, f.Tooth)
+			}
+		}
 	}
 	p.writeSites(put)
 	p.writeCavities(put)

@@ -45,6 +45,7 @@ const (
 	ExitMesial           Name = "exit_mesial"
 	ExitAngle            Name = "exit_angle"
 	CrownSpace           Name = "crown_space"
+	MucosalMargin        Name = "mucosal_margin"
 	Reading              Name = "reading"
 	RemovedVolume        Name = "removed_volume"
 	PlatformDistance     Name = "platform_distance"

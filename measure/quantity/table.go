@@ -154,6 +154,10 @@ var table = []Quantity{
 		Description: "From the implant's platform along its axis to the planned tooth's outer surface, the least over the platform; never judged",
 	},
 	{
+		Name: MucosalMargin, Unit: MM, Words: "Platform to planned mucosal margin", With: "Platform to planned mucosal margin, %s", Negative: "the platform stands above the margin", Concept: distance,
+		Description: "From the implant's platform along its axis to where the planned mucosa meets the planned tooth on the side that `to` names; negative: the platform stands above it; never judged",
+	},
+	{
 		Name: Reading, Unit: MM, Words: "Reading", With: "Reading %s", Concept: distance,
 		Description: "Distance that a person read off a picture, between the two ends that the plan keeps; `to` is the reading's name; never judged",
 	},

@@ -44,8 +44,8 @@ func TestAlignmentChangeAndPositionsSayFirstWhoMustReview(t *testing.T) {
 
 // Labels come from the plan: no cell of a table of changes is a formula for a spreadsheet. A number keeps its sign.
 func TestNoCellOfChangesIsAFormula(t *testing.T) {
-	r := &change.Result{Sites: []change.Site{{ID: "=1+1", Rows: []change.Row{{To: "=2+2", Note: "+3", Shown: change.Change, Change: uncertainty.Length{Value: -0.5}}}, Placed: &change.Placed{}}, {ID: "@4", Err: "-5"}}}
-	for _, write := range []func(io.Writer, *change.Result) error{ChangesCSV, DeviationsCSV} {
+	r := &change.Result{Before: &measure.Result{Case: "=0"}, Sites: []change.Site{{ID: "=1+1", Tooth: "+2", Rows: []change.Row{{To: "=2+2", Note: "+3", Shown: change.Change, Change: uncertainty.Length{Value: -0.5}}}, Placed: &change.Placed{}}, {ID: "@4", Err: "-5", NotPlaced: "=6"}}}
+	for _, write := range []func(io.Writer, *change.Result) error{ChangesCSV, PlacedCSV} {
 		var out bytes.Buffer
 		require.NoError(t, write(&out, r))
 		rows, err := csv.NewReader(&out).ReadAll()
@@ -57,3 +57,37 @@ func TestNoCellOfChangesIsAFormula(t *testing.T) {
 		}
 	}
 }
+
+// The figure of a placed implant: each deviation with its U stands in it, with the direction that its sign means, and the placed outline
+// lies where the deviations say (worked by hand: 0.5 mm distal and 1 mm deeper, 10 mm long, upright, 4 mm wide, 1 : 3.83).
+func TestFigureOfPlacedAgainstPlanned(t *testing.T) {
+	long := func(v float64) uncertainty.Length {
+		return uncertainty.Length{Value: v, Budget: uncertainty.Budget{{Name: "x", Std: 0.05}}}
+	}
+	p := &change.Placed{Planned: align.Implant{Diameter: 4, Length: 10}, Found: align.FoundImplant{Implant: align.Implant{Diameter: 4, Apex: 4, Length: 10}},
+		Deviation: align.Deviation{Coronal: long(1.118), Apical: long(1.118), Depth: long(1), LateralCoronal: long(0.5), LateralApical: long(0.5), Mesial: long(-0.5), MesialApical: long(-0.5),
+			Buccal: long(0), BuccalApical: long(0), ApexAt: 10}}
+	s := deviationSheet("36", p)
+	text, err := s.SVG()
+	require.NoError(t, err)
+	for _, words := range []string{"distal", "0.50 ± 0.10", "depth 1.00 ± 0.10 mm deeper", "coronal 1.12 ± 0.10", "in the section, buccal right"} {
+		require.Contains(t, text, words)
+	}
+	var solid [][]spot
+	s.draw(penOf(func(l stroke) {
+		if l.Closed {
+			solid = append(solid, l.Points)
+		}
+	}))
+	require.Len(t, solid, 4)
+	require.InDelta(t, -0.5*s.Scale, solid[1][0].X-solid[0][0].X, 1e-9)
+	require.InDelta(t, 1*s.Scale, solid[1][0].Y-solid[0][0].Y, 1e-9)
+	require.InDelta(t, 10*s.Scale, solid[1][1].Y-solid[1][0].Y, 1e-9)
+}
+
+// penOf hands every line to a function.
+type penOf func(stroke)
+
+func (penOf) grey(picture)    {}
+func (penOf) write(label)     {}
+func (p penOf) line(l stroke) { p(l) }

@@ -13,7 +13,6 @@ import (
 
 	"ridgerule/measure"
 	"ridgerule/measure/align"
-	"ridgerule/measure/cells"
 	"ridgerule/measure/change"
 	"ridgerule/measure/quantity"
 	"ridgerule/measure/reformat"
@@ -37,10 +36,11 @@ type ChangeCase struct {
 type changeRow struct{ Name, Before, After, Change, Shown, Note string }
 
 type changeSite struct {
-	Name, Err, Note string
-	Before, After   template.HTML
-	Rows            []changeRow
-	Placed          []fact
+	Name, Err, Note, NotPlaced string
+	Before, After, Figure      template.HTML
+	Rows                       []changeRow
+	Levels                     bool // some rows are of bone at an implant
+	Placed                     []fact
 }
 
 type changeView struct {
@@ -81,11 +81,15 @@ func changeAnswer(r *change.Result) string {
 			n[row.Shown]++
 		}
 	}
+	end := ""
+	if k := n[change.NotAssessed]; k > 0 {
+		end = fmt.Sprintf(" %d more at implants are not assessed: their lines say why.", k)
+	}
 	if r.Alignment.Accepted == nil {
-		return fmt.Sprintf("%d changes measured, all at best uncertain: the alignment was accepted by nobody.", n[change.Unsure])
+		return fmt.Sprintf("%d changes measured, all at best uncertain: the alignment was accepted by nobody.", n[change.Unsure]) + end
 	}
 	return fmt.Sprintf("A change is shown in %d of %d numbers; %d are uncertain. Where none is shown, none larger than its U is likely; it is not proof that none took place.",
-		n[change.Change], n[change.Change]+n[change.NoChange]+n[change.Unsure], n[change.Unsure])
+		n[change.Change], n[change.Change]+n[change.NoChange]+n[change.Unsure], n[change.Unsure]) + end
 }
 
 // site puts the i-th site into words and pictures.
@@ -98,11 +102,18 @@ func (c ChangeCase) site(i int) (changeSite, error) {
 	}
 	for _, r := range s.Rows {
 		out.Rows = append(out.Rows, rowOfChange(r))
+		out.Levels = out.Levels || strings.HasPrefix(string(r.Quantity), "bone_level_")
 	}
 	if s.Placed != nil {
 		out.Placed = deviationFacts(s.Placed)
 		out.Note = placedNotes(s.Placed)
+		text, err := deviationSheet(s.ID, s.Placed).SVG()
+		if err != nil {
+			return out, err
+		}
+		out.Figure = template.HTML(text)
 	}
+	out.NotPlaced = s.NotPlaced
 	one, two := c.Before[s.ID], c.After[s.ID]
 	if one.Width == 0 || two.Width == 0 {
 		return out, nil
@@ -166,7 +177,7 @@ func rowOfChange(r change.Row) changeRow {
 	if r.Quantity == change.CrestLevel {
 		out.Before, out.After = "", ""
 	}
-	if r.Shown != change.NoNumber {
+	if r.Shown.Number() {
 		out.Change = signed(r.Change.Value, 2) + " ± " + roundUp(r.Change.U(), 2) + " mm"
 	}
 	return out
@@ -183,6 +194,9 @@ func number2(v *float64) string {
 func changeName(r change.Row) string {
 	if r.Quantity == change.CrestLevel {
 		return "Crest, + lower than before"
+	}
+	if side, ok := strings.CutPrefix(string(r.Quantity), "bone_level_"); ok {
+		return "Bone at the implant, " + side + ", below its platform"
 	}
 	name := quantity.InWords(r.Quantity)
 	if r.Quantity == quantity.RidgeHeight && r.To != "" {
@@ -230,50 +244,6 @@ func placedNotes(p *change.Placed) string {
 		text += " Uncertain: the alignment was accepted by nobody."
 	}
 	return text
-}
-
-// ChangesCSV writes one line a number.
-func ChangesCSV(w io.Writer, r *change.Result) error {
-	rows := [][]string{{"site", "quantity", "at_mm", "to", "before_mm", "after_mm", "change_mm", "u_mm", "U_mm", "shown", "note"}}
-	for _, s := range r.Sites {
-		if s.Err != "" {
-			rows = append(rows, []string{cells.Text(s.ID), "", "", "", "", "", "", "", "", "", cells.Text(s.Err)})
-		}
-		for _, x := range s.Rows {
-			line := []string{cells.Text(s.ID), string(x.Quantity), cells.Optional(x.At), cells.Text(x.To), cells.Optional(x.Before), cells.Optional(x.After), "", "", "", string(x.Shown), cells.Text(x.Note)}
-			if x.Quantity == change.CrestLevel {
-				line[4], line[5] = "", ""
-			}
-			if x.Shown != change.NoNumber {
-				line[6], line[7], line[8] = cells.Number(x.Change.Value), cells.Number(x.Change.Std()), cells.Number(x.Change.U())
-			}
-			rows = append(rows, line)
-		}
-	}
-	return cells.Write(w, rows)
-}
-
-// DeviationsCSV writes one line a deviation; the rater in a column of its own, ready to be held against other
-// readings by ridgerule agree.
-func DeviationsCSV(w io.Writer, r *change.Result) error {
-	rows := [][]string{{"site", "quantity", "rater", "value", "unit", "u", "U", "note"}}
-	for _, s := range r.Sites {
-		if s.Placed == nil {
-			continue
-		}
-		note := ""
-		if s.Placed.Unsure {
-			note = "uncertain: the alignment was accepted by nobody"
-		}
-		for _, x := range deviationLengths(&s.Placed.Deviation) {
-			if !math.IsNaN(x.Length.Value) {
-				rows = append(rows, []string{cells.Text(s.ID), x.Name, "ridgerule", cells.Number(x.Length.Value), "mm", cells.Number(x.Length.Std()), cells.Number(x.Length.U()), note})
-			}
-		}
-		a := s.Placed.Deviation.Angle
-		rows = append(rows, []string{cells.Text(s.ID), "angular_deviation", "ridgerule", cells.Number(a.Value), "deg", cells.Number(a.Std()), cells.Number(a.U()), note})
-	}
-	return cells.Write(w, rows)
 }
 
 // changeFile is changes.json.

@@ -22,6 +22,19 @@ type Bone interface {
 	Reserve(im Implant, floor float64) (reserve, u float64, limit string)
 }
 
+// Exit answers where an implant's axis leaves its planned tooth, against a window that the user gave. The tooth's surface is behind
+// it; this package sees none.
+type Exit interface {
+	// Reserve returns by how much that place lies within the window, on the side where that is least sure, in mm (negative: by how
+	// much it lies beyond), and its standard uncertainty in mm. NaN says that it is not known, with the reason.
+	Reserve(im Implant) (reserve, u float64, reason string)
+	// Doubt says why no place is sure whatever its uncertainty: nobody accepted where the tooth stands. Empty: nothing does.
+	Doubt() string
+}
+
+// ExitWindow is what a [SizeResult] names as its limit where the window of an [Exit] decides.
+const ExitWindow = "exit window"
+
 // PoseRange is where an implant would stand, and how far it may leave that pose.
 type PoseRange struct {
 	Platform r3.Vec // mm
@@ -32,6 +45,8 @@ type PoseRange struct {
 	Depth       [2]float64 // shift along Axis, least and most, mm
 	InSection   [2]float64 // turn in the section, apex toward Buccal, least and most, degrees
 	MesioDistal [2]float64 // turn along the arch, apex toward Axis × Buccal, least and most, degrees
+
+	Exit Exit // keeps the axis within a window of the planned tooth; nil: it may leave it anywhere
 }
 
 // Pose is how an implant stands within a [PoseRange]: its difference from the range's own.
@@ -65,7 +80,7 @@ type SizeResult struct {
 }
 
 // TrySizes seeks, for every size, the pose among poses in which the smallest
-// reserve − U is largest, over all structures that are judged and the bone. It answers
+// reserve − U is largest, over all structures that are judged, the bone and the exit window. It answers
 // whether a size can hold the margins given here; it chooses nothing.
 //
 // A finding in absent (see [Missing]) makes every result not assessed that is not surely not held.
@@ -177,7 +192,27 @@ func (f *sizeSearch) result(size Size, p Pose, absent []Finding) (SizeResult, er
 	for _, x := range absent {
 		r.unknown(x.Reason)
 	}
+	r.exits(f.poses.Exit)
 	return r, nil
+}
+
+// exits counts where the axis leaves its planned tooth in: a place that is not sure leaves nothing held.
+func (r *SizeResult) exits(exit Exit) {
+	if exit == nil {
+		return
+	}
+	reserve, u, why := exit.Reserve(r.Implant)
+	if reserve != reserve || u != u {
+		r.unknown(why)
+		return
+	}
+	r.take(reserve, uncertainty.Coverage*u, ExitWindow, false)
+	if why := exit.Doubt(); why != "" {
+		if r.Verdict == Held {
+			r.Verdict = Uncertain
+		}
+		r.say(why)
+	}
 }
 
 // take counts one reserve and its U, mm, in; an overlap is not held whatever its U. What limits is the worst by verdict, then by reserve − U: so
@@ -205,6 +240,10 @@ func (r *SizeResult) unknown(reason string) {
 	if r.Verdict != NotHeld {
 		r.Verdict = NotAssessed
 	}
+	r.say(reason)
+}
+
+func (r *SizeResult) say(reason string) {
 	if r.Reason != "" {
 		r.Reason += "; "
 	}

@@ -62,7 +62,11 @@ func (f *sizeSearch) score(size Size, p Pose, floor float64) float64 {
 	if err != nil {
 		return math.Inf(-1)
 	}
-	worst := f.inBone(im, floor)
+	worst := f.atExit(im)
+	if worst <= floor {
+		return worst
+	}
+	worst = min(worst, f.inBone(im, floor))
 	for i := range f.judged {
 		if worst <= floor {
 			return worst
@@ -70,6 +74,18 @@ func (f *sizeSearch) score(size Size, p Pose, floor float64) float64 {
 		worst = min(worst, f.judged[i].reserve(body, worst, floor, f.scale))
 	}
 	return worst
+}
+
+// atExit returns reserve − U of the place where the axis leaves its planned tooth, mm; without a window anywhere is well.
+func (f *sizeSearch) atExit(im Implant) float64 {
+	if f.poses.Exit == nil {
+		return math.Inf(1)
+	}
+	reserve, u, _ := f.poses.Exit.Reserve(im)
+	if r := reserve - uncertainty.Coverage*u; r == r {
+		return r
+	}
+	return math.Inf(-1)
 }
 
 // inBone returns reserve − U of the bone, mm, or anything ≤ floor when it is no more.
