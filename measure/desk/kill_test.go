@@ -185,7 +185,7 @@ func TestGarbageWithTheSecret(t *testing.T) {
 		require.NotEqual(t, 500, w.StatusCode, "%d: %s %q", i, path, body)
 	}
 	for range n / 10 {
-		q := "/api/" + pick("axial", "across", "section", "panoramic", "tooth") + "?" + pick("z", "step", "arc", "thick", "half", "above", "at", "v") + "=" + pick("NaN", "1e400", "-1e9", "x", "0", "1e-300")
+		q := "/api/" + pick("axial", "across", "section", "lengthwise", "panoramic", "tooth") + "?" + pick("z", "step", "arc", "thick", "half", "above", "at", "axis", "v") + "=" + pick("NaN", "1e400", "-1e9", "x", "0", "1e-300", "0,0,0", "NaN,1,1e400", "1,2")
 		w, err := func() (*http.Response, error) {
 			r, err := http.NewRequest("GET", "http://127.0.0.1:"+d.port()+q, nil)
 			require.NoError(t, err)
