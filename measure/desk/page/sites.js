@@ -17,10 +17,9 @@ const measured = (id) => store.numbers?.sites?.find((s) => s.id === id);
 export function numberTable(n, columns) {
   const at = Object.fromEntries(columns.map((c, i) => [c, i]));
   return table("What was measured at " + n.name, ["Quantity", "verdict", "value", "U (k = 2)", "unit"], n.rows.map((r) => {
-    const cell = (c) => r[at[c]], quantity = h("span", {}, [words(cell("quantity")), words(cell("to")), cell("at_mm") && cell("at_mm") + " mm"].filter(Boolean).join(", "));
-    if (cell("note")) quantity.append(h("span", { class: "note" }, " " + cell("note")));
+    const cell = (c) => r[at[c]], quantity = [words(cell("quantity")), words(cell("to")), cell("at_mm") && cell("at_mm") + " mm"].filter(Boolean).join(", ");
     return [quantity, cell("verdict") ? verdict(cell("verdict")) : "", ...["value", "U", "unit"].map((c) => h("span", { class: "number", "data-cell": c }, cell(c)))]; // the verdict first: a narrow page cuts off the rest
-  }));
+  }), n.rows.map((r) => r[at.note]));
 }
 
 /** Draws what was measured in a section. @param {import("./pane.js").Pane} pane @param {any} n @param {any} [moving] an implant on its way */
