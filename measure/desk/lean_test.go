@@ -78,3 +78,35 @@ func TestImplantLeansAlongTheArch(t *testing.T) {
 	assert.Greater(t, r3.Norm(r3.Sub(inSection(both), inSection(kept))), 0.05)
 	require.Empty(t, b.complaints())
 }
+
+// Sizes that a person names are tried, each in its best pose; the one that is taken stands in the plan as it was tried, and the
+// report's rows of the largest that hold come with it.
+func TestSizesAreTriedAndOneIsTaken(t *testing.T) {
+	d, _ := opened(t, planAt(t, wholePlan), Options{})
+	b := newTab(t, d.Address())
+	b.click("[data-step=implants] .head button")
+	b.click("36")
+	b.until(settled)
+	b.click("Sizes to try")
+	b.fill("diameters, mm", "3.5, 4")
+	b.fill("lengths, mm", "6")
+	b.click("Try these sizes")
+	b.until(settled + ` && document.querySelector(".step.open [aria-label='Take 3.5 × 6 mm']")`)
+	assert.Equal(t, 2, says[int](b, `document.querySelectorAll(".step.open [aria-label^='Take ']").length`))
+	assert.Contains(t, says[string](b, `document.querySelector(".step.open [data-numbers=now]").textContent`), "largest diameter")
+	b.lookAt("sizes.png")
+	now, _ := d.session.current()
+	n, err := d.session.numbers(b.ctx, now)
+	require.NoError(t, err)
+	want := n.Sites[1].Sizes[0]
+	b.click("Take 3.5 × 6 mm")
+	b.until(`document.getElementById("status").textContent === "implant 36: 3.5 × 6 mm taken"`)
+	im := d.session.state().Sites[1].Implant
+	require.NotNil(t, im.Platform)
+	assert.Equal(t, []float64{3.5, 6}, []float64{im.Diameter, im.Length})
+	assert.InDelta(t, 0, r3.Norm(r3.Sub(vecOf(want.Platform), vecOf(*im.Platform))), 2e-3)
+	b.until(settled)
+	b.click("Put the sizes away")
+	b.until(`!document.querySelector(".step.open [aria-label^='Take ']")`)
+	require.Empty(t, b.complaints())
+}

@@ -8,7 +8,7 @@
  * @returns {any}
  */
 export function h(tag, attributes = {}, ...children) {
-  const e = document.createElement(tag);
+  /** @type {any} */ const e = document.createElement(tag);
   for (const [key, value] of Object.entries(attributes)) {
     if (value === undefined || value === null || value === false) continue;
     if (key.startsWith("on")) e.addEventListener(key.slice(2), value);
@@ -29,7 +29,7 @@ export function h(tag, attributes = {}, ...children) {
 const called = (e) => e.getAttribute("aria-label") || e.labels?.[0]?.textContent || e.textContent;
 
 /** The stops of Tab in an element. @param {HTMLElement} e @returns {any[]} */
-const stops = (e) => [...e.querySelectorAll("button, input, select, summary, [tabindex]")].filter((x) => x.tabIndex >= 0 && !x.disabled);
+const stops = (e) => [.../** @type {any} */ (e.querySelectorAll("button, input, select, summary, [tabindex]"))].filter((x) => x.tabIndex >= 0 && !x.disabled);
 
 /** Fields in which somebody types. @type {WeakSet<any>} */
 const typed = new WeakSet();

@@ -194,6 +194,24 @@ export const implants = {
       if (beside && !moving) beside.to(im);
     };
     const settle = async (implant, said) => { await put("", implant, said); moving = null; rows = null; shown(); update(); };
+    /** Sizes that the person names, each in the pose with the most reserve; one of them is taken, or none. */
+    const diameters = h("input", { type: "text", size: 12, value: "3.5, 4, 4.5, 5" }), lengths = h("input", { type: "text", size: 12, value: "8, 10, 12" });
+    const numbersOf = (field) => [...new Set(field.value.split(/[\s,;]+/).filter(Boolean).map(Number))].sort((a, b) => a - b);
+    const trySizes = async () => {
+      const d = numbersOf(diameters), l = numbersOf(lengths);
+      if (![...d, ...l].every((x) => x > 0 && x < 30) || !d.length || !l.length) return say("Sizes are numbers in mm, with a comma between them: 3.5, 4");
+      await store.act(`sizes to try at ${site().id}`, [{ do: "set", path: `sites[${chosen}].sizes`, value: { diameters_mm: d, lengths_mm: l } }]);
+    };
+    const tried = h("div"), box = h("details", {}, h("summary", {}, "Sizes to try"), h("p", { class: "note" }, "Each size in the pose with the most reserve, about the site's platform and axis. None is a choice; the numbers come slower while they are tried."),
+      h("div", { class: "row" }, h("label", {}, "diameters, mm ", diameters), h("label", {}, "lengths, mm ", lengths), h("button", { type: "button", onclick: trySizes }, "Try these sizes")), tried);
+    const sizes = () => {
+      const s = site(), all = s && measured(s.id)?.sizes || [];
+      const take = (t) => settle({ platform: t.platform, axis: t.axis, diameter_mm: t.diameter_mm, length_mm: t.length_mm }, `implant ${s.id}: ${t.diameter_mm} × ${t.length_mm} mm taken`);
+      box.hidden = !s || !free();
+      renew(tried, ...(!s?.sizes ? [] : [all.length ? h("div", { class: store.current ? "" : "stale" }, table("Sizes tried" + (store.current ? "" : "; measuring …"), ["Size, mm", "verdict", "limited by", ""], all.map((t) => [`${t.diameter_mm} × ${t.length_mm}`, verdict(t.verdict), words(t.limit),
+        h("button", { type: "button", "aria-label": `Take ${t.diameter_mm} × ${t.length_mm} mm`, onclick: () => take(t) }, "Take")]))) : h("p", { class: "stale" }, "trying …"),
+        h("div", { class: "row" }, h("button", { type: "button", onclick: () => store.act(`sizes of ${s.id} put away`, [{ do: "delete", path: `sites[${chosen}].sizes` }]) }, "Put the sizes away"))]));
+    };
     function update() {
       work.update();
       lean();
@@ -205,10 +223,11 @@ export const implants = {
           moved: free() ? key === "platform" ? setPlatform : setApex : undefined }))) : "",
         h("div", { class: "row" }, h("button", { type: "button", disabled: !free(), onclick: () => store.act(`implant ${s.id} removed`, [{ do: "delete", path: `sites[${chosen}].implant` }]) }, "Remove the implant"))]
         : [h("p", {}, "No implant at this site."), h("div", { class: "row" }, h("button", { type: "button", class: "main", disabled: !free(), onclick: () => put("", { diameter_mm: 4, length_mm: 10 }, `implant at ${s.id}`) }, "Place one of 4 × 10 mm"))]));
+      sizes();
     }
     return {
       element: h("div", {}, h("p", { class: "lead" }, "A plain cylinder stands where the ridge is wide enough. Move its platform or its apex in the section; lean it along the arch in the second picture. Distances follow the hand, numbers and verdicts when it rests."),
-        work.list, h("div", { class: "plate" }, h("div", {}, work.holder, second), h("div", {}, edit, live)), numbers, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
+        work.list, h("div", { class: "plate" }, h("div", {}, work.holder, second), h("div", {}, edit, box, live)), numbers, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
       update,
     };
   },
