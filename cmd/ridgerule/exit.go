@@ -96,7 +96,7 @@ func statusOf(err error) int {
 		return exitFound
 	case errors.As(err, &usage), errors.As(err, &faults):
 		return exitUsage
-	case errors.Is(err, propose.ErrJaw), errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, dicomio.ErrValue), errors.Is(err, phantom.ErrOptions), errors.Is(err, report.ErrResult), errors.Is(err, report.ErrPicture), errors.Is(err, practice.ErrOptions), errors.Is(err, practice.ErrSession),
+	case errors.Is(err, propose.ErrJaw), errors.Is(err, dicomio.ErrPath), errors.Is(err, dicomio.ErrSelector), errors.Is(err, dicomio.ErrValue), errors.Is(err, phantom.ErrOptions), errors.Is(err, report.ErrResult), errors.Is(err, report.ErrReview), errors.Is(err, report.ErrPicture), errors.Is(err, practice.ErrOptions), errors.Is(err, practice.ErrSession),
 		errors.Is(err, reformat.ErrCurve), errors.Is(err, solid.ErrBody):
 		return exitUsage
 	case errors.Is(err, dicomio.ErrSeries), errors.Is(err, study.ErrDamaged), errors.Is(err, errUnfit), errors.Is(err, report.ErrChanged), errors.Is(err, practice.ErrKey), errors.Is(err, propose.ErrArch):

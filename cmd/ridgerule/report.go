@@ -102,6 +102,9 @@ func readCase(path string, extra extraFlags, edited bool) (c fullCase, err error
 	if err := asWritten(c, beside, err != nil, edited); err != nil {
 		return c, err
 	}
+	if err := report.ReadReview(beside, c.Result, c.Provenance.Content); err != nil {
+		return c, err
+	}
 	if c.Sections, c.Panoramic, err = report.ReadPictures(beside, c.Result); err != nil {
 		return c, err
 	}

@@ -97,3 +97,32 @@ func BenchmarkSiteMeasured(b *testing.B) {
 		require.Empty(b, got.Why)
 	}
 }
+
+// underTheHand moves the slider along the arch as soon as the last picture stands, and returns how many pictures a second that gives.
+const underTheHand = `(async () => {
+	const slider = [...document.querySelectorAll(".step.open input[type=range]")].find((e) => e.labels[0].textContent.startsWith("Along the arch")), put = CanvasRenderingContext2D.prototype.putImageData;
+	let stands = null;
+	CanvasRenderingContext2D.prototype.putImageData = function (...a) { put.apply(this, a); stands?.(); };
+	const began = performance.now(), n = 60;
+	for (let i = 0; i < n; i++) {
+		const shown = new Promise((r) => { stands = r; });
+		slider.value = String(20 + i);
+		slider.dispatchEvent(new Event("input", { bubbles: true }));
+		await shown;
+	}
+	CanvasRenderingContext2D.prototype.putImageData = put;
+	return n / (performance.now() - began) * 1000;
+})()`
+
+// Sections of 32 mm under a hand that moves, from the hand to the pixels in Chromium: coarse ones, as they are shown meanwhile.
+func BenchmarkSectionUnderTheHand(b *testing.B) {
+	d, _ := opened(b, planAt(b, wholePlan), Options{})
+	page := newTab(b, d.Address())
+	page.until(`document.querySelector("[data-step=clear].open")`)
+	page.ready("section")
+	best := 0.0
+	for b.Loop() {
+		best = max(best, says[float64](page, underTheHand))
+	}
+	b.ReportMetric(best, "pictures/s")
+}

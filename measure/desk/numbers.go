@@ -46,6 +46,14 @@ type siteNumbers struct {
 	Axis    []point    `json:"axis"`   // crest, and where the height ends
 	Chords  [][2]point `json:"chords"` // buccal, lingual outer edges
 	Implant *bodyView  `json:"implant,omitempty"`
+	Sizes   []sizeView `json:"sizes,omitempty"` // those that the plan asks for, tried
+}
+
+// sizeView is a size that was tried, in the best pose that was found for it.
+type sizeView struct {
+	bodyView
+	Verdict string `json:"verdict"`
+	Limit   string `json:"limit"` // what limits it, or why it is not assessed
 }
 
 // bodyView is a virtual implant as it was held against the margins.
@@ -148,6 +156,13 @@ func linesOf(s *measure.SiteResult) siteNumbers {
 	}
 	if im := s.Implant; im != nil {
 		n.Implant = bodyOf(*im)
+	}
+	for _, size := range s.SizesTried {
+		limit := size.Limit
+		if size.Reason != "" {
+			limit = size.Reason
+		}
+		n.Sizes = append(n.Sizes, sizeView{*bodyOf(size.Implant), string(size.Verdict), limit})
 	}
 	return n
 }

@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"slices"
 	"strconv"
+	"strings"
 	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -34,6 +35,7 @@ const (
 	thickest    = 20.0 // mm
 	leastPixel  = 0.05 // mm
 	largestStep = 5.0  // mm
+	farthest    = 1e5  // mm from the scan's origin
 )
 
 // ErrPicture is wrapped by the errors of pictures that cannot be made.
@@ -155,6 +157,51 @@ func (s *session) section(w http.ResponseWriter, r *http.Request) error {
 	p := volume.Plane{Origin: f.Patient(reformat.UV{U: -half, V: top}), StepX: r3.Scale(step, f.U), StepY: down}
 	p.Width, p.Height = pixels(2*half, step), pixels(2*half, step)
 	return s.picture(w, r, p, f.T, number(q, "thick", 0, thickest, 0))
+}
+
+// lengthwise answers with the plane along the arch that holds an implant: through its platform (at), spanned by its axis without
+// its lean along the arch and by the arch's direction at an arc length; head up, the patient's right on the viewer's left.
+func (s *session) lengthwise(w http.ResponseWriter, r *http.Request) error {
+	d, _ := s.current()
+	if d.curve() == nil {
+		return fmt.Errorf("%w: %s", ErrPicture, d.noArch)
+	}
+	q := r.URL.Query()
+	f := d.curve().Frame(number(q, "arc", 0, d.curve().Length(), 0))
+	at, axis := vector(q, "at", f.Origin), vector(q, "axis", f.V)
+	up := r3.Sub(axis, r3.Scale(r3.Dot(axis, f.T), f.T))
+	if !(r3.Norm(up) > 0.01*r3.Norm(axis)) { // it lies along the arch: the section's own direction does
+		up = f.V
+	}
+	if up = r3.Unit(up); up.Z < 0 {
+		up = r3.Scale(-1, up)
+	}
+	right := f.T
+	if d.laid.Landmarks.Leftward < 0 {
+		right = r3.Scale(-1, right)
+	}
+	half, step := number(q, "half", 2, 60, 16), number(q, "step", leastPixel, largestStep, 0.1)
+	corner := r3.Add(at, r3.Add(r3.Scale(-half, right), r3.Scale(half+number(q, "v", -100, 100, 0), up)))
+	p := volume.Plane{Origin: corner, StepX: r3.Scale(step, right), StepY: r3.Scale(-step, up)}
+	p.Width, p.Height = pixels(2*half, step), pixels(2*half, step)
+	return s.picture(w, r, p, r3.Cross(right, up), 0)
+}
+
+// vector reads x,y,z of a request; what is none is the usual one.
+func vector(q url.Values, name string, usual r3.Vec) r3.Vec {
+	var v point
+	words := strings.Split(q.Get(name), ",")
+	if len(words) != len(v) {
+		return usual
+	}
+	for i, text := range words {
+		x, err := strconv.ParseFloat(text, 64)
+		if err != nil || !(math.Abs(x) < farthest) {
+			return usual
+		}
+		v[i] = x
+	}
+	return vecOf(v)
 }
 
 // panoramic answers with the scan unrolled along the arch, the patient's right on the viewer's left, head up.

@@ -54,6 +54,7 @@ func TestPictureIsWhatItSaysItIs(t *testing.T) {
 		"from the front": look(t, s.across, "step=0.7&sequence=7"),
 		"from the left":  look(t, s.across, "from=side&step=0.7&sequence=7"),
 		"section":        look(t, s.section, "arc=20&step=0.5&half=50&sequence=7"),
+		"lengthwise":     look(t, s.lengthwise, "arc=20&step=0.5&half=50&at=-24,-1,2&axis=0.3,0.4,-1&sequence=7"),
 	} {
 		blanks := 0
 		for i := 0; i < len(p.grey); i += 37 {
@@ -67,7 +68,7 @@ func TestPictureIsWhatItSaysItIs(t *testing.T) {
 			assert.InDelta(t, want, float64(p.grey[i]), 0.51+1e-4*math.Abs(want), name)
 		}
 		assert.Equal(t, "7", p.sequence)
-		assert.Equal(t, name == "section", blanks > 0, name)
+		assert.Equal(t, name == "section" || name == "lengthwise", blanks > 0, name)
 	}
 	a, f, l, x := look(t, s.axial, ""), look(t, s.across, ""), look(t, s.across, "from=side"), look(t, s.section, "arc=20")
 	assert.True(t, a.right.X > 0 && a.down.Y > 0, "axial: left of the patient to the right, back down")
@@ -77,11 +78,40 @@ func TestPictureIsWhatItSaysItIs(t *testing.T) {
 	assert.Less(t, x.right.X, 0.0, "the section of the right side has buccal, here the patient's right, to the right")
 }
 
+// The arch of wholePlan, and the same from its other end.
+const (
+	wholeArch    = "[-28.5, 19.8, 0], [-24.3, 0.3, 0], [-15.2, -21.8, 0], [0, -30, 0], [15.2, -21.8, 0], [24.3, 0.3, 0], [28.5, 19.8, 0]"
+	reversedArch = "[28.5, 19.8, 0], [24.3, 0.3, 0], [15.2, -21.8, 0], [0, -30, 0], [-15.2, -21.8, 0], [-24.3, 0.3, 0], [-28.5, 19.8, 0]"
+)
+
+// The plane along the arch holds the implant it is asked for, whatever its lean along the arch, and has the patient's right on
+// the viewer's left and the head up, from whichever end the arch was drawn and whichever way the implant points.
+func TestLengthwiseHoldsTheImplant(t *testing.T) {
+	for _, points := range []string{"", reversedArch} {
+		text := wholePlan
+		if points != "" {
+			text = strings.Replace(wholePlan, wholeArch, points, 1)
+		}
+		s, err := openSession(jawScan(t), planAt(t, text), true, time.Now)
+		require.NoError(t, err)
+		c := s.draft.curve()
+		arc, _ := c.Project(r3.Vec{X: 15.2, Y: -21.8})
+		f := c.Frame(arc)
+		at := r3.Add(f.Origin, r3.Scale(2, f.U))
+		for _, axis := range []r3.Vec{r3.Scale(-1, f.V), f.V, r3.Add(f.U, r3.Scale(-3, f.V)), r3.Add(f.T, r3.Add(f.U, r3.Scale(-3, f.V)))} {
+			p := look(t, s.lengthwise, fmt.Sprintf("arc=%g&at=%g,%g,%g&axis=%g,%g,%g", arc, at.X, at.Y, at.Z, axis.X, axis.Y, axis.Z))
+			n := r3.Unit(r3.Cross(p.right, p.down))
+			assert.InDelta(t, 0, r3.Dot(n, r3.Sub(at, p.corner)), 1e-3, "the platform lies in it")
+			assert.InDelta(t, 0, r3.Dot(n, r3.Unit(axis)), 1e-6, "and so does the axis")
+			assert.Positive(t, p.right.X, "the patient's left to the right")
+			assert.Negative(t, p.down.Z, "feet down")
+		}
+	}
+}
+
 // The panoramic has the patient's right on the viewer's left from whichever end the arch was drawn.
 func TestPanoramicIsNotMirrored(t *testing.T) {
-	const points = "[-28.5, 19.8, 0], [-24.3, 0.3, 0], [-15.2, -21.8, 0], [0, -30, 0], [15.2, -21.8, 0], [24.3, 0.3, 0], [28.5, 19.8, 0]"
-	const other = "[28.5, 19.8, 0], [24.3, 0.3, 0], [15.2, -21.8, 0], [0, -30, 0], [-15.2, -21.8, 0], [-24.3, 0.3, 0], [-28.5, 19.8, 0]"
-	for _, text := range []string{wholePlan, strings.Replace(wholePlan, points, other, 1)} {
+	for _, text := range []string{wholePlan, strings.Replace(wholePlan, wholeArch, reversedArch, 1)} {
 		s, err := openSession(jawScan(t), planAt(t, text), true, time.Now)
 		require.NoError(t, err)
 		p := look(t, s.panoramic, "step=1")

@@ -172,6 +172,7 @@ func (d *Desk) calls() http.Handler {
 	call("GET /api/axial", s.axial)
 	call("GET /api/across", s.across)
 	call("GET /api/section", s.section)
+	call("GET /api/lengthwise", s.lengthwise)
 	call("GET /api/panoramic", s.panoramic)
 	return mux
 }

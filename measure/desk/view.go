@@ -84,6 +84,7 @@ type siteView struct {
 	HeightTo string       `json:"height_to"`
 	Proposed bool         `json:"proposed"`
 	Implant  *implantView `json:"implant"`
+	Sizes    bool         `json:"sizes"` // the plan asks for sizes to be tried
 }
 
 type implantView struct {
@@ -205,7 +206,7 @@ func (s *session) tellPlan(out *state, d *draft) {
 }
 
 func (d *draft) siteView(s plan.Site) siteView {
-	v := siteView{ID: s.ID, Tooth: s.Tooth, Name: s.Tooth, HeightTo: string(s.HeightTo), Proposed: s.Proposed}
+	v := siteView{ID: s.ID, Tooth: s.Tooth, Name: s.Tooth, HeightTo: string(s.HeightTo), Proposed: s.Proposed, Sizes: s.Sizes != nil}
 	if arc, ok := d.arcOf(s); ok {
 		at := pointOf(d.curve().At(arc))
 		v.Arc, v.At = &arc, &at

@@ -35,14 +35,30 @@ const (
 	underTop  = 5.0  // mm below the crest at which the arch runs: inside the bone, above what may be planned
 	rounds    = 4    // of laying sections
 	grow      = 4    // sections by which each round but the last tries to lengthen each end
-	keepAxis  = 5.0  // degrees: up to here the scan's own axis is kept as occlusal
+	keepAxis  = 3.0  // degrees: up to here the scan's own axis is kept as occlusal; about what the crest's plane is off by
 	levelTo   = 50.0 // mm from the arch's middle: farther back the crest rises to the ramus or falls with the tuberosity
 	mostTilt  = 25.0 // degrees: beyond it no occlusal plane is believed
 	offPlane  = 6.0  // mm: where the crest leaves the crest's plane by more, at an end, the arch ends
 	halfArch  = 69.0 // mm from the front to either end at most: past the third molar
 	wanders   = 1.5  // mm: by which the ridge's middle may leave the smooth curve in nine of ten sections
 	leastCuts = 0.7  // share of the sections that must show a ridge
+	thinnest  = 3.0  // mm: what is thinner in half of the sections is a plate, a cavity's wall, and takes no implant
 )
+
+// archOf finds the arch along the trail that was chosen; of a piece in a field whose jaw is known, along the next best one where
+// that shows none.
+func (w *work) archOf(ctx context.Context, t *trail, all []trail) error {
+	err := w.arch(ctx, t)
+	for i := range all {
+		if err == nil || ctx.Err() != nil || t.fan || w.Voted {
+			return err
+		}
+		if &all[i] != t && w.arch(ctx, &all[i]) == nil {
+			return nil
+		}
+	}
+	return err
+}
 
 // arch finds the arch and the occlusal direction, or returns a [*Refusal].
 func (w *work) arch(ctx context.Context, t *trail) error {
@@ -53,6 +69,7 @@ func (w *work) arch(ctx context.Context, t *trail) error {
 	}
 	axis := r3.Vec{Z: sign}
 	w.Occlusal, w.OcclusalWhy = r3.Scale(sign, t.up), "the scan's own axis"
+	w.tissue = learn(w.v, t)
 	points := t.points()
 	for round := range rounds {
 		if err := w.lay(points); err != nil {
@@ -86,7 +103,7 @@ func (t *trail) points() []r3.Vec {
 			weight[i] = 1
 		}
 	}
-	at = smooth(at, weight, 4)
+	at = smooth(at, weight, 4, 1)
 	out := make([]r3.Vec, n)
 	for i := range out {
 		r := t.rays[from+i]
@@ -136,9 +153,12 @@ func noArch(format string, args ...any) error {
 	return &Refusal{ErrArch, fmt.Sprintf(format, args...), "mark the arch by hand"}
 }
 
-// look finds the ridge in each section.
+// look finds the ridge in each section. Grey values are the series' and not the round's: those that most of the bone's edges
+// told are kept, for a curve that runs among crowns sees few.
 func (w *work) look(ctx context.Context) error {
-	w.tissue = learnAlong(w.v, w.curve)
+	if t := learnAlong(w.v, w.curve); t.Edges >= w.tissue.Edges {
+		w.tissue = t
+	}
 	for i := range w.cuts {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -148,6 +168,10 @@ func (w *work) look(ctx context.Context) error {
 	return nil
 }
 
+// overCrest is what a section counts whose crest lies over its neighbours', against one whose crest lies under them: a
+// crown that is not seen as one, at a contact or blurred, always lifts the crest, and nothing lowers it so often. Our choice.
+const overCrest = 0.1
+
 // heights returns the smoothed height at which the arch runs in each section, v in mm.
 func (w *work) heights() []float64 {
 	y, weight := make([]float64, len(w.cuts)), make([]float64, len(w.cuts))
@@ -156,7 +180,7 @@ func (w *work) heights() []float64 {
 			y[i], weight[i] = k.crest-underTop, 1
 		}
 	}
-	return smooth(y, weight, 8)
+	return smooth(y, weight, 8, overCrest)
 }
 
 // offsets returns the ridge's middle at the given heights, u in mm, smoothed, and as seen (NaN: not seen).
@@ -169,7 +193,7 @@ func (w *work) offsets(heights []float64) (smoothed, seen []float64) {
 			seen[i], y[i], weight[i] = r.middle, r.middle, 1
 		}
 	}
-	return smooth(y, weight, 1), seen
+	return smooth(y, weight, 1, 1), seen
 }
 
 // middles returns the ridge's middles a little below the crest, ends that are no ridge cut off.
@@ -205,12 +229,13 @@ func (w *work) level(axis r3.Vec) error {
 		return nil
 	}
 	var crest []r3.Vec
-	for _, k := range w.cuts {
+	h := w.heights()
+	for i, k := range w.cuts {
 		if math.Abs(k.frame.Arc-w.curve.Length()/2) > levelTo {
 			continue
 		}
-		if r, ok := k.at(k.crest - underTop); ok && !math.IsNaN(k.crest) {
-			crest = append(crest, k.frame.Patient(reformat.UV{U: r.middle, V: k.crest}))
+		if r, ok := k.at(h[i]); ok && !math.IsNaN(k.crest) {
+			crest = append(crest, k.frame.Patient(reformat.UV{U: r.middle, V: h[i] + underTop}))
 		}
 	}
 	if len(crest) < 8 {

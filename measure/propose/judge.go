@@ -33,6 +33,9 @@ func (w *work) judge() error {
 	if o := off[len(off)*9/10]; o > wanders {
 		return noArch("the ridge's middle leaves a smooth curve by %.1f mm", o)
 	}
+	if width := w.width(h, from, to); width < thinnest {
+		return noArch("what runs along it is a plate %.1f mm thick", width)
+	}
 	w.cuts = w.cuts[from:to]
 	c, err := reformat.NewCurve(out, w.Occlusal)
 	if err != nil {
@@ -46,6 +49,17 @@ func (w *work) judge() error {
 		return noArch("the piece in the field is %.0f mm long", c.Length())
 	}
 	return nil
+}
+
+// width returns the median width of the ridge where the arch runs, in the sections [from, to), mm.
+func (w *work) width(h []float64, from, to int) float64 {
+	var all []float64
+	for i := from; i < to; i++ {
+		if r, ok := w.cuts[i].at(h[i]); ok {
+			all = append(all, r.width)
+		}
+	}
+	return median(all)
 }
 
 // trim cuts off the ends where the arch leaves its own plane, the ramus or the tuberosity, and what lies farther from

@@ -115,7 +115,7 @@ func Look(ctx context.Context, v *volume.Volume, o Options) (*Proposal, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := w.arch(ctx, b); err != nil {
+	if err := w.archOf(ctx, b, bands); err != nil {
 		return nil, err
 	}
 	if err := w.midline(); err != nil {

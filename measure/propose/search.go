@@ -1,8 +1,10 @@
 package propose
 
 import (
+	"cmp"
 	"context"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -67,13 +69,19 @@ func (c *cells) promising(p plane) bool {
 	return hits >= enough
 }
 
+// What is about as good as the best: a share of its score; and how far apart two pieces are two, mm of height. Our choice.
+const (
+	share      = 0.6
+	otherPiece = 6.0
+)
+
 // bandsOf returns the runs of heights [from, to) that show an arch about as well as the best one does.
 func bandsOf(best []trail) (bands [][2]int) {
 	top := 0.0
 	for _, t := range best {
 		top = math.Max(top, t.mean)
 	}
-	const share, least = 0.6, 0.2
+	const least = 0.2
 	for i := 0; i < len(best); {
 		j := i
 		for j < len(best) && best[j].mean >= math.Max(share*top, least) {
@@ -129,27 +137,33 @@ func (t *trail) whole() bool {
 	return t.fan && float64(met) >= 0.75*float64(all)
 }
 
-// pieces looks for the best piece of an arch at each height and in each direction.
-func (c *cells) pieces(ctx context.Context, levels []float64) ([]trail, error) {
+// pieces looks for the best piece of an arch at each height and in each direction, and returns the best of all and others
+// nearly as good at other heights, the best first: a cavity's wall may run as straight as a ridge.
+func (c *cells) pieces(ctx context.Context, levels []float64) (out []trail, err error) {
 	low, high := c.extent()
 	centre := r3.Scale(0.5, r3.Add(low, high))
 	half := math.Min(60, math.Max(high.X-low.X, high.Y-low.Y)/2)
-	var best trail
-	top := 0.0
-	for _, z := range levels {
+	best := make([]trail, len(levels))
+	for i, z := range levels {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
 		centre.Z = z
 		for turn := 0.0; turn < 180; turn += 15 {
-			t := c.follow(parallels(tilted(centre, 0, 0), turn, half))
-			if v := t.mean; v > top {
-				best, top = t, v
+			if t := c.follow(parallels(tilted(centre, 0, 0), turn, half)); t.mean > best[i].mean {
+				best[i] = t
 			}
 		}
 	}
-	if best.longest() < leastPiece {
+	slices.SortFunc(best, func(a, b trail) int { return cmp.Compare(b.mean, a.mean) })
+	if len(best) == 0 || best[0].longest() < leastPiece {
 		return nil, nil
 	}
-	return []trail{best}, nil
+	for _, t := range best {
+		near := func(u trail) bool { return math.Abs(u.plane.at.Z-t.plane.at.Z) < otherPiece }
+		if t.mean >= share*best[0].mean && t.longest() >= leastPiece && !slices.ContainsFunc(out, near) {
+			out = append(out, t)
+		}
+	}
+	return out, nil
 }

@@ -21,11 +21,13 @@ const (
 //
 //	Σ wᵢ·bᵢ·(yᵢ−zᵢ)² + stiff·Σ (zᵢ₋₁−2zᵢ+zᵢ₊₁)²
 //
-// with biweights b that take outliers away. Weight 0 is a value not seen.
+// with biweights b that take outliers away. Weight 0 is a value not seen. A value over z counts over times as much as
+// one under it: 1 where errors have no side.
 //
 // Source: Whittaker ET. Proc Edinburgh Math Soc 1923;41:63–75 (from memory); biweights: Beaton AE, Tukey JW.
-// Technometrics 1974;16:147–185 (from memory).
-func smooth(y, weight []float64, stiff float64) []float64 {
+// Technometrics 1974;16:147–185 (from memory); values over and under z: Newey WK, Powell JL. Econometrica
+// 1987;55:819–847 (from memory).
+func smooth(y, weight []float64, stiff, over float64) []float64 {
 	n := len(y)
 	known := 0
 	for _, w := range weight {
@@ -55,7 +57,9 @@ func smooth(y, weight []float64, stiff float64) []float64 {
 		}
 		scale := math.Max(0.2, fit.MADToSD*fit.Quantile(off, 0.5)) // mm: finer than this the sections do not tell
 		for i := range b {
-			b[i] = biweight((y[i] - z[i]) / scale)
+			if b[i] = biweight((y[i] - z[i]) / scale); y[i] > z[i] {
+				b[i] *= over
+			}
 		}
 	}
 	return z

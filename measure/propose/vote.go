@@ -118,6 +118,9 @@ func (w *work) choose(bands []trail) (*trail, error) {
 	if len(bands) == 0 {
 		return nil, &Refusal{ErrArch, "the field shows no row of bone that runs like a jaw", "mark the arch by hand"}
 	}
+	if p.Jaw == "" && !bands[0].fan {
+		bands = bands[:1] // the others are looked at where the jaw is known
+	}
 	votes := make([]ballot, len(bands))
 	of := map[plan.Jaw]int{}
 	rival := false

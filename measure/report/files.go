@@ -30,10 +30,10 @@ type Extra struct {
 }
 
 // Files makes every standard output of the case: measurements.csv, sites.csv, result.json,
-// datapackage.json, report.html, sections/SITE.png, panoramic.png, arch.svg, and pictures/, the
-// grey values that [ReadPictures] needs to make the drawings again; and after them what x wants: report.pdf,
-// day-sheet.pdf, dicom/measurements.dcm and the drawings beside it. Nothing is written: the
-// caller decides how a folder becomes whole.
+// review.json where the plan was reviewed, datapackage.json, report.html, sections/SITE.png,
+// panoramic.png, arch.svg, and pictures/, the grey values that [ReadPictures] needs to make the
+// drawings again; and after them what x wants: report.pdf, day-sheet.pdf, dicom/measurements.dcm
+// and the drawings beside it. Nothing is written: the caller decides how a folder becomes whole.
 func (v *View) Files(x Extra) ([]File, error) {
 	tables, err := tablesOf(v.c)
 	if err != nil {
@@ -84,7 +84,8 @@ func (v *View) extraJobs(x Extra) []job {
 	return work
 }
 
-// withResult puts result.json after the tables: it knows the hashes of the pictures and surfaces beside it.
+// withResult puts result.json after the tables: it knows the hashes of the pictures and surfaces beside it. The review
+// follows, where the plan has one.
 func withResult(c Case, files []File) ([]File, error) {
 	p := c.Provenance
 	if p.Files = maps.Clone(p.Files); p.Files == nil {
@@ -99,7 +100,12 @@ func withResult(c Case, files []File) ([]File, error) {
 	if err := WriteJSON(&b, c.Result, p); err != nil {
 		return nil, err
 	}
-	return slices.Insert(files, 2, File{"result.json", b.Bytes()}), nil
+	files = slices.Insert(files, 2, File{"result.json", b.Bytes()})
+	if c.Result.Plan.Review == nil {
+		return files, nil
+	}
+	said, err := reviewOf(c.Result, ContentOf(b.Bytes()))
+	return slices.Insert(files, 3, said), err
 }
 
 // job is one file and what writes it.

@@ -65,6 +65,7 @@ type Provenance struct {
 	Date    time.Time         // of measuring; zero: not stated
 	Options map[string]string // options that differ from their defaults, by flag name
 	Files   map[string]string // SHA-256 of the pictures and surfaces beside the result, by name; of a result that was read
+	Content string            // SHA-256 that its bytes have but for its own digits; of a result that was read
 	Source  dicomio.Source    // the series, by UIDs that stand for its own (see [dicomio.Source.Deidentified]); zero: not known
 }
 

@@ -79,7 +79,8 @@ func ReadJSON(r io.Reader) (*measure.Result, Provenance, error) {
 		return nil, Provenance{}, err
 	}
 	p.Files = file.Files
-	if counted, written := contentHash(data); counted != written {
+	counted, written := contentHash(data)
+	if p.Content = counted; counted != written {
 		err = fmt.Errorf("%w: the bytes of the result do not fit its content_sha256", ErrChanged)
 	}
 	return file.result(), p, err

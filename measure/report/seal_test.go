@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -90,6 +91,9 @@ func TestEditedResultSaysSoEverywhere(t *testing.T) {
 func TestReviewStandsOnEveryOutput(t *testing.T) {
 	plain, err := filesOf(sampleCase())
 	require.NoError(t, err)
+	before := func(name string) []byte {
+		return plain[slices.IndexFunc(plain, func(f File) bool { return f.Name == name })].Data
+	}
 	for said, r := range map[string]*measure.Reviewed{
 		"Reviewed by A. Reviewer, oral surgeon, 2026-03-04.":                                       {By: "A. Reviewer", Role: "oral surgeon", At: "2026-03-04T10:42:07Z"},
 		"Review void since the plan was changed: it was by A. Reviewer, oral surgeon, 2026-03-04.": {By: "A. Reviewer", Role: "oral surgeon", At: "2026-03-04T10:42:07Z", Void: "the plan was changed"},
@@ -102,19 +106,69 @@ func TestReviewStandsOnEveryOutput(t *testing.T) {
 		require.NoError(t, err)
 		assert.Contains(t, v.page.Mark, said, "PDF, day sheet and DICOM write it with the case's name")
 		seen := 0
-		for i, f := range files {
+		for _, f := range files {
 			switch {
-			case f.Name == "report.html", f.Name == "datapackage.json":
+			case f.Name == "report.html", f.Name == "datapackage.json", f.Name == "review.json":
 				assert.Contains(t, string(f.Data), said, f.Name)
 				seen++
 			case f.Name == "result.json":
-				assert.Equal(t, string(plain[i].Data), string(f.Data), "a review changes no result")
+				assert.Equal(t, string(before(f.Name)), string(f.Data), "a review changes no result")
 				seen++
 			case f.Name == "arch.svg", f.Name == "panoramic.png", strings.HasPrefix(f.Name, "sections/"):
-				assert.False(t, bytes.Equal(plain[i].Data, f.Data), "%s says nothing of it", f.Name)
+				assert.False(t, bytes.Equal(before(f.Name), f.Data), "%s says nothing of it", f.Name)
 				seen++
 			}
 		}
-		assert.GreaterOrEqual(t, seen, 5)
+		assert.GreaterOrEqual(t, seen, 6)
+		readAgain(t, files, r, c)
+	}
+}
+
+// On paper and in the DICOM report it stands with the case's name.
+func TestReviewStandsOnPaperAndInTheDICOMReport(t *testing.T) {
+	c := sampleCase()
+	for void, said := range map[string]string{
+		"":                     "Reviewed by A. Reviewer, oral surgeon, 2026-03-04.",
+		"arch.csv was changed": "Review void since arch.csv was changed: it was by A. Reviewer, oral surgeon, 2026-03-04.",
+	} {
+		c.Result.Plan.Review = &measure.Reviewed{By: "A. Reviewer", Role: "oral surgeon", At: "2026-03-04T10:42:07Z", Void: void}
+		for name, text := range firstPages(t, c) {
+			assert.Contains(t, text, said, name)
+		}
+	}
+}
+
+// readAgain holds that a result which is read again with what lies beside it knows its review; that of another result, or of
+// one that was changed by hand, is void; and that garbage is refused.
+func readAgain(t *testing.T, files []File, r *measure.Reviewed, c Case) {
+	t.Helper()
+	folder := fstest.MapFS{}
+	for _, f := range files {
+		folder[f.Name] = &fstest.MapFile{Data: f.Data}
+	}
+	got, p, err := ReadJSON(bytes.NewReader(folder["result.json"].Data))
+	require.NoError(t, err)
+	require.NoError(t, ReadReview(folder, got, p.Content))
+	assert.Equal(t, r, got.Plan.Review)
+	c.Result, c.Provenance = got, p
+	again, err := filesOf(c)
+	require.NoError(t, err)
+	assert.Equal(t, files, again, "the same bytes")
+	void := *r
+	if r.Void == "" {
+		void.Void = "the result was changed"
+	}
+	require.NoError(t, ReadReview(folder, got, strings.Repeat("ab", 32)))
+	assert.Equal(t, &void, got.Plan.Review)
+	MarkEdited(got)
+	require.NoError(t, ReadReview(folder, got, p.Content))
+	assert.Equal(t, &void, got.Plan.Review)
+	delete(folder, "review.json")
+	got.Plan.Review = nil
+	require.NoError(t, ReadReview(folder, got, p.Content))
+	assert.Nil(t, got.Plan.Review, "nobody reviewed it")
+	for _, wrong := range []string{"", "{", "[]", `{"format": 2, "by": "A", "result_sha256": "a"}`, `{"format": 1, "result_sha256": "a"}`, `{"format": 1, "by": "A"}`, `{"format": 1, "by": "A", "result_sha256": "a", "more": 1}`} {
+		folder["review.json"] = &fstest.MapFile{Data: []byte(wrong)}
+		require.ErrorIs(t, ReadReview(folder, got, p.Content), ErrReview, wrong)
 	}
 }

@@ -8,6 +8,12 @@ import { store } from "./state.js";
 /** Whether the callipers are in hand, and whether their ends snap: the same in every section. */
 const hand = { held: false, snap: true };
 
+/** Puts the callipers away when another step opens: a click there means something else. */
+export function putAway() {
+  if (hand.held) say("Callipers put away.");
+  hand.held = false;
+}
+
 /** The readings of a site; "" for those of none. @param {string} site */
 const of = (site) => store.plan.readings.map((r, i) => ({ ...r, i })).filter((r) => r.site === site);
 

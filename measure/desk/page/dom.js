@@ -8,7 +8,7 @@
  * @returns {any}
  */
 export function h(tag, attributes = {}, ...children) {
-  const e = document.createElement(tag);
+  /** @type {any} */ const e = document.createElement(tag);
   for (const [key, value] of Object.entries(attributes)) {
     if (value === undefined || value === null || value === false) continue;
     if (key.startsWith("on")) e.addEventListener(key.slice(2), value);
@@ -29,7 +29,7 @@ export function h(tag, attributes = {}, ...children) {
 const called = (e) => e.getAttribute("aria-label") || e.labels?.[0]?.textContent || e.textContent;
 
 /** The stops of Tab in an element. @param {HTMLElement} e @returns {any[]} */
-const stops = (e) => [...e.querySelectorAll("button, input, select, summary, [tabindex]")].filter((x) => x.tabIndex >= 0 && !x.disabled);
+const stops = (e) => [.../** @type {any} */ (e.querySelectorAll("button, input, select, summary, [tabindex]"))].filter((x) => x.tabIndex >= 0 && !x.disabled);
 
 /** Fields in which somebody types. @type {WeakSet<any>} */
 const typed = new WeakSet();
@@ -81,11 +81,16 @@ export function verdict(word) {
   return h("span", { class: "verdict " + word.replace(" ", "-") }, mark, word);
 }
 
-/** A table that scrolls within itself. @param {string} caption @param {string[]} head @param {any[][]} rows */
-export function table(caption, head, rows) {
+/**
+ * A table that scrolls within itself. @param {string} caption @param {string[]} head @param {any[][]} rows
+ * @param {string[]} [notes] what stands under each row, over its whole width; "" for nothing
+ */
+export function table(caption, head, rows, notes = []) {
+  const row = (cells) => h("tr", {}, ...cells.map((c, i) => h(i ? "td" : "th", i ? {} : { scope: "row" }, c)));
+  const under = (note) => note ? [h("tr", { class: "under" }, h("td", { colspan: head.length, class: "note" }, note))] : [];
   return h("div", { class: "scroll", role: "region", "aria-label": caption, tabindex: 0 }, h("table", {}, h("caption", {}, caption),
     h("thead", {}, h("tr", {}, ...head.map((c) => c ? h("th", { scope: "col" }, c) : h("td")))),
-    h("tbody", {}, ...rows.map((cells) => h("tr", {}, ...cells.map((c, i) => h(i ? "td" : "th", i ? {} : { scope: "row" }, c)))))));
+    h("tbody", {}, ...rows.flatMap((cells, i) => [row(cells), ...under(notes[i])]))));
 }
 
 /** A number as the page says it, mm. @param {number} x */

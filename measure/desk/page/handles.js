@@ -17,6 +17,8 @@ export class Handles {
     /** @type {{index: number, from: number[], now: number[]}|null} */ this.picked = null;
     /** @type {number[]|null} */ this.cursor = null;
     this.buttons = [];
+    /** @type {any} */ this.press = null;
+    /** @type {any} */ this.glass = null; // the loupe
     const frame = pane.frame;
     frame.addEventListener("pointerdown", (e) => this.#down(e));
     frame.addEventListener("pointermove", (e) => this.#move(e));
@@ -109,7 +111,7 @@ export class Handles {
 
   /** What the finger hides, beside it. */
   #loupe(e) {
-    const box = this.pane.frame.getBoundingClientRect(), g = this.pane.geometry, size = 96, half = 12;
+    const box = this.pane.frame.getBoundingClientRect(), size = 96, half = 12;
     this.glass ??= h("canvas", { class: "loupe", width: size, height: size, "aria-hidden": "true" });
     const [x, y] = this.pane.toPixel(this.#pixel(e));
     this.glass.getContext("2d").drawImage(this.pane.canvas, x - half, y - half, 2 * half, 2 * half, 0, 0, size, size);
@@ -117,7 +119,6 @@ export class Handles {
     this.glass.style.left = `${left > box.width / 2 ? left - size - 40 : left + 40}px`;
     this.glass.style.top = `${Math.max(0, top - size)}px`;
     this.pane.frame.append(this.glass);
-    void g;
   }
 
   #pick(index, loud) {

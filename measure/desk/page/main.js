@@ -5,6 +5,7 @@ import { opened } from "./opening.js";
 import { shade, shades } from "./shades.js";
 import { store } from "./state.js";
 import { say } from "./status.js";
+import { putAway } from "./callipers.js";
 import { steps } from "./steps.js";
 
 const main = document.getElementById("steps");
@@ -41,6 +42,7 @@ function build() {
 /** Opens one step and folds the others. @param {string} id @param {boolean} [quiet] */
 export function unfold(id, quiet = false) {
   open = id;
+  putAway();
   for (const s of shown) {
     const now = s.step.id === id;
     s.section.classList.toggle("open", now);

@@ -117,12 +117,18 @@ export class Pane {
     return [dot(d, right) / dot(right, right), dot(d, down) / dot(down, down)];
   }
 
-  /** How far a place lies in front of the picture's plane, mm. @param {number[]} p */
-  off(p) {
-    const { corner, right: a, down: b } = this.geometry;
-    const n = [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
-    return dot(minus(p, corner), n) / Math.hypot(...n);
+  /** The direction toward the viewer or away from them, 1 mm long. */
+  get normal() {
+    const { right: a, down: b } = this.geometry;
+    const n = [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]], size = Math.hypot(...n);
+    return n.map((x) => x / size);
   }
+
+  /** How far a place lies in front of the picture's plane, mm. @param {number[]} p */
+  off(p) { return dot(minus(p, this.geometry.corner), this.normal); }
+
+  /** A place of the picture, brought as far in front of it as another one lies. @param {number[]} p @param {number[]} other */
+  beside(p, other) { const n = this.normal, off = this.off(other) - this.off(p); return p.map((x, i) => x + off * n[i]); }
 
   get pixel() { return Math.hypot(...this.geometry.right); }
 

@@ -24,7 +24,7 @@ export const review = {
   },
   make() {
     let now = 0, tag = "";
-    /** @type {{site: string, finding: string}[]} */ let open = [];
+    /** @type {{site: string, finding: string, kind?: string, side?: string}[]} */ let open = [];
     const reasons = new Map();
     const place = h("div"), points = h("div"), count = h("p", { class: "lead" });
     const by = h("input", { type: "text", maxlength: 100 }), role = h("input", { type: "text", maxlength: 100 });

@@ -3,7 +3,7 @@ import { h, place, renew, table, verdict, words } from "./dom.js";
 import { json, Newest } from "./transport.js";
 import { say } from "./status.js";
 import { store, onCurve } from "./state.js";
-import { panoramic, section } from "./views.js";
+import { lengthwise, panoramic, section } from "./views.js";
 import { pointTable } from "./points.js";
 import { callipers, renamed, without } from "./callipers.js";
 
@@ -17,10 +17,9 @@ const measured = (id) => store.numbers?.sites?.find((s) => s.id === id);
 export function numberTable(n, columns) {
   const at = Object.fromEntries(columns.map((c, i) => [c, i]));
   return table("What was measured at " + n.name, ["Quantity", "verdict", "value", "U (k = 2)", "unit"], n.rows.map((r) => {
-    const cell = (c) => r[at[c]], quantity = h("span", {}, [words(cell("quantity")), words(cell("to")), cell("at_mm") && cell("at_mm") + " mm"].filter(Boolean).join(", "));
-    if (cell("note")) quantity.append(h("span", { class: "note" }, " " + cell("note")));
+    const cell = (c) => r[at[c]], quantity = [words(cell("quantity")), words(cell("to")), cell("at_mm") && cell("at_mm") + " mm"].filter(Boolean).join(", ");
     return [quantity, cell("verdict") ? verdict(cell("verdict")) : "", ...["value", "U", "unit"].map((c) => h("span", { class: "number", "data-cell": c }, cell(c)))]; // the verdict first: a narrow page cuts off the rest
-  }));
+  }), n.rows.map((r) => r[at.note]));
 }
 
 /** Draws what was measured in a section. @param {import("./pane.js").Pane} pane @param {any} n @param {any} [moving] an implant on its way */
@@ -158,36 +157,77 @@ export const implants = {
     /** @type {any} */ let moving = null;
     let rows = null;
     const numbers = h("div"), edit = h("div"), live = h("div");
-    const ask = new Newest((wish) => json("distances", wish), (a) => { if (moving) { moving = a.implant; rows = a.rows; work.view?.draw(); shown(); } }, () => {});
-    const work = workplace({ chosen: () => update(), moving: () => moving, handles: () => handles() });
+    const ask = new Newest((wish) => json("distances", wish), (a) => { if (moving) { moving = a.implant; rows = a.rows; work.view?.draw(); beside?.draw(); shown(); } }, () => {});
+    const work = workplace({ chosen: () => update(), moving: () => moving, handles: () => handlesIn(work.view?.pane) });
+    /** @type {any} */ let beside = null;
+    let key = "";
+    const second = h("div");
     const shown = () => renew(live, ...(rows ? [table("Distances while it moves; verdicts follow when the hand rests", ["To", "value", "U (k = 2)"], rows.map((r) => ["to", "value", "U"].map((c) => r[store.numbers.columns.indexOf(c)])))] : []));
     const put = (path, value, said) => store.act(said, [{ do: "set", path: `sites[${chosen}].implant${path}`, value }]);
-    const along = (a, b) => { const d = b.map((x, i) => x - a[i]), l = Math.hypot(...d) || 1; return d.map((x) => x / l); };
+    const toward = (a, b) => { const d = b.map((x, i) => x - a[i]), l = Math.hypot(...d) || 1; return d.map((x) => x / l); };
     const wish = (im, platform, axis) => ask.want({ site: chosen, platform, axis, diameter_mm: im.diameter_mm, length_mm: im.length_mm });
-    const handles = () => {
-      const s = site(), im = s && measured(s.id)?.implant;
-      if (!im || !free() || !work.view) return [];
-      const whole = (platform, axis) => ({ platform, axis, diameter_mm: s.implant.diameter_mm, length_mm: s.implant.length_mm });
+    const now = () => { const s = site(); return s && measured(s.id)?.implant; };
+    const pose = (platform, axis) => ({ platform, axis, diameter_mm: site().implant.diameter_mm, length_mm: site().implant.length_mm });
+    const setPlatform = (p) => settle(pose(p, now().axis), `implant ${site().id} moved`);
+    const setApex = (p) => settle(pose(now().platform, toward(now().platform, p)), `implant ${site().id} turned`);
+    /** The handles of the implant on a picture: each moves in the picture's plane, and keeps its place across it. */
+    const handlesIn = (pane) => {
+      const s = site(), im = now();
+      if (!im || !free() || !pane?.geometry) return [];
+      const platform = (p) => pane.beside(p, im.platform), apex = (p) => pane.beside(p, im.apex);
       return [
-        { name: "Platform of the implant", at: im.platform, moving: (p) => { moving ??= im; wish(s.implant, p, im.axis); }, moved: (p) => settle(whole(p, im.axis), `implant ${s.id} moved`) },
-        { name: "Apex of the implant", at: im.apex, square: true, moving: (p) => { moving ??= im; wish(s.implant, im.platform, along(im.platform, p)); }, moved: (p) => settle(whole(im.platform, along(im.platform, p)), `implant ${s.id} turned`) },
+        { name: "Platform of the implant", at: im.platform, moving: (p) => { moving ??= im; wish(s.implant, platform(p), im.axis); }, moved: (p) => setPlatform(platform(p)) },
+        { name: "Apex of the implant", at: im.apex, square: true, moving: (p) => { moving ??= im; wish(s.implant, im.platform, toward(im.platform, apex(p))); }, moved: (p) => setApex(apex(p)) },
       ];
     };
+    /** The second picture: along the arch, where the implant leans to the front or the back; the neighbours' implants with it. */
+    const lean = () => {
+      const s = site(), im = now(), fresh = s && im ? s.id + "/" + s.arc_mm : "";
+      if (fresh !== key) {
+        key = fresh;
+        beside = fresh && lengthwise({ label: `Along the arch, through the implant at ${s.name}`, arc: s.arc_mm, draw: (pane) => {
+          if (!moving) pane.handles.set(handlesIn(pane).slice(1).map((e) => ({ ...e, name: e.name + ", along the arch" })));
+          for (const n of store.numbers?.sites || []) if (n.implant && (n.id === s.id || Math.abs(pane.off(n.implant.platform)) < n.implant.diameter_mm / 2)) body(pane, n.id === s.id && moving || n.implant);
+        } });
+        renew(second, beside ? beside.element : "");
+      }
+      if (beside && !moving) beside.to(im);
+    };
     const settle = async (implant, said) => { await put("", implant, said); moving = null; rows = null; shown(); update(); };
+    /** Sizes that the person names, each in the pose with the most reserve; one of them is taken, or none. */
+    const diameters = h("input", { type: "text", size: 12, value: "3.5, 4, 4.5, 5" }), lengths = h("input", { type: "text", size: 12, value: "8, 10, 12" });
+    const numbersOf = (field) => [...new Set(field.value.split(/[\s,;]+/).filter(Boolean).map(Number))].sort((a, b) => a - b);
+    const trySizes = async () => {
+      const d = numbersOf(diameters), l = numbersOf(lengths);
+      if (![...d, ...l].every((x) => x > 0 && x < 30) || !d.length || !l.length) return say("Sizes are numbers in mm, with a comma between them: 3.5, 4");
+      await store.act(`sizes to try at ${site().id}`, [{ do: "set", path: `sites[${chosen}].sizes`, value: { diameters_mm: d, lengths_mm: l } }]);
+    };
+    const tried = h("div"), box = h("details", {}, h("summary", {}, "Sizes to try"), h("p", { class: "note" }, "Each size in the pose with the most reserve, about the site's platform and axis. None is a choice; the numbers come slower while they are tried."),
+      h("div", { class: "row" }, h("label", {}, "diameters, mm ", diameters), h("label", {}, "lengths, mm ", lengths), h("button", { type: "button", onclick: trySizes }, "Try these sizes")), tried);
+    const sizes = () => {
+      const s = site(), all = s && measured(s.id)?.sizes || [];
+      const take = (t) => settle({ platform: t.platform, axis: t.axis, diameter_mm: t.diameter_mm, length_mm: t.length_mm }, `implant ${s.id}: ${t.diameter_mm} × ${t.length_mm} mm taken`);
+      box.hidden = !s || !free();
+      renew(tried, ...(!s?.sizes ? [] : [all.length ? h("div", { class: store.current ? "" : "stale" }, table("Sizes tried" + (store.current ? "" : "; measuring …"), ["Size, mm", "verdict", "limited by", ""], all.map((t) => [`${t.diameter_mm} × ${t.length_mm}`, verdict(t.verdict), words(t.limit),
+        h("button", { type: "button", "aria-label": `Take ${t.diameter_mm} × ${t.length_mm} mm`, onclick: () => take(t) }, "Take")]))) : h("p", { class: "stale" }, "trying …"),
+        h("div", { class: "row" }, h("button", { type: "button", onclick: () => store.act(`sizes of ${s.id} put away`, [{ do: "delete", path: `sites[${chosen}].sizes` }]) }, "Put the sizes away"))]));
+    };
     function update() {
       work.update();
+      lean();
       renew(numbers, work.numbers());
       const s = site(), im = s?.implant;
       const number = (name, key, usual) => h("label", {}, name, h("input", { type: "number", min: 1, max: 25, step: 0.1, value: im ? im[key] : usual, disabled: !free() || !im, onchange: (e) => put("." + key, Number(e.target.value), `implant ${s.id}: ${name.trim()} ${e.target.value} mm`) }), " mm");
       renew(edit, ...(!s ? [] : im ? [h("div", { class: "row" }, number("diameter ", "diameter_mm", 4), number("length ", "length_mm", 10)),
         measured(s.id)?.implant ? pointTable("Implant", [["Platform", "platform"], ["Apex", "apex"]].map(([name, key]) => ({ name, at: measured(s.id).implant[key],
-          moved: free() ? (p) => handles()[key === "platform" ? 0 : 1].moved(p) : undefined }))) : "",
+          moved: free() ? key === "platform" ? setPlatform : setApex : undefined }))) : "",
         h("div", { class: "row" }, h("button", { type: "button", disabled: !free(), onclick: () => store.act(`implant ${s.id} removed`, [{ do: "delete", path: `sites[${chosen}].implant` }]) }, "Remove the implant"))]
         : [h("p", {}, "No implant at this site."), h("div", { class: "row" }, h("button", { type: "button", class: "main", disabled: !free(), onclick: () => put("", { diameter_mm: 4, length_mm: 10 }, `implant at ${s.id}`) }, "Place one of 4 × 10 mm"))]));
+      sizes();
     }
     return {
-      element: h("div", {}, h("p", { class: "lead" }, "A plain cylinder stands where the ridge is wide enough. Move its platform or its apex in the section; distances follow the hand, numbers and verdicts when it rests."),
-        work.list, h("div", { class: "plate" }, work.holder, h("div", {}, edit, live)), numbers, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
+      element: h("div", {}, h("p", { class: "lead" }, "A plain cylinder stands where the ridge is wide enough. Move its platform or its apex in the section; lean it along the arch in the second picture. Distances follow the hand, numbers and verdicts when it rests."),
+        work.list, h("div", { class: "plate" }, h("div", {}, work.holder, second), h("div", {}, edit, box, live)), numbers, h("div", { class: "row" }, h("button", { type: "button", class: "main", onclick: next }, "Go on"))),
       update,
     };
   },

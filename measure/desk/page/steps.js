@@ -21,15 +21,15 @@ const wayRound = {
   sum: () => store.plan.jaw ? `${store.plan.jaw}; ${store.plan.orientation_note || "sides not confirmed yet"}` : "not confirmed yet",
   make(next) {
     const { scan } = store.plan;
-    const panes = [["axial", "Seen from the feet", {}], ["across", "Seen from the front", {}], ["across", "Seen from the patient's left", { from: "side" }]]
-      .map(([path, label, query]) => { const p = new Pane({ label, path, step: 0.5 }); p.want({ ...query, thick: 0 }); return p; });
+    const panes = [{ path: "axial", label: "Seen from the feet", query: {} }, { path: "across", label: "Seen from the front", query: {} }, { path: "across", label: "Seen from the patient's left", query: { from: "side" } }]
+      .map(({ path, label, query }) => { const p = new Pane({ label, path, step: 0.5 }); p.want({ ...query, thick: 0 }); return p; });
     const jaw = ["mandible", "maxilla"].map((j) => h("button", { type: "button", onclick: () => store.act("jaw: " + j, [{ do: "set", path: "jaw", value: j }, ...confirming("jaw")]) }, j === "mandible" ? "Lower jaw (mandible)" : "Upper jaw (maxilla)"));
     const yes = h("button", { type: "button", class: "main", onclick: async () => {
       const day = new Date().toISOString().slice(0, 10);
       if (await store.act("sides confirmed", [{ do: "set", path: "orientation_note", value: `right, front and head confirmed on three slices, ${day}` }, ...confirming("jaw")])) next();
     } }, "Yes, R is the patient's right, A the front, H the head");
     const facts = h("p", { class: "lead" }), votes = h("p", { class: "note" }, "Looking which jaw it is …");
-    json("propose").then((p) => { votes.textContent = p.jaw ? `The image suggests: ${p.jaw}. ${p.votes.join("; ")}. You decide.` : "The image suggests no jaw: " + p.none.join("; "); }, () => { votes.textContent = ""; });
+    json("propose").then((p) => { votes.textContent = p.jaw ? p.votes.length ? `The image suggests: ${p.jaw}. ${p.votes.join("; ")}. You decide.` : "The jaw is named; the image was not asked." : "The image suggests no jaw: " + p.none.join("; "); }, () => { votes.textContent = ""; });
     return {
       element: h("div", {}, h("p", { class: "lead" }, "Three slices through the middle of the scan, with the sides as the file gives them. Hold them against the patient."),
         h("div", { class: "three" }, ...panes.map((p) => p.element)), facts,
@@ -53,7 +53,7 @@ const occlusal = {
   make(next) {
     /** @type {number[][]} */ let points = [];
     const take = async () => {
-      const edits = [{ do: "set", path: "occlusal_plane", value: points }];
+      /** @type {any[]} */ const edits = [{ do: "set", path: "occlusal_plane", value: points }];
       if (store.plan.occlusal_set && !store.plan.occlusal_plane?.length) edits.unshift({ do: "delete", path: "occlusal" });
       points = [];
       await store.act("occlusal plane by three points", [...edits, ...confirming("occlusal")]);
@@ -65,7 +65,7 @@ const occlusal = {
       draw: (pane) => { for (const p of shownPoints()) if (Math.abs(pane.off(p)) < 2) pane.ring(p, 0.8); } });
     const shownPoints = () => points.length ? points : store.plan.occlusal_plane;
     const accept = h("button", { type: "button", class: "main", onclick: async () => {
-      const edits = [{ do: "set", path: "occlusal", value: store.plan.occlusal }];
+      /** @type {any[]} */ const edits = [{ do: "set", path: "occlusal", value: store.plan.occlusal }];
       if (store.plan.occlusal_plane?.length) edits.unshift({ do: "delete", path: "occlusal_plane" });
       if (await store.act("occlusal direction accepted", [...edits, ...confirming("occlusal")])) next();
     } }, "Accept the direction");

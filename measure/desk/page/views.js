@@ -75,6 +75,28 @@ export function section(options) {
 }
 
 /**
+ * The plane along the arch that holds an implant, where it can be leaned along the arch.
+ * @param {{label: string, arc: number, draw?: (pane: Pane) => void}} options
+ */
+export function lengthwise(options) {
+  const pane = new Pane({ label: options.label, path: "lengthwise", step: 0.1, after: () => draw() });
+  const draw = () => {
+    pane.clear();
+    if (!pane.geometry) return;
+    for (const s of store.plan.structures) { seen(pane, s, s.radius_mm); pane.crossing(s.path, s.radius_mm); }
+    options.draw?.(pane);
+  };
+  let asked = "";
+  const to = (im) => {
+    const middle = im.platform.map((x, i) => (x + im.apex[i]) / 2), key = JSON.stringify([middle, im.axis]);
+    if (key === asked) return draw();
+    asked = key;
+    pane.want({ arc: options.arc, at: middle.join(), axis: im.axis.join() });
+  };
+  return { element: pane.element, pane, draw, to };
+}
+
+/**
  * The scan unrolled along the arch. A click gives the arc length.
  * @param {{label: string, click?: (arc: number) => void, newPoint?: string, points?: () => any[]}} options
  */
