@@ -59,7 +59,7 @@ func (w *work) width(h []float64, from, to int) float64 {
 			all = append(all, r.width)
 		}
 	}
-	return median(all)
+	return fit.Median(all)
 }
 
 // trim cuts off the ends where the arch leaves its own plane, the ramus or the tuberosity, and what lies farther from
