@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -212,12 +211,8 @@ func markedItems(dirs []string, keys []*practice.Key, marks *practice.Marks) (ma
 			if !ok {
 				continue
 			}
-			file, err := os.Open(filepath.Join(dirs[i], "pictures", k.Item+".png"))
+			p, err := keptPicture(dirs[i], k.Item)
 			if err != nil {
-				return nil, usagef("%s: picture of %s: %w", dirs[i], k.Item, reason(err))
-			}
-			p, err := report.ReadPicture(file)
-			if err := errors.Join(err, file.Close()); err != nil {
 				return nil, err
 			}
 			out[k.Item] = report.MarkedItem{PracticeItem: report.PracticeItem{Sheet: sheet, Picture: p}, True: line}

@@ -41,9 +41,9 @@ func (s *sitting) mark(k *practice.Mark) markView {
 		return v
 	}
 	v.Ask, _ = sheet.Question.Words(sheet.Jaw)
-	v.True = [2]point{pointOf(sheet.Frame.Patient(line[0])), pointOf(sheet.Frame.Patient(line[1]))}
+	v.True = [2]point{onSheet(line[0]), onSheet(line[1])}
 	if k.Line != nil {
-		v.Line = [2]point{pointOf(sheet.Frame.Patient(k.Line[0])), pointOf(sheet.Frame.Patient(k.Line[1]))}
+		v.Line = [2]point{onSheet(k.Line[0]), onSheet(k.Line[1])}
 	}
 	return v
 }

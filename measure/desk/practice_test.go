@@ -13,22 +13,25 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"ridgerule/dicomio/volume"
 	"ridgerule/measure/practice"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/report"
 )
 
-// drawnSet is a set of two sections with its key, and how its scans are made.
-func drawnSet(t testing.TB) (*practice.Set, func(context.Context, string) (*volume.Volume, error)) {
+// drawnSet is a set of two sections with its key, and how its pictures are made.
+func drawnSet(t testing.TB) (*practice.Set, func(context.Context, practice.Sheet) (report.Picture, error)) {
 	t.Helper()
 	set, err := practice.Draw(practice.Options{Items: 2, Seed: 16, Salt: []byte("0123456789abcdef")})
 	require.NoError(t, err)
-	return set, func(ctx context.Context, item string) (*volume.Volume, error) {
+	return set, func(ctx context.Context, sheet practice.Sheet) (report.Picture, error) {
 		for i := range set.Key.Items {
-			if set.Key.Items[i].Sheet.Item == item {
-				return set.Key.Items[i].Scan(ctx, func(float64) {})
+			if set.Key.Items[i].Sheet.Item == sheet.Item {
+				v, err := set.Key.Items[i].Scan(ctx, func(float64) {})
+				require.NoError(t, err)
+				return report.PictureOf(reformat.Resample(v, sheet.Frame, reformat.UV{U: 0.05, V: 0.05}, reformat.UV{U: sheet.Width - 0.05, V: sheet.Height - 0.05}, 0.1)), nil
 			}
 		}
-		return nil, errors.New("no such item")
+		return report.Picture{}, errors.New("no such item")
 	}
 }
 
@@ -54,11 +57,11 @@ func seek(t *testing.T, d *Desk, secret, path string) (int, string) {
 	return w.Code, w.Body.String()
 }
 
-// trueEnds are the ends of an item's true line in the patient.
+// trueEnds are the ends of an item's true line on its sheet.
 func trueEnds(t *testing.T, key *practice.Key, item string) [2]point {
-	sheet, line, ok := key.Find(item)
+	_, line, ok := key.Find(item)
 	require.True(t, ok)
-	return [2]point{pointOf(sheet.Frame.Patient(line[0])), pointOf(sheet.Frame.Patient(line[1]))}
+	return [2]point{onSheet(line[0]), onSheet(line[1])}
 }
 
 // In a test nothing of the truth leaves the server before the last answer, whatever is asked; in practice nothing of an item's
@@ -67,8 +70,9 @@ func TestNothingIsToldBeforeItsAnswer(t *testing.T) {
 	set, load := drawnSet(t)
 	for _, test := range []bool{true, false} {
 		kept, fail := 0, errors.New("full")
+		full := fail
 		s := practice.NewSession("r07", set.Sheets)
-		d := sittingOf(t, Practice{Session: s, Load: load, Key: set.Key, Test: test, Rules: practice.Usual(), Keep: func(*practice.Session) error { kept++; return fail }})
+		d := sittingOf(t, Practice{Session: s, Picture: load, Key: set.Key, Test: test, Rules: practice.Usual(), Keep: func(*practice.Session) error { kept++; return fail }})
 		secret := d.secrets.enter("Bearer " + d.secrets.invite())
 		told := func(answer string) bool {
 			var v practiceView
@@ -84,7 +88,15 @@ func TestNothingIsToldBeforeItsAnswer(t *testing.T) {
 		status, _ := seek(t, d, secret, "/api/sheet?item="+second)
 		assert.Equal(t, http.StatusUnprocessableEntity, status, "a section that is not in hand")
 		status, _ = seek(t, d, secret, "/api/sheet?item="+first)
+		assert.Equal(t, 422, status, "that it was seen could not be kept")
+		fail = nil
+		status, _ = seek(t, d, secret, "/api/sheet?item="+first)
 		assert.Equal(t, 200, status)
+		fail = full
+		status, _ = post(t, d, secret, "answer", "", lineAsked{Item: first, Line: [2]point{{1, 1}, {1, 99}}, Certainty: 2})
+		assert.Equal(t, 422, status, "an end lies off the sheet")
+		status, _ = post(t, d, secret, "answer", "", lineAsked{Item: first, Unreadable: true})
+		assert.Equal(t, 422, status, "every section of practice can be read")
 		status, _ = give(second, 2)
 		assert.Equal(t, 422, status, "another is in hand")
 		status, _ = give(first, 0)
@@ -96,7 +108,7 @@ func TestNothingIsToldBeforeItsAnswer(t *testing.T) {
 		status, text = give(first, 2)
 		require.Equal(t, 200, status, text)
 		assert.Equal(t, !test, told(text))
-		assert.Equal(t, 2, kept)
+		assert.Equal(t, 4, kept, "of the section and of its answer, each when it could be")
 		status, _ = give(first, 3)
 		assert.Equal(t, 422, status, "an answer stays as it was given")
 		status, _ = seek(t, d, secret, "/api/sheet?item="+first)
@@ -119,7 +131,7 @@ func TestNothingIsToldBeforeItsAnswer(t *testing.T) {
 func TestPracticeByKeys(t *testing.T) {
 	set, load := drawnSet(t)
 	s := practice.NewSession("r07", set.Sheets)
-	d := sittingOf(t, Practice{Session: s, Load: load, Key: set.Key, Rules: practice.Usual(), Keep: func(*practice.Session) error { return nil }})
+	d := sittingOf(t, Practice{Session: s, Picture: load, Key: set.Key, Rules: practice.Usual(), Keep: func(*practice.Session) error { return nil }})
 	b := newTab(t, d.Address())
 	says[bool](b, axe(t)+"; true")
 	clean := func(where string) {

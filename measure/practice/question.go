@@ -110,5 +110,26 @@ func (q Question) limit() (end, last string) {
 	return "what limits it first", "the level of the canal's roof, the floor of sinus or nose, or the base: whichever comes first."
 }
 
+// Sides names the four sides of a sheet as it is looked at, the patient's head up.
+func (s Sheet) Sides() (left, right, top, bottom string) {
+	left, right, top, bottom = "lingual", "buccal", "coronal", "apical"
+	switch s.View {
+	case Along:
+		left, right = "distal", "mesial"
+	case Oblique:
+		left, right, top, bottom = "distal", "mesial", "coronal and buccal", "apical and lingual"
+	}
+	if !s.Upright() {
+		top, bottom = bottom, top
+		if s.View == Across {
+			left = "palatal"
+		}
+	}
+	return left, right, top, bottom
+}
+
+// Upright reports whether the sheet's v points to the patient's head. Where it does not, v grows downward as it is looked at.
+func (s Sheet) Upright() bool { return s.Frame.V.Z >= 0 }
+
 // AxisWords says what every sheet means by the axis of a ridge.
 const AxisWords = "The axis of the ridge runs through the middles of its widths 1 to 8 mm below the crest; the crest is where it leaves the bone."

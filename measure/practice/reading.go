@@ -56,21 +56,7 @@ func WriteForm(w io.Writer, sheets []Sheet) error {
 func WriteReadings(w io.Writer, list []Reading) error {
 	rows := [][]string{readingColumns}
 	for _, r := range list {
-		row := []string{r.Item, string(r.Question.Quantity), r.Question.at(), "", "", "", "", "", "", "", ""}
-		if r.Value != nil {
-			row[3] = number(*r.Value)
-		}
-		if r.Certainty != 0 {
-			row[4] = strconv.Itoa(r.Certainty)
-		}
-		if l := r.Line; l != nil {
-			for i, x := range []float64{l.A.X, l.A.Y, l.A.Z, l.B.X, l.B.Y, l.B.Z} {
-				if !l.OnSheet || i%3 != 2 {
-					row[5+i] = number(x)
-				}
-			}
-		}
-		rows = append(rows, row)
+		rows = append(rows, r.cells())
 	}
 	return writeRows(w, rows)
 }
@@ -110,14 +96,10 @@ func ReadReadings(r io.Reader) ([]Reading, error) {
 	if err != nil {
 		return nil, err
 	}
-	text := strings.TrimPrefix(string(data), "\ufeff")
-	first, _, _ := strings.Cut(text, "\n")
-	p := &readingParser{comma: true}
+	text := strings.TrimPrefix(string(data), bom)
 	c := csv.NewReader(strings.NewReader(text))
-	c.FieldsPerRecord = -1
-	if !strings.Contains(first, ",") && strings.Contains(first, ";") {
-		c.Comma, p.comma = ';', false
-	}
+	c.FieldsPerRecord, c.Comma = -1, delimiter(text)
+	p := &readingParser{comma: c.Comma == ','}
 	head, err := c.Read()
 	if err != nil {
 		return nil, &ReadingError{Reason: "no first row with the names of the columns: " + strings.Join(readingColumns[:5], ",")}

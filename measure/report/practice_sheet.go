@@ -36,7 +36,7 @@ func practiceSheet(s practice.Sheet, p Picture, w window, scale float64, lines f
 	if err := p.check("of item " + s.Item); err != nil {
 		return nil, err
 	}
-	v := &practiceView{item: s, flip: s.Frame.V.Z < 0}
+	v := &practiceView{item: s, flip: !s.Upright()}
 	v.sheet = &sheet{Title: "Item " + s.Item, About: "A section of a jaw with millimetre rulers.", Scale: scale,
 		Width: s.Width*scale + 2*practiceSide, Height: s.Height*scale + 2*practiceTop}
 	half := p.Step / 2
@@ -91,16 +91,7 @@ func (v *practiceView) rulers() {
 
 // directions names the four sides in words.
 func (v *practiceView) directions() {
-	inner, outer, up, down := "lingual", "buccal", "coronal", "apical"
-	switch v.item.View {
-	case practice.Along:
-		inner, outer = "distal", "mesial"
-	case practice.Oblique:
-		inner, outer, up, down = "distal", "mesial", "coronal and buccal", "apical and lingual"
-	}
-	if v.flip {
-		inner, up, down = "palatal", down, up
-	}
+	inner, outer, up, down := v.item.Sides()
 	right, bottom := practiceSide+v.item.Width*v.Scale, practiceTop+v.item.Height*v.Scale
 	middle := (practiceSide + right) / 2
 	for _, t := range []label{

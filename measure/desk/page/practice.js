@@ -1,5 +1,6 @@
 // Practice: one bare section after the other, measured with callipers that do not snap. The answer and how sure it is are given
-// before anything of the truth is told; in a test nothing of it is told before the last answer.
+// before anything of the truth is told; in a test nothing of it is told before the last answer. A sitting of a study is the same
+// without a truth. Places are of the sheet: mm across and up from its corner.
 import { h, renew, table } from "./dom.js";
 import { json, Newest } from "./transport.js";
 import { opened } from "./opening.js";
@@ -22,31 +23,50 @@ async function start() {
 /** Shows where the sitting is: the mark of the answer just given, the item in hand, or the end. @param {any} state */
 function show(state) {
   now = state;
-  const name = now.test ? "Test" : "Practice";
+  const name = now.study ? "Reading, " + now.reader : now.test ? "Test" : "Practice";
   document.title = `${name}: ${now.answered} of ${now.total}`;
   document.getElementById("running").replaceChildren(h("span", {}, h("strong", {}, name), " · ", h("strong", {}, now.caution)), h("span", {}, `${now.answered} of ${now.total} answered`));
-  renew(beside, h("h2", {}, "The sitting"), h("p", {}, `${now.answered} of ${now.total} answered.`),
-    h("p", { class: "note" }, !now.known ? "The truth is not here: every answer is in readings.csv, to be handed in." : now.test ? "Nothing is told before the last answer." : "After each answer its truth is shown. An answer stays as it was given."), shades());
+  renew(beside, h("h2", {}, "The sitting"), h("p", {}, `${now.answered} of ${now.total} answered.`), h("p", { class: "note" }, manners()), shades());
   if (now.last && now.item) return told(now.last);
-  if (now.item) return ask();
+  if (now.item) return now.study ? between() : ask();
   ended();
 }
 
+/** What is told, and when. */
+function manners() {
+  if (now.study) return "Read each section with your own eye, and do not go back: a site may come twice. An answer stays as it was given. A sitting that is broken off goes on where it was.";
+  if (!now.known) return "The truth is not here: every answer is in readings.csv, to be handed in.";
+  return now.test ? "Nothing is told before the last answer." : "After each answer its truth is shown. An answer stays as it was given.";
+}
+
+/** Between two items of a study: the time of the next begins when it is asked for, and a break costs none. */
+function between() {
+  const next = h("button", { type: "button", class: "main", onclick: () => { ask(); document.querySelector("h1")?.scrollIntoView(); } }, now.answered ? "Next section" : "Begin");
+  page(h("section", { class: "page step open", "data-between": now.answered }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, now.answered ? "Answer kept" : "A sitting of " + now.total)),
+    h("p", { class: "lead" }, now.answered ? `${now.answered} of ${now.total} answered. ` : "", "The time of a section runs from when it is shown to its answer: this is the place for a break."), h("div", { class: "row" }, next)));
+}
+
+const across = (p) => `${p[0].toFixed(1)} mm across, ${p[1].toFixed(1)} mm up`;
+
 /** The picture of an item. @param {any} item @param {Record<string, any>} options */
 function picture(item, options) {
-  const pane = new Pane({ label: "Section", path: "sheet", step: 0.1, sides: () => item.sides, ...options });
+  const pane = new Pane({ label: "Section", path: "sheet", step: 0.1, borders: () => item.sides, words: across, of: "this section", ...options, after: () => {
+    const g = pane.geometry; // no picture is higher than the window
+    pane.frame.style.maxWidth = `calc(80vh * ${g.width / g.height})`;
+    options.after?.();
+  } });
   pane.frame.classList.add("ruled");
   pane.want({ item: item.name });
   return pane;
 }
 
-/** Ticks of a millimetre on two borders, longer every five. @param {Pane} pane */
+/** Ticks at the sheet's millimetres on two borders, longer every five. @param {Pane} pane */
 function rulers(pane) {
-  const { width, height } = pane.geometry, mm = 1 / pane.pixel;
-  for (let i = 0; i * mm < Math.max(width, height); i++) {
-    const long = i % 5 ? 4 : 9;
-    if (i * mm < height) pane.line([pane.toPatient(0, i * mm), pane.toPatient(long, i * mm)]);
-    if (i * mm < width) pane.line([pane.toPatient(i * mm, height - 1), pane.toPatient(i * mm, height - 1 - long)]);
+  const { width, height } = pane.geometry, left = -0.5, bottom = height - 0.5, [u, v] = [pane.toPatient(left, 0)[0], pane.toPatient(0, bottom)[1]];
+  for (let i = 0; i <= Math.max(width, height) * pane.pixel; i++) {
+    const long = i % 5 ? 4 : 9, [x, y] = pane.toPixel([i, i, 0]);
+    if (x < width) pane.line([[i, v, 0], pane.toPatient(x, bottom - long)]);
+    if (y < height) pane.line([[u, i, 0], pane.toPatient(left + long, y)]);
   }
 }
 
@@ -79,15 +99,17 @@ function ask() {
     ready();
   };
   const pane = picture(item, { newPoint: "New end of the line", click: (p) => { if (ends.length < 2) set(ends.length, p); }, after: () => draw() });
-  const commit = h("button", { type: "button", class: "main", onclick: async () => {
+  const give = async (answer) => {
     commit.disabled = true;
-    try { const state = await json("answer", { item: item.name, line: ends, certainty: grade }); show(state); say(state.last ? "Answer taken: its truth is shown." : "Answer taken."); } catch (error) { say("Not taken: " + error.message); ready(); }
-  } }, "Answer");
+    try { const state = await json("answer", { item: item.name, ...answer }); show(state); say(state.last ? "Answer taken: its truth is shown." : "Answer taken."); } catch (error) { say("Not taken: " + error.message); ready(); }
+  };
+  const commit = h("button", { type: "button", class: "main", onclick: () => give({ line: ends, certainty: grade }) }, "Answer");
+  const cannot = now.study && h("button", { type: "button", onclick: () => give({ unreadable: true }) }, "Cannot be read");
   const ready = () => { commit.disabled = ends.length < 2 || !grade; };
   const sure = h("fieldset", {}, h("legend", {}, "How sure are you?"), h("div", { class: "row" }, ...grades.map((text, i) => h("label", {}, h("input", { type: "radio", name: "sure", value: i + 1, onchange: () => { grade = i + 1; ready(); } }), text))));
   page(h("section", { class: "page step open", "data-item": item.name }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, `${item.number} of ${now.total}`), h("p", { class: "sum" }, `${item.jaw}, tooth position ${item.tooth}`)),
     h("p", { class: "lead" }, h("strong", {}, item.ask), " ", item.how), h("p", { class: "note" }, now.axis_words),
-    h("div", { class: "plate" }, pane.element, h("div", {}, h("p", { class: "note" }, "Lay a line: two clicks, then move its ends. Ticks at the borders are millimetres, the long ones five."), live, sure, h("div", { class: "row" }, commit)))));
+    h("div", { class: "plate" }, pane.element, h("div", {}, h("p", { class: "note" }, "Lay a line: two clicks, then move its ends. Ticks at the borders are millimetres, the long ones five."), live, sure, h("div", { class: "row" }, commit, cannot)))));
 }
 
 /** Tells the truth of an answer. @param {any} mark */
@@ -119,7 +141,7 @@ function ended() {
   const rows = now.marks.map((m, i) => [i + 1, m.ask, m.yours, m.truth, m.error, m.verdict + (m.unsafe ? ", unsafe side" : "")]);
   page(h("section", { class: "page step open", "data-ended": "yes" }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, "All are answered")),
     ...(now.last && !now.test ? [h("h2", {}, "Your last answer"), h("div", { class: "plate" }, both(now.last), h("div", {}, ...says(now.last)))] : []),
-    rows.length ? table("Your answers", ["", "Question", "yours", "true", "error", "mark"], rows) : h("p", { class: "lead" }, "Every answer is in readings.csv: hand it in."),
+    rows.length ? table("Your answers", ["", "Question", "yours", "true", "error", "mark"], rows) : h("p", { class: "lead" }, now.study ? "Every answer is kept, in readings.csv of the sitting's folder. You may close this page." : "Every answer is in readings.csv: hand it in."),
     rows.length ? h("p", { class: "note" }, "One miss says little: judge sets, not items. ridgerule practice mark tells bias, repeats and probable causes of the whole set.") : ""));
 }
 
