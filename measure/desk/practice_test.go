@@ -8,6 +8,7 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
@@ -40,12 +41,20 @@ func sittingOf(t testing.TB, p Practice) *Desk {
 	t.Helper()
 	d, err := OpenPractice(p, Options{})
 	require.NoError(t, err)
+	serve(t, d)
+	return d
+}
+
+// serve serves a desk until the test ends.
+func serve(t testing.TB, d *Desk) {
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- d.Serve(ctx) }()
 	t.Cleanup(func() { cancel(); require.NoError(t, <-ended) })
-	return d
 }
+
+// broken are the rules of WCAG that a program finds broken on a page that has axe; "" where none is.
+const broken = `axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }).then((r) => r.violations.map((v) => v.id + ": " + v.nodes.map((n) => n.html.slice(0, 160)).join(" | ")).join("\n"))`
 
 // seek asks a desk by GET and returns status and body.
 func seek(t *testing.T, d *Desk, secret, path string) (int, string) {
@@ -135,7 +144,7 @@ func TestPracticeByKeys(t *testing.T) {
 	b := newTab(t, d.Address())
 	says[bool](b, axe(t)+"; true")
 	clean := func(where string) {
-		assert.Empty(t, says[string](b, `axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }).then((r) => r.violations.map((v) => v.id + ": " + v.nodes.map((n) => n.html.slice(0, 160)).join(" | ")).join("\n"))`), where)
+		assert.Empty(t, says[string](b, broken), where)
 	}
 	for i, sheet := range set.Sheets {
 		b.until(`document.querySelector("[data-item=` + sheet.Item + `]")`)
@@ -168,5 +177,61 @@ func TestPracticeByKeys(t *testing.T) {
 	require.Len(t, s.Answers, 2)
 	assert.InDelta(t, 1.6, *s.Answers[0].Reading.Value, 0.011, "16 pixels of 0.1 mm")
 	assert.Equal(t, 1, s.Answers[0].Reading.Certainty)
+	require.Empty(t, b.complaints())
+}
+
+// A sitting of a study by keys alone: begin, lay a line, say how sure, answer; the next is said to be unreadable. Nothing tells a
+// truth or speaks of one. On a page of 320 px the question comes before the shades, and nothing is wider than the page.
+func TestSittingByKeys(t *testing.T) {
+	set, load := drawnSet(t)
+	s := practice.NewSession("r07", set.Sheets)
+	now := time.Date(2026, 3, 1, 10, 0, 0, 0, time.UTC)
+	d, err := OpenPractice(Practice{Session: s, Picture: load, Study: true, Keep: func(*practice.Session) error { return nil }},
+		Options{Now: func() time.Time { now = now.Add(time.Second); return now }})
+	require.NoError(t, err)
+	serve(t, d)
+	b := newTab(t, d.Address())
+	says[bool](b, axe(t)+"; true")
+	clean := func(where string) {
+		assert.Empty(t, says[string](b, broken), where)
+		for _, word := range []string{"truth", "true", "Synthetic", "error"} {
+			assert.NotContains(t, says[string](b, "document.body.innerText"), word, where)
+		}
+		b.size(320, 800)
+		assert.LessOrEqual(t, says[float64](b, "document.documentElement.scrollWidth - document.documentElement.clientWidth"), 0.0, where)
+		assert.Positive(t, says[float64](b, `document.querySelector("[data-shade]").getBoundingClientRect().top - document.querySelector(".lead").getBoundingClientRect().bottom`), "%s: the shades come after", where)
+		b.lookAt("sitting-narrow-" + where + ".png")
+		b.size(1280, 900)
+		b.lookAt("sitting-" + where + ".png")
+	}
+	clean("begin")
+	require.Empty(t, s.Seen, "nothing was seen before it was asked for")
+	b.enter("Begin")
+	b.until(`document.querySelector("[data-item=` + set.Sheets[0].Item + `]")`)
+	b.ready("sheet")
+	b.tabTo("New end of the line")
+	b.press(kb.Enter + strings.Repeat(kb.ArrowLeft, 8) + kb.Enter)
+	b.tabTo("New end of the line")
+	b.press(kb.Enter + strings.Repeat(kb.ArrowRight, 16) + kb.Enter)
+	b.until(`document.querySelector("[data-value]").textContent`)
+	b.tabTo("unsure")
+	b.press(kb.ArrowRight)
+	clean("ask")
+	b.enter("Answer")
+	b.until(`document.querySelector("[data-between='1']")`)
+	clean("between")
+	b.enter("Next section")
+	b.until(`document.querySelector("[data-item=` + set.Sheets[1].Item + `]")`)
+	b.ready("sheet")
+	b.enter("Cannot be read")
+	b.until(`document.querySelector("[data-ended]")`)
+	clean("end")
+	require.Len(t, s.Answers, 2)
+	first, second := s.Answers[0].Reading, s.Answers[1].Reading
+	assert.InDelta(t, 1.6, *first.Value, 0.011, "16 pixels of 0.1 mm")
+	assert.Equal(t, 2, first.Certainty)
+	assert.True(t, first.Line.OnSheet)
+	assert.True(t, second.Unreadable)
+	assert.Equal(t, []float64{1, 1}, []float64{*first.Seconds, *second.Seconds}, "from the section to its answer, by a clock that goes on a second whenever it is asked")
 	require.Empty(t, b.complaints())
 }
