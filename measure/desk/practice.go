@@ -104,18 +104,19 @@ type itemView struct {
 
 // markView is one mark in words; points lie on the sheet, mm.
 type markView struct {
-	Item    string   `json:"item"`
-	Ask     string   `json:"ask"`
-	Yours   string   `json:"yours"`
-	Truth   string   `json:"truth"`
-	Error   string   `json:"error"`
-	Verdict string   `json:"verdict"`
-	Unsafe  bool     `json:"unsafe"`
-	Parts   string   `json:"parts"` // which of it the line is, which the edges
-	Note    string   `json:"note"`
-	Why     string   `json:"why"`
-	Line    [2]point `json:"line"`
-	True    [2]point `json:"true"`
+	Item    string    `json:"item"`
+	Ask     string    `json:"ask"`
+	Sides   [4]string `json:"sides"`
+	Yours   string    `json:"yours"`
+	Truth   string    `json:"truth"`
+	Error   string    `json:"error"`
+	Verdict string    `json:"verdict"`
+	Unsafe  bool      `json:"unsafe"`
+	Parts   string    `json:"parts"` // which of it the line is, which the edges
+	Note    string    `json:"note"`
+	Why     string    `json:"why"`
+	Line    [2]point  `json:"line"`
+	True    [2]point  `json:"true"`
 }
 
 // practiceCaution stands on every page of practice.
@@ -162,8 +163,7 @@ func (s *sitting) item(ctx context.Context, sheet practice.Sheet, number int) (*
 		return nil, err
 	}
 	ask, how := sheet.Question.Words(sheet.Jaw)
-	v := &itemView{Name: sheet.Item, Number: number, Jaw: sheet.Jaw.String(), Tooth: sheet.Tooth, Ask: ask, How: how, Unit: sheet.Question.Unit(), Body: []point{}, Quantiles: quantilesOf(numbersIn(p.Grey))}
-	v.Sides[0], v.Sides[1], v.Sides[2], v.Sides[3] = sheet.Sides()
+	v := &itemView{Name: sheet.Item, Number: number, Jaw: sheet.Jaw.String(), Tooth: sheet.Tooth, Ask: ask, How: how, Unit: sheet.Question.Unit(), Sides: sheet.Sides(), Body: []point{}, Quantiles: quantilesOf(numbersIn(p.Grey))}
 	if b := sheet.Body; b != nil {
 		half := b.Diameter / 2
 		for _, p := range []reformat.UV{{U: b.Top.U - half, V: b.Top.V}, {U: b.Top.U + half, V: b.Top.V}, {U: b.Top.U + half, V: b.Top.V - b.Length}, {U: b.Top.U - half, V: b.Top.V - b.Length}} {

@@ -41,6 +41,7 @@ func (s *sitting) mark(k *practice.Mark) markView {
 		return v
 	}
 	v.Ask, _ = sheet.Question.Words(sheet.Jaw)
+	v.Sides = sheet.Sides()
 	v.True = [2]point{onSheet(line[0]), onSheet(line[1])}
 	if k.Line != nil {
 		v.Line = [2]point{onSheet(k.Line[0]), onSheet(k.Line[1])}

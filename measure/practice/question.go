@@ -110,9 +110,9 @@ func (q Question) limit() (end, last string) {
 	return "what limits it first", "the level of the canal's roof, the floor of sinus or nose, or the base: whichever comes first."
 }
 
-// Sides names the four sides of a sheet as it is looked at, the patient's head up.
-func (s Sheet) Sides() (left, right, top, bottom string) {
-	left, right, top, bottom = "lingual", "buccal", "coronal", "apical"
+// Sides names the four sides of a sheet as it is looked at, the patient's head up: left, right, top, bottom.
+func (s Sheet) Sides() [4]string {
+	left, right, top, bottom := "lingual", "buccal", "coronal", "apical"
 	switch s.View {
 	case Along:
 		left, right = "distal", "mesial"
@@ -125,7 +125,7 @@ func (s Sheet) Sides() (left, right, top, bottom string) {
 			left = "palatal"
 		}
 	}
-	return left, right, top, bottom
+	return [4]string{left, right, top, bottom}
 }
 
 // Upright reports whether the sheet's v points to the patient's head. Where it does not, v grows downward as it is looked at.

@@ -91,14 +91,14 @@ func (v *practiceView) rulers() {
 
 // directions names the four sides in words.
 func (v *practiceView) directions() {
-	inner, outer, up, down := v.item.Sides()
+	sides := v.item.Sides()
 	right, bottom := practiceSide+v.item.Width*v.Scale, practiceTop+v.item.Height*v.Scale
 	middle := (practiceSide + right) / 2
 	for _, t := range []label{
-		{At: spot{practiceSide, practiceTop - 3.2}, Text: inner},
-		{At: spot{middle, practiceTop - 3.2}, Text: up, Anchor: middleOf},
-		{At: spot{right, practiceTop - 3.2}, Text: outer, Anchor: end},
-		{At: spot{middle, bottom + 8}, Text: down, Anchor: middleOf},
+		{At: spot{practiceSide, practiceTop - 3.2}, Text: sides[0]},
+		{At: spot{middle, practiceTop - 3.2}, Text: sides[2], Anchor: middleOf},
+		{At: spot{right, practiceTop - 3.2}, Text: sides[1], Anchor: end},
+		{At: spot{middle, bottom + 8}, Text: sides[3], Anchor: middleOf},
 		{At: spot{right, bottom + 8}, Text: "across, mm", Anchor: end},
 		{At: spot{0.3, bottom + 8}, Text: "up, mm"},
 	} {

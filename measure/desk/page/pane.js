@@ -23,9 +23,9 @@ export function letters(d) {
 
 export class Pane {
   /**
-   * @param {{label: string, path: string, step: number, click?: (p: number[]) => void, newPoint?: string, sides?: () => string[], borders?: () => string[], words?: (p: number[]) => string, of?: string, panoramic?: boolean, after?: () => void}} options
+   * @param {{label: string, path: string, step: number, click?: (p: number[]) => void, newPoint?: string, sides?: () => string[], bare?: boolean, words?: (p: number[]) => string, of?: string, panoramic?: boolean, after?: () => void}} options
    * label names it; path is what to ask for; step is the pixel, mm; newPoint names what a click makes; sides names the left and
-   * the right beside the patient's letters; borders names all four, and words a place, where neither is the patient's; of is what
+   * the right beside the patient's letters; a bare picture has none; words names a place where it is not the patient's; of is what
    * the shades are of
    */
   constructor(options) {
@@ -76,7 +76,7 @@ export class Pane {
     this.shade();
     const names = this.options.sides?.();
     const opposite = (d) => d.map((x) => -x);
-    const ways = this.options.borders?.() || (this.options.panoramic ? ["R", "L", "H", "F"] : [opposite(geometry.right), geometry.right, opposite(geometry.down), geometry.down].map(letters));
+    const ways = this.options.bare ? [] : (this.options.panoramic ? ["R", "L", "H", "F"] : [opposite(geometry.right), geometry.right, opposite(geometry.down), geometry.down].map(letters));
     this.borders.forEach((b, i) => { b.textContent = names && names[i] ? `${ways[i]} ${names[i]}` : ways[i] || ""; });
     this.options.after?.();
     this.handles.place();

@@ -44,18 +44,22 @@ function between() {
   const next = h("button", { type: "button", class: "main", onclick: () => { ask(); document.querySelector("h1")?.scrollIntoView(); } }, now.answered ? "Next section" : "Begin");
   page(h("section", { class: "page step open", "data-between": now.answered }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, now.answered ? "Answer kept" : "A sitting of " + now.total)),
     h("p", { class: "lead" }, now.answered ? `${now.answered} of ${now.total} answered. ` : "", "The time of a section runs from when it is shown to its answer: this is the place for a break."), h("div", { class: "row" }, next)));
+  next.focus({ preventScroll: true });
 }
 
+/** A place on a sheet in words. @param {number[]} p */
 const across = (p) => `${p[0].toFixed(1)} mm across, ${p[1].toFixed(1)} mm up`;
 
-/** The picture of an item. @param {any} item @param {Record<string, any>} options */
+/** The picture of an item, its four sides named around it: nothing lies on what is measured. @param {any} item @param {Record<string, any>} options */
 function picture(item, options) {
-  const pane = new Pane({ label: "Section", path: "sheet", step: 0.1, borders: () => item.sides, words: across, of: "this section", ...options, after: () => {
+  const pane = new Pane({ label: "Section", path: "sheet", step: 0.1, bare: true, words: across, of: "this section", ...options, after: () => {
     const g = pane.geometry; // no picture is higher than the window
-    pane.frame.style.maxWidth = `calc(80vh * ${g.width / g.height})`;
+    pane.element.style.maxWidth = `calc(78vh * ${g.width / g.height})`;
     options.after?.();
   } });
-  pane.frame.classList.add("ruled");
+  const [left, right, top, bottom] = item.sides;
+  pane.frame.before(h("p", { class: "sides" }, h("span", {}, left), h("span", {}, top), h("span", {}, right)));
+  pane.frame.after(h("p", { class: "sides" }, h("span", {}, bottom)));
   pane.want({ item: item.name });
   return pane;
 }
@@ -121,7 +125,7 @@ function told(mark) {
 
 /** The section with the reader's line and the true one. */
 function both(mark) {
-  const pane = picture({ name: mark.item, sides: seen?.name === mark.item ? seen.sides : [] }, { after: () => {
+  const pane = picture({ name: mark.item, sides: mark.sides }, { after: () => {
     pane.clear();
     rulers(pane);
     if (seen?.name === mark.item && seen.body.length) pane.line(seen.body, "", true);
