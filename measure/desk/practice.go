@@ -83,7 +83,6 @@ type practiceView struct {
 	Total    int        `json:"total"`
 	Answered int        `json:"answered"`
 	Caution  string     `json:"caution"`
-	Axis     string     `json:"axis_words"`
 	Item     *itemView  `json:"item"`  // nil: all are answered
 	Last     *markView  `json:"last"`  // of the answer just given; nil: none, or not to be told yet
 	Marks    []markView `json:"marks"` // of all; empty before the end
@@ -96,6 +95,8 @@ type itemView struct {
 	Tooth     int       `json:"tooth"`
 	Ask       string    `json:"ask"`
 	How       string    `json:"how"`
+	Axis      string    `json:"axis"` // what the axis is; "": it is not asked for
+	Way       string    `json:"way"`  // in which the second ruler counts
 	Unit      string    `json:"unit"`
 	Sides     [4]string `json:"sides"` // left, right, top, bottom of the picture
 	Body      []point   `json:"body"`  // corners of an implant that is asked about; empty: none
@@ -113,7 +114,7 @@ type markView struct {
 	Verdict string    `json:"verdict"`
 	Unsafe  bool      `json:"unsafe"`
 	Parts   string    `json:"parts"` // which of it the line is, which the edges
-	Note    string    `json:"note"`
+	Notes   []string  `json:"notes"` // where it is unsafe, that first
 	Why     string    `json:"why"`
 	Line    [2]point  `json:"line"`
 	True    [2]point  `json:"true"`
@@ -130,7 +131,7 @@ func (s *sitting) send(w http.ResponseWriter, ctx context.Context, of string) er
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	v := practiceView{Reader: s.Session.Reader, Study: s.Study, Test: s.Test, Known: s.Key != nil, Total: len(s.Session.Items), Answered: len(s.Session.Answers),
-		Caution: map[bool]string{false: practiceCaution, true: studyCaution}[s.Study], Axis: practice.AxisWords, Marks: []markView{}}
+		Caution: map[bool]string{false: practiceCaution, true: studyCaution}[s.Study], Marks: []markView{}}
 	next := s.Session.Next()
 	if next != nil {
 		item, err := s.item(ctx, next.Sheet, v.Answered+1)
@@ -163,7 +164,10 @@ func (s *sitting) item(ctx context.Context, sheet practice.Sheet, number int) (*
 		return nil, err
 	}
 	ask, how := sheet.Question.Words(sheet.Jaw)
-	v := &itemView{Name: sheet.Item, Number: number, Jaw: sheet.Jaw.String(), Tooth: sheet.Tooth, Ask: ask, How: how, Unit: sheet.Question.Unit(), Sides: sheet.Sides(), Body: []point{}, Quantiles: quantilesOf(numbersIn(p.Grey))}
+	v := &itemView{Name: sheet.Item, Number: number, Jaw: sheet.Jaw.String(), Tooth: sheet.Tooth, Ask: ask, How: how, Unit: sheet.Question.Unit(), Sides: sheet.Sides(), Way: sheet.Way(), Body: []point{}, Quantiles: quantilesOf(numbersIn(p.Grey))}
+	if sheet.Question.OnAxis() {
+		v.Axis = practice.AxisWords
+	}
 	if b := sheet.Body; b != nil {
 		half := b.Diameter / 2
 		for _, p := range []reformat.UV{{U: b.Top.U - half, V: b.Top.V}, {U: b.Top.U + half, V: b.Top.V}, {U: b.Top.U + half, V: b.Top.V - b.Length}, {U: b.Top.U - half, V: b.Top.V - b.Length}} {

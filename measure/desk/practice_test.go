@@ -155,6 +155,15 @@ func TestPracticeByKeys(t *testing.T) {
 		b.tabTo("New end of the line")
 		b.press(kb.Enter + strings.Repeat(kb.ArrowRight, 16) + kb.Enter)
 		b.until(`document.querySelector("[data-value]").textContent`)
+		b.enter("Keep as a guide")
+		b.until(`document.querySelectorAll("[data-pane=sheet] .line.dotted").length === 1`)
+		b.enter("Take the guide away")
+		b.until(`!document.querySelector("[data-pane=sheet] .line.dotted")`)
+		for _, way := range []string{kb.ArrowLeft + kb.ArrowUp, strings.Repeat(kb.ArrowRight, 16)} {
+			b.tabTo("New end of the line")
+			b.press(kb.Enter + way + kb.Enter)
+		}
+		b.until(`document.querySelector("[data-value]").textContent`)
 		clean("a question")
 		b.lookAt("practice-ask.png")
 		b.tabTo("unsure")

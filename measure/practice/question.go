@@ -131,5 +131,16 @@ func (s Sheet) Sides() [4]string {
 // Upright reports whether the sheet's v points to the patient's head. Where it does not, v grows downward as it is looked at.
 func (s Sheet) Upright() bool { return s.Frame.V.Z >= 0 }
 
+// Way is the way in which the sheet's v grows as it is looked at: "up" or "down".
+func (s Sheet) Way() string {
+	if s.Upright() {
+		return "up"
+	}
+	return "down"
+}
+
+// OnAxis reports whether the answer is asked along or across the axis of the ridge, which [AxisWords] defines.
+func (q Question) OnAxis() bool { return !askedAlong(q.Quantity) && q.Quantity != quantity.LingualUndercut }
+
 // AxisWords says what every sheet means by the axis of a ridge.
 const AxisWords = "The axis of the ridge runs through the middles of its widths 1 to 8 mm below the crest; the crest is where it leaves the bone."

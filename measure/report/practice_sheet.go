@@ -100,7 +100,7 @@ func (v *practiceView) directions() {
 		{At: spot{right, practiceTop - 3.2}, Text: sides[1], Anchor: end},
 		{At: spot{middle, bottom + 8}, Text: sides[3], Anchor: middleOf},
 		{At: spot{right, bottom + 8}, Text: "across, mm", Anchor: end},
-		{At: spot{0.3, bottom + 8}, Text: "up, mm"},
+		{At: spot{0.3, bottom + 8}, Text: v.item.Way() + ", mm"},
 	} {
 		t.Size, t.Weight, t.Ink = tiny, italic, black
 		v.write(t)

@@ -41,18 +41,15 @@ function manners() {
 
 /** Between two items of a study: the time of the next begins when it is asked for, and a break costs none. */
 function between() {
-  const next = h("button", { type: "button", class: "main", onclick: () => { ask(); document.querySelector("h1")?.scrollIntoView(); } }, now.answered ? "Next section" : "Begin");
+  const next = h("button", { type: "button", class: "main", onclick: () => { ask(); say(""); } }, now.answered ? "Next section" : "Begin");
   page(h("section", { class: "page step open", "data-between": now.answered }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, now.answered ? "Answer kept" : "A sitting of " + now.total)),
     h("p", { class: "lead" }, now.answered ? `${now.answered} of ${now.total} answered. ` : "", "The time of a section runs from when it is shown to its answer: this is the place for a break."), h("div", { class: "row" }, next)));
   next.focus({ preventScroll: true });
 }
 
-/** A place on a sheet in words. @param {number[]} p */
-const across = (p) => `${p[0].toFixed(1)} mm across, ${p[1].toFixed(1)} mm up`;
-
 /** The picture of an item, its four sides named around it: nothing lies on what is measured. @param {any} item @param {Record<string, any>} options */
 function picture(item, options) {
-  const pane = new Pane({ label: "Section", path: "sheet", step: 0.1, bare: true, words: across, of: "this section", ...options, after: () => {
+  const pane = new Pane({ label: "Section", path: "sheet", step: 0.1, bare: true, words: (p) => `${p[0].toFixed(1)} mm across, ${p[1].toFixed(1)} mm ${item.way}`, of: "this section", ...options, after: () => {
     const g = pane.geometry; // no picture is higher than the window
     pane.element.style.maxWidth = `calc(78vh * ${g.width / g.height})`;
     options.after?.();
@@ -81,7 +78,7 @@ const sentence = (text) => text[0].toUpperCase() + text.slice(1) + (/[.?!]$/.tes
 function ask() {
   const item = seen = now.item;
   store.plan = { scan: { quantiles: item.quantiles } };
-  /** @type {number[][]} */ let ends = [];
+  /** @type {number[][]} */ let ends = [], guide = [];
   let grade = 0, moving = null;
   const value = h("strong", { "data-value": "" }), live = h("p", {}, "Your line: ", value);
   const asked = new Newest((wish) => json("value", wish), (a) => { value.textContent = a.value; }, () => { value.textContent = ""; });
@@ -92,6 +89,7 @@ function ask() {
     if (!pane.geometry) return;
     rulers(pane);
     if (item.body.length) pane.line(item.body, "", true);
+    if (guide.length === 2) pane.line(guide, "dotted");
     if (line.length === 2) pane.line(line);
   };
   const draw = () => {
@@ -109,23 +107,34 @@ function ask() {
   };
   const commit = h("button", { type: "button", class: "main", onclick: () => give({ line: ends, certainty: grade }) }, "Answer");
   const cannot = now.study && h("button", { type: "button", onclick: () => give({ unreadable: true }) }, "Cannot be read");
-  const ready = () => { commit.disabled = ends.length < 2 || !grade; };
+  const keep = h("button", { type: "button", onclick: () => {
+    const words = value.textContent && ", " + value.textContent;
+    guide = ends;
+    ends = [];
+    draw();
+    say(guide.length ? `Kept as a guide, dotted${words}. Lay the line that is asked.` : "Guide taken away.");
+  } });
+  const ready = () => {
+    commit.disabled = ends.length < 2 || !grade;
+    keep.textContent = guide.length && !ends.length ? "Take the guide away" : "Keep as a guide";
+    keep.disabled = ends.length === 1 || !ends.length && !guide.length;
+  };
   const sure = h("fieldset", {}, h("legend", {}, "How sure are you?"), h("div", { class: "row" }, ...grades.map((text, i) => h("label", {}, h("input", { type: "radio", name: "sure", value: i + 1, onchange: () => { grade = i + 1; ready(); } }), text))));
   page(h("section", { class: "page step open", "data-item": item.name }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, `${item.number} of ${now.total}`), h("p", { class: "sum" }, `${item.jaw}, tooth position ${item.tooth}`)),
-    h("p", { class: "lead" }, h("strong", {}, item.ask), " ", item.how), h("p", { class: "note" }, now.axis_words),
-    h("div", { class: "plate" }, pane.element, h("div", {}, h("p", { class: "note" }, "Lay a line: two clicks, then move its ends. Ticks at the borders are millimetres, the long ones five."), live, sure, h("div", { class: "row" }, commit, cannot)))));
+    h("p", { class: "lead" }, h("strong", {}, item.ask), " ", item.how), item.axis && h("p", { class: "note" }, item.axis),
+    h("div", { class: "plate" }, pane.element, h("div", {}, h("p", { class: "note" }, "Lay a line: two clicks, then move its ends. By keys: Tab to the section, Enter, arrows, Enter. A line may be kept as a guide, to find a depth or an axis. Ticks at the borders are millimetres, the long ones five."), live, h("div", { class: "row" }, keep), sure, h("div", { class: "row" }, commit, cannot)))));
 }
 
 /** Tells the truth of an answer. @param {any} mark */
 function told(mark) {
-  const next = h("button", { type: "button", class: "main", onclick: () => ask() }, "Next section");
+  const next = h("button", { type: "button", class: "main", onclick: () => { ask(); say(""); } }, "Next section");
   page(h("section", { class: "page step open", "data-told": mark.item }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, "Your answer"), h("p", { class: "sum" }, `${now.answered} of ${now.total}`)),
     h("p", { class: "lead" }, mark.ask), h("div", { class: "plate" }, both(mark), h("div", {}, ...says(mark), h("div", { class: "row" }, next)))));
 }
 
 /** The section with the reader's line and the true one. */
 function both(mark) {
-  const pane = picture({ name: mark.item, sides: mark.sides }, { after: () => {
+  const pane = picture({ name: mark.item, sides: mark.sides, way: "" }, { after: () => {
     pane.clear();
     rulers(pane);
     if (seen?.name === mark.item && seen.body.length) pane.line(seen.body, "", true);
@@ -137,12 +146,12 @@ function both(mark) {
 
 function says(mark) {
   return [h("p", {}, "Yours ", h("strong", {}, mark.yours), ", true ", h("strong", { "data-truth": "" }, mark.truth), ": ", h("strong", {}, mark.error), ", ", h("strong", {}, mark.verdict), "."),
-    mark.unsafe && h("p", { class: "caution", role: "note" }, "On the unsafe side: an implant would be planned into what is not there."),
-    mark.parts && h("p", {}, sentence(mark.parts)), mark.note && h("p", {}, sentence(mark.note)), mark.why && h("p", { class: "note" }, sentence(mark.why))].filter(Boolean);
+    ...mark.notes.map((note, i) => mark.unsafe && !i ? h("p", { class: "caution", role: "note" }, h("strong", {}, sentence(note))) : h("p", {}, sentence(note))),
+    mark.parts && h("p", { class: "note" }, sentence(mark.parts)), mark.why && h("p", { class: "note" }, "At such a site: " + mark.why + ".")].filter(Boolean);
 }
 
 function ended() {
-  const rows = now.marks.map((m, i) => [i + 1, m.ask, m.yours, m.truth, m.error, m.verdict + (m.unsafe ? ", unsafe side" : "")]);
+  const rows = now.marks.map((m, i) => [i + 1, m.ask, ...[m.yours, m.truth, m.error].map((x) => h("span", { class: "number" }, x)), m.verdict + (m.unsafe ? ", unsafe side" : "")]);
   page(h("section", { class: "page step open", "data-ended": "yes" }, h("div", { class: "head" }, h("h1", { tabindex: -1 }, "All are answered")),
     ...(now.last && !now.test ? [h("h2", {}, "Your last answer"), h("div", { class: "plate" }, both(now.last), h("div", {}, ...says(now.last)))] : []),
     rows.length ? table("Your answers", ["", "Question", "yours", "true", "error", "mark"], rows) : h("p", { class: "lead" }, now.study ? "Every answer is kept, in readings.csv of the sitting's folder. You may close this page." : "Every answer is in readings.csv: hand it in."),
@@ -152,6 +161,7 @@ function ended() {
 /** Shows a section and puts the focus on its heading. @param {HTMLElement} section */
 function page(section) {
   main.replaceChildren(section);
+  scrollTo(0, 0);
   /** @type {HTMLElement} */ (section.querySelector("h1")).focus({ preventScroll: true });
 }
 
