@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -53,6 +54,9 @@ func (a *app) markPractice(args []string, m markFlags) error {
 	if len(m.keys) == 0 {
 		return usagef("which truth? say --key KEY, the folder key/ that practice make left")
 	}
+	if m.reader != "" && !readerCode.MatchString(m.reader) {
+		return badCode("--reader", m.reader)
+	}
 	f, err := newFolder(m.out.dir, m.out.replace, append(slices.Clone(args), m.keys...)...)
 	if err != nil {
 		return err
@@ -101,6 +105,9 @@ func (a *app) markEach(args []string, keys []*practice.Key, m markFlags, f *fold
 	seen := map[string]string{}
 	for _, path := range args {
 		m.reader = strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
+		if !readerCode.MatchString(m.reader) {
+			return badCode(path+": the file's name is the reader's code, and", m.reader)
+		}
 		if before, twice := seen[m.reader]; twice {
 			return usagef("%s and %s are both reader %s; mark several sittings of one reader without --each, or rename a file", before, path, m.reader)
 		}
@@ -139,7 +146,12 @@ func (a *app) markFiles(args []string, keys []*practice.Key, m markFlags) (*prac
 		}
 		sittings = append(sittings, list)
 	}
-	return practice.MarkReadings(keys, sittings, code, m.rules.Rules)
+	marks, err := practice.MarkReadings(keys, sittings, code, m.rules.Rules)
+	var row *practice.RowError
+	if errors.As(err, &row) {
+		return nil, usagef("%s: row %d: %s", args[row.Sitting-1], row.Row, row.Reason)
+	}
+	return marks, err
 }
 
 // sayLines prints every fault of a file that its user filled, one a line.

@@ -69,6 +69,11 @@ An answer stays as it was given. read gather puts the sittings of all readers in
 // readerCode is what a reader may be called.
 var readerCode = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_-]{0,31}$`)
 
+// badCode refuses a reader's code; where says where it stands.
+func badCode(where, code string) error {
+	return usagef("%s %q: a code has 1 to 32 letters, digits, - and _, as r07", where, code)
+}
+
 // sessionFile is where a sitting's folder keeps the session.
 const sessionFile = "key/session.json"
 
@@ -77,7 +82,7 @@ func (a *app) readList(ctx context.Context, list string, f readFlags) error {
 	case f.dir == "":
 		return usagef("no folder for the sitting; name one with -o DIR")
 	case !readerCode.MatchString(f.reader):
-		return usagef("--reader %q: a code has 1 to 32 letters, digits, - and _, as r07", f.reader)
+		return badCode("--reader", f.reader)
 	}
 	m, err := a.openManifest(list)
 	if err != nil {

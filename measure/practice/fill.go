@@ -59,11 +59,13 @@ type form struct {
 
 const bom = "\ufeff"
 
-// delimiter is what stands between the cells of a table: a semicolon where the first row has some and no comma.
+// delimiter is what stands between the cells of a table: a comma, or where the first row has none a semicolon, or a tab.
 func delimiter(text string) rune {
 	first, _, _ := strings.Cut(text, "\n")
-	if !strings.Contains(first, ",") && strings.Contains(first, ";") {
-		return ';'
+	for _, c := range ",;\t" {
+		if strings.ContainsRune(first, c) {
+			return c
+		}
 	}
 	return ','
 }

@@ -140,7 +140,9 @@ func (s Sheet) Way() string {
 }
 
 // OnAxis reports whether the answer is asked along or across the axis of the ridge, which [AxisWords] defines.
-func (q Question) OnAxis() bool { return !askedAlong(q.Quantity) && q.Quantity != quantity.LingualUndercut }
+func (q Question) OnAxis() bool {
+	return !askedAlong(q.Quantity) && q.Quantity != quantity.LingualUndercut
+}
 
 // AxisWords says what every sheet means by the axis of a ridge.
 const AxisWords = "The axis of the ridge runs through the middles of its widths 1 to 8 mm below the crest; the crest is where it leaves the bone."

@@ -85,8 +85,8 @@ func (e *ReadingError) Error() string {
 // mostReadingErrors is how many faults of one file are told.
 const mostReadingErrors = 20
 
-// ReadReadings reads readings.csv: comma or, where the first row has no comma, semicolon between cells; a decimal
-// point, or a comma where cells are parted by semicolons; a BOM is taken off. Further columns are left alone.
+// ReadReadings reads readings.csv: comma, or where the first row has none semicolon or tab, between cells; a decimal
+// point, or a comma where no comma parts the cells; a BOM is taken off. Further columns are left alone.
 //
 // Every fault is a [*ReadingError], joined, at most 20 of them: a column that is missing or there twice, a value
 // that is no number, a certainty other than 1, 2, 3, a line of which only some of the ends are given, an answer
@@ -152,6 +152,10 @@ func (p *readingParser) columns(head []string) bool {
 			p.fault(1, name, "this column is there twice; take one out")
 		}
 		p.at[name] = i
+	}
+	if !slices.ContainsFunc(readingColumns, func(name string) bool { _, known := p.at[name]; return known }) {
+		p.fault(1, "", fmt.Sprintf("%.40q names no column; the first row is %s, parted by commas, semicolons or tabs: save the table as such a file (CSV, UTF-8)", strings.Join(head, ","), strings.Join(readingColumns, ",")))
+		return false
 	}
 	for _, need := range readingColumns[:4] {
 		if _, known := p.at[need]; !known {
