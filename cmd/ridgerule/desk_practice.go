@@ -38,17 +38,8 @@ func (a *app) openPractice(ctx context.Context, k deskFlags) error {
 		return err
 	}
 	p.Keep = func(s *practice.Session) error { return fillForm(file, s.Readings()) }
-	p.Picture = func(ctx context.Context, sheet practice.Sheet) (report.Picture, error) {
-		s, err := a.open(ctx, filepath.Join(k.practice, "scans", sheet.Item), "")
-		if err != nil {
-			return report.Picture{}, err
-		}
-		defer s.door.Close()
-		v, err := s.Read(ctx, nil)
-		if err != nil {
-			return report.Picture{}, err
-		}
-		return sheetPicture(v, sheet), nil
+	p.Picture = func(_ context.Context, sheet practice.Sheet) (report.Picture, error) {
+		return keptPicture(k.practice, sheet.Item)
 	}
 	return a.servePractice(ctx, p, k)
 }
@@ -132,12 +123,12 @@ func fillForm(file string, answers []practice.Reading) error {
 	return writeFile(file, full)
 }
 
-// keptPicture reads the picture of an item from a key.
-func keptPicture(key, item string) (report.Picture, error) {
-	path := filepath.Join(key, "pictures", item+".png")
+// keptPicture reads the picture of an item from a set, a sitting's key or a set's.
+func keptPicture(dir, item string) (report.Picture, error) {
+	path := filepath.Join(dir, "pictures", item+".png")
 	file, err := os.Open(path)
 	if err != nil {
-		return report.Picture{}, usagef("picture of %s: %s: %w; take the whole key that was made with the set", item, path, reason(err))
+		return report.Picture{}, usagef("picture of %s: %s: %w; take the whole folder as it was made", item, path, reason(err))
 	}
 	defer file.Close()
 	p, err := report.ReadPicture(file)

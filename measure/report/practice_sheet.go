@@ -1,6 +1,7 @@
 package report
 
 import (
+	"image/png"
 	"io"
 	"math"
 	"strconv"
@@ -15,8 +16,11 @@ type PracticeItem struct {
 	Picture Picture // its frame begins at the sheet's corner (0, 0); mm
 }
 
-// KeepPicture writes a picture with its place and full depth of grey values; [ReadPicture] reads it.
-func KeepPicture(w io.Writer, p Picture) error { return p.AsKept().write(w) }
+// KeepPicture writes a picture with its place and full depth of grey values; [ReadPicture] reads it. It is not compressed: the
+// file's size follows from the picture's, and tells nothing of what it shows.
+func KeepPicture(w io.Writer, p Picture) error { return p.AsKept().encode(w, &loose) }
+
+var loose = png.Encoder{CompressionLevel: png.NoCompression}
 
 // Room of a practice section's rulers and words around its picture, mm of paper.
 const (
