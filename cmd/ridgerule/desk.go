@@ -30,7 +30,7 @@ type deskFlags struct {
 	caseFlags
 	port                           int
 	noOpen, readOnly, showIdentity bool
-	practice                       string
+	practice, read                 string
 	test                           bool
 }
 
@@ -50,7 +50,10 @@ nothing but the plan is written. Ctrl-C ends it.
 
 With --practice DIR it shows the sections of a set that ridgerule practice make left, one after the
 other, to be measured by eye; answers go into DIR/readings.csv. Where DIR has its key the truth of each
-is shown once it is answered, with --test after the last.
+is shown once it is answered, with --test after the last. With --read DIR it shows the sections of a
+sitting that ridgerule read made, in the reader's own order and without anybody's number; answers go into
+DIR/answers.csv, with the time of each, and DIR/readings.csv is left when all are given. Both go on where
+they were broken off.
 
 ` + pathHelp,
 		Args: cobra.MaximumNArgs(1),
@@ -61,17 +64,22 @@ is shown once it is answered, with --test after the last.
 	c.Flags().BoolVar(&k.readOnly, "read-only", false, "look only: the plan must exist and is not changed")
 	c.Flags().BoolVar(&k.showIdentity, "show-identity", false, "show the patient's name and number on the page")
 	c.Flags().StringVar(&k.practice, "practice", "", "measure the sections of the set `DIR`, which practice make left, by eye")
+	c.Flags().StringVar(&k.read, "read", "", "read the sections of the sitting `DIR`, which ridgerule read made, by eye")
 	c.Flags().BoolVar(&k.test, "test", false, "with --practice: tell nothing of the truth before the last answer")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		switch {
 		case k.port < 0 || k.port > 65535:
 			return usagef("--port %d is no port; give one from 0 to 65535", k.port)
-		case k.practice != "" && (len(args) > 0 || k.plan != "" || k.dir != "" || k.readOnly):
-			return usagef("--practice DIR opens a set and nothing else: leave out PATH, --plan, -o and --read-only")
+		case k.practice != "" && k.read != "":
+			return usagef("--practice DIR opens a set and --read DIR a sitting of a study; give one of them")
+		case (k.practice != "" || k.read != "") && (len(args) > 0 || k.plan != "" || k.dir != "" || k.readOnly):
+			return usagef("--practice DIR opens a set, --read DIR a sitting, and nothing else: leave out PATH, --plan, -o and --read-only")
+		case k.test && k.practice == "":
+			return usagef("--test goes with --practice DIR")
 		case k.practice != "":
 			return a.openPractice(c.Context(), k)
-		case k.test:
-			return usagef("--test goes with --practice DIR")
+		case k.read != "":
+			return a.openReading(c.Context(), k)
 		}
 		return a.openDesk(c.Context(), k, args)
 	}

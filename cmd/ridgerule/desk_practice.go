@@ -4,14 +4,16 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
 
-	"ridgerule/dicomio/volume"
+	"ridgerule/dicomio/temporary"
 	"ridgerule/measure/desk"
 	"ridgerule/measure/practice"
+	"ridgerule/measure/report"
 )
 
 // openPractice opens a set of sections on the page. With its key the truth of each is shown once it is answered, or at the end;
@@ -23,38 +25,117 @@ func (a *app) openPractice(ctx context.Context, k deskFlags) error {
 		return err
 	}
 	file := filepath.Join(k.practice, "readings.csv")
-	data, err := readFile(file)
+	if _, err := readFile(file); err != nil {
+		return err
+	}
+	release, err := a.hold(file)
 	if err != nil {
 		return err
 	}
-	list, err := practice.ReadReadings(bytes.NewReader(data))
-	if err != nil {
-		return usageError{err}
-	}
+	defer release()
 	p.Session = practice.NewSession("reader", sheets)
-	if _, err := p.Session.Take(list, time.Time{}, false); err != nil {
-		return usageError{err}
+	if _, err := a.takeForm(file, p.Session, time.Time{}, false); err != nil {
+		return err
 	}
+	p.Keep = func(s *practice.Session) error { return fillForm(file, s.Readings()) }
+	p.Picture = func(_ context.Context, sheet practice.Sheet) (report.Picture, error) {
+		return keptPicture(k.practice, sheet.Item)
+	}
+	return a.servePractice(ctx, p, k)
+}
+
+// openReading opens a sitting of a study, which read made, on the page.
+func (a *app) openReading(ctx context.Context, k deskFlags) error {
+	answers := filepath.Join(k.read, answersFile)
+	s, release, err := a.holdSitting(k.read)
+	if err != nil {
+		return err
+	}
+	defer release()
+	s.Resume() // what is new in the answers was read nobody knows when
+	if _, err := a.takeForm(answers, s, a.now(), false); err != nil {
+		return err
+	}
+	p := desk.Practice{Session: s, Study: true, Picture: func(_ context.Context, sheet practice.Sheet) (report.Picture, error) {
+		return keptPicture(filepath.Join(k.read, "key"), sheet.Item)
+	}}
 	p.Keep = func(s *practice.Session) error {
-		var b bytes.Buffer
-		if err := practice.WriteReadings(&b, filled(s)); err != nil {
+		if err := fillForm(answers, s.Readings()); err != nil { // first: what is in it and not in the session is taken the next time
 			return err
 		}
-		return writeFile(file, b.Bytes())
+		return keepSitting(k.read, s)
 	}
-	p.Load = func(ctx context.Context, item string) (*volume.Volume, error) {
-		s, err := a.open(ctx, filepath.Join(k.practice, "scans", item), "")
-		if err != nil {
-			return nil, err
-		}
-		defer s.door.Close()
-		return s.Read(ctx, nil)
+	if err := p.Keep(s); err != nil {
+		return err
 	}
+	return a.servePractice(ctx, p, k)
+}
+
+func (a *app) servePractice(ctx context.Context, p desk.Practice, k deskFlags) error {
 	d, err := desk.OpenPractice(p, desk.Options{Port: k.port, Now: a.now})
 	if err != nil {
 		return err
 	}
 	return a.serveDesk(ctx, d, k)
+}
+
+// hold takes a file that a sitting writes for this process, until it is released.
+func (a *app) hold(file string) (release func(), err error) {
+	held, by, err := temporary.Hold(file, a.now())
+	switch {
+	case err != nil:
+		return nil, usagef("%s cannot be held for writing: %w", file, reason(err))
+	case by != "":
+		return nil, usagef("%s is held by %s: the sitting is open already; go on there, or end that first", file, by)
+	}
+	return func() { _ = held.Release() }, nil
+}
+
+// takeForm gives what is new in a reader's file to a session, and returns how many answers that is.
+func (a *app) takeForm(file string, s *practice.Session, now time.Time, correct bool) (fresh int, err error) {
+	data, err := readFile(file)
+	if err != nil {
+		return 0, err
+	}
+	list, err := practice.ReadReadings(bytes.NewReader(data))
+	if err == nil {
+		fresh, err = s.Take(list, now, correct)
+	}
+	if err != nil {
+		return 0, a.sayLines(file, err)
+	}
+	return fresh, nil
+}
+
+// fillForm writes answers into a reader's file where it lacks them.
+func fillForm(file string, answers []practice.Reading) error {
+	data, err := readFile(file)
+	if err != nil {
+		return err
+	}
+	full, err := practice.Fill(data, answers)
+	if err != nil {
+		return fmt.Errorf("%s: %w", file, err)
+	}
+	if bytes.Equal(full, data) {
+		return nil
+	}
+	return writeFile(file, full)
+}
+
+// keptPicture reads the picture of an item from a set, a sitting's key or a set's.
+func keptPicture(dir, item string) (report.Picture, error) {
+	path := filepath.Join(dir, "pictures", item+".png")
+	file, err := os.Open(path)
+	if err != nil {
+		return report.Picture{}, usagef("picture of %s: %s: %w; take the whole folder as it was made", item, path, reason(err))
+	}
+	defer file.Close()
+	p, err := report.ReadPicture(file)
+	if err != nil {
+		return p, fmt.Errorf("%s: %w", path, err)
+	}
+	return p, nil
 }
 
 // practiceSheets reads what a set asks, and its key where it is there.
@@ -76,21 +157,4 @@ func (a *app) practiceSheets(dir string, p *desk.Practice) ([]practice.Sheet, er
 		return nil, usageError{err}
 	}
 	return sheets, nil
-}
-
-// filled are the answers of a session, and empty rows for what is still to be read, in the set's order.
-func filled(s *practice.Session) []practice.Reading {
-	given := map[string]practice.Reading{}
-	for _, r := range s.Readings() {
-		given[r.Item] = r
-	}
-	var out []practice.Reading
-	for _, it := range s.Items {
-		r, ok := given[it.Sheet.Item]
-		if !ok {
-			r = practice.Reading{Item: it.Sheet.Item, Question: it.Sheet.Question}
-		}
-		out = append(out, r)
-	}
-	return out
 }

@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -34,7 +35,7 @@ type makeFlags struct {
 	set              practice.Options
 	level, jaw, salt string
 	paper            string
-	seeded           bool
+	seeded, noScans  bool
 }
 
 func (a *app) practiceMake() *cobra.Command {
@@ -43,8 +44,9 @@ func (a *app) practiceMake() *cobra.Command {
 		Use:   "make -o DIR",
 		Short: "Make a set of sections to measure, with the truth sealed apart",
 		Long: `Make a set of synthetic sections in the folder DIR: worksheet.html and worksheet.pdf with a bare section and a
-question an item, readings.csv to fill, items.csv with each section's place, the scans, and key/ with the truth.
-Keep key/ apart from whoever practises. Its files have checksums; it is not encrypted. The seed stands only
+question an item, readings.csv to fill, items.csv with each section's place, the scans, the sections' pictures for
+desk --practice, and key/ with the truth. With --no-scans a large set is made several times faster: worksheet, page and
+marks do without them, and all else is the same. Keep key/ apart from whoever practises. Its files have checksums; it is not encrypted. The seed stands only
 there: whoever has seed and salt can make the set again, truth included, so a seed that is known is an open key.`,
 		Example: `  ridgerule practice make -o week1 --items 20
   ridgerule practice mark week1/readings.csv --key week1/key -o marks`,
@@ -59,6 +61,7 @@ there: whoever has seed and salt can make the set again, truth included, so a se
 	fl.StringVar(&m.jaw, "jaw", "", "`mandible` or maxilla; both when not given")
 	fl.Float64Var(&m.set.Repeats, "hidden-repeats", 0.25, "share of the items that repeat another one unseen, 0 to 0.5")
 	fl.StringVar(&m.paper, "paper", "a4", "of worksheet.pdf, `a4|letter`")
+	fl.BoolVar(&m.noScans, "no-scans", false, "leave out the scans: several times faster, and all else the same")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		m.seeded = fl.Changed("seed")
 		if err := m.read(); err != nil {
@@ -132,7 +135,7 @@ func (a *app) makePractice(ctx context.Context, m makeFlags) error {
 	if err != nil {
 		return err
 	}
-	items, err := a.practiceScans(ctx, f, set)
+	items, err := a.practicePictures(ctx, f, set, !m.noScans)
 	if err != nil {
 		return err
 	}
@@ -153,34 +156,50 @@ func (a *app) makePractice(ctx context.Context, m makeFlags) error {
 		return err
 	}
 	a.say("keep %s from whoever practises: it holds the truth", filepath.Join(m.out.dir, "key"))
-	return a.list(m.out.dir, []string{"worksheet.html", "worksheet.pdf", "readings.csv", "items.csv", "scans", "key"})
+	made := []string{"worksheet.html", "worksheet.pdf", "readings.csv", "items.csv", "pictures", "scans", "key"}
+	return a.list(m.out.dir, slices.DeleteFunc(made, func(name string) bool { return m.noScans && name == "scans" }))
 }
 
-// practiceScans writes the scan of each item, and its section's picture into the key.
-func (a *app) practiceScans(ctx context.Context, f *folder, set *practice.Set) ([]report.PracticeItem, error) {
-	step, end := a.progress("making the scans")
+// practicePictures writes the picture of each item's section, to be given away and into the key, and where scans are wanted the
+// item's scan.
+func (a *app) practicePictures(ctx context.Context, f *folder, set *practice.Set, scans bool) ([]report.PracticeItem, error) {
+	step, end := a.progress("making the sections")
 	defer end()
 	var items []report.PracticeItem
 	for i := range set.Key.Items {
 		it := &set.Key.Items[i]
-		v, err := it.Scan(ctx, func(done float64) { step(i*1000+int(1000*done), 1000*len(set.Key.Items)) })
+		draw := it.Section
+		if scans {
+			draw = it.Scan
+		}
+		v, err := draw(ctx, func(done float64) { step(i*1000+int(1000*done), 1000*len(set.Key.Items)) })
 		if err != nil {
 			return nil, err
 		}
-		name := it.Sheet.Item
-		if err := os.MkdirAll(f.path("scans"), 0o700); err != nil {
-			return nil, err
-		}
-		if err := dicomio.WriteCT(f.path("scans/"+name), v, dicomio.WriteOptions{Seed: it.Series}); err != nil {
-			return nil, err
+		if scans {
+			if err := writePracticeScan(f, it, v); err != nil {
+				return nil, err
+			}
 		}
 		p := sheetPicture(v, it.Sheet)
-		if err := f.write("key/pictures/"+name+".png", func(w io.Writer) error { return report.KeepPicture(w, p) }); err != nil {
-			return nil, err
+		for _, dir := range []string{"", "key/"} {
+			if err := f.write(dir+"pictures/"+it.Sheet.Item+".png", func(w io.Writer) error { return report.KeepPicture(w, p) }); err != nil {
+				return nil, err
+			}
 		}
 		items = append(items, report.PracticeItem{Sheet: it.Sheet, Picture: p})
 	}
-	return items, private(f.path("scans"))
+	return items, nil
+}
+
+func writePracticeScan(f *folder, it *practice.Sealed, v *volume.Volume) error {
+	if err := os.MkdirAll(f.path("scans"), 0o700); err != nil {
+		return err
+	}
+	if err := dicomio.WriteCT(f.path("scans/"+it.Sheet.Item), v, dicomio.WriteOptions{Seed: it.Series}); err != nil {
+		return err
+	}
+	return private(f.path("scans/" + it.Sheet.Item))
 }
 
 // sheetPicture is the bare section of a sheet.

@@ -55,6 +55,9 @@ func (a *app) markPractice(args []string, m markFlags) error {
 	if len(m.keys) == 0 {
 		return usagef("which truth? say --key KEY, the folder key/ that practice make left")
 	}
+	if m.reader != "" && !readerCode.MatchString(m.reader) {
+		return badCode("--reader", m.reader)
+	}
 	f, err := newFolder(m.out.dir, m.out.replace, append(slices.Clone(args), m.keys...)...)
 	if err != nil {
 		return err
@@ -103,6 +106,9 @@ func (a *app) markEach(args []string, keys []*practice.Key, m markFlags, f *fold
 	seen := map[string]string{}
 	for _, path := range args {
 		m.reader = strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
+		if !readerCode.MatchString(m.reader) {
+			return badCode(path+": the file's name is the reader's code, and", m.reader)
+		}
 		if before, twice := seen[m.reader]; twice {
 			return usagef("%s and %s are both reader %s; mark several sittings of one reader without --each, or rename a file", before, path, m.reader)
 		}
@@ -141,7 +147,12 @@ func (a *app) markFiles(args []string, keys []*practice.Key, m markFlags) (*prac
 		}
 		sittings = append(sittings, list)
 	}
-	return practice.MarkReadings(keys, sittings, code, m.rules.Rules)
+	marks, err := practice.MarkReadings(keys, sittings, code, m.rules.Rules)
+	var row *practice.RowError
+	if errors.As(err, &row) {
+		return nil, usagef("%s: row %d: %s", args[row.Sitting-1], row.Row, row.Reason)
+	}
+	return marks, err
 }
 
 // sayLines prints every fault of a file that its user filled, one a line.
@@ -213,12 +224,8 @@ func markedItems(dirs []string, keys []*practice.Key, marks *practice.Marks) (ma
 			if !ok {
 				continue
 			}
-			file, err := os.Open(filepath.Join(dirs[i], "pictures", k.Item+".png"))
+			p, err := keptPicture(dirs[i], k.Item)
 			if err != nil {
-				return nil, usagef("%s: picture of %s: %w", dirs[i], k.Item, reason(err))
-			}
-			p, err := report.ReadPicture(file)
-			if err := errors.Join(err, file.Close()); err != nil {
 				return nil, err
 			}
 			out[k.Item] = report.MarkedItem{PracticeItem: report.PracticeItem{Sheet: sheet, Picture: p}, True: line}

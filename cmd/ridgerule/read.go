@@ -69,6 +69,11 @@ An answer stays as it was given. read gather puts the sittings of all readers in
 // readerCode is what a reader may be called.
 var readerCode = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_-]{0,31}$`)
 
+// badCode refuses a reader's code; where says where it stands.
+func badCode(where, code string) error {
+	return usagef("%s %q: a code has 1 to 32 letters, digits, - and _, as r07", where, code)
+}
+
 // sessionFile is where a sitting's folder keeps the session.
 const sessionFile = "key/session.json"
 
@@ -77,7 +82,7 @@ func (a *app) readList(ctx context.Context, list string, f readFlags) error {
 	case f.dir == "":
 		return usagef("no folder for the sitting; name one with -o DIR")
 	case !readerCode.MatchString(f.reader):
-		return usagef("--reader %q: a code has 1 to 32 letters, digits, - and _, as r07", f.reader)
+		return badCode("--reader", f.reader)
 	}
 	m, err := a.openManifest(list)
 	if err != nil {
@@ -244,6 +249,11 @@ func (a *app) writeSitting(out *folder, s *practice.Session, items []report.Prac
 		return usageError{err}
 	}
 	s.Show(a.now())
+	for _, it := range items {
+		if err := out.write("key/pictures/"+it.Sheet.Item+".png", func(w io.Writer) error { return report.KeepPicture(w, it.Picture) }); err != nil {
+			return err
+		}
+	}
 	for _, file := range []struct {
 		name string
 		fill func(io.Writer) error
@@ -264,10 +274,11 @@ const answersFile = "answers.csv"
 
 // resumeSitting takes what is new in the answers of a sitting that has begun.
 func (a *app) resumeSitting(f readFlags, sum string) error {
-	s, err := openSession(f.dir)
+	s, release, err := a.holdSitting(f.dir)
 	if err != nil {
 		return err
 	}
+	defer release()
 	switch {
 	case s.Reader != f.reader:
 		return usagef("the sitting in %s is reader %s's; give --reader %s, or another folder", f.dir, s.Reader, s.Reader)
@@ -276,29 +287,44 @@ func (a *app) resumeSitting(f readFlags, sum string) error {
 	case len(f.given) > 0:
 		return usagef("%s: the sitting in %s has begun; what is asked, and in which order, stays", f.given[0], f.dir)
 	}
-	path := filepath.Join(f.dir, answersFile)
-	data, err := readFile(path)
+	answers := filepath.Join(f.dir, answersFile)
+	fresh, err := a.takeForm(answers, s, a.now(), f.correct)
 	if err != nil {
 		return err
-	}
-	list, err := practice.ReadReadings(bytes.NewReader(data))
-	if err != nil {
-		return a.sayLines(path, err)
-	}
-	fresh, err := s.Take(list, a.now(), f.correct)
-	if err != nil {
-		return a.sayLines(path, err)
 	}
 	s.Show(a.now())
-	if err := writeFilled(filepath.Join(f.dir, filepath.FromSlash(sessionFile)), s.Write); err != nil {
+	if err := fillForm(answers, s.Readings()); err != nil {
 		return err
 	}
-	if s.Next() == nil {
-		if err := writeFilled(filepath.Join(f.dir, "readings.csv"), s.WriteTable); err != nil {
-			return err
-		}
+	if err := keepSitting(f.dir, s); err != nil {
+		return err
 	}
 	return a.saySitting(f, s, fresh)
+}
+
+// holdSitting opens a sitting for this process alone, until it is released.
+func (a *app) holdSitting(dir string) (s *practice.Session, release func(), err error) {
+	if _, err := openSession(dir); err != nil {
+		return nil, nil, err
+	}
+	if release, err = a.hold(filepath.Join(dir, answersFile)); err != nil {
+		return nil, nil, err
+	}
+	if s, err = openSession(dir); err != nil { // as it stands now that nobody else writes it
+		release()
+	}
+	return s, release, err
+}
+
+// keepSitting writes a session into its folder, and the table of the readings when all is answered.
+func keepSitting(dir string, s *practice.Session) error {
+	if err := writeFilled(filepath.Join(dir, filepath.FromSlash(sessionFile)), s.Write); err != nil {
+		return err
+	}
+	if s.Next() != nil {
+		return nil
+	}
+	return writeFilled(filepath.Join(dir, "readings.csv"), s.WriteTable)
 }
 
 func writeFilled(path string, fill func(io.Writer) error) error {
@@ -311,6 +337,9 @@ func writeFilled(path string, fill func(io.Writer) error) error {
 
 func openSession(dir string) (*practice.Session, error) {
 	path := filepath.Join(dir, filepath.FromSlash(sessionFile))
+	if _, err := os.Stat(path); err != nil {
+		return nil, usagef("%s holds no sitting: it has no %s; ridgerule read LIST --reader CODE -o DIR makes one", dir, sessionFile)
+	}
 	data, err := readFile(path)
 	if err != nil {
 		return nil, err
@@ -341,7 +370,7 @@ func (a *app) saySitting(f readFlags, s *practice.Session, fresh int) error {
 		return err
 	}
 	at := slices.IndexFunc(s.Items, func(it practice.Item) bool { return it.Sheet.Item == next.Sheet.Item })
-	_, err := fmt.Fprintf(a.stdout, "%s; next is item %d, %s, in %s\nanswer in %s\n", line, at+1, next.Sheet.Item,
-		filepath.Join(f.dir, "worksheet.html"), filepath.Join(f.dir, answersFile))
+	_, err := fmt.Fprintf(a.stdout, "%s; next is item %d, %s, in %s\nanswer in %s, or on the screen: ridgerule desk --read %s\n", line, at+1, next.Sheet.Item,
+		filepath.Join(f.dir, "worksheet.html"), filepath.Join(f.dir, answersFile), f.dir)
 	return err
 }

@@ -3,9 +3,12 @@ package temporary
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 )
 
 // names returns what stands in dir, hidden or not.
@@ -110,4 +113,28 @@ func TestNothingIsMadeAfterTheEnd(t *testing.T) {
 	if got := names(t, dir); len(got) != 0 {
 		t.Errorf("left %q", got)
 	}
+}
+
+// A file that this process holds is not to be had a second time, and whoever asks is told who holds it; released, it is.
+func TestHeldFileIsNotToBeHadTwice(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "answers.csv")
+	held, by, err := Hold(path, time.Now())
+	if held == nil || by != "" || err != nil {
+		t.Fatalf("a free file: %v, %q, %v", held, by, err)
+	}
+	second, by, err := Hold(path, time.Now())
+	if second != nil || err != nil || !strings.HasPrefix(by, fmt.Sprintf("process %d on ", os.Getpid())) {
+		t.Errorf("a held file: %v, %q, %v", second, by, err)
+	}
+	if err := held.Release(); err != nil {
+		t.Fatal(err)
+	}
+	if got := names(t, filepath.Dir(path)); len(got) != 0 {
+		t.Errorf("released, it leaves %q", got)
+	}
+	again, by, err := Hold(path, time.Now())
+	if again == nil || by != "" || err != nil {
+		t.Errorf("released: %v, %q, %v", again, by, err)
+	}
+	_ = again.Release()
 }

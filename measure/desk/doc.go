@@ -8,11 +8,11 @@
 //	picture     (x, y)     pixels; the patient's place of pixel (0, 0) and the two steps go with the grey values
 //	panoramic   (arc, v)   mm along the arch, mm above it
 //
-// A set of practice is served the same way: bare sections, one after the other, measured by eye before anything of their truth
-// is told.
+// A set of practice and a sitting of a study are served the same way: bare sections, one after the other, measured by eye before
+// anything of a truth is told, or without one.
 //
 // Files: server (who listens, and what is asked), gates and secrets (who may ask), assets (the page's own files),
 // pictures (what is seen), session (the plan and its acts), acts (what an act may change), journal (what was done),
-// lock (whose plan it is), view (what the page is told), numbers (what is measured), snap (callipers), review, propose, practice and practice_marks (sections measured by eye),
+// view (what the page is told), numbers (what is measured), snap (callipers), review, propose, practice, practice_answers and practice_marks (sections measured by eye),
 // wire (requests and answers).
 package desk

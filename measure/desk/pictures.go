@@ -284,6 +284,11 @@ func quantiles(v *volume.Volume) []float64 {
 		scale := v.RescaleOf(i / slice)
 		sample = append(sample, scale.Slope*float64(v.Stored[i])+scale.Intercept)
 	}
+	return quantilesOf(sample)
+}
+
+// quantilesOf returns the quantiles of a sample, which it sorts.
+func quantilesOf(sample []float64) []float64 {
 	if len(sample) == 0 {
 		return []float64{0, 1}
 	}

@@ -4,8 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"net/http"
+	"slices"
 	"sync"
 	"time"
 
@@ -14,20 +14,25 @@ import (
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure/practice"
 	"ridgerule/measure/reformat"
+	"ridgerule/measure/report"
 )
 
 // Practice on the page: one bare section after the other is measured by eye, with callipers that do not snap. An answer is
 // given, with how sure the reader is, before anything of its truth goes to the page; in a test nothing of it does before the
 // last answer. What is answered stays so, and is kept before the page says that it was taken.
+//
+// A sitting of a study is the same without a truth. Every place that the page knows lies on the sheet, mm from its corner: a
+// place in the patient would tell which sections are of one site.
 
-// Practice is a set of sections and who reads them.
+// Practice is a row of sections and who reads them.
 type Practice struct {
 	Session *practice.Session
-	Load    func(ctx context.Context, item string) (*volume.Volume, error) // the scan of an item
-	Keep    func(s *practice.Session) error                                // after each answer; when it fails the answer is not taken
-	Key     *practice.Key                                                  // nil: nobody here knows the truth
-	Test    bool                                                           // nothing is told before the end
-	Rules   practice.Rules                                                 // of the marks
+	Picture func(ctx context.Context, s practice.Sheet) (report.Picture, error) // of an item
+	Keep    func(s *practice.Session) error                                     // after each answer, and when an item is first seen; when it fails the answer is not taken
+	Study   bool                                                                // real cases: nobody knows a truth, and a section may be unreadable
+	Key     *practice.Key                                                       // nil: nobody here knows the truth
+	Test    bool                                                                // nothing is told before the end
+	Rules   practice.Rules                                                      // of the marks
 }
 
 // sitting is a practice in hand. It may be used by several goroutines.
@@ -35,9 +40,9 @@ type sitting struct {
 	Practice
 	now func() time.Time
 
-	mu    sync.Mutex
-	shown string // the item whose picture was made last
-	scan  *volume.Volume
+	mu      sync.Mutex
+	shown   string // the item whose picture was made last
+	picture report.Picture
 }
 
 // ErrPractice is wrapped by the errors of answers that are not taken.
@@ -52,6 +57,7 @@ func OpenPractice(p Practice, o Options) (*Desk, error) {
 	}
 	files["/"] = files["/practice.html"]
 	s := &sitting{Practice: p, now: d.options.Now}
+	s.Session.Resume()
 	return d, d.listen(files, s.calls(d), func() error { return nil })
 }
 
@@ -70,12 +76,13 @@ func (s *sitting) calls(d *Desk) http.Handler {
 
 // practiceView is what the page is told: the item in hand, and of truth what may be told by now.
 type practiceView struct {
+	Reader   string     `json:"reader"`
+	Study    bool       `json:"study"`
 	Test     bool       `json:"test"`
 	Known    bool       `json:"known"` // the truth is known here
 	Total    int        `json:"total"`
 	Answered int        `json:"answered"`
 	Caution  string     `json:"caution"`
-	Axis     string     `json:"axis_words"`
 	Item     *itemView  `json:"item"`  // nil: all are answered
 	Last     *markView  `json:"last"`  // of the answer just given; nil: none, or not to be told yet
 	Marks    []markView `json:"marks"` // of all; empty before the end
@@ -88,36 +95,43 @@ type itemView struct {
 	Tooth     int       `json:"tooth"`
 	Ask       string    `json:"ask"`
 	How       string    `json:"how"`
+	Axis      string    `json:"axis"` // what the axis is; "": it is not asked for
+	Way       string    `json:"way"`  // in which the second ruler counts
 	Unit      string    `json:"unit"`
-	Sides     [2]string `json:"sides"` // at the left and the right of the picture
+	Sides     [4]string `json:"sides"` // left, right, top, bottom of the picture
 	Body      []point   `json:"body"`  // corners of an implant that is asked about; empty: none
 	Quantiles []float64 `json:"quantiles"`
 }
 
-// markView is one mark in words; points are of the patient, mm.
+// markView is one mark in words; points lie on the sheet, mm.
 type markView struct {
-	Item    string   `json:"item"`
-	Ask     string   `json:"ask"`
-	Yours   string   `json:"yours"`
-	Truth   string   `json:"truth"`
-	Error   string   `json:"error"`
-	Verdict string   `json:"verdict"`
-	Unsafe  bool     `json:"unsafe"`
-	Parts   string   `json:"parts"` // which of it the line is, which the edges
-	Note    string   `json:"note"`
-	Why     string   `json:"why"`
-	Line    [2]point `json:"line"`
-	True    [2]point `json:"true"`
+	Item    string    `json:"item"`
+	Ask     string    `json:"ask"`
+	Sides   [4]string `json:"sides"`
+	Yours   string    `json:"yours"`
+	Truth   string    `json:"truth"`
+	Error   string    `json:"error"`
+	Verdict string    `json:"verdict"`
+	Unsafe  bool      `json:"unsafe"`
+	Parts   string    `json:"parts"` // which of it the line is, which the edges
+	Notes   []string  `json:"notes"` // where it is unsafe, that first
+	Why     string    `json:"why"`
+	Line    [2]point  `json:"line"`
+	True    [2]point  `json:"true"`
 }
 
 // practiceCaution stands on every page of practice.
 const practiceCaution = "Synthetic sections, invented anatomy: they teach measuring, not diagnosis."
 
+// studyCaution stands on every page of a sitting of a study.
+const studyCaution = "Sections to be read for a study, their cases unnamed. Not a finding, and not a plan for a patient."
+
 // send tells how the sitting stands; of names the item that was answered just now, "" for none.
 func (s *sitting) send(w http.ResponseWriter, ctx context.Context, of string) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	v := practiceView{Test: s.Test, Known: s.Key != nil, Total: len(s.Session.Items), Answered: len(s.Session.Answers), Caution: practiceCaution, Axis: practice.AxisWords, Marks: []markView{}}
+	v := practiceView{Reader: s.Session.Reader, Study: s.Study, Test: s.Test, Known: s.Key != nil, Total: len(s.Session.Items), Answered: len(s.Session.Answers),
+		Caution: map[bool]string{false: practiceCaution, true: studyCaution}[s.Study], Marks: []markView{}}
 	next := s.Session.Next()
 	if next != nil {
 		item, err := s.item(ctx, next.Sheet, v.Answered+1)
@@ -145,37 +159,47 @@ func (s *sitting) send(w http.ResponseWriter, ctx context.Context, of string) er
 
 // item tells of the item in hand what its sheet says.
 func (s *sitting) item(ctx context.Context, sheet practice.Sheet, number int) (*itemView, error) {
-	scan, err := s.load(ctx, sheet.Item)
+	p, err := s.load(ctx, sheet)
 	if err != nil {
 		return nil, err
 	}
 	ask, how := sheet.Question.Words(sheet.Jaw)
-	v := &itemView{Name: sheet.Item, Number: number, Jaw: sheet.Jaw.String(), Tooth: sheet.Tooth, Ask: ask, How: how, Unit: sheet.Question.Unit(), Sides: [2]string{"lingual", "buccal"}, Body: []point{}, Quantiles: quantiles(scan)}
-	switch {
-	case sheet.View != practice.Across:
-		v.Sides = [2]string{"distal", "mesial"}
-	case v.Jaw == "maxilla":
-		v.Sides[0] = "palatal"
+	v := &itemView{Name: sheet.Item, Number: number, Jaw: sheet.Jaw.String(), Tooth: sheet.Tooth, Ask: ask, How: how, Unit: sheet.Question.Unit(), Sides: sheet.Sides(), Way: sheet.Way(), Body: []point{}, Quantiles: quantilesOf(numbersIn(p.Grey))}
+	if sheet.Question.OnAxis() {
+		v.Axis = practice.AxisWords
 	}
 	if b := sheet.Body; b != nil {
 		half := b.Diameter / 2
 		for _, p := range []reformat.UV{{U: b.Top.U - half, V: b.Top.V}, {U: b.Top.U + half, V: b.Top.V}, {U: b.Top.U + half, V: b.Top.V - b.Length}, {U: b.Top.U - half, V: b.Top.V - b.Length}} {
-			v.Body = append(v.Body, pointOf(sheet.Frame.Patient(p)))
+			v.Body = append(v.Body, onSheet(p))
 		}
 	}
 	return v, nil
 }
 
-// load returns the scan of an item, which stays until another is asked for. It is called with the lock held.
-func (s *sitting) load(ctx context.Context, item string) (*volume.Volume, error) {
-	if s.shown == item {
-		return s.scan, nil
+// onSheet is a place on a sheet as the page has it.
+func onSheet(p reformat.UV) point { return point{p.U, p.V, 0} }
+
+// numbersIn returns the grey values that lie within the field.
+func numbersIn(grey []float32) (out []float64) {
+	for _, g := range grey {
+		if g == g {
+			out = append(out, float64(g))
+		}
 	}
-	v, err := s.Load(ctx, item)
+	return out
+}
+
+// load returns the picture of an item, which stays until another is asked for. It is called with the lock held.
+func (s *sitting) load(ctx context.Context, sheet practice.Sheet) (report.Picture, error) {
+	if s.shown == sheet.Item {
+		return s.picture, nil
+	}
+	p, err := s.Picture(ctx, sheet)
 	if err == nil {
-		s.shown, s.scan = item, v
+		s.shown, s.picture = sheet.Item, p
 	}
-	return v, err
+	return p, err
 }
 
 // find returns an item's sheet that may be shown: the one in hand, and one that is answered where its truth may be told.
@@ -197,108 +221,36 @@ func (s *sitting) find(name string) (practice.Sheet, bool) {
 	return practice.Sheet{}, false
 }
 
-// sheet answers with the section of an item as its sheet shows it: the patient's head up.
+// sheet answers with the section of an item as its sheet shows it: the patient's head up. The time of the item in hand begins
+// when it is seen for the first time, which is kept first.
 func (s *sitting) sheet(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	s.mu.Lock()
+	defer s.mu.Unlock()
 	sheet, ok := s.find(q.Get("item"))
 	if !ok {
-		s.mu.Unlock()
 		return fmt.Errorf("%w: no such section", ErrPicture)
 	}
-	if next := s.Session.Next(); next != nil && next.Sheet.Item == sheet.Item && s.Session.Shown.IsZero() {
-		s.Session.Show(s.now()) // its time begins when it is seen
-	}
-	v, err := s.load(r.Context(), sheet.Item)
-	s.mu.Unlock()
+	p, err := s.load(r.Context(), sheet)
 	if err != nil {
 		return err
 	}
-	f, step := sheet.Frame, number(q, "step", leastPixel, largestStep, 0.1)
-	top, down := sheet.Height-step/2, r3.Scale(-step, f.V)
-	if f.V.Z < 0 { // the crest points to the feet
-		top, down = step/2, r3.Scale(step, f.V)
+	before := *s.Session
+	if next := s.Session.Next(); next != nil && next.Sheet.Item == sheet.Item && s.Session.Look(s.now()) {
+		if err := s.Keep(s.Session); err != nil {
+			*s.Session = before
+			return fmt.Errorf("%w: %w", ErrPicture, err)
+		}
 	}
-	p := volume.Plane{Origin: f.Patient(reformat.UV{U: step / 2, V: top}), StepX: r3.Scale(step, f.U), StepY: down,
-		Width: pixels(sheet.Width-step, step), Height: pixels(sheet.Height-step, step)}
+	grey := p.Grey
+	at := volume.Plane{Origin: r3.Vec{X: p.First.U, Y: p.First.V}, StepX: r3.Vec{X: p.Step}, StepY: r3.Vec{Y: -p.Step}, Width: p.Width, Height: p.Height}
+	if !sheet.Upright() {
+		at.Origin.Y, at.StepY.Y = p.First.V-float64(p.Height-1)*p.Step, p.Step
+		grey = slices.Clone(grey)
+		flipRows(grey, p.Width)
+	}
 	b := buffers.Get().(*buffer)
 	defer buffers.Put(b)
-	if err := b.slab(r.Context(), v, p, f.T, []float64{0}); err != nil {
-		return err
-	}
-	b.write(w, r, b.sum, p)
-	return nil
-}
-
-// lineAsked is a line that was laid on an item.
-type lineAsked struct {
-	Item      string   `json:"item"`
-	Line      [2]point `json:"line"`
-	Certainty int      `json:"certainty"`
-}
-
-// line is the line with the digits that are kept: a thousandth of a millimetre.
-func (a lineAsked) line() practice.Line {
-	kept := func(p point) r3.Vec { return r3.Vec{X: digits(p[0], 3), Y: digits(p[1], 3), Z: digits(p[2], 3)} }
-	return practice.Line{A: kept(a.Line[0]), B: kept(a.Line[1])}
-}
-
-// digits rounds to so many decimals.
-func digits(x float64, n int) float64 {
-	scale := math.Pow10(n)
-	return math.Round(x*scale) / scale
-}
-
-// value answers with what a line reads, while it is laid.
-func (s *sitting) value(w http.ResponseWriter, r *http.Request) error {
-	asked, err := body[lineAsked](r)
-	if err != nil {
-		return err
-	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	sheet, ok := s.find(asked.Item)
-	if !ok {
-		return fmt.Errorf("%w: no such section", ErrPractice)
-	}
-	return send(w, map[string]string{"value": valueWords(sheet.LineValue(asked.line()), sheet.Question.Unit())})
-}
-
-// answer takes an answer. It is kept before the page is told, with its truth where that may be told.
-func (s *sitting) answer(w http.ResponseWriter, r *http.Request) error {
-	asked, err := body[lineAsked](r)
-	if err != nil {
-		return err
-	}
-	if err := s.take(asked); err != nil {
-		return err
-	}
-	return s.send(w, r.Context(), asked.Item)
-}
-
-func (s *sitting) take(asked lineAsked) error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	next := s.Session.Next()
-	switch {
-	case next == nil || next.Sheet.Item != asked.Item:
-		return fmt.Errorf("%w: another section is in hand", ErrPractice)
-	case asked.Certainty < 1 || asked.Certainty > 3:
-		return fmt.Errorf("%w: say how sure you are", ErrPractice)
-	case asked.Line[0] == asked.Line[1]:
-		return fmt.Errorf("%w: the line has no length", ErrPractice)
-	}
-	line := asked.line()
-	value := digits(next.Sheet.LineValue(line), 2)
-	before := *s.Session
-	before.Answers = append([]practice.Answer(nil), s.Session.Answers...)
-	err := s.Session.Commit(practice.Reading{Item: asked.Item, Question: next.Sheet.Question, Value: &value, Certainty: asked.Certainty, Line: &line}, s.now())
-	if err == nil {
-		err = s.Keep(s.Session)
-	}
-	if err != nil { // it was not taken
-		*s.Session = before
-		return fmt.Errorf("%w: %w", ErrPractice, err)
-	}
+	b.write(w, r, grey, at)
 	return nil
 }

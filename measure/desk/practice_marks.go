@@ -2,6 +2,7 @@ package desk
 
 import (
 	"strconv"
+	"strings"
 
 	"ridgerule/measure/practice"
 )
@@ -29,21 +30,25 @@ func (s *sitting) marks(all bool, of string) ([]markView, error) {
 
 // mark puts a mark into words.
 func (s *sitting) mark(k *practice.Mark) markView {
-	v := markView{Item: k.Item, Verdict: string(k.Verdict), Unsafe: k.Unsafe, Note: k.Note, Why: k.Why, Truth: valueWords(k.Truth, k.Unit)}
+	v := markView{Item: k.Item, Verdict: string(k.Verdict), Unsafe: k.Unsafe, Notes: []string{}, Why: k.Why, Truth: valueWords(k.Truth, k.Unit)}
 	if k.Value != nil {
 		v.Yours, v.Error = valueWords(*k.Value, k.Unit), signed(k.Error, k.Unit)
 	}
 	if k.Frame != nil && k.Edge != nil {
-		v.Parts = "of it " + signed(*k.Frame, k.Unit) + " by where your line lies, " + signed(*k.Edge, k.Unit) + " by where its ends were put on it"
+		v.Parts = signed(*k.Frame, k.Unit) + " of it comes from where your line lies, " + signed(*k.Edge, k.Unit) + " from where its ends were put on it"
+	}
+	if k.Note != "" {
+		v.Notes = strings.Split(k.Note, "; ")
 	}
 	sheet, line, ok := s.Key.Find(k.Item)
 	if !ok {
 		return v
 	}
 	v.Ask, _ = sheet.Question.Words(sheet.Jaw)
-	v.True = [2]point{pointOf(sheet.Frame.Patient(line[0])), pointOf(sheet.Frame.Patient(line[1]))}
+	v.Sides = sheet.Sides()
+	v.True = [2]point{onSheet(line[0]), onSheet(line[1])}
 	if k.Line != nil {
-		v.Line = [2]point{pointOf(sheet.Frame.Patient(k.Line[0])), pointOf(sheet.Frame.Patient(k.Line[1]))}
+		v.Line = [2]point{onSheet(k.Line[0]), onSheet(k.Line[1])}
 	}
 	return v
 }
@@ -56,11 +61,10 @@ func valueWords(x float64, unit string) string {
 }
 
 func signed(x float64, unit string) string {
-	text := valueWords(x, unit)
-	if x > 0 {
-		return "+" + text
+	if digits(x, 1) > 0 {
+		return "+" + valueWords(x, unit)
 	}
-	return text
+	return valueWords(x, unit)
 }
 
 // minus writes a number with a minus sign and never as minus nothing.

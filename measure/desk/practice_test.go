@@ -8,27 +8,31 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"ridgerule/dicomio/volume"
 	"ridgerule/measure/practice"
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/report"
 )
 
-// drawnSet is a set of two sections with its key, and how its scans are made.
-func drawnSet(t testing.TB) (*practice.Set, func(context.Context, string) (*volume.Volume, error)) {
+// drawnSet is a set of two sections with its key, and how its pictures are made.
+func drawnSet(t testing.TB) (*practice.Set, func(context.Context, practice.Sheet) (report.Picture, error)) {
 	t.Helper()
 	set, err := practice.Draw(practice.Options{Items: 2, Seed: 16, Salt: []byte("0123456789abcdef")})
 	require.NoError(t, err)
-	return set, func(ctx context.Context, item string) (*volume.Volume, error) {
+	return set, func(ctx context.Context, sheet practice.Sheet) (report.Picture, error) {
 		for i := range set.Key.Items {
-			if set.Key.Items[i].Sheet.Item == item {
-				return set.Key.Items[i].Scan(ctx, func(float64) {})
+			if set.Key.Items[i].Sheet.Item == sheet.Item {
+				v, err := set.Key.Items[i].Scan(ctx, func(float64) {})
+				require.NoError(t, err)
+				return report.PictureOf(reformat.Resample(v, sheet.Frame, reformat.UV{U: 0.05, V: 0.05}, reformat.UV{U: sheet.Width - 0.05, V: sheet.Height - 0.05}, 0.1)), nil
 			}
 		}
-		return nil, errors.New("no such item")
+		return report.Picture{}, errors.New("no such item")
 	}
 }
 
@@ -37,12 +41,20 @@ func sittingOf(t testing.TB, p Practice) *Desk {
 	t.Helper()
 	d, err := OpenPractice(p, Options{})
 	require.NoError(t, err)
+	serve(t, d)
+	return d
+}
+
+// serve serves a desk until the test ends.
+func serve(t testing.TB, d *Desk) {
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- d.Serve(ctx) }()
 	t.Cleanup(func() { cancel(); require.NoError(t, <-ended) })
-	return d
 }
+
+// broken are the rules of WCAG that a program finds broken on a page that has axe; "" where none is.
+const broken = `axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }).then((r) => r.violations.map((v) => v.id + ": " + v.nodes.map((n) => n.html.slice(0, 160)).join(" | ")).join("\n"))`
 
 // seek asks a desk by GET and returns status and body.
 func seek(t *testing.T, d *Desk, secret, path string) (int, string) {
@@ -54,11 +66,11 @@ func seek(t *testing.T, d *Desk, secret, path string) (int, string) {
 	return w.Code, w.Body.String()
 }
 
-// trueEnds are the ends of an item's true line in the patient.
+// trueEnds are the ends of an item's true line on its sheet.
 func trueEnds(t *testing.T, key *practice.Key, item string) [2]point {
-	sheet, line, ok := key.Find(item)
+	_, line, ok := key.Find(item)
 	require.True(t, ok)
-	return [2]point{pointOf(sheet.Frame.Patient(line[0])), pointOf(sheet.Frame.Patient(line[1]))}
+	return [2]point{onSheet(line[0]), onSheet(line[1])}
 }
 
 // In a test nothing of the truth leaves the server before the last answer, whatever is asked; in practice nothing of an item's
@@ -67,8 +79,9 @@ func TestNothingIsToldBeforeItsAnswer(t *testing.T) {
 	set, load := drawnSet(t)
 	for _, test := range []bool{true, false} {
 		kept, fail := 0, errors.New("full")
+		full := fail
 		s := practice.NewSession("r07", set.Sheets)
-		d := sittingOf(t, Practice{Session: s, Load: load, Key: set.Key, Test: test, Rules: practice.Usual(), Keep: func(*practice.Session) error { kept++; return fail }})
+		d := sittingOf(t, Practice{Session: s, Picture: load, Key: set.Key, Test: test, Rules: practice.Usual(), Keep: func(*practice.Session) error { kept++; return fail }})
 		secret := d.secrets.enter("Bearer " + d.secrets.invite())
 		told := func(answer string) bool {
 			var v practiceView
@@ -84,7 +97,15 @@ func TestNothingIsToldBeforeItsAnswer(t *testing.T) {
 		status, _ := seek(t, d, secret, "/api/sheet?item="+second)
 		assert.Equal(t, http.StatusUnprocessableEntity, status, "a section that is not in hand")
 		status, _ = seek(t, d, secret, "/api/sheet?item="+first)
+		assert.Equal(t, 422, status, "that it was seen could not be kept")
+		fail = nil
+		status, _ = seek(t, d, secret, "/api/sheet?item="+first)
 		assert.Equal(t, 200, status)
+		fail = full
+		status, _ = post(t, d, secret, "answer", "", lineAsked{Item: first, Line: [2]point{{1, 1}, {1, 99}}, Certainty: 2})
+		assert.Equal(t, 422, status, "an end lies off the sheet")
+		status, _ = post(t, d, secret, "answer", "", lineAsked{Item: first, Unreadable: true})
+		assert.Equal(t, 422, status, "every section of practice can be read")
 		status, _ = give(second, 2)
 		assert.Equal(t, 422, status, "another is in hand")
 		status, _ = give(first, 0)
@@ -96,7 +117,7 @@ func TestNothingIsToldBeforeItsAnswer(t *testing.T) {
 		status, text = give(first, 2)
 		require.Equal(t, 200, status, text)
 		assert.Equal(t, !test, told(text))
-		assert.Equal(t, 2, kept)
+		assert.Equal(t, 4, kept, "of the section and of its answer, each when it could be")
 		status, _ = give(first, 3)
 		assert.Equal(t, 422, status, "an answer stays as it was given")
 		status, _ = seek(t, d, secret, "/api/sheet?item="+first)
@@ -119,11 +140,11 @@ func TestNothingIsToldBeforeItsAnswer(t *testing.T) {
 func TestPracticeByKeys(t *testing.T) {
 	set, load := drawnSet(t)
 	s := practice.NewSession("r07", set.Sheets)
-	d := sittingOf(t, Practice{Session: s, Load: load, Key: set.Key, Rules: practice.Usual(), Keep: func(*practice.Session) error { return nil }})
+	d := sittingOf(t, Practice{Session: s, Picture: load, Key: set.Key, Rules: practice.Usual(), Keep: func(*practice.Session) error { return nil }})
 	b := newTab(t, d.Address())
 	says[bool](b, axe(t)+"; true")
 	clean := func(where string) {
-		assert.Empty(t, says[string](b, `axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }).then((r) => r.violations.map((v) => v.id + ": " + v.nodes.map((n) => n.html.slice(0, 160)).join(" | ")).join("\n"))`), where)
+		assert.Empty(t, says[string](b, broken), where)
 	}
 	for i, sheet := range set.Sheets {
 		b.until(`document.querySelector("[data-item=` + sheet.Item + `]")`)
@@ -133,6 +154,15 @@ func TestPracticeByKeys(t *testing.T) {
 		b.until(find("First end of the line"))
 		b.tabTo("New end of the line")
 		b.press(kb.Enter + strings.Repeat(kb.ArrowRight, 16) + kb.Enter)
+		b.until(`document.querySelector("[data-value]").textContent`)
+		b.enter("Keep as a guide")
+		b.until(`document.querySelectorAll("[data-pane=sheet] .line.dotted").length === 1`)
+		b.enter("Take the guide away")
+		b.until(`!document.querySelector("[data-pane=sheet] .line.dotted")`)
+		for _, way := range []string{kb.ArrowLeft + kb.ArrowUp, strings.Repeat(kb.ArrowRight, 16)} {
+			b.tabTo("New end of the line")
+			b.press(kb.Enter + way + kb.Enter)
+		}
 		b.until(`document.querySelector("[data-value]").textContent`)
 		clean("a question")
 		b.lookAt("practice-ask.png")
@@ -156,5 +186,61 @@ func TestPracticeByKeys(t *testing.T) {
 	require.Len(t, s.Answers, 2)
 	assert.InDelta(t, 1.6, *s.Answers[0].Reading.Value, 0.011, "16 pixels of 0.1 mm")
 	assert.Equal(t, 1, s.Answers[0].Reading.Certainty)
+	require.Empty(t, b.complaints())
+}
+
+// A sitting of a study by keys alone: begin, lay a line, say how sure, answer; the next is said to be unreadable. Nothing tells a
+// truth or speaks of one. On a page of 320 px the question comes before the shades, and nothing is wider than the page.
+func TestSittingByKeys(t *testing.T) {
+	set, load := drawnSet(t)
+	s := practice.NewSession("r07", set.Sheets)
+	now := time.Date(2026, 3, 1, 10, 0, 0, 0, time.UTC)
+	d, err := OpenPractice(Practice{Session: s, Picture: load, Study: true, Keep: func(*practice.Session) error { return nil }},
+		Options{Now: func() time.Time { now = now.Add(time.Second); return now }})
+	require.NoError(t, err)
+	serve(t, d)
+	b := newTab(t, d.Address())
+	says[bool](b, axe(t)+"; true")
+	clean := func(where string) {
+		assert.Empty(t, says[string](b, broken), where)
+		for _, word := range []string{"truth", "true", "Synthetic", "error"} {
+			assert.NotContains(t, says[string](b, "document.body.innerText"), word, where)
+		}
+		b.size(320, 800)
+		assert.LessOrEqual(t, says[float64](b, "document.documentElement.scrollWidth - document.documentElement.clientWidth"), 0.0, where)
+		assert.Positive(t, says[float64](b, `document.querySelector("[data-shade]").getBoundingClientRect().top - document.querySelector(".lead").getBoundingClientRect().bottom`), "%s: the shades come after", where)
+		b.lookAt("sitting-narrow-" + where + ".png")
+		b.size(1280, 900)
+		b.lookAt("sitting-" + where + ".png")
+	}
+	clean("begin")
+	require.Empty(t, s.Seen, "nothing was seen before it was asked for")
+	b.enter("Begin")
+	b.until(`document.querySelector("[data-item=` + set.Sheets[0].Item + `]")`)
+	b.ready("sheet")
+	b.tabTo("New end of the line")
+	b.press(kb.Enter + strings.Repeat(kb.ArrowLeft, 8) + kb.Enter)
+	b.tabTo("New end of the line")
+	b.press(kb.Enter + strings.Repeat(kb.ArrowRight, 16) + kb.Enter)
+	b.until(`document.querySelector("[data-value]").textContent`)
+	b.tabTo("unsure")
+	b.press(kb.ArrowRight)
+	clean("ask")
+	b.enter("Answer")
+	b.until(`document.querySelector("[data-between='1']")`)
+	clean("between")
+	b.enter("Next section")
+	b.until(`document.querySelector("[data-item=` + set.Sheets[1].Item + `]")`)
+	b.ready("sheet")
+	b.enter("Cannot be read")
+	b.until(`document.querySelector("[data-ended]")`)
+	clean("end")
+	require.Len(t, s.Answers, 2)
+	first, second := s.Answers[0].Reading, s.Answers[1].Reading
+	assert.InDelta(t, 1.6, *first.Value, 0.011, "16 pixels of 0.1 mm")
+	assert.Equal(t, 2, first.Certainty)
+	assert.True(t, first.Line.OnSheet)
+	assert.True(t, second.Unreadable)
+	assert.Equal(t, []float64{1, 1}, []float64{*first.Seconds, *second.Seconds}, "from the section to its answer, by a clock that goes on a second whenever it is asked")
 	require.Empty(t, b.complaints())
 }

@@ -12,6 +12,7 @@ import (
 	"sync"
 	"time"
 
+	"ridgerule/dicomio/temporary"
 	"ridgerule/dicomio/volume"
 	"ridgerule/measure"
 	"ridgerule/measure/plan"
@@ -50,10 +51,10 @@ type session struct {
 	snaps     snaps
 
 	mu       sync.Mutex
-	journal  *journal  // nil: read-only
-	lock     *planLock //
-	readOnly string    // why; empty: it is not
-	draft    *draft    // of the text as it stands
+	journal  *journal        // nil: read-only
+	lock     *temporary.Held //
+	readOnly string          // why; empty: it is not
+	draft    *draft          // of the text as it stands
 	saved    time.Time
 	changed  chan struct{} // closed when the draft becomes another
 	notice   string        // of the beginning, for the page
@@ -69,11 +70,11 @@ func openSession(scan Scan, path string, readOnly bool, now func() time.Time) (*
 	}
 	if s.readOnly == "" {
 		if err := s.begin(); err != nil {
-			return nil, errors.Join(err, s.lock.release())
+			return nil, errors.Join(err, s.lock.Release())
 		}
 		j, torn, err := openJournal(path)
 		if err != nil {
-			return nil, errors.Join(err, s.lock.release())
+			return nil, errors.Join(err, s.lock.Release())
 		}
 		if s.journal = j; torn {
 			s.notice = "the last act before the program ended was not whole and was dropped"
@@ -92,7 +93,7 @@ func openSession(scan Scan, path string, readOnly bool, now func() time.Time) (*
 
 // hold takes the plan's lock, or says who has it.
 func (s *session) hold() error {
-	lock, by, err := lockPlan(s.path, s.now())
+	lock, by, err := temporary.Hold(s.path, s.now())
 	if err != nil {
 		return err
 	}
@@ -138,7 +139,7 @@ func (s *session) close() error {
 	if s.journal != nil {
 		err = s.journal.Close()
 	}
-	return errors.Join(err, s.lock.release())
+	return errors.Join(err, s.lock.Release())
 }
 
 // current returns the plan as it stands, what another program wrote into its file included, and what tells of the next

@@ -25,12 +25,20 @@ func (j *Jaw) Volume(ctx context.Context, progress func(done float64)) (*volume.
 	if r.acquisition.blank != nil {
 		vol.Blank = r.acquisition.blank
 	}
-	for p := 0; p < len(r.origin); p += depth {
-		if err := r.stack(ctx, p, min(p+depth, len(r.origin))); err != nil {
-			return nil, err
-		}
+	if err := r.run(ctx); err != nil {
+		return nil, err
 	}
 	return vol, nil
+}
+
+// run draws the planes, a stack at a time.
+func (r *render) run(ctx context.Context) error {
+	for p := 0; p < len(r.origin); p += depth {
+		if err := r.stack(ctx, p, min(p+depth, len(r.origin))); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // depth is how many planes of the lattice are drawn together. Our choice: planes one above the

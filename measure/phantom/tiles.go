@@ -19,6 +19,8 @@ type tiler struct {
 	columns, rows int     // of the lattice
 	ex, ey        r3.Vec  // lattice steps, jaw frame
 
+	slab *Slab // jaw frame: what lies outside of it is not drawn; nil: all is
+
 	origin r3.Vec    // of the plane: lattice point (0, 0), jaw frame
 	top    int       // first row of the strip
 	value  []float32 // of the strip in the plane
@@ -70,6 +72,9 @@ func (b *tiler) tile(i, j, size int, m mask, l layers) {
 		return
 	}
 	c := float64(size-1) / 2
+	if b.slab != nil && b.slab.off(b.at(float64(i)+c, float64(j)+c)) > b.slab.Half+c*b.diagonal {
+		return
+	}
 	// the middles of parts of 32, 16, 8, 4 points have different whole parts of (i+c)/2
 	b.place.column = &b.centre[(j%tile+size/2)/2*(tile/2)+(i%tile+size/2)/2]
 	reach := c*b.diagonal + 4.1*b.p

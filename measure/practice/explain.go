@@ -75,7 +75,7 @@ func causeOf(it *Sealed, k *Mark) string {
 	}
 	switch {
 	case k.Verdict == Blundered:
-		return "far off: was another structure, another side or another item read?"
+		return "far off, as if another structure, another side or another item had been read"
 	case k.Unit == "deg":
 		return "the axis was laid otherwise: find the middles of two widths far apart"
 	case askedAlong(k.Question.Quantity):

@@ -48,7 +48,7 @@ var kinds = taught([]kind{
 	{
 		name: "ample ridge below a high sinus", jaw: phantom.Maxilla, ample: true, teeth: []int{25, 26},
 		ask: []Question{toSinus, width(3), width(5)},
-		why: "nothing misleads here: the edges themselves were read elsewhere",
+		why: "nothing misleads: what is missed is missed at the edges",
 		draw: func(o *phantom.Options, _ int, in spread) {
 			o.Shape.Width, o.Shape.Convexity, o.Shape.SinusDepth, o.Shape.Tilt = in(8, 10), in(0, 2), in(12, 15), in(-6, 6)
 		},

@@ -52,6 +52,21 @@ func CodeOf(data []byte) string {
 	return fmt.Sprintf("reader-%x", sum[:3])
 }
 
+// RowError is a reading that cannot be marked, and where it stands. It wraps [ErrOptions].
+type RowError struct {
+	Sitting int // whose list, from 1
+	Row     int // of its file, from 1
+	Reason  string
+}
+
+// Error says where the reading stands and what is wrong with it.
+func (e *RowError) Error() string {
+	return fmt.Sprintf("%v: readings %d, row %d: %s", ErrOptions, e.Sitting, e.Row, e.Reason)
+}
+
+// Unwrap returns [ErrOptions].
+func (e *RowError) Unwrap() error { return ErrOptions }
+
 // MarkReadings holds the readings of one reader, one list a sitting, against the keys in which their items stand.
 // A reader's line given in patient coordinates more than 0.5 mm off the sheet's section is taken as another
 // section: truth is then found in that one, on the jaw's own shape.
@@ -76,10 +91,10 @@ func MarkReadings(keys []*Key, sittings [][]Reading, reader string, rules Rules)
 			it := items[r.Item]
 			switch {
 			case it == nil:
-				return nil, fmt.Errorf("%w: readings %d, row %d: item %q is in no key given; name the key of its set with --key", ErrOptions, s+1, r.Row, r.Item)
+				return nil, &RowError{s + 1, r.Row, fmt.Sprintf("item %q is in no key given; name the key of its set with --key", r.Item)}
 			case !it.Sheet.Question.same(r.Question):
 				q := it.Sheet.Question
-				return nil, fmt.Errorf("%w: readings %d, row %d: item %s was asked for %s, not %s", ErrOptions, s+1, r.Row, r.Item, q, r.Question)
+				return nil, &RowError{s + 1, r.Row, fmt.Sprintf("item %s was asked for %s, not %s; leave item, quantity and at_mm as they were", r.Item, q, r.Question)}
 			}
 			out.List = append(out.List, m.mark(it, r, reader, s+1))
 		}

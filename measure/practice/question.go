@@ -110,5 +110,39 @@ func (q Question) limit() (end, last string) {
 	return "what limits it first", "the level of the canal's roof, the floor of sinus or nose, or the base: whichever comes first."
 }
 
+// Sides names the four sides of a sheet as it is looked at, the patient's head up: left, right, top, bottom.
+func (s Sheet) Sides() [4]string {
+	left, right, top, bottom := "lingual", "buccal", "coronal", "apical"
+	switch s.View {
+	case Along:
+		left, right = "distal", "mesial"
+	case Oblique:
+		left, right, top, bottom = "distal", "mesial", "coronal and buccal", "apical and lingual"
+	}
+	if !s.Upright() {
+		top, bottom = bottom, top
+		if s.View == Across {
+			left = "palatal"
+		}
+	}
+	return [4]string{left, right, top, bottom}
+}
+
+// Upright reports whether the sheet's v points to the patient's head. Where it does not, v grows downward as it is looked at.
+func (s Sheet) Upright() bool { return s.Frame.V.Z >= 0 }
+
+// Way is the way in which the sheet's v grows as it is looked at: "up" or "down".
+func (s Sheet) Way() string {
+	if s.Upright() {
+		return "up"
+	}
+	return "down"
+}
+
+// OnAxis reports whether the answer is asked along or across the axis of the ridge, which [AxisWords] defines.
+func (q Question) OnAxis() bool {
+	return !askedAlong(q.Quantity) && q.Quantity != quantity.LingualUndercut
+}
+
 // AxisWords says what every sheet means by the axis of a ridge.
 const AxisWords = "The axis of the ridge runs through the middles of its widths 1 to 8 mm below the crest; the crest is where it leaves the bone."

@@ -57,21 +57,7 @@ func WriteForm(w io.Writer, sheets []Sheet) error {
 func WriteReadings(w io.Writer, list []Reading) error {
 	rows := [][]string{readingColumns}
 	for _, r := range list {
-		row := []string{r.Item, string(r.Question.Quantity), r.Question.at(), "", "", "", "", "", "", "", ""}
-		if r.Value != nil {
-			row[3] = number(*r.Value)
-		}
-		if r.Certainty != 0 {
-			row[4] = strconv.Itoa(r.Certainty)
-		}
-		if l := r.Line; l != nil {
-			for i, x := range []float64{l.A.X, l.A.Y, l.A.Z, l.B.X, l.B.Y, l.B.Z} {
-				if !l.OnSheet || i%3 != 2 {
-					row[5+i] = number(x)
-				}
-			}
-		}
-		rows = append(rows, row)
+		rows = append(rows, r.cells())
 	}
 	return cells.Write(w, rows)
 }
@@ -100,8 +86,8 @@ func (e *ReadingError) Error() string {
 // mostReadingErrors is how many faults of one file are told.
 const mostReadingErrors = 20
 
-// ReadReadings reads readings.csv: comma or, where the first row has no comma, semicolon between cells; a decimal
-// point, or a comma where cells are parted by semicolons; a BOM is taken off. Further columns are left alone.
+// ReadReadings reads readings.csv: comma, or where the first row has none semicolon or tab, between cells; a decimal
+// point, or a comma where no comma parts the cells; a BOM is taken off. Further columns are left alone.
 //
 // Every fault is a [*ReadingError], joined, at most 20 of them: a column that is missing or there twice, a value
 // that is no number, a certainty other than 1, 2, 3, a line of which only some of the ends are given, an answer
@@ -111,14 +97,10 @@ func ReadReadings(r io.Reader) ([]Reading, error) {
 	if err != nil {
 		return nil, err
 	}
-	text := strings.TrimPrefix(string(data), "\ufeff")
-	first, _, _ := strings.Cut(text, "\n")
-	p := &readingParser{comma: true}
+	text := strings.TrimPrefix(string(data), bom)
 	c := csv.NewReader(strings.NewReader(text))
-	c.FieldsPerRecord = -1
-	if !strings.Contains(first, ",") && strings.Contains(first, ";") {
-		c.Comma, p.comma = ';', false
-	}
+	c.FieldsPerRecord, c.Comma = -1, delimiter(text)
+	p := &readingParser{comma: c.Comma == ','}
 	head, err := c.Read()
 	if err != nil {
 		return nil, &ReadingError{Reason: "no first row with the names of the columns: " + strings.Join(readingColumns[:5], ",")}
@@ -171,6 +153,10 @@ func (p *readingParser) columns(head []string) bool {
 			p.fault(1, name, "this column is there twice; take one out")
 		}
 		p.at[name] = i
+	}
+	if !slices.ContainsFunc(readingColumns, func(name string) bool { _, known := p.at[name]; return known }) {
+		p.fault(1, "", fmt.Sprintf("%.40q names no column; the first row is %s, parted by commas, semicolons or tabs: save the table as such a file (CSV, UTF-8)", strings.Join(head, ","), strings.Join(readingColumns, ",")))
+		return false
 	}
 	for _, need := range readingColumns[:4] {
 		if _, known := p.at[need]; !known {

@@ -49,6 +49,13 @@ func TestWhatIsWrongWithReadingsIsSaid(t *testing.T) {
 // What spreadsheets make of a CSV: semicolons with a decimal comma, a BOM, CRLF, spaces, a real minus sign.
 func TestReadingsOfSpreadsheetsAreRead(t *testing.T) {
 	text := "\ufeffItem;quantity;at_mm;value;certainty;ax;ay;az;bx;by;bz;remark\r\nabc ;ridge_tilt;;−12,5;2;1;2,5;;3;4;;hm\r\n;;;;;;;;;;;\r\nabd;ridge_width;3;;;;;;;;;\r\n"
+	for _, text := range []string{text, strings.ReplaceAll(text, ";", "\t")} {
+		readsBoth(t, text)
+	}
+}
+
+func readsBoth(t *testing.T, text string) {
+	t.Helper()
 	list, err := ReadReadings(strings.NewReader(text))
 	if err != nil {
 		t.Fatal(err)
@@ -71,6 +78,13 @@ func FuzzReadReadings(f *testing.F) {
 				t.Fatalf("%v is no *ReadingError", err)
 			}
 			return
+		}
+		value := 7.0
+		more := Reading{Item: "a new one", Question: width(3), Value: &value}
+		if full, err := Fill(data, []Reading{more}); err != nil {
+			t.Fatalf("what was read is not filled: %v", err)
+		} else if filled, err := ReadReadings(bytes.NewReader(full)); err != nil || len(filled) != len(list)+1 {
+			t.Fatalf("of %d readings and one, %d are read again: %v\n%q", len(list), len(filled), err, full)
 		}
 		var out bytes.Buffer
 		if err := WriteReadings(&out, list); err != nil {

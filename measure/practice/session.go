@@ -26,7 +26,8 @@ type Session struct {
 	Salt    Salt      `json:"salt"`                  // of names and places
 	Items   []Item    `json:"items"`                 // in the order of reading
 	Answers []Answer  `json:"answers"`               // in the order given
-	Shown   time.Time `json:"shown"`                 // when the next item was shown; zero: it was not
+	Shown   time.Time `json:"shown"`                 // when the next item was shown; zero: it was not, or nobody knows for how long
+	Seen    string    `json:"seen,omitempty"`        // the item that was looked at last on a screen
 }
 
 // Item is one item of a session.
@@ -69,6 +70,21 @@ func (s *Session) Next() *Item {
 
 // Show notes that the next item is shown: its time begins.
 func (s *Session) Show(now time.Time) { s.Shown = now }
+
+// Resume says that the session goes on after a break: nobody knows how long the item in hand was looked at before it.
+func (s *Session) Resume() { s.Shown = time.Time{} }
+
+// Look notes that the next item is on the screen, and reports whether that is its first time: its time begins. One that was
+// looked at before the session was broken off has none.
+func (s *Session) Look(now time.Time) bool {
+	next := s.Next()
+	if next == nil || s.Seen == next.Sheet.Item {
+		return false
+	}
+	s.Seen = next.Sheet.Item
+	s.Show(now)
+	return true
+}
 
 // longestShown is how long an item may be shown before its time is taken for a break, not a reading: our choice.
 const longestShown = time.Hour

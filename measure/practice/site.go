@@ -103,6 +103,21 @@ func answer(q Question, t phantom.AxisTruth) (float64, error) {
 	return 0, fmt.Errorf("practice: no %s here", q)
 }
 
+// nearSheet is how far off its sheet's section the voxels lie that the section is sampled from, mm: within one cell of 0.3 mm,
+// and half as much again.
+const nearSheet = 0.8
+
+// Section makes the voxels of an item from which its sheet's section is sampled, the same as [Sealed.Scan] makes, and leaves all
+// others blank: several times faster.
+func (it *Sealed) Section(ctx context.Context, progress func(done float64)) (*volume.Volume, error) {
+	jaw, _, err := it.place()
+	if err != nil {
+		return nil, err
+	}
+	f := it.Sheet.Frame
+	return jaw.VolumeIn(ctx, phantom.Slab{At: f.Origin, Normal: f.T, Half: nearSheet}, progress)
+}
+
 // Scan makes the voxels of an item. It returns ctx's error when ctx ends first.
 func (it *Sealed) Scan(ctx context.Context, progress func(done float64)) (*volume.Volume, error) {
 	jaw, _, err := it.place()

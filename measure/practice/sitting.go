@@ -135,9 +135,8 @@ func ParseQuestion(text string) (Question, error) {
 func (s *Session) WriteForm(w io.Writer) error {
 	rows := [][]string{append(slices.Clone(readingColumns), timeColumns...)}
 	for _, it := range s.Items {
-		row := make([]string, len(rows[0]))
-		row[0], row[1], row[2] = it.Sheet.Item, string(it.Sheet.Question.Quantity), it.Sheet.Question.at()
-		rows = append(rows, row)
+		row := Reading{Item: it.Sheet.Item, Question: it.Sheet.Question}.cells()
+		rows = append(rows, append(row, make([]string, len(timeColumns))...))
 	}
 	return cells.Write(w, rows)
 }

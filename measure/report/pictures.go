@@ -76,7 +76,9 @@ func (p Picture) AsKept() Picture {
 }
 
 // write encodes the picture in 16 bits, one grey value a step or finer where the range is small.
-func (p Picture) write(w io.Writer) error {
+func (p Picture) write(w io.Writer) error { return p.encode(w, &quick) }
+
+func (p Picture) encode(w io.Writer, by *png.Encoder) error {
 	low, grain := p.scale()
 	img := image.NewGray16(image.Rect(0, 0, p.Width, p.Height))
 	for i, g := range p.Grey {
@@ -87,7 +89,7 @@ func (p Picture) write(w io.Writer) error {
 		img.SetGray16(i%p.Width, i/p.Width, color.Gray16{Y: uint16(stored)})
 	}
 	var b bytes.Buffer
-	if err := quick.Encode(&b, img); err != nil {
+	if err := by.Encode(&b, img); err != nil {
 		return err
 	}
 	place := fmt.Sprintf("%v %v %v %v %v", p.First.U, p.First.V, p.Step, low, grain)

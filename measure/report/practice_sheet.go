@@ -1,6 +1,7 @@
 package report
 
 import (
+	"image/png"
 	"io"
 	"math"
 	"strconv"
@@ -15,8 +16,11 @@ type PracticeItem struct {
 	Picture Picture // its frame begins at the sheet's corner (0, 0); mm
 }
 
-// KeepPicture writes a picture with its place and full depth of grey values; [ReadPicture] reads it.
-func KeepPicture(w io.Writer, p Picture) error { return p.AsKept().write(w) }
+// KeepPicture writes a picture with its place and full depth of grey values; [ReadPicture] reads it. It is not compressed: the
+// file's size follows from the picture's, and tells nothing of what it shows.
+func KeepPicture(w io.Writer, p Picture) error { return p.AsKept().encode(w, &loose) }
+
+var loose = png.Encoder{CompressionLevel: png.NoCompression}
 
 // Room of a practice section's rulers and words around its picture, mm of paper.
 const (
@@ -36,7 +40,7 @@ func practiceSheet(s practice.Sheet, p Picture, w window, scale float64, lines f
 	if err := p.check("of item " + s.Item); err != nil {
 		return nil, err
 	}
-	v := &practiceView{item: s, flip: s.Frame.V.Z < 0}
+	v := &practiceView{item: s, flip: !s.Upright()}
 	v.sheet = &sheet{Title: "Item " + s.Item, About: "A section of a jaw with millimetre rulers.", Scale: scale,
 		Width: s.Width*scale + 2*practiceSide, Height: s.Height*scale + 2*practiceTop}
 	half := p.Step / 2
@@ -91,25 +95,16 @@ func (v *practiceView) rulers() {
 
 // directions names the four sides in words.
 func (v *practiceView) directions() {
-	inner, outer, up, down := "lingual", "buccal", "coronal", "apical"
-	switch v.item.View {
-	case practice.Along:
-		inner, outer = "distal", "mesial"
-	case practice.Oblique:
-		inner, outer, up, down = "distal", "mesial", "coronal and buccal", "apical and lingual"
-	}
-	if v.flip {
-		inner, up, down = "palatal", down, up
-	}
+	sides := v.item.Sides()
 	right, bottom := practiceSide+v.item.Width*v.Scale, practiceTop+v.item.Height*v.Scale
 	middle := (practiceSide + right) / 2
 	for _, t := range []label{
-		{At: spot{practiceSide, practiceTop - 3.2}, Text: inner},
-		{At: spot{middle, practiceTop - 3.2}, Text: up, Anchor: middleOf},
-		{At: spot{right, practiceTop - 3.2}, Text: outer, Anchor: end},
-		{At: spot{middle, bottom + 8}, Text: down, Anchor: middleOf},
+		{At: spot{practiceSide, practiceTop - 3.2}, Text: sides[0]},
+		{At: spot{middle, practiceTop - 3.2}, Text: sides[2], Anchor: middleOf},
+		{At: spot{right, practiceTop - 3.2}, Text: sides[1], Anchor: end},
+		{At: spot{middle, bottom + 8}, Text: sides[3], Anchor: middleOf},
 		{At: spot{right, bottom + 8}, Text: "across, mm", Anchor: end},
-		{At: spot{0.3, bottom + 8}, Text: "up, mm"},
+		{At: spot{0.3, bottom + 8}, Text: v.item.Way() + ", mm"},
 	} {
 		t.Size, t.Weight, t.Ink = tiny, italic, black
 		v.write(t)

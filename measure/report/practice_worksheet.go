@@ -69,9 +69,9 @@ const (
 	sittingFoot    = "Sections to be read for a study, their cases unnamed. Not a finding, and not a plan for a patient."
 	worksheetTitle = "Practice worksheet"
 	worksheetFirst = "Measure each section with your own eye and hand. Answer first, with how sure you are; the truth comes after."
-	worksheetScan  = "The rulers count millimetres in the jaw. Each section is a plane of the scan in the folder scans/ that bears the item's name."
+	worksheetUnit  = "The rulers count millimetres in the jaw."
 	worksheetHow   = "On paper: mark the length on the edge of a strip of paper and lay the strip along the sheet's own ruler; a ruler of yours reads larger by the sheet's scale, if it was printed at 100 %. On the screen: read both ends on the rulers and write them down; the length follows."
-	worksheetLine  = "If you like, also read where your line begins and ends: across and up on the rulers. Then your marks can tell a line laid wrongly from an edge read wrongly."
+	worksheetLine  = "If you like, also read where your line begins and ends: across and up (in an upper jaw: down) on the rulers. Then your marks can tell a line laid wrongly from an edge read wrongly."
 	worksheetFill  = "Write into readings.csv: value, to 0.1 mm or 1°; certainty 1 unsure, 2, 3 sure; the line's ends as ax, ay and bx, by (az and bz stay empty). With both ends the value may stay empty: your line is the answer then."
 )
 
@@ -84,13 +84,14 @@ type worksheetItem struct {
 	Number         int
 	Name, Place    string
 	Ask, How, Unit string
+	Way            string // in which the sheet's second ruler counts
 	Drawing        template.HTML
 }
 
 // itemOf puts a sheet into words.
 func itemOf(i int, s practice.Sheet) worksheetItem {
 	ask, how := s.Question.Words(s.Jaw)
-	return worksheetItem{Number: i + 1, Name: s.Item, Place: fmt.Sprintf("tooth %d, %v", s.Tooth, s.Jaw), Ask: ask, How: how, Unit: unitWord(s.Question.Unit())}
+	return worksheetItem{Number: i + 1, Name: s.Item, Place: fmt.Sprintf("tooth %d, %v", s.Tooth, s.Jaw), Ask: ask, How: how, Unit: unitWord(s.Question.Unit()), Way: s.Way()}
 }
 
 // Worksheet writes the items as one self-contained page to print or to look at: bare sections, rulers, questions. It
@@ -105,11 +106,11 @@ func SittingSheet(w io.Writer, reader string, items []PracticeItem) error {
 }
 
 func practiceWords() worksheetWords {
-	return worksheetWords{worksheetTitle, practiceFoot, []string{worksheetFirst, practice.AxisWords, worksheetScan, worksheetHow, worksheetLine, worksheetFill}, false}
+	return worksheetWords{worksheetTitle, practiceFoot, []string{worksheetFirst, practice.AxisWords, worksheetUnit, worksheetHow, worksheetLine, worksheetFill}, false}
 }
 
 func sittingWords(reader string) worksheetWords {
-	return worksheetWords{"Reading sheet of " + reader, sittingFoot, []string{sittingFirst, practice.AxisWords, "The rulers count millimetres in the jaw.", worksheetHow, sittingFill}, true}
+	return worksheetWords{"Reading sheet of " + reader, sittingFoot, []string{sittingFirst, practice.AxisWords, worksheetUnit, worksheetHow, sittingFill}, true}
 }
 
 // window returns the range of grey values of one item among all.

@@ -66,7 +66,7 @@ export class Handles {
     }
   }
 
-  #words(p) { return this.pane.options.panoramic ? `${p[0].toFixed(1)} mm along the arch` : place(p); }
+  #words(p) { return this.pane.options.words ? this.pane.options.words(p) : this.pane.options.panoramic ? `${p[0].toFixed(1)} mm along the arch` : place(p); }
   #of(i) { return i ? this.points[i - 1].at : this.#flat(); }
 
   /** The new point, on the picture as it is now. */

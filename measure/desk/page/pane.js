@@ -23,8 +23,10 @@ export function letters(d) {
 
 export class Pane {
   /**
-   * @param {{label: string, path: string, step: number, click?: (p: number[]) => void, newPoint?: string, sides?: () => string[], panoramic?: boolean, after?: () => void}} options
-   * label names it; path is what to ask for; step is the pixel, mm; newPoint names what a click makes
+   * @param {{label: string, path: string, step: number, click?: (p: number[]) => void, newPoint?: string, sides?: () => string[], bare?: boolean, words?: (p: number[]) => string, of?: string, panoramic?: boolean, after?: () => void}} options
+   * label names it; path is what to ask for; step is the pixel, mm; newPoint names what a click makes; sides names the left and
+   * the right beside the patient's letters; a bare picture has none; words names a place where it is not the patient's; of is what
+   * the shades are of
    */
   constructor(options) {
     this.options = options;
@@ -74,8 +76,8 @@ export class Pane {
     this.shade();
     const names = this.options.sides?.();
     const opposite = (d) => d.map((x) => -x);
-    const ways = this.options.panoramic ? ["R", "L", "H", "F"] : [opposite(geometry.right), geometry.right, opposite(geometry.down), geometry.down].map(letters);
-    this.borders.forEach((b, i) => { b.textContent = names && names[i] ? `${ways[i]} ${names[i]}` : ways[i]; });
+    const ways = this.options.bare ? [] : (this.options.panoramic ? ["R", "L", "H", "F"] : [opposite(geometry.right), geometry.right, opposite(geometry.down), geometry.down].map(letters));
+    this.borders.forEach((b, i) => { b.textContent = names && names[i] ? `${ways[i]} ${names[i]}` : ways[i] || ""; });
     this.options.after?.();
     this.handles.place();
     if (!this.preview) this.element.dataset.ready = "yes";
@@ -102,7 +104,7 @@ export class Pane {
     }
     context.putImageData(image, 0, 0);
     this.frame.classList.toggle("voxels", this.frame.clientWidth > 4 * width);
-    this.words.textContent = `${this.options.label}. Shades from percentile ${store.low} to ${store.high} of the scan, relative grey ${low} to ${high}${this.preview ? "; preview, coarse" : ""}.`;
+    this.words.textContent = `${this.options.label}. Shades from percentile ${store.low} to ${store.high} of ${this.options.of || "the scan"}, relative grey ${low} to ${high}${this.preview ? "; preview, coarse" : ""}.`;
   }
 
   /** The patient's place of a pixel. @param {number} x @param {number} y */
