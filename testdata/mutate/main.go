@@ -21,15 +21,16 @@ import (
 func main() {
 	sample := flag.Int("sample", 0, "try so many mutants, drawn at random; 0 means all")
 	seed := flag.Uint64("seed", 1, "of the draw")
+	workers := flag.Int("workers", 1, "mutants tried at once")
 	at := flag.String("at", "", "only the mutants of these FILE:LINE, comma between")
 	flag.Parse()
-	if err := run(flag.Arg(0), *sample, *seed, *at); err != nil {
+	if err := run(flag.Arg(0), *sample, *seed, *workers, *at); err != nil {
 		fmt.Fprintln(os.Stderr, "mutate:", err)
 		os.Exit(1)
 	}
 }
 
-func run(dir string, sample int, seed uint64, at string) error {
+func run(dir string, sample int, seed uint64, workers int, at string) error {
 	scratch, err := os.MkdirTemp("", "mutate")
 	if err != nil {
 		return err
@@ -49,24 +50,9 @@ func run(dir string, sample int, seed uint64, at string) error {
 	if err != nil {
 		return err
 	}
-	killed := 0
-	tried := 0
-	for _, m := range chosen {
-		if unfit[m.id] {
-			fmt.Println(unbuilt, m)
-			continue
-		}
-		said, err := r.try(m)
-		if err != nil {
-			return err
-		}
-		fmt.Println(said, m)
-		if said != unbuilt {
-			tried++
-		}
-		if said == dead || said == endless {
-			killed++
-		}
+	killed, tried, err := r.tryAll(chosen, unfit, workers)
+	if err != nil {
+		return err
 	}
 	low, high := wilson(killed, tried)
 	fmt.Printf("%s: statements covered %.1f %%, mutants reached %d of %d; tried %d: killed %d, survived %d; killed %.1f %% (95 %%: %.1f to %.1f)\n",

@@ -11,7 +11,10 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 )
 
 type outcome string
@@ -119,11 +122,41 @@ func (r *room) reaching(m mutant) (some []testOf) {
 	return some
 }
 
+// tryAll tries mutants, so many at once, and prints what becomes of each.
+func (r *room) tryAll(all []mutant, unfit map[int]bool, workers int) (killed, tried int, err error) {
+	var mu sync.Mutex
+	var group errgroup.Group
+	group.SetLimit(workers)
+	for _, m := range all {
+		group.Go(func() error {
+			said := unbuilt
+			if !unfit[m.id] {
+				var err error
+				if said, err = r.try(m); err != nil {
+					return err
+				}
+			}
+			mu.Lock()
+			defer mu.Unlock()
+			fmt.Println(said, m)
+			if said != unbuilt {
+				tried++
+			}
+			if said == dead || said == endless {
+				killed++
+			}
+			return nil
+		})
+	}
+	err = group.Wait()
+	return killed, tried, err
+}
+
 // try runs the tests that reach a mutant, the quicker ones first.
 func (r *room) try(m mutant) (outcome, error) {
 	binary := r.mutants
 	if m.in == nil {
-		binary = filepath.Join(r.scratch, "one.test")
+		binary = filepath.Join(r.scratch, fmt.Sprintf("one%d.test", m.id))
 		if said, err := r.buildOne(m, binary); said != alive || err != nil {
 			return said, err
 		}
@@ -154,7 +187,10 @@ func (r *room) buildOne(m mutant, binary string) (outcome, error) {
 	if err != nil {
 		return "", err
 	}
-	o := &overlay{r.scratch, map[string]string{}}
+	o := &overlay{filepath.Join(r.scratch, fmt.Sprint(m.id)), map[string]string{}}
+	if err := os.Mkdir(o.scratch, 0o700); err != nil {
+		return "", err
+	}
 	if err := o.put(full, slices.Concat(text[:m.at.Offset], []byte(" "+m.to+" "), text[m.at.Offset+len(m.from):])); err != nil {
 		return "", err
 	}
