@@ -248,6 +248,9 @@ func TestColumnsOfTheArchFile(t *testing.T) {
 			assert.Contains(t, got, `arch.csv:5:7: arch: z is "`+c.want+`"`)
 		}
 	}
+	for _, head := range []string{"y,x,z\n20,-25,0\n0,-20,0\n0,20,0\n20,25,0\n", "z,y,x\n0,20,-25\n0,0,-20\n0,0,20\n0,20,25\n"} {
+		assert.Empty(t, read(head))
+	}
 	assert.Contains(t, read("x,y,z\n"+strings.Repeat("1,2,3\n", 1001)), "more than 1000 arch points; thin the points out")
 	assert.NotContains(t, read("x,y,z\n"+strings.Repeat("1,2,3\n", 1000)), "thin the points out")
 	assert.Contains(t, read("x,y,z\n1,2,3\n4,5,\"6\n"), "not readable as CSV")

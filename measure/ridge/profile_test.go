@@ -81,8 +81,8 @@ func TestNoiseOfAProfile(t *testing.T) {
 	require.InDelta(t, 20/0.6745, p.noise(all), 0.01)
 }
 
-// Layers read off a drawn profile: soft tissue, a plate of 1.5 mm from 0.1 mm, marrow; the same without marrow; with air 1 mm outside; with the
-// bone's other side near.
+// Layers read off a drawn profile: soft tissue, a plate of 1.5 mm from 0.1 mm, marrow; the same without marrow; with air
+// far outside; with the bone's other side near.
 func TestFirstGuessReadsTheLayers(t *testing.T) {
 	step := func(n, at float64) float64 { return 0.5 * math.Erfc((at-n)/0.2/math.Sqrt2) }
 	read := func(inner, outside, depth float64, m ImageModel) (*estimate, bool) {
@@ -105,10 +105,6 @@ func TestFirstGuessReadsTheLayers(t *testing.T) {
 	o, ok = read(9, -9, 9, ImageModel{})
 	require.True(t, ok && !o.plate && !o.mucosa)
 	require.InDelta(t, 0.1+1.3, o.high, 0.15)
-	o, ok = read(1.6, -1, 9, ImageModel{})
-	require.True(t, ok && o.plate && o.mucosa)
-	require.InDelta(t, 1.1, o.p[pGamma], 0.2)
-	require.InDelta(t, air, o.p[pGA], 150)
 	o, ok = read(1.6, -1.9, 9, ImageModel{})
 	require.True(t, ok && !o.mucosa, "air far off ends what is looked at")
 	require.True(t, o.low > -1.9 && o.low < -1, o.low)

@@ -142,6 +142,11 @@ func TestNeighboursAreHalfOfThoseAround(t *testing.T) {
 		require.InDelta(t, want, got[away], 1e-12, "%d", away)
 	}
 	require.Empty(t, correlation{{1}, {1}, {1}}.neighbours(strides))
+	for a, stride := range strides { // three voxels along each axis
+		far := correlation{{1}, {1}, {1}}
+		far[a] = [lagMost + 1]float64{1, 0.5, 0.4, 0.3}
+		require.ElementsMatch(t, []neighbour{{stride, 0.5}, {2 * stride, 0.4}, {3 * stride, 0.3}}, far.neighbours(strides))
+	}
 	require.Len(t, correlation{{1, 0.5, 0.019}, {1}, {1}}.neighbours(strides), 1, "less than 0.02 is none")
 }
 
@@ -171,6 +176,8 @@ func TestDimmestCommonKind(t *testing.T) {
 	walls := []*SurfacePatch{toldWall(0, 400), toldWall(0, 1000), toldWall(0, 1000), toldWall(0, 1090), toldWall(0, 1110), toldWall(0, 1000)}
 	got := c.cortical(walls)
 	require.Equal(t, []*SurfacePatch{walls[1], walls[2], walls[3], walls[5]}, got, "neither skin at 0.4 of the step nor what is brighter by more than a tenth")
+	skin := []*SurfacePatch{toldWall(0, 400), toldWall(0, 410), toldWall(0, 400), toldWall(0, 1000), toldWall(0, 1010)}
+	require.Equal(t, skin[3:], c.cortical(skin), "however common skin is")
 }
 
 // What was learnt is believed from 0.6 to 3 times the coarse step, with blurs that agree to a half, and from a wall at every fifth station.
