@@ -90,12 +90,15 @@ func TestOtherSideIsPastTheMidlinesDoubt(t *testing.T) {
 		require.Len(t, got, 1, teeth)
 		assert.Equal(t, want, got[0].Code, teeth)
 		if want == "side" {
-			assert.Contains(t, got[0].Text, "5.5 mm from the midline", teeth)
+			assert.Contains(t, got[0].Text, ", 5.5 mm from the midline", teeth)
 			assert.True(t, got[0].refuse, "a wrong side is an error")
 		}
 	}
 	// The others say that the midline lies 4 mm to the right of where it was taken: 6 mm across may be 2.
 	row := rowOf(t, "36@-6 36@32.5 35@23.5 46@-40.5 45@-31.5")
+	assert.Equal(t, []string{"place s1"}, codesOf(p.checkPlaces(row, l)))
+	// And 3 mm to the left of it: 3 mm across may be 6. One of the two is not enough.
+	row = rowOf(t, "36@-3 36@39.5 35@30.5 46@-33.5 45@-24.5")
 	assert.Equal(t, []string{"place s1"}, codesOf(p.checkPlaces(row, l)))
 }
 
