@@ -183,15 +183,11 @@ func (r *room) buildOne(m mutant, binary string) (outcome, error) {
 	if err != nil {
 		return "", err
 	}
-	full, err := filepath.Abs(m.path)
-	if err != nil {
-		return "", err
-	}
 	o := &overlay{filepath.Join(r.scratch, fmt.Sprint(m.id)), map[string]string{}}
 	if err := os.Mkdir(o.scratch, 0o700); err != nil {
 		return "", err
 	}
-	if err := o.put(full, slices.Concat(text[:m.at.Offset], []byte(" "+m.to+" "), text[m.at.Offset+len(m.from):])); err != nil {
+	if err := o.put(m.path, slices.Concat(text[:m.at.Offset], []byte(" "+m.to+" "), text[m.at.Offset+len(m.from):])); err != nil {
 		return "", err
 	}
 	_, err = o.build(r.dir, binary)
