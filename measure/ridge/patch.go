@@ -287,20 +287,20 @@ func (w *SurfacePatch) meet(p, d reformat.UV, depth func(x float64) float64, ext
 		return w.p.distance(n0+s*dn, x0+s*dx, 0) - depth(x0+s*dx)
 	}
 	const h = 1e-5 // mm, of a derivative
-	s, rate := -dot(rel, d), 0.0
+	s, rate, move := -dot(rel, d), 0.0, math.Inf(1)
 	for range 40 {
 		rate = (miss(s+h) - miss(s-h)) / (2 * h)
 		if math.Abs(rate) < 0.05 { // 3° off the surface: the line runs along it
 			return crossing{}, false
 		}
-		move := -miss(s) / rate
+		move = -miss(s) / rate
 		s += math.Max(-1, math.Min(1, move))
 		if math.Abs(move) < 1e-10 { // mm: no number shows it
 			break
 		}
 	}
 	at := add(p, scale(s, d))
-	if !(norm(sub(at, w.at)) < 4*w.reach) {
+	if !(math.Abs(move) < 1e-6) || !(norm(sub(at, w.at)) < 4*w.reach) { // mm: it has come nowhere, as behind the centre of curvature
 		return crossing{}, false
 	}
 	foot := w.p.foot(n0+s*dn, x0+s*dx, 0)

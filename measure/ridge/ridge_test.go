@@ -161,25 +161,29 @@ func TestUsableCrestOfARoundedRidge(t *testing.T) {
 	require.ErrorIs(t, err, ErrNoWidth)
 }
 
-// A wall with a hollow of one circular arc: depth below the tangent line is the arc's sagitta less
-// nothing, for the arc meets the upright wall at its two ends. r 8 mm, chord 8 mm: 8 − √48.
-func TestUndercutIsTheSagitta(t *testing.T) {
+// arched is the usual ridge 26 mm high with a hollow of one circular arc in its lingual wall, r 8 mm, chord 8 mm, 13 mm below the crest.
+func arched() func(reformat.UV) float64 {
 	outer, inner := hollow(3.5, 26, 0.8)
 	const r, middle = 8.0, -13.0
-	sagitta := r - math.Sqrt(r*r-16)
-	hollowed := func(s shape, extra float64) shape {
+	hollowed := func(s shape) shape {
 		return shape{s.base, s.top, func(v float64) (float64, float64) {
 			lo, hi := s.row(v)
 			if d := v - middle; math.Abs(d) < 4 {
 				lo += math.Sqrt(r*r-d*d) - math.Sqrt(r*r-16)
 			}
-			return lo, hi + extra
+			return lo, hi
 		}}
 	}
-	o, a := trace(t, around(26, 0.2, 50).field(t, bony(hollowed(outer, 0), hollowed(inner, 0), 0.2)))
+	return bony(hollowed(outer), hollowed(inner), 0.2)
+}
+
+// A wall with a hollow of one circular arc: depth below the tangent line is the arc's sagitta less
+// nothing, for the arc meets the upright wall at its two ends: 8 − √48.
+func TestUndercutIsTheSagitta(t *testing.T) {
+	o, a := trace(t, around(26, 0.2, 50).field(t, arched()))
 	u, err := o.Undercut(a, false, math.Inf(1), Placement{})
 	require.NoError(t, err)
-	require.InDelta(t, sagitta, u.Value, 0.1)
+	require.InDelta(t, 8-math.Sqrt(48), u.Value, 0.1)
 	require.InDelta(t, 13, u.Depth, 1)
 	other, err := o.Undercut(a, true, math.Inf(1), Placement{})
 	require.NoError(t, err)

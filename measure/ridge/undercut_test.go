@@ -55,3 +55,25 @@ func TestWallsThatTheFieldOrTheJawCuts(t *testing.T) {
 	_, err = measure(-30, UpperWall)
 	require.ErrorIs(t, err, ErrFlare)
 }
+
+// A hollow's depth is that of its deepest point below a line: the two places where the line touches share one part, the deepest point has the other. A
+// ridge that as a whole runs to buccal along the arch has the same hollow everywhere, and its place along the arch adds nothing.
+func TestHollowsBudget(t *testing.T) {
+	s := around(26, 0.35, 20)
+	s.shear = 0.3
+	o, a := trace(t, s.field(t, arched()))
+	h := Placement{Position: 1, Rotation: 0.04, Scale: 0.005}
+	u, err := o.Undercut(a, false, math.Inf(1), h)
+	require.NoError(t, err)
+	require.InDelta(t, 8-math.Sqrt(48), u.Value, 0.15)
+	part := func(name string) uncertainty.Term { return term(t, u.Budget, name) }
+	require.InDelta(t, 1, part("upper touch").Sensitivity+part("lower touch").Sensitivity, 1e-9)
+	require.InDelta(t, 0.5, part("upper touch").Sensitivity, 0.2, "the deepest point lies half-way")
+	require.InDelta(t, -1, part("deepest point").Sensitivity, 1e-9)
+	require.InDelta(t, 0, part("section place along the arch").Contribution(), 0.1, "of 0.3 mm that each point moves by")
+	require.InDelta(t, 0.04*u.Value/2, part("section direction").Contribution(), 1e-9)
+	require.InDelta(t, uncertainty.Rectangular(0.005)*u.Value, part("scale of the scan").Contribution(), 1e-9)
+	for _, name := range []string{"upper touch", "lower touch", "deepest point"} {
+		require.Greater(t, part(name).Std, 0.002, name)
+	}
+}
