@@ -100,7 +100,7 @@ func unsafeCount(n int) string {
 // marksFigures are the figures of the set, each with its interval or the reason why there is none.
 func marksFigures(s *practice.Summary) []fact {
 	out := []fact{{"Error at most T", shareWords(s.Share)}}
-	for g, name := range []string{"", "unsure", "between", "sure"} {
+	for g, name := range []string{"", "unsure", "fairly sure", "sure"} {
 		if g > 0 && s.Certain[g].Of > 0 {
 			out = append(out, fact{"The same where you were " + name, shareWords(s.Certain[g])})
 		}
@@ -222,7 +222,7 @@ func markFacts(k *practice.Mark) []fact {
 		out = append(out, fact{"Your line leans", rounded(math.Abs(*k.Lean), 0) + "°"})
 	}
 	if k.Certainty > 0 {
-		out = append(out, fact{"You were", []string{"", "unsure", "between", "sure"}[k.Certainty]})
+		out = append(out, fact{"You were", []string{"", "unsure", "fairly sure", "sure"}[k.Certainty]})
 	}
 	return out
 }
