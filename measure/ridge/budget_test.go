@@ -309,18 +309,18 @@ func TestMiddlesMoveWithTheRidge(t *testing.T) {
 }
 
 // A ridge that is the same everywhere but runs to buccal by 0.2 and coronally by 0.15 mm per mm along the arch has the same widths, heights,
-// plates and tilt in every section: where the section lies adds nothing to them, for its parts take each other away. It widens by 2·tan 10° a mm
+// plates and tilt in every section: where the section lies adds nothing to them, for its parts take each other away. It widens by 2·tan 25° a mm
 // and leans by 12°.
 func TestWhatIsTheSameAlongTheArchHasNoTermOfItsPlace(t *testing.T) {
-	lean := math.Tan(10 * math.Pi / 180)
-	outer := shape{-16, 0, func(v float64) (float64, float64) { return -2.5 + v*lean, 2.5 - v*lean }}
-	inner := shape{-14, -2, func(v float64) (float64, float64) { return -1 + v*lean, 1 - v*lean }}
-	s := around(16, 0.35, 10)
+	lean := math.Tan(25 * math.Pi / 180)
+	outer := shape{-12, 0, func(v float64) (float64, float64) { return -2.5 + v*lean, 2.5 - v*lean }}
+	inner := shape{-10, -2, func(v float64) (float64, float64) { return -0.5 + v*lean, 0.5 - v*lean }}
+	s := around(12, 0.35, 10)
 	s.shear, s.rise = 0.2, 0.15
 	o, a := trace(t, s.field(t, turned(bony(outer, inner, 0.25), 12*math.Pi/180)))
 	h := Placement{Position: 1}
 	place := func(b uncertainty.Budget) float64 { return term(t, b, "section place along the arch").Contribution() }
-	for _, d := range []float64{4, 7} {
+	for _, d := range []float64{4, 6} {
 		w, err := o.Width(a, d, h)
 		require.NoError(t, err)
 		require.InDelta(t, 0, place(w.Budget), 0.02, "width at %g mm", d)
@@ -335,7 +335,7 @@ func TestWhatIsTheSameAlongTheArchHasNoTermOfItsPlace(t *testing.T) {
 		p := a.At(6)
 		l, err := o.Beside(p, reformat.UV{U: side}, 0, h)
 		require.NoError(t, err)
-		slope := math.Tan((12 + side*10) * math.Pi / 180) // how far toward buccal the wall goes per mm down
+		slope := math.Tan((12 + side*25) * math.Pi / 180) // how far toward buccal the wall goes per mm down
 		require.InDelta(t, side*(0.2+0.15*slope), -place(l.Budget), 0.03, "side %g", side)
 	}
 }

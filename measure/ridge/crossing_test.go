@@ -131,3 +131,28 @@ func TestPartOfAPatch(t *testing.T) {
 	all := []reformat.VoxelSample{{X: 0.79}, {X: 0.81}, {T: 1.59}, {T: -1.61}, {X: 0.56, T: 1.12}, {X: 0.57, T: 1.14}}
 	require.Equal(t, []reformat.VoxelSample{all[0], all[2], all[4]}, p.part(0.8, all))
 }
+
+// A fitted wall serves what lies within 0.45 of its reach and faces the same way to 26°; where the line meets it farther than 1.2 reaches from where it was
+// looked for, the line runs along it.
+func TestWallThatServesAgain(t *testing.T) {
+	w := patchOf(params{pTau: 1, pSigma: 0.2, pG0: soft, pG1: cortex})
+	w.at, w.in, w.reach = reformat.UV{}, reformat.UV{U: -1}, 2
+	o := (&Outline{}).Fit()
+	o.walls = []*SurfacePatch{w}
+	at := func(place reformat.UV, deg float64) error {
+		d := turnBy(reformat.UV{U: -1}, deg*math.Pi/180)
+		p := sub(place, scale(5, d))
+		c, got, err := o.edge(p, d, hit{s: 5, in: w.in})
+		if err == nil {
+			require.Same(t, w, got)
+			require.InDelta(t, 0, c.at.U, 1e-9)
+		}
+		return err
+	}
+	require.NoError(t, at(reformat.UV{U: 0.85}, 0))
+	require.NoError(t, at(reformat.UV{U: 0.5}, 70), "0.5/cos 70° = 1.5 mm")
+	require.ErrorIs(t, at(reformat.UV{U: 0.5}, 80), ErrNoEdge, "2.9 mm, past 1.2 × 2")
+	got, err := o.wall(reformat.UV{V: 0.5}, turnBy(w.in, 25*math.Pi/180))
+	require.NoError(t, err)
+	require.Same(t, w, got)
+}

@@ -14,11 +14,11 @@ import (
 // deeper, has no say.
 func TestGreyOfTheBone(t *testing.T) {
 	s := scene{voxel: 0.2, min: reformat.UV{U: -6, V: -10}, max: reformat.UV{U: 8, V: 8}, depth: 1}
-	corners := []reformat.UV{{U: -2, V: -8}, {U: 4, V: -8}, {U: 4, V: 4}, {U: -2, V: 4}}
+	corners := []reformat.UV{{U: -4, V: -8}, {U: 4, V: -8}, {U: 4, V: 4}, {U: -2, V: 4}, {U: -2, V: -6}, {U: -4, V: -6}} // with a foot below
 	o := &Outline{}
 	for i, p := range corners {
 		for k := range 40 {
-			o.Points = append(o.Points, add(p, scale(float64(k)/40, sub(corners[(i+1)%4], p))))
+			o.Points = append(o.Points, add(p, scale(float64(k)/40, sub(corners[(i+1)%len(corners)], p))))
 		}
 	}
 	o.Cut = make([]bool, len(o.Points))

@@ -16,31 +16,59 @@ type shape struct {
 //
 //	∫ φ((v−w)/σ)/σ·[Φ((u−lo(w))/σ) − Φ((u−hi(w))/σ)] dw
 //
-// by Simpson's rule over ±5σ, split at the shape's ends.
+// by Simpson's rule over ±5σ, split at the shape's ends. It keeps the rows of the last v, which a raster asks for all along it:
+// not for two at once.
 func (s shape) blurred(sigma float64) func(p reformat.UV) float64 {
-	return func(p reformat.UV) float64 {
-		a, b := math.Max(s.base, p.V-5*sigma), math.Min(s.top, p.V+5*sigma)
+	const n = 40
+	type row struct{ lo, hi, weight float64 }
+	var rows [n + 1]row
+	last := math.NaN()
+	at := func(v float64) {
+		last, rows = v, [n + 1]row{}
+		a, b := math.Max(s.base, v-5*sigma), math.Min(s.top, v+5*sigma)
 		if a >= b {
-			return 0
+			return
 		}
-		const n = 40
-		h, sum := (b-a)/n, 0.0
-		for i := range n + 1 {
+		h := (b - a) / n
+		for i := range rows {
 			w := a + float64(i)*h
-			lo, hi := s.row(w)
-			f := math.Exp(-(p.V-w)*(p.V-w)/(2*sigma*sigma)) / (sigma * math.Sqrt(2*math.Pi))
-			f *= 0.5 * (math.Erfc((lo-p.U)/sigma/math.Sqrt2) - math.Erfc((hi-p.U)/sigma/math.Sqrt2))
+			weight := math.Exp(-(v-w)*(v-w)/(2*sigma*sigma)) / (sigma * math.Sqrt(2*math.Pi)) * h / 3
 			switch {
 			case i == 0 || i == n:
 			case i%2 == 1:
-				f *= 4
+				weight *= 4
 			default:
-				f *= 2
+				weight *= 2
 			}
-			sum += f
+			lo, hi := s.row(w)
+			rows[i] = row{lo, hi, weight}
 		}
-		return sum * h / 3
 	}
+	scale := 1 / (sigma * math.Sqrt2)
+	return func(p reformat.UV) (sum float64) {
+		if p.V != last {
+			at(p.V)
+		}
+		before, across := row{lo: math.NaN()}, 0.0
+		for _, r := range rows {
+			if r.lo != before.lo || r.hi != before.hi { // upright walls are the same in every row
+				before, across = r, 0.5*(erfc((r.lo-p.U)*scale)-erfc((r.hi-p.U)*scale))
+			}
+			sum += r.weight * across
+		}
+		return sum
+	}
+}
+
+// erfc is math.Erfc, which is within 1e-16 of its ends past 6.
+func erfc(x float64) float64 {
+	switch {
+	case x > 6:
+		return 0
+	case x < -6:
+		return 2
+	}
+	return math.Erfc(x)
 }
 
 // stadium is a ridge with a half-round crest of radius r whose top lies at v = 0, upright walls
