@@ -147,6 +147,12 @@ func TestPointsMoveByKeysByClicksAndByDragging(t *testing.T) {
 	b.until(`document.getElementById("status").textContent === "arch point 4 moved"`)
 	assert.Greater(t, x(3), 1.0)
 
+	at = b.middle("Arch point 3 of 7")
+	at3 := x(2)
+	require.NoError(t, chromedp.Do(b.ctx, chromedp.DragAndDropXY(at.X, at.Y, at.X+14, at.Y, 5)))
+	b.until(`document.getElementById("status").textContent === "arch point 3 moved"`)
+	assert.Greater(t, x(2), at3+1)
+
 	n := len(d.session.state().Arch)
 	says[bool](b, `(`+find("Arch point 6 of 7")+`.focus(), true)`)
 	press("Delete")

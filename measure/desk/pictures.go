@@ -81,6 +81,22 @@ func (b *buffer) slab(ctx context.Context, v *volume.Volume, p volume.Plane, nor
 	return nil
 }
 
+// nearest samples a plane without interpolation: each pixel is the voxel that holds it.
+func (b *buffer) nearest(v *volume.Volume, p volume.Plane) {
+	b.sum = sized(b.sum, p.Width*p.Height)
+	inside := func(x float64, n int) (int, bool) { i := int(math.Round(x)); return i, x > -0.5 && i < n }
+	for n := range b.sum {
+		ix := v.Index(r3.Add(p.Origin, r3.Add(r3.Scale(float64(n%p.Width), p.StepX), r3.Scale(float64(n/p.Width), p.StepY))))
+		i, in := inside(ix.I, v.Size[0])
+		j, jn := inside(ix.J, v.Size[1])
+		k, kn := inside(ix.K, v.Size[2])
+		b.sum[n] = float32(math.NaN())
+		if in && jn && kn {
+			b.sum[n] = float32(v.Grey(i, j, k))
+		}
+	}
+}
+
 // write sends grey values with their place.
 func (b *buffer) write(w http.ResponseWriter, r *http.Request, grey []float32, p volume.Plane) {
 	b.bytes = sized(b.bytes, 2*len(grey))
@@ -253,10 +269,16 @@ func flipColumns(grey []float32, width int) {
 
 func pixels(length, step float64) int { return max(1, min(mostPixels, int(length/step)+1)) }
 
-// picture samples and sends a slab so thick (mm) about a plane; 0 is the plane itself.
+// picture samples and sends a slab so thick (mm) about a plane; 0 is the plane itself. Asked for voxels, it sends those that the
+// plane runs through, as they are.
 func (s *session) picture(w http.ResponseWriter, r *http.Request, p volume.Plane, normal r3.Vec, thick float64) error {
 	b := buffers.Get().(*buffer)
 	defer buffers.Put(b)
+	if r.URL.Query().Get("voxels") != "" {
+		b.nearest(s.scan.Volume, p)
+		b.write(w, r, b.sum, p)
+		return nil
+	}
 	n := int(math.Round(thick / slabStep))
 	offsets := []float64{}
 	for i := range n + 1 {

@@ -70,6 +70,15 @@ func TestPictureIsWhatItSaysItIs(t *testing.T) {
 		assert.Equal(t, "7", p.sequence)
 		assert.Equal(t, name == "section" || name == "lengthwise", blanks > 0, name)
 	}
+	p := look(t, s.section, "arc=20&step=0.1&half=50&voxels=1")
+	for i := 0; i < len(p.grey); i += 997 {
+		ix := v.Index(r3.Add(p.corner, r3.Add(r3.Scale(float64(i%int(p.size[0])), p.right), r3.Scale(float64(i/int(p.size[0])), p.down))))
+		want := math.NaN()
+		if a, b, c := int(math.Round(ix.I)), int(math.Round(ix.J)), int(math.Round(ix.K)); a >= 0 && b >= 0 && c >= 0 && a < v.Size[0] && b < v.Size[1] && c < v.Size[2] {
+			want = v.Grey(a, b, c)
+		}
+		assert.True(t, float64(p.grey[i]) == math.Round(want) || want != want && p.grey[i] == blank, "a voxel as it is: %v, want %v", p.grey[i], want)
+	}
 	a, f, l, x := look(t, s.axial, ""), look(t, s.across, ""), look(t, s.across, "from=side"), look(t, s.section, "arc=20")
 	assert.True(t, a.right.X > 0 && a.down.Y > 0, "axial: left of the patient to the right, back down")
 	assert.True(t, f.right.X > 0 && f.down.Z < 0, "from the front: left to the right, feet down")

@@ -108,29 +108,35 @@ func drawn(r *rand.Rand, kind phantom.Kind, i int) (phantom.Options, string) {
 	return o, says
 }
 
-// floors words how far the proposed floors lie from the true ones, mm: along the jaw's height, at each node, where air
-// is in the true shape and bone or lining under it.
+// floors words how far the proposed floors lie over the true ones, toward the cavity, mm: along the jaw's height, at each
+// node, where bone ends in the true shape and air follows within a thick lining. Over the floor is the unsafe side.
 func (s subject) floors(p *Proposal) string {
-	var off []float64
+	const within, lining = 6.0, 5.0
+	var over []float64
+	none := 0
 	for _, c := range p.Cavities {
 		for _, at := range c.Path {
 			up := r3.Scale(-1, p.Occlusal)
 			touch := r3.Sub(at, r3.Scale(CavityRadius, up))
+			grey := func(d float64) float64 { return s.jaw.Grey(s.back(r3.Add(touch, r3.Scale(d, up)))) }
 			best := math.Inf(1)
-			for d := -6.0; d <= 6; d += 0.1 {
-				below, above := s.jaw.Grey(s.back(r3.Add(touch, r3.Scale(d-0.05, up)))), s.jaw.Grey(s.back(r3.Add(touch, r3.Scale(d+0.05, up))))
-				if below > -500 && above < -500 && math.Abs(d) < math.Abs(best) {
+			for d := -within; d <= within; d += 0.1 {
+				if grey(d-0.05) > 300 && grey(d+0.05) < 300 && slices.ContainsFunc([]float64{0.5, 1, 2, 3, lining}, func(x float64) bool { return grey(d+x) < -500 }) && math.Abs(d) < math.Abs(best) {
 					best = d
 				}
 			}
-			off = append(off, math.Abs(best))
+			if math.IsInf(best, 1) {
+				none++
+				continue
+			}
+			over = append(over, -best)
 		}
 	}
-	if len(off) == 0 {
+	if len(over) == 0 {
 		return "none"
 	}
-	slices.Sort(off)
-	return fmt.Sprintf("%d nodes, median %.2f mm, 95 %% %.2f mm", len(off), off[len(off)/2], off[len(off)*95/100])
+	slices.Sort(over)
+	return fmt.Sprintf("%d nodes, %.1f to %.1f mm over the floor, median %.1f; %d without one", len(over), over[0], over[len(over)-1], over[len(over)/2], none)
 }
 
 // Part of a field: the quarter of a jaw that a small field shows. No midline, no tooth numbers; the jaw is right where

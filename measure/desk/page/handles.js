@@ -146,6 +146,7 @@ export class Handles {
 
   #back() {
     this.press = null;
+    this.glass?.remove();
     if (!this.picked) return;
     const { index, from } = this.picked;
     this.picked = null;

@@ -6,6 +6,7 @@ import { store } from "./state.js";
 import { Handles } from "./handles.js";
 
 const rest = 120; // ms after the last move
+const across = 160; // pixels from the middle to the side of a picture whose width can be set
 
 /** @typedef {{width: number, height: number, corner: number[], right: number[], down: number[], blank: number}} Geometry */
 
@@ -50,10 +51,11 @@ export class Pane {
     this.query = query;
     clearTimeout(this.timer);
     this.element.dataset.ready = "no";
+    const step = query.half ? query.half / across : this.options.step;
     if (moving) {
-      this.newest.want({ ...query, step: this.options.step * 2, preview: true });
-      this.timer = setTimeout(() => this.newest.want({ ...query, step: this.options.step }), rest);
-    } else this.newest.want({ ...query, step: this.options.step });
+      this.newest.want({ ...query, step: step * 2, preview: true });
+      this.timer = setTimeout(() => this.newest.want({ ...query, step }), rest);
+    } else this.newest.want({ ...query, step });
   }
 
   async #fetch(wish, sequence) {
@@ -104,7 +106,7 @@ export class Pane {
     }
     context.putImageData(image, 0, 0);
     this.frame.classList.toggle("voxels", this.frame.clientWidth > 4 * width);
-    this.words.textContent = `${this.options.label}. Shades from percentile ${store.low} to ${store.high} of ${this.options.of || "the scan"}, relative grey ${low} to ${high}${this.preview ? "; preview, coarse" : ""}.`;
+    this.words.textContent = `${this.options.label}. Shades from percentile ${store.low} to ${store.high} of ${this.options.of || "the scan"}, relative grey ${low} to ${high}${this.preview ? "; preview, coarse" : ""}${this.query.voxels ? "; voxels as they are" : ""}.`;
   }
 
   /** The patient's place of a pixel. @param {number} x @param {number} y */

@@ -55,7 +55,7 @@ function seen(pane, s, within) {
  * @param {{label: string, click?: (p: number[]) => void, newPoint?: string, draw?: (pane: Pane) => void, move?: boolean, arc: number}} options
  */
 export function section(options) {
-  const at = { arc: options.arc, v: -8, half: 16 };
+  /** @type {{arc: number, v: number, half: number, voxels?: number | string}} */ const at = { arc: options.arc, v: -8, half: 16 };
   const inner = () => store.plan.jaw === "maxilla" ? "palatal" : "lingual";
   const pane = new Pane({ label: options.label, path: "section", step: 0.1, click: options.click, newPoint: options.newPoint,
     sides: () => [inner(), "buccal"], after: () => draw() });
@@ -69,7 +69,9 @@ export function section(options) {
   const to = (arc, moving = false) => { at.arc = arc; pane.want(at, moving); };
   if (options.move) element.append(slider("Along the arch", { min: 0, max: store.plan.length_mm, step: 0.5, value: at.arc }, to));
   const high = slider("Middle of the picture above the arch", { min: -40, max: 30, step: 1, value: at.v }, (x, moving) => { at.v = x; pane.want(at, moving); });
-  element.append(high);
+  const wide = slider("Width of the picture", { min: 10, max: 60, step: 2, value: 2 * at.half }, (x, moving) => { at.half = x / 2; pane.want(at, moving); });
+  const voxels = h("input", { type: "checkbox", onchange: () => { at.voxels = voxels.checked ? 1 : ""; pane.want(at); } });
+  element.append(high, wide, h("label", {}, voxels, "voxels as they are"));
   pane.want(at);
   return { element, pane, draw, to, get arc() { return at.arc; } };
 }

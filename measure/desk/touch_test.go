@@ -1,0 +1,68 @@
+package desk
+
+import (
+	"testing"
+
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// finger puts a finger on a spot, moves it there, or takes it away where there is no spot.
+func (b *tab) finger(kind input.DispatchTouchEventType, at ...spot) {
+	b.t.Helper()
+	points := []*input.TouchPoint{}
+	for _, s := range at {
+		points = append(points, &input.TouchPoint{X: s.X, Y: s.Y})
+	}
+	_, err := chromedp.Call(b.ctx, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: kind, TouchPoints: points})
+	require.NoError(b.t, err)
+}
+
+// By touch: a tap makes a point, a finger drags one and sees beside itself what it hides, and another finger's cancel puts it back.
+// A picture is drawn wider or narrower, and its voxels as they are, where somebody asks.
+func TestPointsMoveByTouch(t *testing.T) {
+	d, _ := opened(t, planAt(t, wholePlan), Options{})
+	b := newTab(t, d.Address())
+	require.NoError(t, chromedp.Do(b.ctx, chromedp.EmulateViewport(800, 900, chromedp.EmulateTouch)))
+	b.click("[data-step=arch] .head button")
+	b.ready("axial")
+	b.until(find("Arch point 3 of 7"))
+	x := func() float64 { return d.session.state().Arch[2][0] }
+	at, before := b.middle("Arch point 3 of 7"), x()
+	b.finger(input.DispatchTouchEventTypeTouchStart, at)
+	b.finger(input.DispatchTouchEventTypeTouchMove, spot{at.X + 10, at.Y})
+	b.finger(input.DispatchTouchEventTypeTouchMove, spot{at.X + 20, at.Y})
+	b.until(`document.querySelector(".step.open .loupe")`)
+	b.lookAt("touch.png")
+	b.finger(input.DispatchTouchEventTypeTouchEnd)
+	b.until(`document.getElementById("status").textContent === "arch point 3 moved"`)
+	b.until(`!document.querySelector(".step.open .loupe")`)
+	assert.Greater(t, x(), before+1)
+
+	moved := x()
+	at = b.middle("Arch point 3 of 7")
+	b.finger(input.DispatchTouchEventTypeTouchStart, at)
+	b.finger(input.DispatchTouchEventTypeTouchMove, spot{at.X + 20, at.Y})
+	b.finger(input.DispatchTouchEventTypeTouchCancel)
+	b.until(`document.getElementById("status").textContent === "Put back."`)
+	assert.Equal(t, moved, x())
+	assert.False(t, says[bool](b, `!!document.querySelector(".step.open .loupe")`), "the loupe goes with the finger")
+
+	n, at := len(d.session.state().Arch), b.on("axial", 0.5, 0.5)
+	b.finger(input.DispatchTouchEventTypeTouchStart, at)
+	b.finger(input.DispatchTouchEventTypeTouchEnd)
+	b.until(`document.getElementById("status").textContent === "arch point added"`)
+	assert.Len(t, d.session.state().Arch, n+1)
+
+	b.click("[data-step=clear] .head button")
+	b.ready("section")
+	b.slide("Width of the picture", 20)
+	b.until(`document.querySelector(".step.open [data-pane=section]").dataset.ready === "yes" && document.querySelector(".step.open [data-pane=section] canvas").width === 321`)
+	b.click("voxels as they are")
+	b.until(`document.querySelector(".step.open [data-pane=section] .words").textContent.includes("voxels as they are")`)
+	b.ready("section")
+	b.lookAt("voxels.png")
+	require.Empty(t, b.complaints())
+}
