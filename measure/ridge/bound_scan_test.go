@@ -146,7 +146,7 @@ func (o site) field(t testing.TB, r *rand.Rand) (reformat.Field, []r3.Vec) {
 		v.Stored[k.Voxel] = int16(math.Round(o.grey(d) + o.noise*r.NormFloat64()))
 	}
 	var seen []r3.Vec
-	for _, k := range patchOn(f).part(1, f.Near(nil, reformat.UV{}, o.in, -patchOutside*s, patchInside*s, patchOn(f).along)) {
+	for _, k := range patchOn(f).part(1, f.Near(nil, reformat.UV{}, o.in, -patchOutside*s, patchInside*s, patchOn(f).along), nil) {
 		seen = append(seen, o.where(k))
 	}
 	return f, seen

@@ -1,7 +1,6 @@
 package ridge
 
 import (
-	"iter"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -91,22 +90,20 @@ func (l *lags) rho(a, d int) float64 {
 	return math.Min(r, 1)
 }
 
-// apart yields the pairs (i, j) of samples whose voxels lie away apart in the grid's flat order. The
+// apart calls do with the pairs (i, j) of samples whose voxels lie away apart in the grid's flat order. The
 // samples must be in that order, as [reformat.Field.Near] leaves them.
-func apart(samples []reformat.VoxelSample, away int) iter.Seq2[int, int] {
-	return func(yield func(i, j int) bool) {
-		j := 0
-		for i := range samples {
-			want := samples[i].Voxel + away
-			for j < len(samples) && samples[j].Voxel < want {
-				j++
-			}
-			if j == len(samples) {
-				return
-			}
-			if samples[j].Voxel == want && !yield(i, j) {
-				return
-			}
+func apart(samples []reformat.VoxelSample, away int, do func(i, j int)) {
+	j := 0
+	for i := range samples {
+		want := samples[i].Voxel + away
+		for j < len(samples) && samples[j].Voxel < want {
+			j++
+		}
+		if j == len(samples) {
+			return
+		}
+		if samples[j].Voxel == want {
+			do(i, j)
 		}
 	}
 }
@@ -123,10 +120,12 @@ func (w *SurfacePatch) residualLags(steps [3][lagMost + 1]int) (l lags) {
 	l.n = float64(len(r))
 	for a := range steps {
 		for d, step := range steps[a] {
-			for i, j := range apart(w.seen, step) {
-				l.product[a][d] += r[i] * r[j]
-				l.count[a][d]++
-			}
+			product, count := 0.0, 0.0
+			apart(w.seen, step, func(i, j int) {
+				product += r[i] * r[j]
+				count++
+			})
+			l.product[a][d], l.count[a][d] = product, count
 		}
 	}
 	return l
@@ -212,13 +211,14 @@ func (l *layerFit) excess(p *params, cov *mat.SymDense, c correlation, strides [
 	n := len(l.active)
 	rows := l.derivatives(p)
 	sums := mat.NewDense(len(l.samples), n, nil)
+	from, to := rows.RawMatrix().Data, sums.RawMatrix().Data
 	for _, o := range near {
-		for i, j := range apart(l.samples, abs(o.away)) {
-			sum, row := sums.RawRowView(i), rows.RawRowView(j)
+		apart(l.samples, abs(o.away), func(i, j int) {
+			sum, row := to[i*n:(i+1)*n], from[j*n:(j+1)*n]
 			for k := range sum {
 				sum[k] += o.rho * row[k]
 			}
-		}
+		})
 	}
 	var pairs, half, all mat.Dense
 	pairs.Mul(rows.T(), sums)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -90,9 +91,9 @@ func patchOn(f reformat.Field) patch {
 	return patch{across, across * math.Max(1, (0.5+3.5*voxel)/s)} // past 0.45 mm a round patch is long enough
 }
 
-// part returns the samples within a share of the patch's half-axes.
-func (p patch) part(share float64, all []reformat.VoxelSample) []reformat.VoxelSample {
-	kept := make([]reformat.VoxelSample, 0, len(all))
+// part returns the samples within a share of the patch's half-axes, in room, which may be their own.
+func (p patch) part(share float64, all, room []reformat.VoxelSample) []reformat.VoxelSample {
+	kept := room[:0]
 	for _, g := range all {
 		if x, t := g.X/p.across, g.T/p.along; x*x+t*t <= share*share {
 			kept = append(kept, g)
@@ -144,11 +145,17 @@ func fitPatch(f reformat.Field, at, in reformat.UV, depth float64, t ImageModel,
 // choice: past the coarse outline's worst error.
 const farOff = 1.5
 
+// samplesRoom keeps the room of the samples about a patch: each round looks at some thousand anew.
+var samplesRoom = sync.Pool{New: func() any { return new([2][]reformat.VoxelSample) }}
+
 // fitOnce is one round of [FitPatch].
 func fitOnce(f reformat.Field, at, in reformat.UV, depth, s float64, t ImageModel, how effort) (*SurfacePatch, error) {
-	patch := patchOn(f)
-	all := patch.part(1, f.Near(nil, at, in, -patchOutside*s, patchInside*s, patch.along))
-	begin, ok := initialEstimate(patch.part(0.85, all), depth, s, t) // its middle: a curved edge is less blurred there; only where the fit begins
+	patch, room := patchOn(f), samplesRoom.Get().(*[2][]reformat.VoxelSample)
+	defer samplesRoom.Put(room)
+	room[0] = f.Near(room[0][:0], at, in, -patchOutside*s, patchInside*s, patch.along)
+	all := patch.part(1, room[0], room[0])
+	room[1] = patch.part(0.85, all, room[1])
+	begin, ok := initialEstimate(room[1], depth, s, t) // its middle: a curved edge is less blurred there; only where the fit begins
 	if !ok {
 		return nil, fmt.Errorf("%w: (%.2f, %.2f) mm", ErrNoEdge, at.U, at.V)
 	}

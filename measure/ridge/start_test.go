@@ -48,8 +48,8 @@ func TestStartingValuesDecideNothing(t *testing.T) {
 // fitFromStart is one round of [FitPatch] with what it begins from.
 func (o *Outline) fitFromStart(at, in reformat.UV, t ImageModel) (*SurfacePatch, []reformat.VoxelSample, *estimate) {
 	s, p := fitScale(o.field), patchOn(o.field)
-	all := p.part(1, o.field.Near(nil, at, in, -patchOutside*s, patchInside*s, p.along))
-	begin, ok := initialEstimate(p.part(0.85, all), o.depthFrom(at, in), s, t)
+	all := p.part(1, o.field.Near(nil, at, in, -patchOutside*s, patchInside*s, p.along), nil)
+	begin, ok := initialEstimate(p.part(0.85, all, nil), o.depthFrom(at, in), s, t)
 	if !ok {
 		return nil, nil, nil
 	}
