@@ -17,11 +17,8 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// Errors of this package; test for them with [errors.Is].
-var (
-	ErrGrid    = errors.New("volume: unusable grid")
-	ErrOutside = errors.New("volume: outside the field")
-)
+// ErrGrid says that a grid is unusable; test for it with [errors.Is].
+var ErrGrid = errors.New("volume: unusable grid")
 
 // Index is a position on the grid in voxels, continuous; whole numbers are voxel centres.
 type Index struct{ I, J, K float64 }

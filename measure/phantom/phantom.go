@@ -72,9 +72,6 @@ func New(o Options) (*Jaw, error) {
 // Options returns the jaw's options, defaults filled in.
 func (j *Jaw) Options() Options { return j.opt }
 
-// Grid returns the grid that [Jaw.Volume] fills.
-func (j *Jaw) Grid() volume.Grid { return j.grid }
-
 // makeGrid places the grid of the options in the patient.
 func (j *Jaw) makeGrid() volume.Grid {
 	sc := j.opt.Scan

@@ -129,7 +129,7 @@ func TestSpreadIsThatOfTheCovariance(t *testing.T) {
 func TestPartOfAPatch(t *testing.T) {
 	p := patch{across: 1, along: 2}
 	all := []reformat.VoxelSample{{X: 0.79}, {X: 0.81}, {T: 1.59}, {T: -1.61}, {X: 0.56, T: 1.12}, {X: 0.57, T: 1.14}}
-	require.Equal(t, []reformat.VoxelSample{all[0], all[2], all[4]}, p.part(0.8, all))
+	require.Equal(t, []reformat.VoxelSample{all[0], all[2], all[4]}, p.part(0.8, all, nil))
 }
 
 // A fitted wall serves what lies within 0.45 of its reach and faces the same way to 26°; where the line meets it farther than 1.2 reaches from where it was

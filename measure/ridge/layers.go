@@ -189,9 +189,6 @@ func (p *params) bends() *bends {
 	return h
 }
 
-// model returns the grey value at a voxel.
-func (p *params) model(g reformat.VoxelSample) float64 { return p.grey(g, p.bends()) }
-
 // grey returns the grey value at a voxel, given the surfaces' curvatures.
 func (p *params) grey(g reformat.VoxelSample, h *bends) float64 {
 	var s sight

@@ -86,12 +86,6 @@ func (s *Sheet) Nearest(x r3.Vec) (r3.Vec, int) {
 	return p, at
 }
 
-// Bounds returns the box of the sheet, mm.
-func (s *Sheet) Bounds() r3.Box {
-	b := &s.search.ready.tree.nodes[0]
-	return r3.Box{Min: r3.Vec{X: b.lo[0], Y: b.lo[1], Z: b.lo[2]}, Max: r3.Vec{X: b.hi[0], Y: b.hi[1], Z: b.hi[2]}}
-}
-
 // Crossing is where a line meets a facet.
 type Crossing struct {
 	At    float64 // along the line, mm; negative: before its first point

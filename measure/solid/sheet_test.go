@@ -90,7 +90,7 @@ func TestSheetIsWrittenAndReadTheSame(t *testing.T) {
 	require.Len(t, parts[1], 100)
 	_, err = ReadSTL(bytes.NewReader(b.Bytes()), int64(b.Len()))
 	require.ErrorIs(t, err, ErrBody)
-	require.InDelta(t, 48, back.Bounds().Max.X, 1e-4)
+	require.InDelta(t, 48, back.search.ready.tree.nodes[0].hi[0], 1e-4)
 	for _, bad := range [][][3]int{nil, {{0, 1, 99999}}, {{-1, 1, 2}}} {
 		_, err := NewSheet(points, bad)
 		require.ErrorIs(t, err, ErrBody)

@@ -7,10 +7,10 @@ import (
 
 // Marker codes that JPEG Lossless and JPEG-LS share: the byte after 0xFF. Source: T.81 table B.1.
 const (
-	RST0 = 0xD0 // the first of eight
-	SOI  = 0xD8
-	EOI  = 0xD9
-	SOS  = 0xDA
+	rst0 = 0xD0 // the first of eight
+	soi  = 0xD8
+	eoi  = 0xD9
+	sos  = 0xDA
 	DRI  = 0xDD
 	app0 = 0xE0 // the first of sixteen for applications
 	com  = 0xFE // a comment
@@ -36,18 +36,18 @@ func (m *Markers) FailAt(offset int, kind error, format string, args ...any) err
 // Stream reads a stream of one scan from the start of image to its end. It hands the parameters of each marker but
 // comments to segment, with Pos before them, for errors, and those of the scan to scan, with Pos after them: scan leaves it at the next marker.
 func (m *Markers) Stream(segment func(marker byte, body []byte) error, scan func(header []byte) error) error {
-	if len(m.Data) < 2 || m.Data[0] != 0xFF || m.Data[1] != SOI {
+	if len(m.Data) < 2 || m.Data[0] != 0xFF || m.Data[1] != soi {
 		return m.Fail(ErrCorrupt, "no start of image")
 	}
 	m.Pos = 2
 	for scanned := false; ; {
-		marker, err := m.Next()
+		marker, err := m.next()
 		if err != nil {
 			return err
 		}
-		if marker == EOI && !scanned {
+		if marker == eoi && !scanned {
 			return m.Fail(ErrCorrupt, "end of image before any scan")
-		} else if marker == EOI {
+		} else if marker == eoi {
 			return nil
 		}
 		body, size, err := m.segment()
@@ -55,7 +55,7 @@ func (m *Markers) Stream(segment func(marker byte, body []byte) error, scan func
 		case err != nil:
 		case marker&0xF0 == app0 || marker == com:
 			m.Pos += size
-		case marker != SOS:
+		case marker != sos:
 			err = segment(marker, body)
 			m.Pos += size
 		case scanned:
@@ -71,8 +71,8 @@ func (m *Markers) Stream(segment func(marker byte, body []byte) error, scan func
 	}
 }
 
-// Next reads the next marker and the fill bytes before it.
-func (m *Markers) Next() (byte, error) {
+// next reads the next marker and the fill bytes before it.
+func (m *Markers) next() (byte, error) {
 	at := m.Pos
 	for m.Pos < len(m.Data) && m.Data[m.Pos] == 0xFF {
 		m.Pos++
@@ -123,11 +123,11 @@ func (m *Markers) FrameHeader(b []byte, want Shape) (precision int, component by
 
 // Restart steps over the restart marker that ends interval n, counted from 0. Source: T.81 B.2.1, E.1.4.
 func (m *Markers) Restart(n int) error {
-	marker, err := m.Next()
+	marker, err := m.next()
 	if err != nil {
 		return err
 	}
-	if want := byte(RST0 + n&7); marker != want {
+	if want := byte(rst0 + n&7); marker != want {
 		return m.Fail(ErrCorrupt, "marker 0x%02X, want restart marker 0x%02X", marker, want)
 	}
 	return nil

@@ -6,18 +6,18 @@ import (
 	"ridgerule/measure/phantom"
 )
 
-// Condition is a kind of scan on which measuring is hard.
-type Condition struct {
-	Name string
-	Fix  func(o phantom.Options) phantom.Options
+// condition is a kind of scan on which measuring is hard.
+type condition struct {
+	name string
+	fix  func(o phantom.Options) phantom.Options
 }
 
-// Conditions are the artefacts of docs/accuracy-hard.md, each on jaws as drawn at one scan: voxels
+// conditions are the artefacts of docs/accuracy-hard.md, each on jaws as drawn at one scan: voxels
 // of 0.3 mm, blur 0.22 mm, noise 50, and an arch drawn without scatter of the hand, so that
 // nothing but the artefact can hide in the uncertainty.
-func Conditions() []Condition {
-	hard := func(name string, change func(o *phantom.Options)) Condition {
-		return Condition{name, func(o phantom.Options) phantom.Options {
+func conditions() []condition {
+	hard := func(name string, change func(o *phantom.Options)) condition {
+		return condition{name, func(o phantom.Options) phantom.Options {
 			o.Scan.Voxel, o.Scan.Blur, o.Scan.Noise, o.Hand = [3]float64{0.3, 0.3, 0.3}, 0.22, 50, 0
 			o.Shape.SinusFloor = max(o.Shape.SinusFloor, 0.5)
 			change(&o)
@@ -33,7 +33,7 @@ func Conditions() []Condition {
 			o.Artefacts.Motion = r3.Scale(size, d)
 		}
 	}
-	return []Condition{
+	return []condition{
 		hard("clean", func(*phantom.Options) {}),
 		hard("streaks 100", streaks(100)),
 		hard("streaks 300", streaks(300)),
