@@ -53,13 +53,12 @@ func TestContourOfAnyRaster(t *testing.T) {
 				}
 			}
 		}
-		after := map[int32]bool{}
-		for _, n := range newRimmed(1, 2, w-1, h, func(x, y int) float64 { return g[y][x] }).links() {
-			if n >= 0 {
-				crossed++
-				require.False(t, after[n], "one line comes to each place")
-				after[n] = true
-			}
+		rimmed := make([]float64, w*h)
+		for i := range rimmed {
+			rimmed[i] = value(i%w, i/w+1)
+		}
+		for _, c := range reformat.Contours(rimmed, w, 0, 1) {
+			crossed += len(c.Points)
 		}
 		require.Equal(t, changes, crossed)
 		require.NotZero(t, sum)
@@ -187,18 +186,4 @@ func TestHollowOfAWall(t *testing.T) {
 	require.InDelta(t, 1, u.Value, 1e-12)
 	u, _ = sideWall{[]reformat.UV{{U: 5}, {U: 4.5, V: -0.4}, {U: 5, V: -0.9}}, atBase}.hollow(a, side)
 	require.Zero(t, u.Value, "shorter than a millimetre is no wall")
-}
-
-// What makes more of less, and the SD of normal deviations by their median: Φ⁻¹(¾) = 0.6745.
-func TestSumsOfSpreads(t *testing.T) {
-	require.InDelta(t, 4, beyond(5, 3), 1e-12)
-	require.Zero(t, beyond(3, 5))
-	require.InDelta(t, 1/0.67449, scatter([]float64{0.2, 1, 7}), 1e-4)
-	require.InDelta(t, 1.5, median([]float64{2, 1, 9, 0}), 1e-12)
-	for q, want := range map[float64]float64{0: 1, 0.12: 1, 0.13: 2, 0.5: 3, 0.87: 4, 0.88: 5, 1: 5} {
-		x := []float64{3, 1, 5, 2, 4}
-		require.Equal(t, want, quantile(x, q), "%g", q)
-		require.Equal(t, []float64{3, 1, 5, 2, 4}, x)
-	}
-	require.Zero(t, quantile(nil, 0.5))
 }
