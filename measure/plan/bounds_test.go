@@ -246,6 +246,9 @@ func TestColumnsOfTheArchFile(t *testing.T) {
 			assert.NotContains(t, got, "z is", c.x)
 		} else {
 			assert.Contains(t, got, `arch.csv:5:7: arch: z is "`+c.want+`"`)
+			if strings.HasPrefix(strings.TrimPrefix(c.x, "-"), "1") {
+				assert.Contains(t, got, "give a number from -100000 to 100000")
+			}
 		}
 	}
 	for _, head := range []string{"y,x,z\n20,-25,0\n0,-20,0\n0,20,0\n20,25,0\n", "z,y,x\n0,20,-25\n0,0,-20\n0,0,20\n0,20,25\n"} {

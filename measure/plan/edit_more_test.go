@@ -19,6 +19,7 @@ func TestEditsOfOddTexts(t *testing.T) {
 		{"the last of three has none", "a: [1]\nb: 2\nc: 3", "delete", "c", nil, "a: [1]\nb: 2"},
 		{"a dash alone on its line", "a:\n-\n- 1\n", "delete", "a[0]", nil, "a:\n- 1\n"},
 		{"a comma behind a comment", "a: [1 # x\n  , 2]\n", "delete", "a[0]", nil, "a: [ # x\n   2]\n"},
+		{"a comma before a comment", "a: [1, # x\n  2]\n", "delete", "a[1]", nil, "a: [1 # x\n  ]\n"},
 		{"null as a word", "a: null\nb: 1\n", "set", "a", 1, "a: 1\nb: 1\n"},
 		{"null as nothing", "a:\nb: 1\n", "set", "a", 1, "a: 1\nb: 1\n"},
 		{"line ends of two kinds", "a: 1\r\nb: 2\n", "insert", "c", 3, "a: 1\r\nb: 2\r\nc: 3\n"},

@@ -34,7 +34,7 @@ func landmarksOf(t testing.TB, jaw Jaw, points []r3.Vec) Landmarks {
 // in which x grows: in either jaw, whichever end is marked first.
 func TestLandmarksOfACircle(t *testing.T) {
 	for _, jaw := range []Jaw{Mandible, Maxilla} {
-		for _, half := range []float64{10, 30, 45, 60, 90} {
+		for _, half := range []float64{10, 30, 45, 60, 90, 100} {
 			for _, flip := range []bool{false, true} {
 				points, leftward := circle(-half, half), 1.0
 				if flip {

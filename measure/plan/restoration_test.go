@@ -71,6 +71,50 @@ func TestPlannedTeethStandWhereTheirAlignmentHasThem(t *testing.T) {
 	}
 }
 
+// The planned mucosa comes along with the teeth.
+func TestPlannedMucosaStandsWhereItsAlignmentHasIt(t *testing.T) {
+	r, err := restorationOf(t, "surface: 36.stl, mucosa: 36.stl, align: setup.json")
+	require.NoError(t, err)
+	require.NotNil(t, r.Mucosa)
+	assert.Equal(t, r.Surfaces[0].Sheet.Bounds(), r.Mucosa.Bounds())
+	_, err = restorationOf(t, "surface: 36.stl, mucosa: gone.stl, align: setup.json")
+	assert.ErrorContains(t, err, `mucosa "gone.stl" cannot be opened`)
+}
+
+// strip is so many facets in a row, x mm along.
+func strip(facets int, x float64) (points []r3.Vec, triangles [][3]int) {
+	for i := range facets + 2 {
+		points = append(points, r3.Vec{X: x + float64(i), Y: float64(i % 2)})
+	}
+	for i := range facets {
+		triangles = append(triangles, [3]int{i, i + 1, i + 2})
+	}
+	return points, triangles
+}
+
+// Of a set-up in one surface each connected piece is a tooth, but what has fewer than twenty facets: a splinter. A named surface is one tooth, whole.
+func TestTeethOfASetUp(t *testing.T) {
+	points, triangles := strip(20, 0)
+	for _, facets := range []int{19, 25} {
+		more, some := strip(facets, 100*float64(facets))
+		for _, f := range some {
+			triangles = append(triangles, [3]int{f[0] + len(points), f[1] + len(points), f[2] + len(points)})
+		}
+		points = append(points, more...)
+	}
+	s, err := solid.NewSheet(points, triangles)
+	require.NoError(t, err)
+	got := (&Restoration{Surfaces: []PlannedSurface{{Tooth: "36", Sheet: s}, {Sheet: s}}}).Teeth()
+	require.Len(t, got, 3)
+	assert.Same(t, s, got[0].Sheet)
+	assert.Equal(t, "36", got[0].Tooth)
+	for i, want := range []r3.Box{{Min: r3.Vec{X: 2500}, Max: r3.Vec{X: 2526, Y: 1}}, {Max: r3.Vec{X: 21, Y: 1}}} { // the largest first
+		assert.Empty(t, got[1+i].Tooth)
+		assert.Equal(t, want, got[1+i].Sheet.Bounds())
+	}
+	assert.Empty(t, (*Restoration)(nil).Teeth())
+}
+
 // A surface that bears a tooth's name is that tooth; those without a name are asked for every other one.
 func TestPlannedToothByItsName(t *testing.T) {
 	r := &Restoration{Surfaces: []PlannedSurface{{Tooth: "36"}, {Tooth: ""}, {Tooth: "37"}, {Tooth: ""}}}

@@ -339,3 +339,19 @@ func TestWhatIsTheSameAlongTheArchHasNoTermOfItsPlace(t *testing.T) {
 		require.InDelta(t, side*(0.2+0.15*slope), -place(l.Budget), 0.03, "side %g", side)
 	}
 }
+
+// A ridge that is turned by 0.03 rad a mm along the arch has an axis that turns by as much, whether the middles of its widths turn along with an axis or,
+// as on a ridge whose walls lean by 25°, gain on it by tan² 25°. So its tilt's term of the section's place.
+func TestAxisTurnsWithATwistedRidge(t *testing.T) {
+	for _, degrees := range []float64{0, 25} {
+		lean := math.Tan(degrees * math.Pi / 180)
+		outer := shape{-12, 0, func(v float64) (float64, float64) { return -2.5 + v*lean, 2.5 - v*lean }}
+		inner := shape{-10, -2, func(v float64) (float64, float64) { return -0.8 + v*lean, 0.8 - v*lean }}
+		s := around(12, 0.35, 10)
+		s.twist = 0.03
+		_, a := trace(t, s.field(t, bony(outer, inner, 0.25)))
+		require.InEpsilon(t, 0.03, math.Abs(a.DirAlong), 0.08, "walls that lean by %g°", degrees)
+		got := term(t, a.TiltAngle(Placement{Position: 0.5}).Budget, "section place along the arch").Contribution()
+		require.InEpsilon(t, 0.5*0.03*180/math.Pi, math.Abs(got), 0.08)
+	}
+}

@@ -16,6 +16,10 @@ func TestNormalTable(t *testing.T) {
 		cum, dens := normal(z)
 		require.InDelta(t, 0.5*math.Erfc(-z/math.Sqrt2), cum, 4e-6)
 		require.InDelta(t, math.Exp(-z*z/2)/math.Sqrt(2*math.Pi), dens, 2e-5)
+		if math.Abs(z) < 4.49 { // within the table: third order in steps of 1/128
+			require.InDelta(t, 0.5*math.Erfc(-z/math.Sqrt2), cum, 1e-8)
+			require.InDelta(t, math.Exp(-z*z/2)/math.Sqrt(2*math.Pi), dens, 1e-7)
+		}
 	}
 }
 
@@ -105,4 +109,55 @@ func TestThinGumDoesNotMoveTheEdge(t *testing.T) {
 		require.True(t, ok)
 		require.InDelta(t, 0, hit.at.U, 0.03, "mucosa %g mm", mucosa)
 	}
+}
+
+// The derivatives of the depth by the surface's parameters against differences, which no table of the normal distribution blurs: to a millionth.
+func TestSlopesOfTheDepth(t *testing.T) {
+	which := [7]int{pE, pSX, pST, pCXX, pCXT, pCTT, pCub}
+	rapid.Check(t, func(t *rapid.T) {
+		f := func(lo, hi float64, name string) float64 { return rapid.Float64Range(lo, hi).Draw(t, name) }
+		p := params{f(-0.3, 0.3, "e"), f(-0.5, 0.5, "sx"), f(-0.5, 0.5, "st"), f(-0.3, 0.4, "cxx"), f(-0.2, 0.2, "cxt"), f(-0.3, 0.3, "ctt"), pCub: f(-0.4, 0.4, "c3")}
+		n, x, along := f(-1.5, 1.5, "n"), f(-1, 1, "x"), f(-1.5, 1.5, "t")
+		foot := p.foot(n, x, along)
+		for i, got := range p.slopes(&foot) {
+			const h = 1e-5
+			a, b := p, p
+			a[which[i]] -= h
+			b[which[i]] += h
+			if want := (b.distance(n, x, along) - a.distance(n, x, along)) / (2 * h); math.Abs(got-want) > 1e-6*(1+math.Abs(want)) {
+				t.Fatalf("by parameter %d: %g, by differences %g", which[i], got, want)
+			}
+		}
+	})
+}
+
+// The layers of a tube of 5 mm are tubes: 1.5 mm behind its surface of 3.5 mm, 2 mm before it of 7 mm; half of a tube's curvature is its mean curvature.
+// Its derivatives against differences.
+func TestCurvatureOfTheLayers(t *testing.T) {
+	p := params{pCXX: 0.2, pTau: 1.5, pGamma: 2, pSigma: 0.3}
+	h := p.bends()
+	require.InDelta(t, 0.5/5, h.outer.h, 1e-12)
+	require.InDelta(t, 0.5/3.5, h.inner.h, 1e-12)
+	require.InDelta(t, 0.5/7, h.mucosa.h, 1e-12)
+	for k, want := range []float64{0.5 / 5, 0.5 / 3.5, 0.5 / 7} {
+		require.InDelta(t, 0.09*want, h.moved[k], 1e-12)
+	}
+	far := params{pCXX: 0.2, pTau: 4.5, pGamma: 9, pSigma: 0.3}
+	require.InDelta(t, 0.5*0.2/0.3, far.bends().inner.h, 1e-12, "held where the centre is near")
+	require.InDelta(t, 0.5/9, far.bends().mucosa.h, 1e-12, "4 mm at most")
+	require.Zero(t, far.bends().mucosa.byDepth)
+	both := params{pCXX: 0.2, pCTT: -0.1}
+	for _, depth := range []float64{-2, 0, 1.5} {
+		const d = 1e-6
+		b := both.curvature(depth)
+		require.InDelta(t, 0.5*0.2/(1-0.2*depth)-0.5*0.1/(1+0.1*depth), b.h, 1e-12)
+		more := both
+		more[pCXX] += d
+		require.InDelta(t, (more.curvature(depth).h-b.h)/d, b.byXX, 1e-5)
+		more = both
+		more[pCTT] += d
+		require.InDelta(t, (more.curvature(depth).h-b.h)/d, b.byTT, 1e-5)
+		require.InDelta(t, (both.curvature(depth+d).h-b.h)/d, b.byDepth, 1e-5)
+	}
+	require.InDelta(t, 1.5-0.1*2+0.5*0.3*4, (&params{pTau: 1.5, pTauX: -0.1, pTauXX: 0.3}).depth(2), 1e-12)
 }

@@ -13,7 +13,7 @@ import (
 )
 
 // scene is a volume whose grey value is known at every point of the section, and does not change
-// along the arch but for shear and rise.
+// along the arch but for shear, rise and twist.
 type scene struct {
 	voxel      float64     // mm, the same each way
 	min, max   reformat.UV // of the field, mm
@@ -26,6 +26,7 @@ type scene struct {
 	rescale    volume.Rescale // of the grey values; zero: as they are
 	shear      float64        // how far it lies toward buccal per mm along the arch
 	rise       float64        // how far it lies coronally per mm along the arch
+	twist      float64        // how far it is turned about the origin, from u to v, per mm along the arch, radians
 }
 
 // field samples grey at the voxel centres, adds noise and rounds as a scanner does.
@@ -45,9 +46,9 @@ func (s scene) field(t testing.TB, grey func(p reformat.UV) float64) reformat.Fi
 			p, _ := frame.Section(g.Patient(volume.Index{I: float64(i), K: float64(k)}))
 			value := grey(p)
 			for j := range g.Size[1] {
-				if s.shear != 0 || s.rise != 0 {
+				if s.shear != 0 || s.rise != 0 || s.twist != 0 {
 					along := g.Patient(volume.Index{J: float64(j)}).Y
-					value = grey(sub(p, reformat.UV{U: s.shear * along, V: s.rise * along}))
+					value = grey(turnBy(sub(p, reformat.UV{U: s.shear * along, V: s.rise * along}), -s.twist*along))
 				}
 				at := (k*g.Size[1]+j)*g.Size[0] + i
 				v.Stored[at] = int16(math.Round(value + s.noise*noise[at]))
