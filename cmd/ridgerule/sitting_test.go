@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -231,9 +232,11 @@ func TestSittingIsOpenOnceAndBlinded(t *testing.T) {
 	s := serveSitting(t, dir)
 	defer func() { _ = s.process.Process.Kill(); _ = s.process.Wait() }()
 	for _, args := range [][]string{{"desk", "--read", "r01", "--no-open"}, {"read", "list.csv", "--reader", "r01", "-o", "r01"}} {
-		c := exec.Command("ridgerule", args...)
+		ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second) // a second page would serve for ever
+		c := exec.CommandContext(ctx, "ridgerule", args...)
 		c.Dir = dir
 		out, err := c.CombinedOutput()
+		cancel()
 		if want := fmt.Sprintf("ridgerule: r01/answers.csv is held by process %d on ", s.process.Process.Pid); err == nil || !strings.HasPrefix(string(out), want) || c.ProcessState.ExitCode() != exitUsage {
 			t.Errorf("%v: %v, exit %d, %q, want %s…", args, err, c.ProcessState.ExitCode(), out, want)
 		}
