@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"ridgerule/dicomio"
+	"ridgerule/dicomio/temporary"
 	"ridgerule/measure/practice"
 )
 
@@ -279,5 +280,43 @@ func TestSittingIsOpenOnceAndBlinded(t *testing.T) {
 	answers, err := os.ReadFile(filepath.Join(dir, "r01", answersFile))
 	if err != nil || !strings.Contains(string(answers), ",2,1,5,5,,5,7,,,\n") {
 		t.Errorf("no answer with its line on the sheet: %v\n%s", err, answers)
+	}
+}
+
+// A set that another page holds is refused, with who holds it; released, it is not.
+func TestPracticeIsOpenOnce(t *testing.T) {
+	set, err := practice.Draw(practice.Options{Items: 1, Seed: 16, Salt: make([]byte, 16)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	for name, write := range map[string]func(io.Writer, []practice.Sheet) error{"items.csv": practice.WriteItems, "readings.csv": practice.WriteForm} {
+		var b bytes.Buffer
+		if err := write(&b, set.Sheets); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), b.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	held, _, err := temporary.Hold(filepath.Join(dir, "readings.csv"), time.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	open := func() string {
+		var stderr bytes.Buffer
+		if status := run([]string{"desk", "--practice", dir, "--no-open"}, io.Discard, &stderr); status != exitUsage {
+			t.Errorf("exit status %d, want %d", status, exitUsage)
+		}
+		return stderr.String()
+	}
+	if said := open(); !strings.Contains(said, fmt.Sprintf("readings.csv is held by process %d on ", os.Getpid())) {
+		t.Errorf("held: %q", said)
+	}
+	if err := held.Release(); err != nil {
+		t.Fatal(err)
+	}
+	if said := open(); !strings.Contains(said, "picture of "+set.Sheets[0].Item) {
+		t.Errorf("released, with no picture: %q", said)
 	}
 }
