@@ -71,7 +71,13 @@ func (a *app) openReading(ctx context.Context, k deskFlags) error {
 	return a.servePractice(ctx, p, k)
 }
 
+// servePractice opens the page, once every picture is there: a sitting does not break off in its middle.
 func (a *app) servePractice(ctx context.Context, p desk.Practice, k deskFlags) error {
+	for _, it := range p.Session.Items {
+		if _, err := p.Picture(ctx, it.Sheet); err != nil {
+			return err
+		}
+	}
 	d, err := desk.OpenPractice(p, desk.Options{Port: k.port, Now: a.now})
 	if err != nil {
 		return err
@@ -150,7 +156,7 @@ func (a *app) practiceSheets(dir string, p *desk.Practice) ([]practice.Sheet, er
 	}
 	data, err := readFile(filepath.Join(dir, "items.csv"))
 	if err != nil {
-		return nil, err
+		return nil, usagef("%s is no set of practice make: %w", dir, err)
 	}
 	sheets, err := practice.ReadItems(bytes.NewReader(data))
 	if err != nil {

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -16,6 +17,7 @@ import (
 	"time"
 
 	"ridgerule/dicomio"
+	"ridgerule/dicomio/temporary"
 	"ridgerule/measure/practice"
 )
 
@@ -157,14 +159,7 @@ func TestKilledSittingLosesNoAnswer(t *testing.T) {
 		stop.Stop()
 		_ = s.process.Process.Kill()
 		_ = s.process.Wait()
-		session, err := openSession(filepath.Join(dir, "r01"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		found := map[string]float64{}
-		for _, a := range session.Readings() {
-			found[a.Item] = *a.Value
-		}
+		found := answersIn(t, filepath.Join(dir, "r01"))
 		for item, value := range fresh {
 			taken[item] = value
 		}
@@ -186,6 +181,31 @@ func TestKilledSittingLosesNoAnswer(t *testing.T) {
 		t.Errorf("interrupted, the page ended with %v", err)
 	}
 	allAnswered(t, filepath.Join(dir, "r01"))
+}
+
+// answersIn returns the values that a sitting has: those of its session, and the one that stands in the reader's file alone where
+// the process was killed between the two.
+func answersIn(t *testing.T, dir string) map[string]float64 {
+	t.Helper()
+	session, err := openSession(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(filepath.Join(dir, answersFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	list, err := practice.ReadReadings(bytes.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := map[string]float64{}
+	for _, r := range append(list, session.Readings()...) {
+		if r.Value != nil {
+			found[r.Item] = *r.Value
+		}
+	}
+	return found
 }
 
 // allAnswered holds a sitting's three files against each other.
@@ -231,9 +251,11 @@ func TestSittingIsOpenOnceAndBlinded(t *testing.T) {
 	s := serveSitting(t, dir)
 	defer func() { _ = s.process.Process.Kill(); _ = s.process.Wait() }()
 	for _, args := range [][]string{{"desk", "--read", "r01", "--no-open"}, {"read", "list.csv", "--reader", "r01", "-o", "r01"}} {
-		c := exec.Command("ridgerule", args...)
+		ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second) // a second page would serve for ever
+		c := exec.CommandContext(ctx, "ridgerule", args...)
 		c.Dir = dir
 		out, err := c.CombinedOutput()
+		cancel()
 		if want := fmt.Sprintf("ridgerule: r01/answers.csv is held by process %d on ", s.process.Process.Pid); err == nil || !strings.HasPrefix(string(out), want) || c.ProcessState.ExitCode() != exitUsage {
 			t.Errorf("%v: %v, exit %d, %q, want %s…", args, err, c.ProcessState.ExitCode(), out, want)
 		}
@@ -258,5 +280,43 @@ func TestSittingIsOpenOnceAndBlinded(t *testing.T) {
 	answers, err := os.ReadFile(filepath.Join(dir, "r01", answersFile))
 	if err != nil || !strings.Contains(string(answers), ",2,1,5,5,,5,7,,,\n") {
 		t.Errorf("no answer with its line on the sheet: %v\n%s", err, answers)
+	}
+}
+
+// A set that another page holds is refused, with who holds it; released, it is not.
+func TestPracticeIsOpenOnce(t *testing.T) {
+	set, err := practice.Draw(practice.Options{Items: 1, Seed: 16, Salt: make([]byte, 16)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	for name, write := range map[string]func(io.Writer, []practice.Sheet) error{"items.csv": practice.WriteItems, "readings.csv": practice.WriteForm} {
+		var b bytes.Buffer
+		if err := write(&b, set.Sheets); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), b.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	held, _, err := temporary.Hold(filepath.Join(dir, "readings.csv"), time.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	open := func() string {
+		var stderr bytes.Buffer
+		if status := run([]string{"desk", "--practice", dir, "--no-open"}, io.Discard, &stderr); status != exitUsage {
+			t.Errorf("exit status %d, want %d", status, exitUsage)
+		}
+		return stderr.String()
+	}
+	if said := open(); !strings.Contains(said, fmt.Sprintf("readings.csv is held by process %d on ", os.Getpid())) {
+		t.Errorf("held: %q", said)
+	}
+	if err := held.Release(); err != nil {
+		t.Fatal(err)
+	}
+	if said := open(); !strings.Contains(said, "picture of "+set.Sheets[0].Item) {
+		t.Errorf("released, with no picture: %q", said)
 	}
 }

@@ -3,7 +3,7 @@
 //
 // The lock is the kernel's and on the folder or file itself: it ends with the processes that hold it, however they end. So
 // what a killed process left is told from what another makes at this moment, and the next process in the same folder
-// removes it. Where the file system knows no locks it stays.
+// removes it. Where the file system knows no locks it stays. [Hold] keeps a file that stands for one process by the same means.
 package temporary
 
 import (

@@ -19,6 +19,8 @@ const (
 	softPart = 0.55 // p over the lattice spacing
 	lattice  = 1.05 // lattice spacing over s, at most
 	reachOf  = 4.3  // half-width of the discrete kernel over r
+	leastOf  = 0.5  // s over the voxel, at least, for a lattice of the voxels alone: an edge moves by 0.0023 of a voxel at most
+	fewOf    = 0.5  // r over the lattice spacing, below which a sampled Gaussian is narrower than it says: three weights of its variance
 )
 
 // kernel is the split for one grid.
@@ -29,18 +31,24 @@ type kernel struct {
 	weights [3][]float64 // weights −R…R of the rest
 }
 
-// newKernel plans the split for a blur of sigma mm on g. The third axis is the slice normal.
-func newKernel(g volume.Grid, sigma float64) kernel {
+// newKernel plans the split for a blur of sigma mm on g. The third axis is the slice normal. quick makes do with a lattice of the
+// voxels where sigma allows: up to eight times fewer points, edges where they are, and corners, junctions and plates thinner than
+// sigma softened more in closed form.
+func newKernel(g volume.Grid, sigma float64, quick bool) kernel {
 	sp := g.Spacing()
 	sp[2] = math.Abs(r3.Dot(g.Step[2], normal(g)))
 	var l kernel
 	widest := 0.0
+	quick = quick && sigma >= leastOf*max(sp[0], sp[1], sp[2])-1e-9
 	for i, h := range sp {
 		l.fine[i] = max(1, int(math.Ceil(h/(lattice*sigma)-1e-9)))
+		if quick {
+			l.fine[i] = 1
+		}
 		l.pitch[i] = h / float64(l.fine[i])
 		widest = max(widest, l.pitch[i])
 	}
-	l.p = softPart * widest
+	l.p = min(softPart*widest, sigma)
 	rest := math.Sqrt(sigma*sigma - l.p*l.p)
 	for i, f := range l.pitch {
 		l.weights[i] = gaussian(rest / f)
@@ -48,8 +56,12 @@ func newKernel(g volume.Grid, sigma float64) kernel {
 	return l
 }
 
-// gaussian samples a Gaussian of the given sigma at the integers, of sum 1.
+// gaussian samples a Gaussian of the given sigma at the integers, of sum 1; of a narrow one three weights have its variance.
 func gaussian(sigma float64) []float64 {
+	if sigma < fewOf {
+		side := sigma * sigma / 2
+		return []float64{side, 1 - 2*side, side}
+	}
 	r := int(math.Ceil(reachOf * sigma))
 	w := make([]float64, 2*r+1)
 	sum := 0.0

@@ -16,7 +16,7 @@ import (
 
 // plainVolume is the plain form of Volume's voxels.
 func plainVolume(j *Jaw) []int16 {
-	g, ln := j.grid, newKernel(j.grid, j.opt.Scan.Blur)
+	g, ln := j.grid, newKernel(j.grid, j.opt.Scan.Blur, j.opt.Scan.Quick)
 	n := normal(g)
 	along := r3.Dot(g.Step[2], n)
 	step := r3.Scale(along/float64(ln.fine[2]), n)

@@ -74,7 +74,7 @@ type worker struct {
 }
 
 func newRender(j *Jaw, vol *volume.Volume, progress func(float64)) *render {
-	r := &render{jaw: j, vol: vol, kernel: newKernel(j.grid, j.opt.Scan.Blur), acquisition: newAcquisition(j), progress: progress}
+	r := &render{jaw: j, vol: vol, kernel: newKernel(j.grid, j.opt.Scan.Blur, j.opt.Scan.Quick), acquisition: newAcquisition(j), progress: progress}
 	n := vol.Size[0] * vol.Size[1]
 	for range runtime.GOMAXPROCS(0) {
 		w := &worker{tiler: newTiler(j, r.kernel, vol.Size), grey: make([]float32, n)}

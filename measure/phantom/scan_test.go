@@ -114,7 +114,7 @@ func TestTilesAreWhatTheirPointsAre(t *testing.T) {
 		o := Random(seed, k)
 		o.Scan.Voxel, o.Scan.Blur = [3]float64{0.4, 0.4, 0.4}, 0.4
 		j := must[*Jaw](t)(New(o))
-		ln := newKernel(j.grid, 0.4)
+		ln := newKernel(j.grid, 0.4, false)
 		size := [3]int{190, 120, 1}
 		b := newTiler(j, ln, size)
 		value := make([]float32, b.columns*b.rows)

@@ -15,6 +15,7 @@ func TestSlabIsOfTheWholeVolume(t *testing.T) {
 	for name, o := range map[string]Options{
 		"mandible":       {Scan: Scan{Voxel: [3]float64{0.4, 0.4, 0.4}, Blur: 0.25, Noise: 50}},
 		"coarse maxilla": {Jaw: Maxilla, Scan: Scan{Voxel: [3]float64{0.4, 0.4, 0.4}, Blur: 0.45, Noise: 20}, Shape: Shape{SinusDepth: 8}},
+		"quick":          {Scan: Scan{Voxel: [3]float64{0.4, 0.4, 0.4}, Blur: 0.25, Noise: 50, Quick: true}},
 		"moved":          {Scan: Scan{Voxel: [3]float64{0.5, 0.4, 0.3}, Blur: 0.3}, Artefacts: Artefacts{Motion: r3.Vec{X: 4, Y: 3}}},
 	} {
 		tooth := map[Kind]int{Mandible: 36, Maxilla: 26}[o.Jaw]

@@ -193,7 +193,7 @@ func (s *Session) asked(r Reading) (*Item, error) {
 			return it, nil
 		}
 	}
-	return nil, fmt.Errorf("%w: row %d: item %q is not in this session", ErrSession, r.Row, r.Item)
+	return nil, fmt.Errorf("%w: row %d: item %q is of another set or sitting; put back the file that was made with this one", ErrSession, r.Row, r.Item)
 }
 
 func (s *Session) answer(item string) *Answer {
