@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -118,7 +119,7 @@ func readAlignment(path string) (align.File, error) {
 	defer r.Close()
 	f, err := align.ReadFile(r)
 	if err != nil {
-		return align.File{}, usagef("%s: %w", path, err)
+		return align.File{}, usagef("%s: %w; name a file as ridgerule align wrote it, or align again", path, err)
 	}
 	return f, nil
 }
@@ -179,13 +180,22 @@ func (a *app) alignmentOf(ctx context.Context, args []string, k alignFlags) (*ma
 		return nil, usagef("%s and %s: a table of positions aligns with another, a scan with a scan", args[0], args[1])
 	}
 	if err != nil {
-		return nil, err
+		return nil, ofFiles(err, args...)
 	}
 	made.Program = "ridgerule " + version
 	for _, p := range pairs {
 		made.Landmarks = append(made.Landmarks, align.NewLandmark(p.Name, p.First, p.Second, made.Transform))
 	}
 	return made, nil
+}
+
+// ofFiles puts what was given before an error of the alignment itself; one that says which file is at fault stays as it is.
+func ofFiles(err error, paths ...string) error {
+	of := func(target error) bool { return errors.Is(err, target) }
+	if !(of(align.ErrPoints) || of(align.ErrRefused)) || strings.Contains(err.Error(), paths[0]+": ") {
+		return err
+	}
+	return fmt.Errorf("%s: %w", strings.Join(paths, ", "), err)
 }
 
 func isTable(path string) bool { return strings.EqualFold(filepath.Ext(path), ".csv") }

@@ -121,17 +121,18 @@ func Compare(ctx context.Context, before, after Scan, p *plan.Plan, source *plan
 
 // belongs refuses an alignment of other scans.
 func belongs(f align.File, before, after measure.Scan) error {
+	const again = "make one of these two: ridgerule align BEFORE AFTER --mask PLAN -o align.json"
 	switch {
 	case f.Kind != align.KindScans:
-		return fmt.Errorf("%w: it is one of %s, not of two scans", ErrAlignment, f.Kind)
+		return fmt.Errorf("%w: it brings %s together, not two scans; %s", ErrAlignment, f.Kind, again)
 	case f.Transform.Spread == nil:
-		return fmt.Errorf("%w: its uncertainty is not known", ErrAlignment)
+		return fmt.Errorf("%w: its uncertainty is not known; %s", ErrAlignment, again)
 	case f.First.Series == after.SeriesHash && f.Second.Series == before.SeriesHash:
 		return fmt.Errorf("%w: it takes the second scan into the first; give the scans in its order, or align them again", ErrAlignment)
 	case f.First.Series != before.SeriesHash:
-		return fmt.Errorf("%w: it was made from another first scan", ErrAlignment)
+		return fmt.Errorf("%w: it was made from another first scan (series %.12s…, this is %.12s…); %s", ErrAlignment, f.First.Series, before.SeriesHash, again)
 	case f.Second.Series != after.SeriesHash:
-		return fmt.Errorf("%w: it was made from another second scan", ErrAlignment)
+		return fmt.Errorf("%w: it was made from another second scan (series %.12s…, this is %.12s…); %s", ErrAlignment, f.Second.Series, after.SeriesHash, again)
 	}
 	return nil
 }
