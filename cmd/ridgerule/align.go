@@ -180,7 +180,7 @@ func (a *app) alignmentOf(ctx context.Context, args []string, k alignFlags) (*ma
 		return nil, usagef("%s and %s: a table of positions aligns with another, a scan with a scan", args[0], args[1])
 	}
 	if err != nil {
-		return nil, ofFiles(err, args...)
+		return nil, err
 	}
 	made.Program = "ridgerule " + version
 	for _, p := range pairs {
@@ -189,10 +189,9 @@ func (a *app) alignmentOf(ctx context.Context, args []string, k alignFlags) (*ma
 	return made, nil
 }
 
-// ofFiles puts what was given before an error of the alignment itself; one that says which file is at fault stays as it is.
+// ofFiles puts what was given before an error of the alignment itself.
 func ofFiles(err error, paths ...string) error {
-	of := func(target error) bool { return errors.Is(err, target) }
-	if !(of(align.ErrPoints) || of(align.ErrRefused)) || strings.Contains(err.Error(), paths[0]+": ") {
+	if !errors.Is(err, align.ErrPoints) && !errors.Is(err, align.ErrRefused) {
 		return err
 	}
 	return fmt.Errorf("%s: %w", strings.Join(paths, ", "), err)
@@ -224,7 +223,7 @@ func (a *app) alignScans(ctx context.Context, args []string, k alignFlags) (*mad
 	fit, err := align.Scans(ctx, first, second, align.ScanOptions{From: frameOf("first", firstOf), To: frameOf("second", secondOf), Keep: keep, Start: start})
 	end()
 	if err != nil {
-		return nil, err
+		return nil, ofFiles(err, args...)
 	}
 	made.Transform, made.Fit, made.Cautions = fit.Transform, fit.Facts(), append([]string{}, fit.Cautions...)
 	made.ScaleFound = align.NewRatio(1+fit.Size, fit.SizeStd)
@@ -274,7 +273,7 @@ func alignTables(args []string) (*madeAlignment, error) {
 	}
 	fit, err := align.FitSets(*sets[0], *sets[1])
 	if err != nil {
-		return nil, err
+		return nil, ofFiles(err, args...)
 	}
 	made := &madeAlignment{File: align.File{Kind: align.KindPoints, First: align.Subject{File: filepath.Base(args[0])}, Second: align.Subject{File: filepath.Base(args[1])}}}
 	made.Transform, made.Fit, made.ScaleFound = fit.Transform, fit.Facts(), align.NewRatio(fit.ScaleFound, fit.ScaleStd)

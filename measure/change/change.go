@@ -124,7 +124,7 @@ func belongs(f align.File, before, after measure.Scan) error {
 	const again = "make one of these two: ridgerule align BEFORE AFTER --mask PLAN -o align.json"
 	switch {
 	case f.Kind != align.KindScans:
-		return fmt.Errorf("%w: it brings %s together, not two scans; %s", ErrAlignment, f.Kind, again)
+		return fmt.Errorf("%w: it is one of kind %s, not of two scans; %s", ErrAlignment, f.Kind, again)
 	case f.Transform.Spread == nil:
 		return fmt.Errorf("%w: its uncertainty is not known; %s", ErrAlignment, again)
 	case f.First.Series == after.SeriesHash && f.Second.Series == before.SeriesHash:
