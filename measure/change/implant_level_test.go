@@ -204,7 +204,7 @@ func slope(t *testing.T, fall float64) *volume.Volume {
 // Held-out jaws: bone lost at every other implant, by how much drawn, voxels of 0.3 to 0.4 mm, blooming of 0 to 0.3 mm, streaks: whether what is told of each side is
 // within its U of the shape's own change, and what is shown. As many jaws as RIDGERULE_LONG says (two minutes each), from RIDGERULE_SEED on:
 //
-//	RIDGERULE_LONG=10 RIDGERULE_SEED=8000 go test -run HeldOutBoneLevels -v -timeout 2h ./measure/change
+//	RIDGERULE_LONG=10 RIDGERULE_SEED=8100 go test -run HeldOutBoneLevels -v -timeout 3h ./measure/change
 func TestHeldOutBoneLevels(t *testing.T) {
 	jaws, err := strconv.Atoi(os.Getenv("RIDGERULE_LONG"))
 	if err != nil || jaws < 1 {
