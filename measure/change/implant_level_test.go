@@ -214,57 +214,69 @@ func TestHeldOutBoneLevels(t *testing.T) {
 	if err != nil {
 		from = 8000
 	}
-	asked, told, held, still, quiet, large, shown := 0, 0, 0, 0, 0, 0, 0
-	bias, scatter, claimed := 0.0, 0.0, 0.0
+	y := &levelTally{}
 	for seed := from; seed < from+uint64(jaws); seed++ {
 		v, implants, both := drawnImplants(t, seed)
 		r, err := Compare(context.Background(), v.before, v.after, v.plan, nil, v.file, Options{Placed: true})
 		require.NoError(t, err)
+		placed, err := v.plan.Place(v.before.Volume.Grid, nil)
+		require.NoError(t, err)
+		c := &comparison{placed: placed, first: r.Before}
 		for i, s := range r.Sites {
 			if s.Placed == nil {
 				t.Logf("seed %d, %s: %s", seed, s.ID, s.NotPlaced)
 				continue
 			}
-			placed, err := v.plan.Place(v.before.Volume.Grid, nil)
-			require.NoError(t, err)
-			c := &comparison{placed: placed, first: r.Before}
 			sides := c.sides(&r.Before.Sites[i])
 			for k, q := range []quantity.Name{LevelMesial, LevelDistal, LevelBuccal, LevelLingual} {
-				row := rowOf(t, s, q, math.NaN())
-				asked++
-				if !row.Shown.Number() {
-					continue
-				}
-				told++
 				dir := []r3.Vec{sides.Mesial, r3.Scale(-1, sides.Mesial), sides.Buccal, r3.Scale(-1, sides.Buccal)}[k]
 				truth := trueLevel(t, v.again.Jaw, implants[i], dir, 0.9) - trueLevel(t, v.jaw, implants[i], dir, 0.9)
-				e, U := row.Change.Value-truth, row.Change.U()
-				bias, scatter, claimed = bias+e, scatter+e*e, claimed+U*U/4
-				if math.Abs(e) <= U {
-					held++
-				} else {
-					t.Logf("seed %d (both %v), %s %s: %+.2f ± %.2f, true %+.2f", seed, both, s.ID, q, row.Change.Value, U, truth)
-				}
-				if math.Abs(truth) < 1e-3 {
-					still++
-					if row.Shown == NoChange {
-						quiet++
-					}
-				} else if truth >= 2*U {
-					large++
-					if row.Shown == Change {
-						shown++
-					}
+				if row := rowOf(t, s, q, math.NaN()); !y.take(row, truth) {
+					t.Logf("seed %d (both %v), %s %s: %+.2f ± %.2f, true %+.2f", seed, both, s.ID, q, row.Change.Value, row.Change.U(), truth)
 				}
 			}
 		}
 	}
-	n := float64(told)
+	n := float64(y.told)
 	t.Logf("%d sides, %d told: bias %+.3f mm, error %.3f mm RMS, u %.3f, within U in %d; no change shown in %d of %d unchanged; shown in %d of %d losses of 2 U and more",
-		asked, told, bias/n, math.Sqrt(scatter/n), math.Sqrt(claimed/n), held, quiet, still, shown, large)
-	require.GreaterOrEqual(t, float64(held), 0.9*n)
-	require.GreaterOrEqual(t, float64(quiet), 0.93*float64(still))
-	require.GreaterOrEqual(t, float64(shown), 0.95*float64(large))
+		y.asked, y.told, y.bias/n, math.Sqrt(y.scatter/n), math.Sqrt(y.claimed/n), y.held, y.quiet, y.still, y.shown, y.large)
+	require.GreaterOrEqual(t, float64(y.held), 0.9*n)
+	require.GreaterOrEqual(t, float64(y.quiet), 0.93*float64(y.still))
+	require.GreaterOrEqual(t, float64(y.shown), 0.95*float64(y.large))
+}
+
+// levelTally counts sides of implants: asked for, told, within U, unchanged and told so, lost by 2 U and shown.
+type levelTally struct {
+	asked, told, held, still, quiet, large, shown int
+	bias, scatter, claimed                        float64 // sums, mm and mm²
+}
+
+// take counts one in; false: its error is more than its U.
+func (y *levelTally) take(row Row, truth float64) bool {
+	y.asked++
+	if !row.Shown.Number() {
+		return true
+	}
+	y.told++
+	e, U := row.Change.Value-truth, row.Change.U()
+	y.bias, y.scatter, y.claimed = y.bias+e, y.scatter+e*e, y.claimed+U*U/4
+	switch {
+	case math.Abs(truth) < 1e-3:
+		y.still++
+		if row.Shown == NoChange {
+			y.quiet++
+		}
+	case truth >= 2*U:
+		y.large++
+		if row.Shown == Change {
+			y.shown++
+		}
+	}
+	if math.Abs(e) > U {
+		return false
+	}
+	y.held++
+	return true
 }
 
 // drawnImplants draws a lower jaw with implants, in both scans or in the second alone.
