@@ -18,11 +18,11 @@ ridgerule phantom -o jaw --voxel 0.6 --blur 0.3 --noise 60 --sites 46,44,42,32,3
 ridgerule align jaw/surfaces/setup.stl jaw/scan --start jaw/surfaces/pairs.csv -o setup.json --quiet
 ridgerule align --accept setup.json --by "reviewer 1" --quiet
 
-# 2. The plan with its planned teeth and a window for the screws; measured.
-cp jaw/surfaces/setup.stl setup.stl
+# 2. The plan with its planned teeth and mucosa and a window for the screws; measured.
+cp jaw/surfaces/setup.stl jaw/surfaces/mucosa.stl .
 {
   cat jaw/plan.yaml
-  echo 'restoration: {surface: setup.stl, align: setup.json, exit_window_mm: {buccal: 1, lingual: 2, mesial: 1, distal: 1}, exit_window_source: "laboratory 1"}'
+  echo 'restoration: {surface: setup.stl, mucosa: mucosa.stl, align: setup.json, exit_window_mm: {buccal: 1, lingual: 2, mesial: 1, distal: 1}, exit_window_source: "laboratory 1"}'
 } >plan.yaml
 ridgerule measure jaw/scan --plan plan.yaml -o result --quiet
 

@@ -9,7 +9,6 @@ import (
 	"ridgerule/measure/cells"
 	"ridgerule/measure/plan"
 	"ridgerule/measure/quantity"
-	"ridgerule/measure/reformat"
 	"ridgerule/measure/safety"
 	"ridgerule/measure/solid"
 )
@@ -79,6 +78,9 @@ func (c *run) restorationRows(s *site) {
 	}
 	for _, t := range c.teeth {
 		s.out.Restoration = append(s.out.Restoration, nearCut(s.frame, t.sheet)...)
+	}
+	if m := c.plan.Restoration.Mucosa; m != nil {
+		s.out.Mucosa = nearCut(s.frame, m)
 	}
 	if s.plan.Implant == nil {
 		return
@@ -328,21 +330,6 @@ func platformLines(im *safety.Implant) []r3.Vec {
 		sin, cos := math.Sincos(2 * math.Pi * float64(i) / rimLines)
 		for _, r := range []float64{im.Diameter / 4, im.Diameter / 2} {
 			out = append(out, r3.Add(im.Platform, r3.Scale(r, r3.Add(r3.Scale(cos, u), r3.Scale(sin, v)))))
-		}
-	}
-	return out
-}
-
-// nearCut returns the lines along which the section cuts a planned tooth, as far as they lie by the site.
-func nearCut(f reformat.Frame, s *solid.Sheet) [][]reformat.UV {
-	const reach = 15.0 // mm on either side of the arch: a section shows no more
-	var out [][]reformat.UV
-	for _, line := range f.Cut(s.Points, s.Triangles) {
-		for _, p := range line {
-			if math.Abs(p.U) <= reach {
-				out = append(out, line)
-				break
-			}
 		}
 	}
 	return out

@@ -2,9 +2,13 @@ package measure
 
 import (
 	"cmp"
+	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"ridgerule/measure/reformat"
+	"ridgerule/measure/solid"
 )
 
 // PlannedTooth is a planned tooth as it is drawn over the arch and on the panoramic: its outlines, closed, from points of
@@ -75,6 +79,21 @@ func hull(points []r3.Vec, u, v r3.Vec) []r3.Vec {
 	var out []r3.Vec
 	for _, p := range append(lower, half(all)[1:]...) {
 		out = append(out, p.p)
+	}
+	return out
+}
+
+// nearCut returns the lines along which the section cuts a planned tooth, as far as they lie by the site.
+func nearCut(f reformat.Frame, s *solid.Sheet) [][]reformat.UV {
+	const reach = 15.0 // mm on either side of the arch: a section shows no more
+	var out [][]reformat.UV
+	for _, line := range f.Cut(s.Points, s.Triangles) {
+		for _, p := range line {
+			if math.Abs(p.U) <= reach {
+				out = append(out, line)
+				break
+			}
+		}
 	}
 	return out
 }

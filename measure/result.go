@@ -73,6 +73,7 @@ type SiteResult struct {
 	Level       *Level              `json:"level,omitempty"`                 // where the crest is levelled; nil: it is not
 	Implant     *safety.Implant     `json:"implant,omitempty"`               // the virtual implant as held against the margins
 	Restoration [][]reformat.UV     `json:"restoration_mm,omitempty"`        // lines along which the section cuts the planned teeth, section mm
+	Mucosa      [][]reformat.UV     `json:"mucosa_mm,omitempty"`             // and the planned mucosa
 	Findings    []safety.Finding    `json:"findings,omitempty"`
 	SizesTried  []safety.SizeResult `json:"sizes_tried,omitempty"` // the sizes tried, in the plan's order; empty: none asked
 	Rows        []Row               `json:"measurements,omitempty"`

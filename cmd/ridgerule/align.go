@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -118,7 +119,7 @@ func readAlignment(path string) (align.File, error) {
 	defer r.Close()
 	f, err := align.ReadFile(r)
 	if err != nil {
-		return align.File{}, usagef("%s: %w", path, err)
+		return align.File{}, usagef("%s: %w; name a file as ridgerule align wrote it, or align again", path, err)
 	}
 	return f, nil
 }
@@ -188,6 +189,14 @@ func (a *app) alignmentOf(ctx context.Context, args []string, k alignFlags) (*ma
 	return made, nil
 }
 
+// ofFiles puts what was given before an error of the alignment itself.
+func ofFiles(err error, paths ...string) error {
+	if !errors.Is(err, align.ErrPoints) && !errors.Is(err, align.ErrRefused) {
+		return err
+	}
+	return fmt.Errorf("%s: %w", strings.Join(paths, ", "), err)
+}
+
 func isTable(path string) bool { return strings.EqualFold(filepath.Ext(path), ".csv") }
 
 // alignScans brings one scan onto the other.
@@ -214,7 +223,7 @@ func (a *app) alignScans(ctx context.Context, args []string, k alignFlags) (*mad
 	fit, err := align.Scans(ctx, first, second, align.ScanOptions{From: frameOf("first", firstOf), To: frameOf("second", secondOf), Keep: keep, Start: start})
 	end()
 	if err != nil {
-		return nil, err
+		return nil, ofFiles(err, args...)
 	}
 	made.Transform, made.Fit, made.Cautions = fit.Transform, fit.Facts(), append([]string{}, fit.Cautions...)
 	made.ScaleFound = align.NewRatio(1+fit.Size, fit.SizeStd)
@@ -264,7 +273,7 @@ func alignTables(args []string) (*madeAlignment, error) {
 	}
 	fit, err := align.FitSets(*sets[0], *sets[1])
 	if err != nil {
-		return nil, err
+		return nil, ofFiles(err, args...)
 	}
 	made := &madeAlignment{File: align.File{Kind: align.KindPoints, First: align.Subject{File: filepath.Base(args[0])}, Second: align.Subject{File: filepath.Base(args[1])}}}
 	made.Transform, made.Fit, made.ScaleFound = fit.Transform, fit.Facts(), align.NewRatio(fit.ScaleFound, fit.ScaleStd)

@@ -46,7 +46,7 @@ func (a *app) alignSurface(ctx context.Context, args []string, k alignFlags) (*m
 	fit, err := align.Surface(ctx, scan, sheet, from, to, align.SurfaceOptions{From: frameSurface, To: frameOf("second", scanOf), ScaleHalf: usualScaleHalf})
 	end()
 	if err != nil {
-		return nil, err
+		return nil, ofFiles(err, args[0], args[1], k.start)
 	}
 	made := &madeAlignment{File: align.File{Kind: align.KindSurface, First: align.Subject{File: filepath.Base(args[0])}, Second: scanOf}}
 	made.Transform, made.Fit, made.Cautions = fit.Transform, fit.Facts(), append([]string{}, fit.Cautions...)

@@ -127,6 +127,9 @@ func (a *app) comparison(ctx context.Context, args []string, k compareFlags, p p
 	step, end := a.progress("measuring")
 	defer end()
 	r, err := change.Compare(ctx, scans[0], scans[1], p.Plan, p.source, f, change.Options{Placed: k.placed, Progress: step})
+	if errors.Is(err, change.ErrAlignment) {
+		err = fmt.Errorf("%s: %w", k.align, err)
+	}
 	if err != nil {
 		return report.ChangeCase{}, err
 	}

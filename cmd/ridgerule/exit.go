@@ -82,7 +82,9 @@ func (a *app) print(err error) {
 // plain returns an error's message without the rooms' names, and on one line. A limit has the name of its flag.
 func plain(err error) string {
 	s := strings.TrimPrefix(strings.TrimPrefix(strings.TrimPrefix(err.Error(), "dicomio: "), "report: "), "practice: ")
-	s = strings.TrimPrefix(strings.ReplaceAll(s, ": align: ", ": "), "align: ")
+	for _, room := range []string{"align: ", "change: "} {
+		s = strings.TrimPrefix(strings.ReplaceAll(s, ": "+room, ": "), room)
+	}
 	s = strings.ReplaceAll(strings.ReplaceAll(s, ": dicomio: ", ": "), "the limit max-", "--max-")
 	return strings.Join(strings.Fields(s), " ")
 }

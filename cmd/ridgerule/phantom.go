@@ -25,13 +25,14 @@ type jawFlags struct {
 
 // secondFlags say whether the jaw is scanned again, and what has become of it.
 type secondFlags struct {
-	again, placed bool
-	lost, size    float64
+	again, placed, before bool
+	lost, size            float64
 }
 
 func (s *secondFlags) add(fl *pflag.FlagSet) {
 	fl.BoolVar(&s.again, "second", false, "scan the jaw a second time, turned and moved, in other voxels: scan2/ and second.json")
 	fl.BoolVar(&s.placed, "second-placed", false, "with implants placed meanwhile, off the plan as a hand is, that bloom and cast streaks")
+	fl.BoolVar(&s.before, "placed", false, "with implants in the first scan already, and in the second: a follow-up of implants that stand")
 	fl.Float64Var(&s.lost, "second-lost", 0, "with the crest lower by so many `mm` at every other site")
 	fl.Float64Var(&s.size, "second-size", 0, "with lengths written too long by this `SHARE`: 0.004 is 0.4 %")
 }
@@ -46,7 +47,9 @@ func (s *secondFlags) visit(j *phantom.Jaw) phantom.Visit {
 	}
 	if s.placed {
 		v.Implants = j.Places(o.Seed)
-		v.Artefacts = phantom.Artefacts{Streaks: 100, Bloom: 0.2, Top: 4000}
+	}
+	if s.placed || s.before {
+		v.Artefacts = metalArtefacts
 	}
 	for i, site := range j.Plan().Sites {
 		if s.lost != 0 && i%2 == 0 {
@@ -54,6 +57,19 @@ func (s *secondFlags) visit(j *phantom.Jaw) phantom.Visit {
 		}
 	}
 	return v
+}
+
+// metalArtefacts are what implants do to a scan.
+var metalArtefacts = phantom.Artefacts{Streaks: 100, Bloom: 0.2, Top: 4000}
+
+// withStanding returns the options of a jaw in which the planned implants stand already.
+func withStanding(o phantom.Options) (phantom.Options, error) {
+	bare, err := phantom.New(o)
+	if err != nil {
+		return o, err
+	}
+	o.Implants, o.Artefacts = bare.Places(bare.Options().Seed), metalArtefacts
+	return o, nil
 }
 
 func (a *app) phantom() *cobra.Command {
@@ -82,6 +98,14 @@ planned and recorded implant positions, and surfaces.json with what is true of t
 		}
 		if s := j.second; !s.again && (s.placed || s.lost != 0 || s.size != 0) {
 			return usagef("--second-placed, --second-lost and --second-size say what a second scan shows; add --second")
+		}
+		if j.second.before && j.second.placed {
+			return usagef("--placed and --second-placed exclude each other: the implants stand in both scans, or in the second alone")
+		}
+		if j.second.before {
+			if o, err = withStanding(o); err != nil {
+				return err
+			}
 		}
 		return a.makePhantom(c, o, out, j)
 	}
@@ -157,7 +181,7 @@ func (a *app) makePhantom(c *cobra.Command, o phantom.Options, out outFlags, j j
 	}
 	if j.surfaces {
 		names = append(names, "surfaces", "positions", "surfaces.json")
-		if err := writeSurfaces(f, o, j.second.again && j.second.placed); err != nil {
+		if err := writeSurfaces(f, o, j.second.before || j.second.again && j.second.placed); err != nil {
 			return err
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math/rand/v2"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -29,7 +30,7 @@ type surfacesTruth struct {
 	Errors    []r3.Vec           `json:"recording_errors_mm"`
 }
 
-// writeSurfaces writes teeth.stl (standing crowns, open), setup.stl (those and the planned ones, whole) in a frame of their
+// writeSurfaces writes teeth.stl (standing crowns, open), setup.stl (those and the planned ones, whole), mucosa.stl (planned) in a frame of their
 // own, marked pairs, planned and recorded positions (placed: as the second scan shows the implants, else as planned), and the truth. It
 // needs two standing teeth at least.
 func writeSurfaces(f *folder, o phantom.Options, placed bool) error {
@@ -47,6 +48,10 @@ func writeSurfaces(f *folder, o phantom.Options, placed bool) error {
 	if err != nil {
 		return err
 	}
+	mucosa, err := jaw.Mucosa(outermost(append(append([]int{}, o.Teeth...), o.Sites...)))
+	if err != nil {
+		return err
+	}
 	rec := phantom.RecordOptions{Seed: o.Seed, Noise: recordSD, Lean: axisSD, Turn: r3.Vec{X: -8, Y: 25, Z: 4}, Shift: r3.Vec{X: -20, Y: 5, Z: 40}}
 	if placed {
 		rec.As = jaw.Places(o.Seed)
@@ -58,6 +63,7 @@ func writeSurfaces(f *folder, o phantom.Options, placed bool) error {
 	}{
 		{"surfaces/teeth.stl", meshWriter(open, truth)},
 		{"surfaces/setup.stl", meshWriter(whole, truth)},
+		{"surfaces/mucosa.stl", meshWriter(mucosa, truth)},
 		{"surfaces/pairs.csv", func(w io.Writer) error { _, err := io.WriteString(w, pairs); return err }},
 		{"positions/planned.csv", func(w io.Writer) error { return phantom.WritePositions(w, recorded.Planned, 0, 0) }},
 		{"positions/recorded.csv", func(w io.Writer) error { return phantom.WritePositions(w, recorded.Recorded, recordSD, axisSD) }},
@@ -73,6 +79,18 @@ func writeSurfaces(f *folder, o phantom.Options, placed bool) error {
 		}
 	}
 	return nil
+}
+
+// outermost returns the most distal tooth of the patient's right and of the left, or the ends of the side that has any.
+func outermost(teeth []int) (from, to int) {
+	place := func(t int) int { // along the arch, from the patient's right to the left
+		if q := t / 10; q == 1 || q == 4 {
+			return -(t % 10)
+		}
+		return t % 10
+	}
+	less := func(a, b int) int { return place(a) - place(b) }
+	return slices.MinFunc(teeth, less), slices.MaxFunc(teeth, less)
 }
 
 // crowns returns the standing crowns (open), those and the planned ones (whole), and the table of marked pairs, two on each

@@ -140,7 +140,11 @@ func (a *app) comparePositions(args []string, f positionFlags, limits []align.Li
 		}
 		o.Repeats = append(o.Repeats, *s)
 	}
-	return align.Compare(*first, *second, o)
+	c, err := align.Compare(*first, *second, o)
+	if err != nil {
+		return nil, ofFiles(err, args...)
+	}
+	return c, nil
 }
 
 // writePositions writes everything and returns the names.

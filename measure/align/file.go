@@ -154,7 +154,7 @@ func ReadFile(r io.Reader) (File, error) {
 		return File{}, err
 	}
 	if f.Accepted.Digest != want {
-		return File{}, fmt.Errorf("%w: it was changed after %s accepted it; align again, look at it and accept it again", ErrFile, f.Accepted.By)
+		return File{}, fmt.Errorf("%w: it was changed after %s accepted it", ErrFile, f.Accepted.By)
 	}
 	return f, nil
 }

@@ -24,7 +24,8 @@ func second(nats float64) string {
 }
 
 // FitSets brings the platforms of the first set onto those of the same name in the second ([FitPoints]). It returns an error
-// wrapping [ErrPoints] where too few names are common, and where a mirrored fit of platforms and axes leaves less.
+// wrapping [ErrPoints] where too few names are common, where a mirrored fit of platforms and axes leaves less, and where distances
+// between platforms say that the sets are not of one case, or not both in mm.
 func FitSets(first, second Set) (PointFit, error) {
 	from, to, _ := common(first, second)
 	fit, err := FitPoints(places(from), places(to))
@@ -34,7 +35,9 @@ func FitSets(first, second Set) (PointFit, error) {
 	if _, _, err := mirrored(from, to); err != nil {
 		return PointFit{}, err
 	}
-	return fit, nil
+	c := &Comparison{}
+	c.pairs(from, to)
+	return fit, c.oneCase()
 }
 
 // Facts puts the fit into words.

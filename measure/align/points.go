@@ -70,7 +70,7 @@ func FitPoints(from, to []r3.Vec) (PointFit, error) {
 // checkPoints returns [ErrPoints] for points to which nothing can be fitted.
 func checkPoints(points []r3.Vec) error {
 	if len(points) < 3 {
-		return fmt.Errorf("%w: %d pairs of points, at least 3 are needed", ErrPoints, len(points))
+		return fmt.Errorf("%w: %d pairs of points, at least 3 are needed, not on one line: add more", ErrPoints, len(points))
 	}
 	for i, p := range points {
 		if n := r3.Norm(p); math.IsNaN(n) || math.IsInf(n, 0) {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -165,4 +166,19 @@ func TestPositionsTable(t *testing.T) {
 	lines := strings.Split(b.String(), "\n")
 	require.Equal(t, "implant,quantity,fit,value,unit,u,U,note,limit,verdict", lines[0])
 	require.Regexp(t, `^'=46,distance,best,0\.0000,mm,0\.0\d{3},0\.0\d{3},,,$`, lines[1])
+}
+
+// Two tables of one case, one of them in centimetres, are no pair: the alignment of tables refuses them as the comparison does.
+func TestTablesInAnotherUnitAreNotAligned(t *testing.T) {
+	first := Set{Positions: []Position{{Name: "46", At: r3.Vec{X: -22}, Axis: r3.Vec{Z: -1}}, {Name: "43", At: r3.Vec{X: -10, Y: -22, Z: 1}, Axis: r3.Vec{Z: -1}},
+		{Name: "33", At: r3.Vec{X: 11, Y: -23}, Axis: r3.Vec{Z: -1}}, {Name: "36", At: r3.Vec{X: 23, Z: 1}, Axis: r3.Vec{Z: -1}}}}
+	second := Set{Positions: slices.Clone(first.Positions)}
+	_, err := FitSets(first, second)
+	require.NoError(t, err)
+	for i := range second.Positions {
+		second.Positions[i].At = r3.Scale(0.1, second.Positions[i].At)
+	}
+	_, err = FitSets(first, second)
+	require.ErrorIs(t, err, ErrPoints)
+	require.ErrorContains(t, err, "not millimetres")
 }

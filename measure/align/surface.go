@@ -114,6 +114,8 @@ func startOf(from, to []r3.Vec) (PointFit, error) {
 		return f, err
 	case len(from) > 3 && f.MirrorRMS < f.RMS/2 && f.RMS > 1: // three points are as good as their mirror image
 		return f, fmt.Errorf("%w: the marked pairs fit better as mirror images (%.2f mm left instead of %.2f mm): the surface is mirrored, or pairs are exchanged", ErrPoints, f.MirrorRMS, f.RMS)
+	case f.RMS > worstMarks && (f.ScaleFound > 2 || f.ScaleFound < 0.5): // no jaw is twice as large as its model
+		return f, fmt.Errorf("%w: the marked places lie %.3g times as far apart in the scan as on the surface: it is not in millimetres; export it in mm and mark it again", ErrPoints, f.ScaleFound)
 	case f.RMS > worstMarks:
 		return f, fmt.Errorf("%w: the marked pairs lie %.1f mm off each other by their best fit, at most %g mm is marking: mark the same places on both, in the same order", ErrPoints, f.RMS, worstMarks)
 	}

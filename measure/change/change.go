@@ -11,7 +11,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -121,17 +120,18 @@ func Compare(ctx context.Context, before, after Scan, p *plan.Plan, source *plan
 
 // belongs refuses an alignment of other scans.
 func belongs(f align.File, before, after measure.Scan) error {
+	const again = "make one of these two: ridgerule align BEFORE AFTER --mask PLAN -o align.json"
 	switch {
 	case f.Kind != align.KindScans:
-		return fmt.Errorf("%w: it is one of %s, not of two scans", ErrAlignment, f.Kind)
+		return fmt.Errorf("%w: it is one of kind %s, not of two scans; %s", ErrAlignment, f.Kind, again)
 	case f.Transform.Spread == nil:
-		return fmt.Errorf("%w: its uncertainty is not known", ErrAlignment)
+		return fmt.Errorf("%w: its uncertainty is not known; %s", ErrAlignment, again)
 	case f.First.Series == after.SeriesHash && f.Second.Series == before.SeriesHash:
 		return fmt.Errorf("%w: it takes the second scan into the first; give the scans in its order, or align them again", ErrAlignment)
 	case f.First.Series != before.SeriesHash:
-		return fmt.Errorf("%w: it was made from another first scan", ErrAlignment)
+		return fmt.Errorf("%w: it was made from another first scan (series %.12s…, this is %.12s…); %s", ErrAlignment, f.First.Series, before.SeriesHash, again)
 	case f.Second.Series != after.SeriesHash:
-		return fmt.Errorf("%w: it was made from another second scan", ErrAlignment)
+		return fmt.Errorf("%w: it was made from another second scan (series %.12s…, this is %.12s…); %s", ErrAlignment, f.Second.Series, after.SeriesHash, again)
 	}
 	return nil
 }
@@ -242,14 +242,31 @@ func (c *comparison) cautions() []string {
 	if c.file.Accepted == nil {
 		out = append(out, "the alignment was accepted by nobody: every change is at best uncertain")
 	}
-	a, b := c.before.Facts.Spacing, c.after.Facts.Spacing
+	if why := c.unlike(); why != "" {
+		out = append(out, why)
+	}
+	return append(out, "no change per year is given: two scans show a change, not its course")
+}
+
+// unlike says what two scans of other voxels, or as sharp as two devices are not, do to U; "": they are alike.
+func (c *comparison) unlike() string {
+	const differ = 1.1 // our choice
+	ratio := func(a, b float64) float64 { return max(a, b) / min(a, b) }
+	a, b, words := c.before.Facts.Spacing, c.after.Facts.Spacing, ""
 	for i := range a {
-		if math.Abs(a[i]-b[i]) > 0.1*min(a[i], b[i]) { // our choice
-			out = append(out, fmt.Sprintf("the voxels differ (%.3g and %.3g mm): each scan's uncertainty is its own, but thin plates and sharp crests are lost in the coarser one, and read as a change", a[i], b[i]))
+		if ratio(a[i], b[i]) > differ {
+			words = fmt.Sprintf("the voxels differ (%.3g and %.3g mm)", a[i], b[i])
 			break
 		}
 	}
-	return append(out, "no change per year is given: two scans show a change, not its course")
+	one, other := edgeOf(c.first), edgeOf(c.second)
+	if sharp := ratio(one, other) > 2*differ-1; words == "" && sharp {
+		words = fmt.Sprintf("one scan is sharper than the other (blur %.2f and %.2f mm), as two devices are", blurOf(c.first), blurOf(c.second))
+	}
+	if words == "" {
+		return ""
+	}
+	return words + fmt.Sprintf(": an edge of bone is known to %.2f mm in the first and %.2f mm in the second, and the U of each change holds both; but thin plates and sharp crests are lost in the coarser one, and read as a change", one, other)
 }
 
 // place returns where a point of the second scan lies in the first, mm.

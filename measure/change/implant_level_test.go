@@ -4,7 +4,10 @@ import (
 	"bytes"
 	"context"
 	"math"
+	"math/rand/v2"
+	"os"
 	"slices"
+	"strconv"
 	"sync"
 	"testing"
 
@@ -196,4 +199,127 @@ func slope(t *testing.T, fall float64) *volume.Volume {
 		v.Stored[i] = int16(1500 * min(1, max(0, (-fall*(p.X-3)-p.Z)/0.25+0.5)))
 	}
 	return v
+}
+
+// Held-out jaws: bone lost at every other implant, by how much drawn, voxels of 0.3 to 0.4 mm, blooming of 0 to 0.3 mm, streaks: whether what is told of each side is
+// within its U of the shape's own change, and what is shown. As many jaws as RIDGERULE_LONG says (two minutes each), from RIDGERULE_SEED on:
+//
+//	RIDGERULE_LONG=10 RIDGERULE_SEED=8100 go test -run HeldOutBoneLevels -v -timeout 3h ./measure/change
+func TestHeldOutBoneLevels(t *testing.T) {
+	jaws, err := strconv.Atoi(os.Getenv("RIDGERULE_LONG"))
+	if err != nil || jaws < 1 {
+		t.Skip("two minutes a jaw; set RIDGERULE_LONG to how many")
+	}
+	from, err := strconv.ParseUint(os.Getenv("RIDGERULE_SEED"), 10, 64)
+	if err != nil {
+		from = 8000
+	}
+	y := &levelTally{}
+	for seed := from; seed < from+uint64(jaws); seed++ {
+		v, implants, both := drawnImplants(t, seed)
+		r, err := Compare(context.Background(), v.before, v.after, v.plan, nil, v.file, Options{Placed: true})
+		require.NoError(t, err)
+		placed, err := v.plan.Place(v.before.Volume.Grid, nil)
+		require.NoError(t, err)
+		c := &comparison{placed: placed, first: r.Before}
+		for i, s := range r.Sites {
+			if s.Placed == nil {
+				t.Logf("seed %d, %s: %s", seed, s.ID, s.NotPlaced)
+				continue
+			}
+			sides := c.sides(&r.Before.Sites[i])
+			for k, q := range []quantity.Name{LevelMesial, LevelDistal, LevelBuccal, LevelLingual} {
+				dir := []r3.Vec{sides.Mesial, r3.Scale(-1, sides.Mesial), sides.Buccal, r3.Scale(-1, sides.Buccal)}[k]
+				truth := trueLevel(t, v.again.Jaw, implants[i], dir, 0.9) - trueLevel(t, v.jaw, implants[i], dir, 0.9)
+				if row := rowOf(t, s, q, math.NaN()); !y.take(row, truth) {
+					t.Logf("seed %d (both %v), %s %s: %+.2f ± %.2f, true %+.2f", seed, both, s.ID, q, row.Change.Value, row.Change.U(), truth)
+				}
+			}
+		}
+	}
+	n := float64(y.told)
+	t.Logf("%d sides, %d told: bias %+.3f mm, error %.3f mm RMS, u %.3f, within U in %d; no change shown in %d of %d unchanged; shown in %d of %d losses of 2 U and more",
+		y.asked, y.told, y.bias/n, math.Sqrt(y.scatter/n), math.Sqrt(y.claimed/n), y.held, y.quiet, y.still, y.shown, y.large)
+	require.GreaterOrEqual(t, float64(y.held), 0.9*n)
+	require.GreaterOrEqual(t, float64(y.quiet), 0.93*float64(y.still))
+	require.GreaterOrEqual(t, float64(y.shown), 0.95*float64(y.large))
+}
+
+// levelTally counts sides of implants: asked for, told, within U, unchanged and told so, lost by 2 U and shown.
+type levelTally struct {
+	asked, told, held, still, quiet, large, shown int
+	bias, scatter, claimed                        float64 // sums, mm and mm²
+}
+
+// take counts one in; false: its error is more than its U.
+func (y *levelTally) take(row Row, truth float64) bool {
+	y.asked++
+	if !row.Shown.Number() {
+		return true
+	}
+	y.told++
+	e, U := row.Change.Value-truth, row.Change.U()
+	y.bias, y.scatter, y.claimed = y.bias+e, y.scatter+e*e, y.claimed+U*U/4
+	switch {
+	case math.Abs(truth) < 1e-3:
+		y.still++
+		if row.Shown == NoChange {
+			y.quiet++
+		}
+	case truth >= 2*U:
+		y.large++
+		if row.Shown == Change {
+			y.shown++
+		}
+	}
+	if math.Abs(e) > U {
+		return false
+	}
+	y.held++
+	return true
+}
+
+// drawnImplants draws a lower jaw with implants, in both scans or in the second alone.
+func drawnImplants(t *testing.T, seed uint64) (*visited, []phantom.Placed, bool) {
+	t.Helper()
+	r := rand.New(rand.NewPCG(seed, 0x1e7e1))
+	in := func(low, high float64) float64 { return low + (high-low)*r.Float64() }
+	o := phantom.Random(seed, phantom.Mandible)
+	a, b := in(0.3, 0.4), in(0.3, 0.4)
+	o.Scan = phantom.Scan{Voxel: [3]float64{a, a, a}, Blur: in(0.2, 0.3), Noise: in(70, 130)}
+	o.Hand, o.Sites = 0, []int{46, 44, 42, 32, 34, 36}
+	bare, err := phantom.New(o)
+	require.NoError(t, err)
+	implants := bare.Places(seed)
+	metal := phantom.Artefacts{Bloom: in(0, 0.3), Streaks: in(0, 120), Top: 4000}
+	visit := phantom.Visit{Turn: r3.Vec{X: in(-6, 6), Y: in(-6, 6), Z: in(-6, 6)}, Shift: r3.Vec{X: in(-5, 5), Y: in(-5, 5), Z: in(-5, 5)}, Artefacts: metal,
+		Scan: phantom.Scan{Voxel: [3]float64{b, b, b}, Blur: in(0.2, 0.35), Noise: in(70, 130), Seed: seed + 1000}}
+	for i, s := range bare.Plan().Sites {
+		if i%2 == 0 {
+			visit.Changes = append(visit.Changes, phantom.Change{Tooth: s.Tooth, Crest: in(0.5, 2)})
+		}
+	}
+	both := seed%2 == 1
+	if both {
+		o.Implants, o.Artefacts = implants, phantom.Artefacts{Bloom: in(0, 0.3), Streaks: in(0, 120), Top: 4000}
+	} else {
+		visit.Implants = implants
+	}
+	j, err := phantom.New(o)
+	require.NoError(t, err)
+	v := &visited{jaw: j}
+	v.again, err = j.Again(visit)
+	require.NoError(t, err)
+	v.before.Volume, err = j.Volume(context.Background(), nil)
+	require.NoError(t, err)
+	v.after.Volume, err = v.again.Volume(context.Background(), nil)
+	require.NoError(t, err)
+	v.before.Facts, v.after.Facts = measure.Scan{SeriesHash: "a", Spacing: [3]float64{a, a, a}}, measure.Scan{SeriesHash: "b", Spacing: [3]float64{b, b, b}}
+	var text bytes.Buffer
+	require.NoError(t, bare.Plan().Write(&text))
+	v.plan, _, err = plan.Read("plan.yaml", text.Bytes(), nil)
+	require.NoError(t, err)
+	v.file, err = v.trueAlignment()
+	require.NoError(t, err)
+	return v, implants, both
 }

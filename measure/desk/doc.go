@@ -13,6 +13,6 @@
 //
 // Files: server (who listens, and what is asked), gates and secrets (who may ask), assets (the page's own files),
 // pictures (what is seen), session (the plan and its acts), acts (what an act may change), journal (what was done),
-// view (what the page is told), numbers (what is measured), snap (callipers), review, propose, practice, practice_answers and practice_marks (sections measured by eye),
+// alignment (of the planned teeth), view (what the page is told), numbers (what is measured), snap (callipers), review, propose, practice, practice_answers and practice_marks (sections measured by eye),
 // wire (requests and answers).
 package desk

@@ -169,6 +169,9 @@ func (d *Desk) calls() http.Handler {
 		}
 		return send(w, n)
 	})
+	call("GET /api/alignment", d.alignment)
+	call("POST /api/alignment", d.acceptAlignment)
+	call("GET /api/board", d.board)
 	call("GET /api/axial", s.axial)
 	call("GET /api/across", s.across)
 	call("GET /api/section", s.section)

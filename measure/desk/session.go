@@ -49,6 +49,7 @@ type session struct {
 	measured  measured
 	proposals proposals
 	snaps     snaps
+	boards    boards
 
 	mu       sync.Mutex
 	journal  *journal        // nil: read-only

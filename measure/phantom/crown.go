@@ -70,6 +70,34 @@ func (j *Jaw) Crown(fdi int, whole bool) (Mesh, error) {
 	return m, nil
 }
 
+// Mucosa returns the planned mucosa along the arch, patient LPS, mm: a band 6 mm to either side of it, from one tooth's place to another's (ISO 3950), where a
+// scanner of surfaces sees the crowns leave it. It returns an error wrapping [ErrOptions] for a tooth of another jaw.
+func (j *Jaw) Mucosa(from, to int) (Mesh, error) {
+	const half, step = 6.0, 0.5 // mm
+	if !belongs(j.opt.Jaw, from) || !belongs(j.opt.Jaw, to) {
+		return Mesh{}, fmt.Errorf("%w: teeth %d and %d are not both of the %v", ErrOptions, from, to, j.opt.Jaw)
+	}
+	h := j.shape
+	a, b := arcOf(h.kind, from, h.s.Arch), arcOf(h.kind, to, h.s.Arch)
+	a, b = min(a, b)-half, max(a, b)+half
+	var m Mesh
+	across := int(2*half/step) + 1
+	rows := int((b-a)/step) + 1
+	for i := range rows {
+		s := a + step*float64(i)
+		for k := range across {
+			m.Points = append(m.Points, j.toPatient(h.arch.point(h.arch.at(s), step*float64(k)-half, h.lift(s)+gumLine)))
+		}
+	}
+	for i := range rows - 1 {
+		for k := range across - 1 {
+			p := i*across + k
+			m.Triangles = append(m.Triangles, [3]int{p, p + 1, p + across}, [3]int{p + 1, p + across + 1, p + across})
+		}
+	}
+	return m, nil
+}
+
 // starMesh returns the outer surface of the tubes as seen from the middle, with its pole along up.
 func starMesh(tubes []tube, middle, up r3.Vec) Mesh {
 	x := r3.Vec{X: 1}

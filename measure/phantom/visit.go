@@ -207,7 +207,7 @@ type SecondTruth struct {
 	Sites       []SiteTruth   `json:"sites"` // in the first scan's frame and the first plan's sections, after the change
 }
 
-// PlacedTrue is an implant that was placed, in the second scan's frame as written.
+// PlacedTrue is an implant that stands in the second scan, in the second scan's frame as written.
 type PlacedTrue struct {
 	Tooth    int        `json:"tooth"`
 	Platform [3]float64 `json:"platform_mm"`
@@ -229,7 +229,7 @@ func (s *Second) SecondTruth() (SecondTruth, error) {
 			t.Rotation[row][i] = x
 		}
 	}
-	for _, p := range s.visit.Implants {
+	for _, p := range s.opt.Implants { // those of before, and those placed meanwhile
 		t.Implants = append(t.Implants, PlacedTrue{p.Tooth, three(s.Point(p.Platform)), three(s.Direction(p.Axis)), p.Diameter * (1 + s.visit.Size), p.Length * (1 + s.visit.Size)})
 	}
 	return t, nil

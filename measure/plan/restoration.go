@@ -16,6 +16,7 @@ type Restoration struct {
 	Surfaces []PlannedSurface
 	Mucosa   *solid.Sheet // the planned mucosa, patient LPS, mm; nil: the plan names none
 	Align    align.File   // surface → scan
+	File     string       // of the alignment, as the plan names it
 	Window   *ExitWindow  // where an implant's axis may leave its tooth; nil: not asked
 }
 
@@ -57,6 +58,7 @@ func (r *reader) restoration(top fields, dir fs.FS) *Restoration {
 	out := &Restoration{}
 	known := false
 	if v, ok := f.need("align", "bring the set-up into the scan's frame: ridgerule align setup.stl scan --start pairs.csv -o setup.json; then align: setup.json"); ok {
+		out.File, _ = v.text(500)
 		out.Align, known = v.alignment(dir)
 	}
 	one, hasOne := f.get("surface")

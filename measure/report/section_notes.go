@@ -157,6 +157,7 @@ func (v *sectionView) entries() []legendEntry {
 		{s.Implant != nil, stroke{Width: 0.5}, "virtual implant"},
 		{marked, stroke{Width: 0.35, Dash: []float64{0.9, 0.7}}, "marked structure"},
 		{len(s.Restoration) > 0, stroke{Width: 0.35, Dash: toothDots}, "planned tooth"},
+		{len(s.Mucosa) > 0, stroke{Width: 0.3, Dash: mucosaDashes}, "planned mucosa"},
 	}, func(e legendEntry) bool { return !e.there })
 }
 

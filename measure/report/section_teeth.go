@@ -11,9 +11,15 @@ import (
 // toothDots is how the outline of a planned tooth is drawn, mm of paper.
 var toothDots = []float64{0.35, 0.6}
 
+// mucosaDashes is how the planned mucosa is, mm of paper.
+var mucosaDashes = []float64{1.5, 0.7}
+
 // plannedTeeth draws where the section cuts the planned teeth and the implant's axis from its platform to the highest of
 // them, and names them: the name last, so that no line runs through it.
 func (v *sectionView) plannedTeeth() {
+	for _, line := range v.site.Mucosa {
+		v.onPicture(v.spots(line), false, 0.3, mucosaDashes...)
+	}
 	var middle spot
 	seen, top := 0.0, math.Inf(-1)
 	for _, line := range v.site.Restoration {

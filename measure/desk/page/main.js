@@ -49,7 +49,7 @@ export function unfold(id, quiet = false) {
     s.section.querySelector("button").setAttribute("aria-expanded", String(now));
     if (!now && s.made) { s.made.element.remove(); s.made = null; }
     if (now && !s.made) {
-      s.made = s.step.make(() => unfold(shown[Math.min(shown.indexOf(s) + 1, shown.length - 1)].step.id));
+      s.made = s.step.make(() => unfold((shown.slice(shown.indexOf(s) + 1).find((t) => t.step.sum()) || s).step.id)); // a step without a word is not there
       s.section.append(s.made.element);
       if (!quiet) { s.section.querySelector("button").focus({ preventScroll: true }); s.section.scrollIntoView({ block: "start" }); }
     }

@@ -6,6 +6,7 @@ import { Pane } from "./pane.js";
 import { confirming, proposing, store } from "./state.js";
 import { axial, panoramic, usualHeight } from "./views.js";
 import { pointTable } from "./points.js";
+import { alignment } from "./alignment.js";
 import { clear } from "./clear.js";
 import { sites, implants } from "./sites.js";
 import { review } from "./review.js";
@@ -147,4 +148,4 @@ function placeFor(p) {
 }
 
 /** @type {Step[]} */
-export const steps = [wayRound, occlusal, arch, clear, sites, implants, review];
+export const steps = [wayRound, occlusal, arch, alignment, clear, sites, implants, review];
