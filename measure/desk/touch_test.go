@@ -66,3 +66,21 @@ func TestPointsMoveByTouch(t *testing.T) {
 	b.lookAt("voxels.png")
 	require.Empty(t, b.complaints())
 }
+
+// Two tabs of one page: what is done in one is seen in the other without asking, and what the other did before it saw it is not
+// done on a plan that it does not know.
+func TestTwoTabsOfOnePage(t *testing.T) {
+	d, _ := opened(t, planAt(t, wholePlan), Options{})
+	a, b := newTab(t, d.Address()), newTab(t, d.Address())
+	for _, one := range []*tab{a, b} {
+		one.click("[data-step=sites] .head button")
+		one.until(`document.querySelectorAll("[data-step=sites] [aria-label=Sites] button").length === 2`)
+	}
+	before := d.session.state().Tag
+	a.click("Remove site 46")
+	b.until(`document.querySelectorAll("[data-step=sites] [aria-label=Sites] button").length === 1`)
+	status, why := post(t, d, d.secrets.enter("Bearer "+d.secrets.invite()), "do", before, map[string]any{"words": "late", "edits": []edit{{"delete", "sites[0]", nil}}})
+	assert.Equal(t, 412, status, why)
+	assert.Len(t, d.session.state().Sites, 1)
+	require.Empty(t, append(a.complaints(), b.complaints()...))
+}

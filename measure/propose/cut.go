@@ -27,6 +27,7 @@ type ridgeLevel struct {
 const (
 	columnUp   = 30  // mm over the curve
 	columnDown = 25  // mm under it
+	fieldEnds  = 2.0 // mm beside an outline within which the field's end is what closed it: two voxels and more
 	neck       = 2.0 // mm from the enamel's end to the bone's crest
 	crownUnder = 6   // mm of a tooth's top that may look like bone
 	mostCrown  = 14  // mm of height
@@ -86,7 +87,7 @@ func (k *cut) climb(f reformat.Field, teeth float64, p reformat.UV, sign float64
 			return out, false
 		}
 		r := ridgeLevel{v: p.V, middle: p.U + (low+high)/2, width: high - low}
-		for _, side := range [2]float64{low - 1, high + 1} {
+		for _, side := range [4]float64{low - fieldEnds, low - fieldEnds/2, high + fieldEnds/2, high + fieldEnds} {
 			if math.IsNaN(f.Grey(reformat.UV{U: p.U + side, V: p.V}, 0)) {
 				r.width = math.Inf(1) // the field ends, and not the bone
 			}

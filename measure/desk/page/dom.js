@@ -93,8 +93,11 @@ export function table(caption, head, rows, notes = []) {
     h("tbody", {}, ...rows.flatMap((cells, i) => [row(cells), ...under(notes[i])]))));
 }
 
+/** A number with one decimal, without a minus before 0. @param {number} x */
+export const tenths = (x) => x.toFixed(1).replace(/^-0\.0$/, "0.0");
+
 /** A number as the page says it, mm. @param {number} x */
-export const mm = (x) => (x < 0 ? "−" : "") + Math.abs(x).toFixed(1);
+export const mm = (x) => tenths(x).replace("-", "−");
 
 /** A point in words. @param {number[]} p */
 export const place = (p) => `x ${mm(p[0])}, y ${mm(p[1])}, z ${mm(p[2])}`;

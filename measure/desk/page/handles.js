@@ -1,7 +1,7 @@
 // Points on a picture that can be moved: by dragging, by a click on the point and a click on its new place, and by keys.
 // A picture is one stop of Tab; arrows choose a point, Enter picks it up, arrows move it by a pixel, with Shift by 0.1 mm,
 // Page keys by 1 mm; Enter puts it down, Escape puts it back, Delete removes it. The first point is a new one.
-import { h, place } from "./dom.js";
+import { h, mm, place } from "./dom.js";
 import { say } from "./status.js";
 
 /** @typedef {{at: number[], name: string, moved?: (p: number[]) => void, moving?: (p: number[]) => void, removed?: () => void, square?: boolean}} Point */
@@ -66,7 +66,7 @@ export class Handles {
     }
   }
 
-  #words(p) { return this.pane.options.words ? this.pane.options.words(p) : this.pane.options.panoramic ? `${p[0].toFixed(1)} mm along the arch` : place(p); }
+  #words(p) { return this.pane.options.words ? this.pane.options.words(p) : this.pane.options.panoramic ? `${mm(p[0])} mm along the arch` : place(p); }
   #of(i) { return i ? this.points[i - 1].at : this.#flat(); }
 
   /** The new point, on the picture as it is now. */

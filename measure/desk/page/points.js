@@ -1,5 +1,5 @@
 // A table of points beside a picture: what the picture's handles do, in fields.
-import { empty, h } from "./dom.js";
+import { empty, h, tenths } from "./dom.js";
 
 const tall = 10; // rows that a table shows without scrolling in itself
 
@@ -9,7 +9,7 @@ const tall = 10; // rows that a table shows without scrolling in itself
  */
 export function pointTable(caption, points, fresh) {
   const row = (name, at, buttons, change) => {
-    const fields = ["x", "y", "z"].map((axis, i) => h("input", { type: "number", step: 0.1, "aria-label": `${name}, ${axis}, mm`, value: at ? at[i].toFixed(1) : "", disabled: at && !change,
+    const fields = ["x", "y", "z"].map((axis, i) => h("input", { type: "number", step: 0.1, "aria-label": `${name}, ${axis}, mm`, value: at ? tenths(at[i]) : "", disabled: at && !change,
       onchange: change && (() => change(fields.map((f, k) => f === fields[i] || !at ? Number(f.value) : at[k]))) }));
     return { fields, row: h("tr", {}, h("th", { scope: "row" }, name.replace(/ of \d+$/, "")), ...fields.map((f) => h("td", {}, f)), h("td", {}, buttons(fields))) };
   };
