@@ -19,7 +19,7 @@ func small() (*SurfacePatch, *layerFit, [3]int) {
 	w := &SurfacePatch{p: p, noise: 40, active: []int{pE, pG0, pG1}}
 	for v := range 9 * 8 * 7 {
 		g := reformat.VoxelSample{N: 0.2 * float64(v%9-4), X: 0.2 * float64(v/9%8-4), T: 0.2 * float64(v/72-3), Voxel: v%9 + 20*(v/9%8) + 400*(v/72)}
-		g.Grey = p.model(g) + 40*r.NormFloat64()
+		g.Grey = p.grey(g, p.bends()) + 40*r.NormFloat64()
 		w.seen = append(w.seen, g)
 	}
 	return w, &layerFit{samples: w.seen, active: w.active, noise: 40}, strides
@@ -82,7 +82,7 @@ func TestSumsOfResiduals(t *testing.T) {
 	}
 	l := w.residualLags(steps)
 	held := func(v int) float64 {
-		return math.Max(-120, math.Min(120, w.seen[v].Grey-w.p.model(w.seen[v])))
+		return math.Max(-120, math.Min(120, w.seen[v].Grey-w.p.grey(w.seen[v], w.p.bends())))
 	}
 	power := 0.0
 	for v := range w.seen {
@@ -124,7 +124,7 @@ func TestTextureBehindThePlate(t *testing.T) {
 		if g.N <= 1.3 { // the plate, and 1.5 sigma past it
 			off *= 9
 		}
-		g.Grey = p.model(g) + off
+		g.Grey = p.grey(g, p.bends()) + off
 		w.seen = append(w.seen, g)
 	}
 	want := math.Sqrt(math.Pow(100/0.6745, 2) - 30*30)

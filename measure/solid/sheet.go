@@ -62,6 +62,12 @@ func ReadSheet(r io.Reader, size int64) (*Sheet, error) {
 	return NewSheet(s.Points, s.Triangles)
 }
 
+// Bounds returns the box of the sheet, mm.
+func (s *Sheet) Bounds() r3.Box {
+	b := &s.search.ready.tree.nodes[0]
+	return r3.Box{Min: r3.Vec{X: b.lo[0], Y: b.lo[1], Z: b.lo[2]}, Max: r3.Vec{X: b.hi[0], Y: b.hi[1], Z: b.hi[2]}}
+}
+
 // Triangle returns facet i, its corners in mm.
 func (s *Sheet) Triangle(i int) Triangle { return s.search.ready.triangles[i] }
 
