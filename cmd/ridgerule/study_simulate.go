@@ -65,7 +65,7 @@ func (a *app) simulate(ctx context.Context, path, selector string, p planFile, o
 	if err != nil {
 		return nil, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	if _, err := p.place(s.Grid); err != nil {
 		return nil, err
 	}

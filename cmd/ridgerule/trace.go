@@ -74,7 +74,7 @@ func (a *app) follow(ctx context.Context, path string, k traceFlags, place func(
 	if err != nil {
 		return nil, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	marks, err := place(s.Grid)
 	if err != nil {
 		return nil, err
