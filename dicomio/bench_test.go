@@ -56,12 +56,12 @@ func bareRead(b *testing.B, dir string) []byte {
 }
 
 func readAll(b *testing.B, dir string) *volume.Volume {
-	door, err := Open(dir, Limits{})
+	input, err := Open(dir, Limits{})
 	if err != nil {
 		b.Fatal(err)
 	}
-	defer door.Close()
-	cat, err := Scan(context.Background(), door, Limits{})
+	defer input.Close()
+	cat, err := Scan(context.Background(), input, Limits{})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -159,13 +159,13 @@ func BenchmarkReadMultiFrame(b *testing.B) {
 func BenchmarkScan(b *testing.B) {
 	dir, _ := benchSeries(b, 512, WriteOptions{})
 	for b.Loop() {
-		door, err := Open(dir, Limits{})
+		input, err := Open(dir, Limits{})
 		if err != nil {
 			b.Fatal(err)
 		}
-		if _, err := Scan(context.Background(), door, Limits{}); err != nil {
+		if _, err := Scan(context.Background(), input, Limits{}); err != nil {
 			b.Fatal(err)
 		}
-		door.Close()
+		input.Close()
 	}
 }

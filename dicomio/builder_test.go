@@ -30,11 +30,11 @@ func add(fsys fstest.MapFS, name string, data []byte) {
 // scanned opens and scans a file system.
 func scanned(t testing.TB, fsys fs.FS) (*Catalogue, error) {
 	t.Helper()
-	door, err := NewDoor(fsys, Limits{})
+	input, err := NewInput(fsys, Limits{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	return Scan(t.Context(), door, Limits{})
+	return Scan(t.Context(), input, Limits{})
 }
 
 // only scans and picks without a selector.

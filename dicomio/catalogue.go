@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// Catalogue is what a door holds: the series found, and what was passed over.
+// Catalogue is what an input holds: the series found, and what was passed over.
 type Catalogue struct {
 	Series []*Series // in order of listing; Series[i].Number is i+1
 	Passed []Passed  // files that are no part of a series, by reason

@@ -1,9 +1,9 @@
 // Package dicomio turns what a scanner exported into a volume that may be measured, or says in one sentence why it
 // cannot be, and writes synthetic volumes as a DICOM series.
 //
-// The way through, door to door:
+// The way through, step by step:
 //
-//	Open   a folder, .zip, DICOMDIR or file        → Door       door.go
+//	Open   a folder, .zip, DICOMDIR or file        → Input       input.go
 //	Scan   every header, no pixel                   → Catalogue  scan.go, group.go, judge.go
 //	Pick   one of the series found                  → Series     catalogue.go
 //	Read   its pixels into one volume               → Volume     read.go

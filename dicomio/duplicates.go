@@ -47,7 +47,7 @@ func (s *Series) differ(a, b *plane) (bool, *SeriesError) {
 	var values [2][]int16
 	for i, p := range []*plane{a, b} {
 		values[i] = make([]int16, p.src.pixels.rows*p.src.pixels.columns)
-		r, err := s.door.openPixels(p.src)
+		r, err := s.input.openPixels(p.src)
 		if err == nil {
 			err = r.frame(p, values[i])
 			r.Close()

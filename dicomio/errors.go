@@ -23,7 +23,7 @@ var (
 // cannot be a name.
 type SeriesError struct {
 	Code      string // machine-readable, e.g. "missing_slice"; the list is in docs/reading.md
-	File      string // path inside the door, slash-separated; empty when the trouble is not in one file
+	File      string // path inside the input, slash-separated; empty when the trouble is not in one file
 	Attribute string // DICOM keyword, e.g. PixelSpacing; may be empty
 	Value     string // as found, control characters removed and shortened; may be empty
 	Problem   string // a clause: what is wrong

@@ -30,13 +30,13 @@ func Example() {
 	}
 
 	ctx := context.Background()
-	door, err := dicomio.Open(folder, dicomio.Limits{})
+	input, err := dicomio.Open(folder, dicomio.Limits{})
 	if err != nil {
 		fmt.Println(err)
 		return
 	}
-	defer door.Close()
-	found, err := dicomio.Scan(ctx, door, dicomio.Limits{})
+	defer input.Close()
+	found, err := dicomio.Scan(ctx, input, dicomio.Limits{})
 	if err != nil {
 		fmt.Println(err)
 		return

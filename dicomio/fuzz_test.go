@@ -19,9 +19,9 @@ var fuzzLimits = Limits{Inflated: 4 << 20, Volume: 64 << 20, Workers: 1}
 // mostMemory is what one hostile input may allocate in all, live or not, beyond 400 times its own size.
 const mostMemory = 200 << 20
 
-// answer scans and reads everything behind a door, and fails on what is neither a volume nor our error.
-func answer(t *testing.T, door *Door) (hashes []string) {
-	cat, err := Scan(context.Background(), door, fuzzLimits)
+// answer scans and reads everything behind an input, and fails on what is neither a volume nor our error.
+func answer(t *testing.T, input *Input) (hashes []string) {
+	cat, err := Scan(context.Background(), input, fuzzLimits)
 	ours(t, err)
 	if cat == nil {
 		return nil
@@ -111,13 +111,13 @@ func FuzzSeries(f *testing.F) {
 			add(alone, "DICOMDIR", data)
 			var hashes []string
 			for _, fsys := range []fstest.MapFS{both, alone} {
-				door, err := NewDoor(fsys, fuzzLimits)
+				input, err := NewInput(fsys, fuzzLimits)
 				if err != nil {
 					t.Fatal(err)
 				}
-				hashes = append(hashes, answer(t, door)...)
+				hashes = append(hashes, answer(t, input)...)
 			}
-			listed := &Door{FS: alone, Names: []string{"DICOMDIR"}}
+			listed := &Input{FS: alone, Names: []string{"DICOMDIR"}}
 			ours(t, listed.followDirectory("DICOMDIR", fuzzLimits.withDefaults(1)))
 			return hashes
 		})
@@ -139,12 +139,12 @@ func FuzzZip(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		bounded(t, len(data), func() []string {
-			door, err := newZipDoor(bytes.NewReader(data), int64(len(data)), "fuzz.zip", fuzzLimits.withDefaults(1))
+			input, err := newZipDoor(bytes.NewReader(data), int64(len(data)), "fuzz.zip", fuzzLimits.withDefaults(1))
 			ours(t, err)
 			if err != nil {
 				return nil
 			}
-			return answer(t, door)
+			return answer(t, input)
 		})
 	})
 }

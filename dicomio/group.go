@@ -27,7 +27,7 @@ const (
 )
 
 type grouper struct {
-	door    *Door
+	input   *Input
 	limits  Limits
 	planes  []*plane
 	damaged []found
@@ -54,7 +54,7 @@ func (g *grouper) series(ctx context.Context) ([]*Series, error) {
 		s.judgeStrays(g.noImages)
 		s.judgeNumbers(g.numbers(s.UID))
 	}
-	g.blame(out)
+	g.assignDamaged(out)
 	return out, nil
 }
 
@@ -112,7 +112,7 @@ func (g *grouper) split(bucket []*plane) []*Series {
 	stacks, lost := cluster(bucket)
 	var out, strays []*Series
 	for _, planes := range stacks {
-		s := &Series{door: g.door, limits: g.limits, planes: planes}
+		s := &Series{input: g.input, limits: g.limits, planes: planes}
 		if len(planes) >= fewest || len(stacks) == 1 {
 			out = append(out, s)
 		} else {
@@ -123,7 +123,7 @@ func (g *grouper) split(bucket []*plane) []*Series {
 		out, strays = strays, nil
 	}
 	if len(out) == 0 { // no image of the bucket has a place
-		out = append(out, &Series{door: g.door, limits: g.limits, planes: lost})
+		out = append(out, &Series{input: g.input, limits: g.limits, planes: lost})
 		lost = nil
 	}
 	for _, stray := range strays {
@@ -195,9 +195,9 @@ func (p *plane) sameDirections(q *plane, tolerance float64) bool {
 	return r3.Norm(r3.Sub(p.row, q.row)) <= tolerance && r3.Norm(r3.Sub(p.column, q.column)) <= tolerance
 }
 
-// blame hands each damaged file to the series it belongs to; one that cannot be told spoils every candidate, for it may
+// assignDamaged hands each damaged file to the series it belongs to; one that cannot be told spoils every candidate, for it may
 // be the missing end of any.
-func (g *grouper) blame(series []*Series) {
+func (g *grouper) assignDamaged(series []*Series) {
 	for _, r := range g.damaged {
 		known := false
 		for _, s := range series {
@@ -213,14 +213,14 @@ func (g *grouper) blame(series []*Series) {
 		}
 	}
 	for _, s := range series {
-		if n := len(g.door.absent); n > 0 {
-			s.caution("files_missing", fmt.Sprintf("%d file(s) listed by the DICOMDIR are not there, the first is %s", n, called(g.door.absent[0])))
+		if n := len(g.input.absent); n > 0 {
+			s.caution("files_missing", fmt.Sprintf("%d file(s) listed by the DICOMDIR are not there, the first is %s", n, called(g.input.absent[0])))
 		}
 		if g.unreadable != "" {
 			s.caution("files_unreadable", g.unreadable+"; slices may be missing at the ends of the stack")
 		}
-		if n := len(g.door.refused); n > 0 {
-			s.caution("files_refused", fmt.Sprintf("%d file(s) were refused on the way in (%s); slices may be missing at the ends of the stack", n, countEach(g.door.refused)))
+		if n := len(g.input.refused); n > 0 {
+			s.caution("files_refused", fmt.Sprintf("%d file(s) were refused on the way in (%s); slices may be missing at the ends of the stack", n, countEach(g.input.refused)))
 		}
 	}
 }

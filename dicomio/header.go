@@ -15,7 +15,7 @@ import (
 
 // source is one file of images and what its header says.
 type source struct {
-	name string // path inside the door
+	name string // path inside the input
 	size int64  // bytes, when it was scanned
 	when time.Time
 	seek bool // its bytes can be had by offset

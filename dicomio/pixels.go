@@ -10,26 +10,26 @@ import (
 
 // pixelReader reads frames of one open file. It is for one goroutine.
 type pixelReader struct {
-	door *Door
-	src  *source
-	file fs.File
-	at   io.ReaderAt // nil: the bytes come in order only
-	r    io.Reader   // the stream that Pixels.Offset counts in, when at is nil
-	pos  int64       // in r
+	input *Input
+	src   *source
+	file  fs.File
+	at    io.ReaderAt // nil: the bytes come in order only
+	r     io.Reader   // the stream that Pixels.Offset counts in, when at is nil
+	pos   int64       // in r
 
 	raw    []byte // 8-bit cells, or a compressed frame
 	starts []int  // first fragment of each frame, and the end
 }
 
 // openPixels opens src for reading frames, and makes sure it is still the file that was scanned.
-func (d *Door) openPixels(src *source) (*pixelReader, error) {
-	r := &pixelReader{door: d, src: src}
+func (d *Input) openPixels(src *source) (*pixelReader, error) {
+	r := &pixelReader{input: d, src: src}
 	return r, r.open()
 }
 
 func (r *pixelReader) open() error {
 	r.Close()
-	f, err := r.door.FS.Open(r.src.name)
+	f, err := r.input.FS.Open(r.src.name)
 	if err != nil {
 		return r.lost("cannot be opened any more", err)
 	}

@@ -119,7 +119,7 @@ func (s *Series) perform(ctx context.Context, slices []int, v *volume.Volume, re
 // readFile reads slices that lie in one file.
 func (s *Series) readFile(ctx context.Context, slices []int, v *volume.Volume, report *reporter) error {
 	src := s.planes[slices[0]].src
-	r, err := s.door.openPixels(src)
+	r, err := s.input.openPixels(src)
 	if err != nil {
 		return err
 	}

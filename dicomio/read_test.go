@@ -62,7 +62,7 @@ func TestReadStopsWhenCancelled(t *testing.T) {
 	if v != nil || !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v, %v", v, err)
 	}
-	if _, err := Scan(ctx, s.door, Limits{}); !errors.Is(err, context.Canceled) {
+	if _, err := Scan(ctx, s.input, Limits{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("a cancelled scan gave %v", err)
 	}
 }

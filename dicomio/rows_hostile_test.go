@@ -212,8 +212,8 @@ func TestRow43MemoryIsAskedForFirst(t *testing.T) {
 		t.Fatalf("got %v", err)
 	}
 	says(t, e.Error(), "MiB of memory", "MiB are free")
-	door, _ := NewDoor(folder(craft.Stack(4)...), Limits{})
-	cat, err := Scan(t.Context(), door, Limits{Volume: 100})
+	input, _ := NewInput(folder(craft.Stack(4)...), Limits{})
+	cat, err := Scan(t.Context(), input, Limits{Volume: 100})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -229,11 +229,11 @@ func TestRow33ManySmallBombs(t *testing.T) {
 		c.Syntax, c.Pixels = walk.Deflated, make([]uint16, 400*400)
 		files = append(files, c)
 	}
-	door, err := NewDoor(folder(files...), Limits{})
+	input, err := NewInput(folder(files...), Limits{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	cat, err := Scan(t.Context(), door, Limits{Inflated: 1 << 20})
+	cat, err := Scan(t.Context(), input, Limits{Inflated: 1 << 20})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -264,11 +264,11 @@ func TestRow29FilesWrongInOneWayAreCounted(t *testing.T) {
 		at += bytes.Index(data[at:], []byte("PK\x01\x02")) + 4
 		data[at+12] ^= 1
 	}
-	door, err := newZipDoor(bytes.NewReader(data), int64(len(data)), "x.zip", Limits{}.withDefaults(1))
+	input, err := newZipDoor(bytes.NewReader(data), int64(len(data)), "x.zip", Limits{}.withDefaults(1))
 	if err != nil {
 		t.Fatal(err)
 	}
-	cat, err := Scan(t.Context(), door, Limits{})
+	cat, err := Scan(t.Context(), input, Limits{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -288,13 +288,13 @@ func TestRow33LimitsAreNamed(t *testing.T) {
 	}{
 		{dir, "max-files", Limits{Files: 5}}, {path, "max-files", Limits{Files: 5}}, {dir, "max-volume", Limits{Volume: 359}},
 	} {
-		door, err := Open(c.path, c.limits)
+		input, err := Open(c.path, c.limits)
 		if err == nil {
 			var cat *Catalogue
-			if cat, err = Scan(t.Context(), door, c.limits); err == nil {
+			if cat, err = Scan(t.Context(), input, c.limits); err == nil {
 				err = cat.Series[0].Err()
 			}
-			door.Close()
+			input.Close()
 		}
 		if e, ok := err.(*SeriesError); !ok || e.Code != "limit" {
 			t.Fatalf("%v, want a limit", err)

@@ -118,11 +118,11 @@ func TestZipDirectoryWithAFalseSizeIsCautionedOrRefused(t *testing.T) {
 					copy(data[at+field[0]:], []byte{byte(size), byte(size >> 8), 0, 0})
 				}
 			}
-			door, err := newZipDoor(bytes.NewReader(data), int64(len(data)), "scan.zip", Limits{}.withDefaults(1))
+			input, err := newZipDoor(bytes.NewReader(data), int64(len(data)), "scan.zip", Limits{}.withDefaults(1))
 			if err != nil {
 				t.Fatal(err)
 			}
-			cat, err := Scan(t.Context(), door, Limits{})
+			cat, err := Scan(t.Context(), input, Limits{})
 			if err != nil {
 				t.Fatal(err)
 			}

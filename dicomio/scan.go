@@ -25,42 +25,42 @@ type found struct {
 	image  bool         // it was passed over for what it is, not for being unreadable
 }
 
-// Scan reads the header of every file behind the door, in parallel, and groups the images into series: by
+// Scan reads the header of every file behind the input, in parallel, and groups the images into series: by
 // SeriesInstanceUID, then by geometry, so that two stacks under one UID are two series. Each is judged: see
 // [Series.Verdict]. No pixel is read, except where two images lie in one place and must be told apart.
 //
 // It returns a [*SeriesError] when there is no DICOM image at all (the catalogue is then returned too, for what was
 // passed over), and ctx's error when cancelled.
-func Scan(ctx context.Context, door *Door, limits Limits) (*Catalogue, error) {
+func Scan(ctx context.Context, input *Input, limits Limits) (*Catalogue, error) {
 	limits = limits.withDefaults(runtime.GOMAXPROCS(0))
-	results := make([]found, len(door.Names))
+	results := make([]found, len(input.Names))
 	err := each(ctx, limits.Workers, len(results), func(i int) error {
-		results[i] = door.look(door.Names[i], limits)
+		results[i] = input.look(input.Names[i], limits)
 		return nil
 	})
 	if err != nil {
 		return nil, err
 	}
-	cat := &Catalogue{Passed: append([]Passed(nil), door.Passed...)}
-	g := grouper{door: door, limits: limits}
+	cat := &Catalogue{Passed: append([]Passed(nil), input.Passed...)}
+	g := grouper{input: input, limits: limits}
 	for i, r := range results {
 		switch {
 		case r.broken != nil:
 			g.damaged = append(g.damaged, r)
-			cat.Passed = count(cat.Passed, "damaged", door.Names[i])
+			cat.Passed = count(cat.Passed, "damaged", input.Names[i])
 		case r.passed != "":
-			cat.Passed = count(cat.Passed, r.passed, door.Names[i])
-			g.noImages = append(g.noImages, r.stray(door.Names[i]))
+			cat.Passed = count(cat.Passed, r.passed, input.Names[i])
+			g.noImages = append(g.noImages, r.stray(input.Names[i]))
 		default:
 			g.planes = append(g.planes, r.planes...)
 		}
 	}
-	g.noImages = append(g.noImages, door.notRead...)
+	g.noImages = append(g.noImages, input.notRead...)
 	g.unreadable = cat.unreadable()
 	if cat.Series, err = g.series(ctx); err != nil {
 		return nil, err
 	}
-	return cat, cat.nothing(len(door.Names), g.damaged)
+	return cat, cat.nothing(len(input.Names), g.damaged)
 }
 
 // unreadable words what could not be opened, whatever the system said of each; empty when everything could.
@@ -121,7 +121,7 @@ func each(ctx context.Context, workers, n int, do func(i int) error) error {
 }
 
 // look reads one file's header.
-func (d *Door) look(name string, limits Limits) found {
+func (d *Input) look(name string, limits Limits) found {
 	f, err := d.FS.Open(name)
 	if err != nil {
 		return found{passed: "unreadable: " + reason(err)}

@@ -46,7 +46,7 @@ type Series struct {
 	Problems []*SeriesError // why it is unfit; empty when it is not
 	Identity Identity       // never printed unless asked for
 
-	door    *Door
+	input   *Input
 	limits  Limits
 	planes  []*plane // in slice order once judged
 	lost    []*plane // images of the series without a place
@@ -58,7 +58,7 @@ type Series struct {
 
 // Image says where one slice came from.
 type Image struct {
-	File  string // path inside the door
+	File  string // path inside the input
 	Frame int    // 0-based frame in the file
 	SOP   string // SOPInstanceUID
 }

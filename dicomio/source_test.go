@@ -52,12 +52,12 @@ func written(t *testing.T, o WriteOptions) *Series {
 	if err := WriteCT(dir, v, o); err != nil {
 		t.Fatal(err)
 	}
-	door, err := Open(dir, Limits{})
+	input, err := Open(dir, Limits{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { door.Close() })
-	found, err := Scan(context.Background(), door, Limits{})
+	t.Cleanup(func() { input.Close() })
+	found, err := Scan(context.Background(), input, Limits{})
 	if err != nil {
 		t.Fatal(err)
 	}

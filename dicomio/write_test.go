@@ -46,12 +46,12 @@ func roundTrip(t testing.TB, v *volume.Volume, options WriteOptions) (*Series, *
 	if err := WriteCT(dir, v, options); err != nil {
 		t.Fatal(err)
 	}
-	door, err := Open(dir, Limits{})
+	input, err := Open(dir, Limits{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { door.Close() })
-	cat, err := Scan(context.Background(), door, Limits{})
+	t.Cleanup(func() { input.Close() })
+	cat, err := Scan(context.Background(), input, Limits{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -31,7 +31,7 @@ type Options struct {
 	PlacedBy *float64              // standard uncertainty of the arch points, mm; nil: the plan's
 	Other    bool                  // measure another scan than the plan names, with a caution
 	Cautions []Caution             // what the caller knows of the case, carried into the result
-	Taught   *Taught               // keeps what the series teaches for the next run; nil: nothing is kept
+	Cache    *Cache                // keeps what the series tells, and its sites, for the next run; nil: nothing is kept
 }
 
 // Run measures the sites of plan p, which is placed on the grid of volume v. scan says what v is; it is carried into
@@ -57,12 +57,12 @@ func Run(ctx context.Context, v *volume.Volume, p *plan.Placed, scan Scan, opt O
 	}
 	c := &run{plan: p, v: v, beyond: map[string]trace.Answer{}, curve: p.Curve, marks: p.Landmarks, rules: rules, scene: scene,
 		placed: placedBy(p, opt), voxel: v.Spacing(), doubts: doubts, said: opt.Cautions, teeth: plannedTeeth(p.Restoration), scanHash: scan.SeriesHash}
-	l, err := opt.Taught.of(ctx, c)
+	l, err := opt.Cache.of(ctx, c)
 	if err != nil {
 		return nil, err
 	}
 	c.take(l)
-	known := opt.Taught.recall(c)
+	known := opt.Cache.recall(c)
 	sites, err := c.trace(ctx, v, known)
 	if err != nil {
 		return nil, err
@@ -70,28 +70,28 @@ func Run(ctx context.Context, v *volume.Volume, p *plan.Placed, scan Scan, opt O
 	if err := c.measure(ctx, sites, known, opt.Progress); err != nil {
 		return nil, err
 	}
-	opt.Taught.remember(c, sites, known)
+	opt.Cache.remember(c, sites, known)
 	return c.result(sites, scan), nil
 }
 
 // run is what the sites of one case share.
 type run struct {
-	plan     *plan.Placed
-	v        *volume.Volume
-	curve    *reformat.Curve
-	marks    plan.Landmarks
-	sections *sections
-	doubts   *plan.Doubts
-	rules    safety.Rules
-	scene    *safety.Scene
-	placed   float64 // standard uncertainty of the arch points, mm
-	tissue   ridge.ImageModel
-	beyond   map[string]trace.Answer // what the image shows, by name, of the canals where they concern no site
-	said     []Caution               // of the case by the caller
-	taught   []Caution               // about what the series has taught
-	voxel    [3]float64              // mm
-	teeth    []tooth                 // planned
-	scanHash string                  // of the series that is measured; "": not known
+	plan          *plan.Placed
+	v             *volume.Volume
+	curve         *reformat.Curve
+	marks         plan.Landmarks
+	sections      *sections
+	doubts        *plan.Doubts
+	rules         safety.Rules
+	scene         *safety.Scene
+	placed        float64 // standard uncertainty of the arch points, mm
+	tissue        ridge.ImageModel
+	beyond        map[string]trace.Answer // what the image shows, by name, of the canals where they concern no site
+	said          []Caution               // of the case by the caller
+	modelCautions []Caution               // about what the series tells of itself
+	voxel         [3]float64              // mm
+	teeth         []tooth                 // planned
+	scanHash      string                  // of the series that is measured; "": not known
 }
 
 // placedBy returns the standard uncertainty of the plan's arch points, in mm.
@@ -239,7 +239,7 @@ func (c *run) result(sites []*site, scan Scan) *Result {
 	if c.tissue.Edges > 0 {
 		scan.Blur, scan.Noise = c.tissue.Blur, c.tissue.Noise
 	}
-	cautions := slices.Concat(scan.Cautions, c.said, coarse(c.v.Grid, scan.Cautions), c.taught)
+	cautions := slices.Concat(scan.Cautions, c.said, coarse(c.v.Grid, scan.Cautions), c.modelCautions)
 	if c.curve.Straight() {
 		cautions = append(cautions, Cautionf("arch_straight", SeverityCaution, "the arch points lie on a straight line: buccal was taken as away from the midline, or forward; check it on the pictures"))
 	}

@@ -132,14 +132,14 @@ type Edges struct {
 
 // EdgesAt outlines the bone in the section at arc length arc (mm) of a plan's arch, with what t has learnt by a run along
 // it. It returns an error where t has learnt nothing of that arch yet, or the section shows no bone.
-func (t *Taught) EdgesAt(v *volume.Volume, p *plan.Placed, arc float64) (*Edges, error) {
+func (t *Cache) EdgesAt(v *volume.Volume, p *plan.Placed, arc float64) (*Edges, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	if !t.knows(v, p) {
 		return nil, errors.New("measure: nothing is measured on this arch yet: no edge is known")
 	}
 	f := p.Curve.Frame(arc)
-	o := (&run{v: v, tissue: t.lesson.tissue}).edgesAt(f)
+	o := (&run{v: v, tissue: t.model.tissue}).edgesAt(f)
 	if o == nil {
 		return nil, fmt.Errorf("%w at %.1f mm along the arch", ridge.ErrNoRidge, arc)
 	}

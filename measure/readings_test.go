@@ -60,15 +60,15 @@ func TestReadingBetweenEdges(t *testing.T) {
 		require.NoError(t, err)
 		return placed
 	}
-	taught := &Taught{}
+	cache := &Cache{}
 	placed := place(straightPlan)
-	_, err := taught.EdgesAt(v, placed, 22)
+	_, err := cache.EdgesAt(v, placed, 22)
 	require.Error(t, err, "nothing was measured yet")
-	r, err := Run(context.Background(), v, placed, Scan{}, Options{Taught: taught})
+	r, err := Run(context.Background(), v, placed, Scan{}, Options{Cache: cache})
 	require.NoError(t, err)
-	edges, err := taught.EdgesAt(v, placed, r.Sites[0].Frame.Arc)
+	edges, err := cache.EdgesAt(v, placed, r.Sites[0].Frame.Arc)
 	require.NoError(t, err)
-	_, err = taught.EdgesAt(v, place(strings.Replace(straightPlan, "[0, 18, -2]", "[0.8, 18, -2]", 1)), 22)
+	_, err = cache.EdgesAt(v, place(strings.Replace(straightPlan, "[0, 18, -2]", "[0.8, 18, -2]", 1)), 22)
 	require.Error(t, err, "another arch")
 	var ends [2]r3.Vec
 	for i, side := range []float64{-1, 1} {

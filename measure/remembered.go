@@ -22,7 +22,7 @@ type remembered struct {
 }
 
 // remember keeps the sites of a run.
-func (t *Taught) remember(c *run, sites, known []*site) {
+func (t *Cache) remember(c *run, sites, known []*site) {
 	if t == nil {
 		return
 	}
@@ -41,7 +41,7 @@ func (t *Taught) remember(c *run, sites, known []*site) {
 }
 
 // recall returns the sites of the run before that this one need not measure again, nil for each other, in the plan's order.
-func (t *Taught) recall(c *run) []*site {
+func (t *Cache) recall(c *run) []*site {
 	out := make([]*site, len(c.plan.Sites))
 	if t == nil {
 		return out

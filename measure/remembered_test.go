@@ -34,7 +34,7 @@ func TestOnlyTouchedSitesAreMeasuredAgain(t *testing.T) {
 	canal := edit(reviewed, "radius_mm: 1.5", "radius_mm: 1.6")
 	removed := edit(canal, `  - {tooth: "37", at: [0, 10.5, -2], sizes: {diameters_mm: [3.5, 4], lengths_mm: [6, 8]}}`+"\n", "")
 	removed = edit(removed, "readings: [{id: a, site: \"37\", ", "readings: [{id: a, ")
-	taught := &Taught{}
+	cache := &Cache{}
 	for i, c := range []struct {
 		name, text string
 		fresh      int
@@ -46,11 +46,11 @@ func TestOnlyTouchedSitesAreMeasuredAgain(t *testing.T) {
 		require.NoError(t, err, c.name)
 		placed, err := p.Place(v.Grid, source)
 		require.NoError(t, err, c.name)
-		again, err := Run(context.Background(), v, placed, Scan{}, Options{Taught: taught})
+		again, err := Run(context.Background(), v, placed, Scan{}, Options{Cache: cache})
 		require.NoError(t, err)
 		anew, err := Run(context.Background(), v, placed, Scan{}, Options{})
 		require.NoError(t, err)
-		assert.Equal(t, c.fresh, taught.before.fresh, "%d: %s", i, c.name)
+		assert.Equal(t, c.fresh, cache.before.fresh, "%d: %s", i, c.name)
 		assert.True(t, everything(anew) == everything(again), "%d: %s: other numbers", i, c.name)
 		for k := range anew.Arch.Rows {
 			a, b := anew.Arch.Rows[k], again.Arch.Rows[k]
@@ -69,10 +69,10 @@ func TestOnlyTouchedSitesAreMeasuredAgain(t *testing.T) {
 	for _, c := range []struct {
 		v   *volume.Volume
 		opt Options
-	}{{v, Options{Taught: taught, PlacedBy: &by}}, {v, Options{Taught: taught}}, {&other, Options{Taught: taught}}} {
+	}{{v, Options{Cache: cache, PlacedBy: &by}}, {v, Options{Cache: cache}}, {&other, Options{Cache: cache}}} {
 		_, err = Run(context.Background(), c.v, placed, Scan{}, c.opt)
 		require.NoError(t, err)
-		assert.Equal(t, 3, taught.before.fresh, "another hand, or another volume")
-		assert.Same(t, c.v, taught.volume, "what was learnt is of this volume")
+		assert.Equal(t, 3, cache.before.fresh, "another hand, or another volume")
+		assert.Same(t, c.v, cache.volume, "what was learnt is of this volume")
 	}
 }

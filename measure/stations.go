@@ -8,7 +8,7 @@ import (
 	"ridgerule/measure/ridge"
 )
 
-// The series is learnt from stations of the arch and never from the plan's sites: a site added, removed or
+// The series is estimated from stations of the arch and never from the plan's sites: a site added, removed or
 // moved changes no other site's numbers.
 
 // stationStep is how far apart the stations lie, mm, and mostStations how many there are at most: a longer
@@ -30,9 +30,9 @@ func (c *run) stations() []float64 {
 	return arcs
 }
 
-// learn reads what the series has in common off the stations. A panic, a fault of ours, stays with its
-// station, which then teaches nothing, and is said.
-func (c *run) learn(ctx context.Context) (*lesson, error) {
+// estimate reads what the series has in common off the stations. A panic, a fault of ours, stays with its
+// station, which then tells nothing, and is said.
+func (c *run) estimate(ctx context.Context) (*seriesModel, error) {
 	arcs := c.stations()
 	seen, faults := make([]ridge.Station, len(arcs)), make([]string, len(arcs))
 	err := each(ctx, len(arcs), func(i int) {
@@ -46,7 +46,7 @@ func (c *run) learn(ctx context.Context) (*lesson, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &lesson{}
+	l := &seriesModel{}
 	for i, said := range faults {
 		if said != "" {
 			l.said = append(l.said, Cautionf("internal_fault", SeverityCaution, "at %.1f mm of the arch: %s", arcs[i], said))

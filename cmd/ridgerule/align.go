@@ -249,7 +249,7 @@ func (a *app) readScan(ctx context.Context, path, selector string) (*volume.Volu
 	if err != nil {
 		return nil, align.Subject{}, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	v, err := a.volume(ctx, s)
 	if err != nil {
 		return nil, align.Subject{}, err

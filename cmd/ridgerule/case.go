@@ -38,7 +38,7 @@ func (a *app) measureCase(ctx context.Context, path, selector string, p planFile
 	if err != nil {
 		return fullCase{}, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	placed, err := p.place(s.Grid) // before the pixels: a wrong plan is said at once
 	if err != nil {
 		return fullCase{}, err

@@ -72,7 +72,7 @@ func (a *app) checkPlan(ctx context.Context, p planFile, path, selector string) 
 	if err != nil {
 		return checked{}, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	placed, err := p.place(s.Grid)
 	if err != nil {
 		return checked{}, err

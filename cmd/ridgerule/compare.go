@@ -118,7 +118,7 @@ func (a *app) comparison(ctx context.Context, args []string, k compareFlags, p p
 			return report.ChangeCase{}, err
 		}
 		v, err := a.volume(ctx, s)
-		if err = errors.Join(err, s.door.Close()); err != nil {
+		if err = errors.Join(err, s.input.Close()); err != nil {
 			return report.ChangeCase{}, err
 		}
 		scans[i] = change.Scan{Volume: v, Facts: scanOf(s.Series, v)}

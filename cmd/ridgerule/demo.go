@@ -82,7 +82,7 @@ func (a *app) nameScan(ctx context.Context, plan, path string) error {
 	if err != nil {
 		return err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	v, err := a.volume(ctx, s)
 	if err != nil {
 		return err

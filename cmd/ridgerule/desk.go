@@ -140,7 +140,7 @@ func (a *app) deskScan(ctx context.Context, k deskFlags, path string) (desk.Scan
 	if err != nil {
 		return desk.Scan{}, dicomio.Source{}, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	v, err := a.volume(ctx, s)
 	if err != nil {
 		return desk.Scan{}, dicomio.Source{}, err

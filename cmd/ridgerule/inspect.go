@@ -72,12 +72,12 @@ func (a *app) printFound(found *dicomio.Catalogue, identity bool, drawn []string
 
 // catalogue lists what is behind path, cut down to the series that selector names.
 func (a *app) catalogue(ctx context.Context, path, selector string) (found *dicomio.Catalogue, err error) {
-	door, err := dicomio.Open(path, a.limits)
+	input, err := dicomio.Open(path, a.limits)
 	if err != nil {
 		return nil, err
 	}
-	defer func() { err = errors.Join(err, door.Close()) }()
-	found, err = dicomio.Scan(ctx, door, a.limits)
+	defer func() { err = errors.Join(err, input.Close()) }()
+	found, err = dicomio.Scan(ctx, input, a.limits)
 	if err != nil || selector == "" {
 		return found, err
 	}

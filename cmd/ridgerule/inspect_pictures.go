@@ -27,7 +27,7 @@ func (a *app) drawAxials(ctx context.Context, path, selector string, out outFlag
 	if err != nil {
 		return nil, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	v, err := a.volume(ctx, s)
 	if err != nil {
 		return nil, err

@@ -89,7 +89,7 @@ func (a *app) proposed(ctx context.Context, path string, k proposeFlags) (*propo
 	if err != nil {
 		return nil, nil, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	v, err := a.volume(ctx, s)
 	if err != nil {
 		return nil, nil, err

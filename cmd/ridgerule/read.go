@@ -186,7 +186,7 @@ func (a *app) subjectsIn(ctx context.Context, e study.Entry, questions []practic
 	if err != nil {
 		return nil, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	placed, err := p.place(s.Grid)
 	if err != nil {
 		return nil, err
@@ -226,7 +226,7 @@ func (a *app) sittingPictures(ctx context.Context, s *practice.Session, cases []
 			return nil, err
 		}
 		v, err := a.volume(ctx, series)
-		if closed := series.door.Close(); err == nil {
+		if closed := series.input.Close(); err == nil {
 			err = closed
 		}
 		if err != nil {

@@ -10,27 +10,27 @@ import (
 	"ridgerule/measure"
 )
 
-// opened is a series that was picked, with the door it came through still open.
+// opened is a series that was picked, with the input it came through still open.
 type opened struct {
 	*dicomio.Series
-	door *dicomio.Door
+	input *dicomio.Input
 }
 
-// open finds the series that selector names behind path. Close its door after the last read.
+// open finds the series that selector names behind path. Close its input after the last read.
 func (a *app) open(ctx context.Context, path, selector string) (*opened, error) {
-	door, err := dicomio.Open(path, a.limits)
+	input, err := dicomio.Open(path, a.limits)
 	if err != nil {
 		return nil, err
 	}
-	s, err := a.pick(ctx, door, selector)
+	s, err := a.pick(ctx, input, selector)
 	if err != nil {
-		return nil, errors.Join(err, door.Close())
+		return nil, errors.Join(err, input.Close())
 	}
-	return &opened{s, door}, nil
+	return &opened{s, input}, nil
 }
 
-func (a *app) pick(ctx context.Context, door *dicomio.Door, selector string) (*dicomio.Series, error) {
-	found, err := dicomio.Scan(ctx, door, a.limits)
+func (a *app) pick(ctx context.Context, input *dicomio.Input, selector string) (*dicomio.Series, error) {
+	found, err := dicomio.Scan(ctx, input, a.limits)
 	if err != nil {
 		return nil, err
 	}

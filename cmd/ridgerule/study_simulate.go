@@ -33,9 +33,9 @@ its spread over the readings, beside what its budget sets aside for the placing 
 	fl.Float64Var(&sites, "site-sd", 0.3, "SD of each site's place, `mm`")
 	fl.Float64Var(&marks, "mark-sd", 0, "SD of each point of a structure, `mm`; the plan's own sd_mm when not given")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		o.Hand.Arch, o.Hand.Sites = &arch, &sites
+		o.Placement.Arch, o.Placement.Sites = &arch, &sites
 		if fl.Changed("mark-sd") {
-			o.Hand.Marks = &marks
+			o.Placement.Marks = &marks
 		}
 		if err := o.Check(); err != nil || o.Draws == 0 {
 			return usagef("--draws, --arch-sd, --site-sd or --mark-sd: %w", err)
@@ -65,7 +65,7 @@ func (a *app) simulate(ctx context.Context, path, selector string, p planFile, o
 	if err != nil {
 		return nil, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	if _, err := p.place(s.Grid); err != nil {
 		return nil, err
 	}

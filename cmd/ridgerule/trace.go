@@ -16,10 +16,10 @@ import (
 
 // traceFlags say which canal is followed and where the answer goes.
 type traceFlags struct {
-	from, to, plan, series string
-	through                []string
-	name, kind, file       string
-	voxel, replace, odd    bool
+	from, to, plan, series   string
+	through                  []string
+	name, kind, file         string
+	voxel, replace, unlikely bool
 }
 
 func (a *app) trace() *cobra.Command {
@@ -51,7 +51,7 @@ read. With --plan they are the points of the plan's structure NAME.
 	fl.StringVar(&k.kind, "kind", "", "`canal`, incisive_canal, anterior_loop or other; canal when neither this nor a plan says")
 	fl.StringVarP(&k.file, "output", "o", "", "write the structure into `FILE`, not to stdout; it must not exist")
 	fl.BoolVar(&k.replace, "replace", false, "let -o replace a file")
-	fl.BoolVar(&k.odd, "allow-odd", false, "write a path that is unlike a canal, too")
+	fl.BoolVar(&k.unlikely, "allow-odd", false, "write a path that is unlike a canal, too")
 	fl.StringVar(&k.series, "series", "", "the series to read when there are several: its number or `UID`")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		marks, err := k.marks()
@@ -74,7 +74,7 @@ func (a *app) follow(ctx context.Context, path string, k traceFlags, place func(
 	if err != nil {
 		return nil, err
 	}
-	defer s.door.Close()
+	defer s.input.Close()
 	marks, err := place(s.Grid)
 	if err != nil {
 		return nil, err
@@ -88,13 +88,13 @@ func (a *app) follow(ctx context.Context, path string, k traceFlags, place func(
 	if err != nil {
 		return nil, err
 	}
-	found, err := trace.Follow(ctx, v, marks, trace.Options{AllowOdd: k.odd})
+	found, err := trace.Follow(ctx, v, marks, trace.Options{AllowUnlikely: k.unlikely})
 	return found, wrongMarks(err)
 }
 
 // wrongMarks makes a fault of the marks a fault of the command line.
 func wrongMarks(err error) error {
-	if errors.Is(err, trace.ErrOdd) {
+	if errors.Is(err, trace.ErrUnlikely) {
 		return usagef("%s; or write it all the same with --allow-odd", strings.TrimPrefix(err.Error(), "trace: "))
 	}
 	for _, fault := range []error{trace.ErrMarks, trace.ErrOutside, trace.ErrBlank, trace.ErrNoPath} {
@@ -131,7 +131,7 @@ func (a *app) traced(p *trace.Path, k traceFlags) error {
 	}
 	a.say("traced, to be confirmed: %.1f mm of %s, sd %.2f mm; confidence %.2f in the mean, %.2f at least",
 		p.Length, k.kind, p.MarkingSD(), p.MeanConfidence(), slices.Min(p.Confidence))
-	for _, why := range p.Odd {
+	for _, why := range p.Unlikely {
 		a.say("unlikely: %s", why)
 	}
 	for _, s := range p.Low {
@@ -173,7 +173,7 @@ type tracedBy struct {
 func tracedOf(p *trace.Path, k traceFlags) tracedPath {
 	out := tracedPath{Name: k.name, Kind: k.kind, Status: "traced, to be confirmed", Length: p.Length, Radii: p.Radii,
 		SD: p.MarkingSD(), PointSD: p.SD, RadiusSD: p.RadiusSD, Confidence: p.Confidence, Low: []lowStretch{},
-		EndSD: p.EndSD, Unlikely: append([]string{}, p.Odd...), Traced: tracedBy{Confidence: p.MeanConfidence()}}
+		EndSD: p.EndSD, Unlikely: append([]string{}, p.Unlikely...), Traced: tracedBy{Confidence: p.MeanConfidence()}}
 	for _, q := range p.Points {
 		out.Path = append(out.Path, [3]float64{q.X, q.Y, q.Z})
 	}

@@ -164,7 +164,7 @@ func (c *comparison) measure(ctx context.Context, p *plan.Plan, source *plan.Sou
 		return err
 	}
 	known = c.alignedAlong()
-	taught := &measure.Taught{}
+	cache := &measure.Cache{}
 	for _, run := range []struct {
 		to    **measure.Result
 		crest bool
@@ -174,7 +174,7 @@ func (c *comparison) measure(ctx context.Context, p *plan.Plan, source *plan.Sou
 		if err != nil {
 			return err
 		}
-		if *run.to, err = measure.Run(ctx, c.after.Volume, placed, c.after.Facts, measure.Options{Other: true, PlacedBy: &known, Taught: taught, Progress: c.o.Progress}); err != nil {
+		if *run.to, err = measure.Run(ctx, c.after.Volume, placed, c.after.Facts, measure.Options{Other: true, PlacedBy: &known, Cache: cache, Progress: c.o.Progress}); err != nil {
 			return err
 		}
 	}

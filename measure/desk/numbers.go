@@ -66,12 +66,12 @@ type bodyView struct {
 	Length   float64 `json:"length_mm"`
 }
 
-// measured keeps the last numbers, and what the series taught along the arch. It may be used by several goroutines; one
+// measured keeps the last numbers, and what the series told along the arch. It may be used by several goroutines; one
 // of them measures at a time.
 type measured struct {
-	mu     sync.Mutex
-	last   *numbers
-	taught measure.Taught
+	mu    sync.Mutex
+	last  *numbers
+	cache measure.Cache
 }
 
 // numbers measures a state of the plan, or says why not.
@@ -88,7 +88,7 @@ func (s *session) numbers(ctx context.Context, d *draft) (*numbers, error) {
 	if d.placed == nil {
 		return &numbers{Tag: d.tag, Why: d.why()}, nil
 	}
-	r, err := measure.Run(ctx, s.scan.Volume, d.placed, s.scan.Facts, measure.Options{Taught: &m.taught})
+	r, err := measure.Run(ctx, s.scan.Volume, d.placed, s.scan.Facts, measure.Options{Cache: &m.cache})
 	if err != nil {
 		if ctx.Err() != nil {
 			return nil, ctx.Err()

@@ -30,7 +30,7 @@ func (s *session) edge(d *draft, arc float64, p r3.Vec) (r3.Vec, error) {
 		return r3.Vec{}, fmt.Errorf("nothing is measured yet: %s", d.why())
 	}
 	if k.edges == nil || k.tag != d.tag || k.arc != arc {
-		edges, err := s.measured.taught.EdgesAt(s.scan.Volume, d.placed, arc)
+		edges, err := s.measured.cache.EdgesAt(s.scan.Volume, d.placed, arc)
 		if err != nil {
 			return r3.Vec{}, err
 		}

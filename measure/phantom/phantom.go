@@ -10,7 +10,7 @@
 //   - a lifelike jaw to show or to try a program on: [Demo], then [New] and [Jaw.Volume];
 //   - one section's voxels alone, several times faster: [Jaw.VolumeIn];
 //   - thousands of different sites to test a method on: [Random] and [Options.Small], then [Jaw.Truth];
-//   - sites that each teach one thing, for students: [Lessons];
+//   - sites that each teach one thing, for students: [TeachingSites];
 //   - one's own shape: fill [Options]; the zero value is a plain, upright, noiseless mandible;
 //   - the truth in a section or along an axis that a reader chose otherwise: [Jaw.TruthIn], [Jaw.Chord].
 //

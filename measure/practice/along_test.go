@@ -192,11 +192,11 @@ func TestSheetsLieInTheirField(t *testing.T) {
 	}
 }
 
-// Every lesson of the phantom is a kind of a set, with its jaw and its reason.
+// Every teaching site of the phantom is a kind of a set, with its jaw and its reason.
 func TestEveryLessonIsAKind(t *testing.T) {
-	for _, l := range phantom.Lessons(0) {
+	for _, l := range phantom.TeachingSites(0) {
 		if k := kindNamed(l.Name); k.name != l.Name || k.jaw != l.Options.Jaw || k.why != l.Teaches {
-			t.Errorf("lesson %q: kind %q, %v, %q", l.Name, k.name, k.jaw, k.why)
+			t.Errorf("teaching site %q: kind %q, %v, %q", l.Name, k.name, k.jaw, k.why)
 		}
 	}
 }

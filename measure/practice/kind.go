@@ -7,7 +7,7 @@ import (
 	"ridgerule/measure/quantity"
 )
 
-// kind is one sort of site that a set holds. To add one, add a row to kinds: one that teaches what a lesson of the phantom
+// kind is one sort of site that a set holds. To add one, add a row to kinds: one that teaches what a teaching site of the phantom
 // teaches bears its name, and has jaw, shape and reason from it.
 type kind struct {
 	name  string // in the trade's words
@@ -17,7 +17,7 @@ type kind struct {
 	ask   []Question
 	why   string // what misleads here, told when it was missed
 	draw  func(s *phantom.Options, tooth int, in spread)
-	base  phantom.Options // what draw begins with: the lesson's
+	base  phantom.Options // what draw begins with: the teaching site's
 }
 
 // spread draws a number between low and high, uniformly.
@@ -36,7 +36,7 @@ var (
 )
 
 // kinds are the sorts of sites, each with what is asked there. Every range is invented.
-var kinds = taught([]kind{
+var kinds = withReasons([]kind{
 	{
 		name: "ample ridge", ample: true, teeth: []int{35, 36},
 		ask: []Question{toCanal, width(3), width(5), {Quantity: quantity.BuccalPlate, At: 5}},
@@ -174,21 +174,21 @@ var kinds = taught([]kind{
 	},
 })
 
-// taught gives the kinds that have no reason of their own what the phantom's lesson of their name says. It panics where there
+// withReasons gives the kinds that have no reason of their own what the phantom's teaching site of their name says. It panics where there
 // is none.
-func taught(list []kind) []kind {
-	lessons := map[string]phantom.Lesson{}
-	for _, l := range phantom.Lessons(0) {
-		lessons[l.Name] = l
+func withReasons(list []kind) []kind {
+	sites := map[string]phantom.TeachingSite{}
+	for _, l := range phantom.TeachingSites(0) {
+		sites[l.Name] = l
 	}
 	for i := range list {
 		k := &list[i]
 		if k.why != "" {
 			continue
 		}
-		l, there := lessons[k.name]
+		l, there := sites[k.name]
 		if !there {
-			panic("practice: no lesson is called " + k.name)
+			panic("practice: no teaching site is called " + k.name)
 		}
 		k.jaw, k.why = l.Options.Jaw, l.Teaches
 		k.base = phantom.Options{Shape: l.Options.Shape, Sockets: l.Options.Sockets, Healing: l.Options.Healing}

@@ -32,12 +32,12 @@ func Example() {
 // expanded uncertainty, mm.
 func widthIn(folder string, arch []r3.Vec, at r3.Vec) (width, u float64, err error) {
 	ctx := context.Background()
-	door, err := dicomio.Open(folder, dicomio.Limits{})
+	input, err := dicomio.Open(folder, dicomio.Limits{})
 	if err != nil {
 		return 0, 0, err
 	}
-	defer door.Close()
-	found, err := dicomio.Scan(ctx, door, dicomio.Limits{})
+	defer input.Close()
+	found, err := dicomio.Scan(ctx, input, dicomio.Limits{})
 	if err != nil {
 		return 0, 0, err
 	}

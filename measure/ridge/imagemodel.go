@@ -19,12 +19,12 @@ import (
 func EstimateImage(stations []Station) ImageModel {
 	c := coarseOf(stations)
 	all, telling := wallsOf(stations)
-	t := taught(c.cortical(slices.DeleteFunc(slices.Clone(telling), (*SurfacePatch).thin)))
+	t := modelOf(c.cortical(slices.DeleteFunc(slices.Clone(telling), (*SurfacePatch).thin)))
 	if !t.known() {
-		t = taught(c.cortical(telling))
+		t = modelOf(c.cortical(telling))
 	}
 	if !t.known() || !c.confirms(t) {
-		t = taught(all)
+		t = modelOf(all)
 		if len(all) == 0 {
 			t.Marrow = c.soft
 		}
@@ -172,8 +172,8 @@ func (c coarseLevels) confirms(t ImageModel) bool {
 	return agree && float64(t.Edges) >= leastShare*float64(c.stations)
 }
 
-// taught returns what walls teach.
-func taught(walls []*SurfacePatch) ImageModel {
+// modelOf returns the model that walls give.
+func modelOf(walls []*SurfacePatch) ImageModel {
 	var noise, blur, cortex, soft, marrow, blurSD, cortexSD []float64
 	var pooled lags
 	for _, w := range walls {

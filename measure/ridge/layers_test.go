@@ -42,7 +42,7 @@ func TestModelDerivatives(t *testing.T) {
 			a, b := p, p
 			a[i] -= h
 			b[i] += h
-			behind, ahead := (p.grey(g, p.bends())-a.grey(g, a.bends()))/h, (b.grey(g, b.bends())-p.grey(g, p.bends()))/h
+			behind, ahead := (p.model(g)-a.model(g))/h, (b.model(g)-p.model(g))/h
 			off := func(want float64) bool { return math.Abs(grad[i]-want) > 1e-3*math.Abs(want)+20 }
 			if off((behind+ahead)/2) && off(behind) && off(ahead) { // where the table ends, the value steps by 4e-6 of the range
 				t.Fatalf("parameter %d at %+v: %g, by differences %g and %g", i, g, grad[i], behind, ahead)
@@ -161,3 +161,6 @@ func TestCurvatureOfTheLayers(t *testing.T) {
 	}
 	require.InDelta(t, 1.5-0.1*2+0.5*0.3*4, (&params{pTau: 1.5, pTauX: -0.1, pTauXX: 0.3}).depth(2), 1e-12)
 }
+
+// model returns the grey value at a voxel.
+func (p *params) model(g reformat.VoxelSample) float64 { return p.grey(g, p.bends()) }

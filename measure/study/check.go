@@ -64,12 +64,12 @@ func (e Entry) look(ctx context.Context, limits dicomio.Limits) (int64, error) {
 	if err != nil {
 		return 0, failureOf(err, StagePlan)
 	}
-	door, err := dicomio.Open(e.Series, limits)
+	input, err := dicomio.Open(e.Series, limits)
 	if err != nil {
 		return 0, failureOf(err, StageSeries)
 	}
-	defer door.Close()
-	found, err := dicomio.Scan(ctx, door, limits)
+	defer input.Close()
+	found, err := dicomio.Scan(ctx, input, limits)
 	if err != nil {
 		return 0, failureOf(err, StageSeries)
 	}

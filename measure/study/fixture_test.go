@@ -119,12 +119,12 @@ func doCase(ctx context.Context, j Job) error {
 		return err
 	}
 	p.Case = j.Case
-	door, err := dicomio.Open(j.Series, dicomio.Limits{})
+	input, err := dicomio.Open(j.Series, dicomio.Limits{})
 	if err != nil {
 		return err
 	}
-	defer door.Close()
-	found, err := dicomio.Scan(ctx, door, dicomio.Limits{})
+	defer input.Close()
+	found, err := dicomio.Scan(ctx, input, dicomio.Limits{})
 	if err != nil {
 		return err
 	}

@@ -96,11 +96,11 @@ func (r *recorder) Open(name string) (fs.File, error) {
 
 // seriesHash hashes the names, sizes and times of what lies behind the path.
 func seriesHash(path string, limits dicomio.Limits) (string, error) {
-	door, err := dicomio.Open(path, limits)
+	input, err := dicomio.Open(path, limits)
 	if err != nil {
 		return "", failureOf(err, StageSeries)
 	}
-	defer door.Close()
+	defer input.Close()
 	h := sha256.New()
 	note := func(name string, info fs.FileInfo, err error) {
 		if err != nil {
@@ -112,8 +112,8 @@ func seriesHash(path string, limits dicomio.Limits) (string, error) {
 	if info, err := os.Stat(path); err == nil && !info.IsDir() {
 		note(".", info, nil) // an archive's entries may carry no times of their own
 	}
-	for _, name := range door.Names {
-		info, err := fs.Stat(door.FS, name)
+	for _, name := range input.Names {
+		info, err := fs.Stat(input.FS, name)
 		note(name, info, err)
 	}
 	return hexOf(h), nil

@@ -113,8 +113,8 @@ type simulator struct {
 // budgets measures the plan as it is, and returns with it the variance that each number's budget
 // sets aside for placing.
 func (s *simulator) budgets(ctx context.Context) (*measure.Result, map[place]float64, error) {
-	stated := s.withMarks(s.o.Hand.Marks)
-	base, err := s.o.Measure(ctx, stated, measure.Options{PlacedBy: s.o.Hand.Arch})
+	stated := s.withMarks(s.o.Placement.Marks)
+	base, err := s.o.Measure(ctx, stated, measure.Options{PlacedBy: s.o.Placement.Arch})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -160,7 +160,7 @@ func (s *simulator) draw(ctx context.Context) ([]*measure.Result, error) {
 				return ctx.Err()
 			}
 			moved := s.move(i)
-			r, err := s.o.Measure(ctx, moved, measure.Options{PlacedBy: s.o.Hand.Arch})
+			r, err := s.o.Measure(ctx, moved, measure.Options{PlacedBy: s.o.Placement.Arch})
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -186,17 +186,17 @@ func (s *simulator) move(i int) *plan.Plan {
 			*p = r3.Add(*p, r3.Vec{X: sd * rng.NormFloat64(), Y: sd * rng.NormFloat64(), Z: sd * rng.NormFloat64()})
 		}
 	}
-	p := s.withMarks(s.o.Hand.Marks)
+	p := s.withMarks(s.o.Placement.Marks)
 	for k := range p.Arch {
-		by(&p.Arch[k], *s.o.Hand.Arch)
+		by(&p.Arch[k], *s.o.Placement.Arch)
 	}
 	for k := range p.Sites {
 		site := &p.Sites[k]
-		by(site.At, *s.o.Hand.Sites)
+		by(site.At, *s.o.Placement.Sites)
 		if site.ArcMM != nil {
-			*site.ArcMM += *s.o.Hand.Sites * rng.NormFloat64()
+			*site.ArcMM += *s.o.Placement.Sites * rng.NormFloat64()
 		}
-		by(site.Crest, *s.o.Hand.Sites)
+		by(site.Crest, *s.o.Placement.Sites)
 	}
 	for _, st := range p.Structures {
 		for n := range st.Path {

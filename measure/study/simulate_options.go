@@ -9,24 +9,24 @@ import (
 	"ridgerule/measure/plan"
 )
 
-// Hand is the scatter of a reader's marks: the standard deviation along each of x, y and z, mm,
-// every mark on its own. nil means [usualHand] for arch and sites, and for structures the SD that
+// Placement is the scatter of a reader's marks: the standard deviation along each of x, y and z, mm,
+// every mark on its own. nil means [usualPlacement] for arch and sites, and for structures the SD that
 // the plan states for each.
-type Hand struct {
+type Placement struct {
 	Arch  *float64 // of each arch point, mm
 	Sites *float64 // of each site's place and operator's crest point, mm; along the arch where the plan gives a length
 	Marks *float64 // of each point of a marked structure, mm
 }
 
-// usualHand is the scatter of a mark drawn by hand, mm; the same as measure's budget takes.
-const usualHand = 0.3
+// usualPlacement is the scatter of a mark drawn by hand, mm; the same as measure's budget takes.
+const usualPlacement = 0.3
 
 // SimulateOptions say how a case is simulated; Measure must be set.
 type SimulateOptions struct {
-	Hand     Hand
-	Draws    int    // readings drawn; 0 means 200
-	Seed     uint64 // the same seed gives the same draws
-	Progress func(done, total int)
+	Placement Placement
+	Draws     int    // readings drawn; 0 means 200
+	Seed      uint64 // the same seed gives the same draws
+	Progress  func(done, total int)
 
 	// Measure measures one plan on the volume of the case. It is called from several goroutines at
 	// once and must not keep or change what it is given.
@@ -35,15 +35,15 @@ type SimulateOptions struct {
 
 // filled returns the options with defaults for what is nil or 0; Marks stays nil for the plan's own.
 func (o SimulateOptions) filled() SimulateOptions {
-	usual := usualHand
+	usual := usualPlacement
 	if o.Draws == 0 {
 		o.Draws = 200
 	}
-	if o.Hand.Arch == nil {
-		o.Hand.Arch = &usual
+	if o.Placement.Arch == nil {
+		o.Placement.Arch = &usual
 	}
-	if o.Hand.Sites == nil {
-		o.Hand.Sites = &usual
+	if o.Placement.Sites == nil {
+		o.Placement.Sites = &usual
 	}
 	return o
 }
@@ -57,7 +57,7 @@ func (o SimulateOptions) Check() error {
 	if o.Draws != 0 && (o.Draws < 2 || o.Draws > 1_000_000) {
 		return fmt.Errorf("%w: %d draws; give 2 to 1000000", errDraws, o.Draws)
 	}
-	for _, sd := range []*float64{o.Hand.Arch, o.Hand.Sites, o.Hand.Marks} {
+	for _, sd := range []*float64{o.Placement.Arch, o.Placement.Sites, o.Placement.Marks} {
 		if sd != nil && !(*sd >= 0 && *sd <= 10) {
 			return fmt.Errorf("%w: a scatter of %g mm; give 0 to 10 mm", errDraws, *sd)
 		}

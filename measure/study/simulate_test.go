@@ -59,7 +59,7 @@ func linear(_ context.Context, p *plan.Plan, o measure.Options) (*measure.Result
 func TestSimulatedSpreadOfASumOfMarks(t *testing.T) {
 	const draws = 20_000
 	arch, site := 0.3, 0.2
-	s, err := Simulate(context.Background(), marked(t), SimulateOptions{Draws: draws, Seed: 1, Hand: Hand{Arch: &arch, Sites: &site}, Measure: linear})
+	s, err := Simulate(context.Background(), marked(t), SimulateOptions{Draws: draws, Seed: 1, Placement: Placement{Arch: &arch, Sites: &site}, Measure: linear})
 	require.NoError(t, err)
 	want := map[string]struct{ sd, placing float64 }{
 		"arch": {0.3 * math.Sqrt2, 0.3 * math.Sqrt2}, "site": {0.2 * math.Sqrt2, 0}, "mark": {0.4, 0.4},
@@ -92,7 +92,7 @@ func TestSimulationIsOfItsSeedAlone(t *testing.T) {
 
 	p, zero := marked(t), 0.0
 	before := *p.Sites[0].At
-	s, err := Simulate(context.Background(), p, SimulateOptions{Draws: 10, Measure: linear, Hand: Hand{&zero, &zero, &zero}})
+	s, err := Simulate(context.Background(), p, SimulateOptions{Draws: 10, Measure: linear, Placement: Placement{&zero, &zero, &zero}})
 	require.NoError(t, err)
 	for _, r := range s.Rows[:4] {
 		require.Zero(t, r.SD, "a hand that does not move moves nothing")

@@ -24,7 +24,7 @@ type Path struct {
 	Low        []Span    // stretches of low confidence: look there first
 	Length     float64   // along the centre-line, mm
 	EndSD      float64   // 1-sigma of where the ends lie along the canal, mm: that of the marks
-	Odd        []string  // what is unlike a canal about it; only with [Options.AllowOdd], else the path is refused
+	Unlikely        []string  // what is unlike a canal about it; only with [Options.AllowUnlikely], else the path is refused
 }
 
 // Span is a stretch of a path.
@@ -187,7 +187,7 @@ func (p *Path) MeanConfidence() float64 {
 
 // WriteYAML writes the path as one entry of a plan's structures, of the kind given (canal,
 // incisive_canal …), marked as traced and not confirmed, as data and in words. How far its ends can be
-// trusted, what is odd about it and its stretches of low confidence are comments.
+// trusted, what is unlikely about it and its stretches of low confidence are comments.
 func (p *Path) WriteYAML(w io.Writer, name, kind string) error {
 	if len(p.Points) == 0 || len(p.Radii) != len(p.Points) {
 		return errors.New("trace: a path without points or radii cannot be written")
@@ -197,7 +197,7 @@ func (p *Path) WriteYAML(w io.Writer, name, kind string) error {
 	if p.EndSD > 0 {
 		fmt.Fprintf(&b, "# its ends lie where the marks are: along the canal they are no surer than %.1f mm (1 sd)\n", p.EndSD)
 	}
-	for _, why := range p.Odd {
+	for _, why := range p.Unlikely {
 		fmt.Fprintf(&b, "# unlikely: %s\n", why)
 	}
 	for _, s := range p.Low {

@@ -13,7 +13,7 @@ func TestWriteYAML(t *testing.T) {
 	p := &Path{
 		Points: []r3.Vec{{X: 1, Y: 2, Z: 3}, {X: 2, Y: 2, Z: 3}}, Radii: []float64{1.5, 1.6},
 		SD: []float64{0.03, 0.04}, RadiusSD: []float64{0.04, 0.03}, Length: 1, EndSD: 0.5,
-		Confidence: []float64{0.25, 0.6}, Odd: []string{"it turns back"},
+		Confidence: []float64{0.25, 0.6}, Unlikely: []string{"it turns back"},
 		Low: []Span{{From: 0, To: 1, Confidence: 0.25}},
 	}
 	var b bytes.Buffer

@@ -30,7 +30,7 @@ func radiusError(t *testing.T, seed uint64) (off, sd float64, name string) {
 	vol, err := j.Volume(t.Context(), nil)
 	require.NoError(t, err)
 	path := inField(vol, canalNear(j, *small.Scan.Centre))
-	p, err := trace.Follow(t.Context(), vol, append(path[:1:1], path[len(path)-1]), trace.Options{AllowOdd: true})
+	p, err := trace.Follow(t.Context(), vol, append(path[:1:1], path[len(path)-1]), trace.Options{AllowUnlikely: true})
 	require.NoError(t, err)
 	for i := range p.Radii {
 		off += (p.Radii[i] - o.Shape.CanalRadius) / float64(len(p.Radii))

@@ -11,7 +11,7 @@
 //	recentre.go  rounds of: planes across the path (section.go), a canal fitted in each (fit.go,
 //	             disc.go), how firm each fit is (precision.go), the line through them (smooth.go)
 //	path.go      the even path (curve.go), its confidence, and the structure written for a plan
-//	odd.go       what is unlike a canal about the path
+//	unlikely.go  what is unlike a canal about the path
 //
 // [Look] goes the other way: a marked path flows in, and for each piece of it ([Piece]) whether
 // the picture shows a canal there, none, or one beside it (look.go, look_piece.go, look_map.go).
@@ -70,7 +70,7 @@ type Options struct {
 	Low     float64 // confidence below which a stretch is named in Path.Low; 0 means 0.6
 	Least   float64 // confidence below which a stretch of 3 mm makes the path unlikely; 0 means 0.3
 
-	AllowOdd bool // return an unlikely path, see [ErrOdd], with what is unlikely in Path.Odd
+	AllowUnlikely bool // return an unlikely path, see [ErrUnlikely], with what is unlikely in Path.Unlikely
 }
 
 func (o Options) withDefaults() Options {
@@ -116,7 +116,7 @@ const (
 // voxel comes back as a [*MarkError]. Where blank voxels or the field's edge leave no way from
 // a mark to the next, the error wraps [ErrNoPath]. A path that is unlike a canal (longer than 1.6 times
 // the marks' distance, turning back between two of them, or not shown by the picture over 3 mm)
-// is refused with an error wrapping [ErrOdd], unless o.AllowOdd.
+// is refused with an error wrapping [ErrUnlikely], unless o.AllowUnlikely.
 //
 // Source: Sethian JA. Proc Natl Acad Sci 1996;93:1591–1595. doi:10.1073/pnas.93.4.1591
 // Source: Cohen LD, Kimmel R. Int J Comput Vis 1997;24:57–78. doi:10.1023/A:1007922224810

@@ -128,7 +128,7 @@ func Grey(s codec.Shape, pattern uint16) int {
 	return v
 }
 
-// Decoder is the door that each decoder has.
+// Decoder is what each decoder is.
 type Decoder func(dst []uint16, data []byte, want codec.Shape) error
 
 // Check decodes v twice and reports each way in which the result is not the truth, or is not within Near of the original.

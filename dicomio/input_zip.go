@@ -24,7 +24,7 @@ type archiveFS struct {
 }
 
 // openZip takes over f.
-func openZip(f *os.File, limits Limits) (*Door, error) {
+func openZip(f *os.File, limits Limits) (*Input, error) {
 	info, err := f.Stat()
 	if err != nil {
 		f.Close()
@@ -39,19 +39,19 @@ func openZip(f *os.File, limits Limits) (*Door, error) {
 	return d, nil
 }
 
-func newZipDoor(f io.ReaderAt, size int64, archive string, limits Limits) (*Door, error) {
+func newZipDoor(f io.ReaderAt, size int64, archive string, limits Limits) (*Input, error) {
 	z, err := zip.NewReader(f, size)
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
 		return nil, &SeriesError{Code: "bad_archive", File: archive, Problem: "the archive is damaged (" + printable(reason(err), 80) + ")",
 			Remedy: "copy or download it again", Cause: err}
 	}
 	a := &archiveFS{name: archive, size: size, entries: map[string]*zip.File{}}
-	d := &Door{FS: a}
+	d := &Input{FS: a}
 	if err := a.bounds(z.File, limits); err != nil {
 		return nil, err
 	}
 	for _, entry := range z.File {
-		d.admit(a, entry, limits)
+		d.accept(a, entry, limits)
 	}
 	sort.Strings(d.Names)
 	if len(d.Names) == 0 && len(d.refused) > 0 {
@@ -82,8 +82,8 @@ func (a *archiveFS) bounds(entries []*zip.File, limits Limits) error {
 	return nil
 }
 
-// admit takes one entry in, or refuses it and says why.
-func (d *Door) admit(a *archiveFS, e *zip.File, limits Limits) {
+// accept takes one entry in, or refuses it and says why.
+func (d *Input) accept(a *archiveFS, e *zip.File, limits Limits) {
 	name := strings.ToValidUTF8(strings.ReplaceAll(e.Name, `\`, "/"), "_")
 	mode := e.Mode()
 	reason := ""
@@ -117,7 +117,7 @@ func (d *Door) admit(a *archiveFS, e *zip.File, limits Limits) {
 	d.Names = append(d.Names, name)
 }
 
-func (d *Door) allRefused(name string) error {
+func (d *Input) allRefused(name string) error {
 	e := &SeriesError{Code: "hostile_archive", File: name, Problem: fmt.Sprintf("no entry can be read; the first is %s", d.refused[0]),
 		Remedy: "make the archive again from the folder of DICOM files"}
 	if d.refused[0] == "encrypted" {
@@ -126,7 +126,7 @@ func (d *Door) allRefused(name string) error {
 	return e
 }
 
-// Open opens an entry by the name it was admitted under.
+// Open opens an entry by the name it was accepted under.
 func (a *archiveFS) Open(name string) (fs.File, error) {
 	e := a.entries[name]
 	if e == nil {

@@ -16,13 +16,13 @@ import (
 // followDirectory replaces a DICOMDIR in d.Names by the files it lists; a file of another kind stays.
 //
 // Source: DICOM PS3.3 F.3 (directory records), PS3.10 8.2 (file IDs).
-func (d *Door) followDirectory(name string, limits Limits) error {
+func (d *Input) followDirectory(name string, limits Limits) error {
 	a, err := d.directory(name, limits)
 	if a == nil {
 		return err
 	}
 	d.Names = nil
-	below := &Door{FS: d.FS}
+	below := &Input{FS: d.FS}
 	if err := below.search(".", limits); err != nil {
 		return err
 	}
@@ -48,7 +48,7 @@ func (d *Door) followDirectory(name string, limits Limits) error {
 }
 
 // list adds the file with one file ID: by its name in any case, never outside the folder.
-func (d *Door) list(id string, index map[string]string) {
+func (d *Input) list(id string, index map[string]string) {
 	if !fs.ValidPath(id) || strings.ContainsAny(id, ":\x00") {
 		d.pass("listed by the DICOMDIR, but its name leaves the folder", printable(id, 200))
 		d.refused = append(d.refused, "name")
@@ -70,7 +70,7 @@ func plainName(name string) string {
 }
 
 // directory returns the attributes of name when it is a DICOMDIR, nil when it is another file.
-func (d *Door) directory(name string, limits Limits) (attrs, error) {
+func (d *Input) directory(name string, limits Limits) (attrs, error) {
 	f, err := d.FS.Open(name)
 	if err != nil {
 		return nil, pathError(name, err)

@@ -57,17 +57,17 @@ func TestUnlikelyPathIsRefused(t *testing.T) {
 	} {
 		marks := append(append([]r3.Vec{c.p.Points[0]}, c.marks...), c.p.Points[len(c.p.Points)-1])
 		p, err := c.p.judge(marks, Options{}.withDefaults())
-		if (p == nil) != (len(c.want) > 0) || (len(c.want) > 0) != errors.Is(err, ErrOdd) {
+		if (p == nil) != (len(c.want) > 0) || (len(c.want) > 0) != errors.Is(err, ErrUnlikely) {
 			t.Errorf("%s: %v, %v", c.name, p != nil, err)
 		}
-		p, err = c.p.judge(marks, Options{AllowOdd: true}.withDefaults())
-		if err != nil || len(p.Odd) != len(c.want) {
-			t.Errorf("%s, allowed: %v, %q", c.name, err, p.Odd)
+		p, err = c.p.judge(marks, Options{AllowUnlikely: true}.withDefaults())
+		if err != nil || len(p.Unlikely) != len(c.want) {
+			t.Errorf("%s, allowed: %v, %q", c.name, err, p.Unlikely)
 			continue
 		}
 		for i, w := range c.want {
-			if !strings.Contains(p.Odd[i], w) {
-				t.Errorf("%s: %q, want %q", c.name, p.Odd[i], w)
+			if !strings.Contains(p.Unlikely[i], w) {
+				t.Errorf("%s: %q, want %q", c.name, p.Unlikely[i], w)
 			}
 		}
 	}
@@ -80,11 +80,11 @@ func TestPathThroughNothingIsRefused(t *testing.T) {
 	g, marks := s.straightGrid(0.5), s.ends()
 	s.canal, s.texture = shift(s.canal, r3.Vec{X: 500}), 0
 	v := s.paint(t, g)
-	if _, err := Follow(t.Context(), v, marks, Options{}); !errors.Is(err, ErrOdd) {
+	if _, err := Follow(t.Context(), v, marks, Options{}); !errors.Is(err, ErrUnlikely) {
 		t.Errorf("not refused: %v", err)
 	}
-	p, err := Follow(t.Context(), v, marks, Options{AllowOdd: true})
-	if err != nil || len(p.Odd) == 0 {
+	p, err := Follow(t.Context(), v, marks, Options{AllowUnlikely: true})
+	if err != nil || len(p.Unlikely) == 0 {
 		t.Errorf("allowed: %v", err)
 	}
 }

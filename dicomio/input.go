@@ -13,8 +13,8 @@ import (
 	"strings"
 )
 
-// Door is one way in to files, whatever they came in: the rest of the package sees only an [fs.FS].
-type Door struct {
+// Input is one way in to files, whatever they came in: the rest of the package sees only an [fs.FS].
+type Input struct {
 	FS     fs.FS    // slash-separated names below the path opened
 	Names  []string // regular files to look at, sorted
 	Passed []Passed // what was passed over on the way, by reason
@@ -34,11 +34,11 @@ type Passed struct {
 
 // Open opens path: a folder (searched through; symbolic links are not followed, FIFOs and devices are passed over, what
 // cannot be read is said), a .zip (read in place, never unpacked to disk), a DICOMDIR (the files it lists) or one file.
-// Close the door after the last Read.
+// Close the input after the last Read.
 //
 // It returns an error wrapping [ErrPath] when path does not exist, and a [*SeriesError] when it cannot be opened or, for
 // an archive, holds an entry that lies about its name or size.
-func Open(path string, limits Limits) (*Door, error) {
+func Open(path string, limits Limits) (*Input, error) {
 	if path == "" { // which the file system takes for the current folder
 		return nil, fmt.Errorf("%w: the path is empty; give a folder, a .zip, a DICOMDIR or a DICOM file", ErrPath)
 	}
@@ -60,15 +60,15 @@ func Open(path string, limits Limits) (*Door, error) {
 	return openFile(real, limits)
 }
 
-// NewDoor returns a door to the regular files of fsys: for an archive or a store of one's own. Files whose fs.File is
+// NewInput returns an input to the regular files of fsys: for an archive or a store of one's own. Files whose fs.File is
 // an [io.ReaderAt] are read by offset, others to their end, twice: what checks them at their end is heard.
-func NewDoor(fsys fs.FS, limits Limits) (*Door, error) {
-	d := &Door{FS: fsys}
+func NewInput(fsys fs.FS, limits Limits) (*Input, error) {
+	d := &Input{FS: fsys}
 	return d, d.search(".", limits.withDefaults(1))
 }
 
-// Close releases what the door holds open.
-func (d *Door) Close() error {
+// Close releases what the input holds open.
+func (d *Input) Close() error {
 	if d.close == nil {
 		return nil
 	}
@@ -96,12 +96,12 @@ func reason(err error) string {
 	return err.Error()
 }
 
-func openFolder(path string, limits Limits) (*Door, error) {
+func openFolder(path string, limits Limits) (*Input, error) {
 	root, err := os.OpenRoot(path)
 	if err != nil {
 		return nil, pathError(path, err)
 	}
-	d := &Door{FS: folderFS{root}, close: root.Close}
+	d := &Input{FS: folderFS{root}, close: root.Close}
 	if err := d.search(".", limits); err != nil {
 		root.Close()
 		return nil, err
@@ -127,7 +127,7 @@ func (f folderFS) ReadDir(name string) ([]fs.DirEntry, error) {
 }
 
 // openFile opens one file: by its first bytes an archive, else by its name or content a DICOMDIR, else an image.
-func openFile(path string, limits Limits) (*Door, error) {
+func openFile(path string, limits Limits) (*Input, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, pathError(path, err)
@@ -143,7 +143,7 @@ func openFile(path string, limits Limits) (*Door, error) {
 		return nil, pathError(path, err)
 	}
 	name := filepath.Base(path)
-	d := &Door{FS: folderFS{root}, Names: []string{name}, close: root.Close}
+	d := &Input{FS: folderFS{root}, Names: []string{name}, close: root.Close}
 	if err := d.followDirectory(name, limits); err != nil {
 		root.Close()
 		return nil, err
@@ -152,7 +152,7 @@ func openFile(path string, limits Limits) (*Door, error) {
 }
 
 // search walks the tree below dir and notes its regular files. It does not follow symbolic links, so it ends.
-func (d *Door) search(dir string, limits Limits) error {
+func (d *Input) search(dir string, limits Limits) error {
 	err := fs.WalkDir(d.FS, dir, func(name string, entry fs.DirEntry, err error) error {
 		switch {
 		case err != nil:
@@ -183,7 +183,7 @@ func (d *Door) search(dir string, limits Limits) error {
 }
 
 // pass counts one file passed over.
-func (d *Door) pass(reason, name string) { d.Passed = count(d.Passed, reason, name) }
+func (d *Input) pass(reason, name string) { d.Passed = count(d.Passed, reason, name) }
 
 // count adds one file to the entry of reason.
 func count(passed []Passed, reason, name string) []Passed {

@@ -19,21 +19,21 @@ import (
 
 // The rows of the table of tricky series that concern the ways in.
 
-// opened opens a path and closes the door with the test.
-func opened(t testing.TB, path string) *Door {
+// opened opens a path and closes the input with the test.
+func opened(t testing.TB, path string) *Input {
 	t.Helper()
-	door, err := Open(path, Limits{})
+	input, err := Open(path, Limits{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { door.Close() })
-	return door
+	t.Cleanup(func() { input.Close() })
+	return input
 }
 
-// through scans, picks and reads what lies behind a door.
-func through(t testing.TB, door *Door) (*Catalogue, *Series, *volume.Volume) {
+// through scans, picks and reads what lies behind an input.
+func through(t testing.TB, input *Input) (*Catalogue, *Series, *volume.Volume) {
 	t.Helper()
-	cat, err := Scan(t.Context(), door, Limits{})
+	cat, err := Scan(t.Context(), input, Limits{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -262,12 +262,12 @@ func sameContent(t *testing.T, a, b []byte) bool {
 // measurable returns why what lies at path is not fit to measure, nil when it is.
 func measurable(t *testing.T, path string) error {
 	t.Helper()
-	door, err := Open(path, Limits{})
+	input, err := Open(path, Limits{})
 	if err != nil {
 		return err
 	}
-	defer door.Close()
-	cat, err := Scan(t.Context(), door, Limits{})
+	defer input.Close()
+	cat, err := Scan(t.Context(), input, Limits{})
 	if err != nil {
 		return err
 	}

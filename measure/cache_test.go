@@ -13,7 +13,7 @@ import (
 	"ridgerule/measure/plan"
 )
 
-// What a series taught is used again for the same arch, and only for that: the results are those of runs that learn anew,
+// What a series told is used again for the same arch, and only for that: the results are those of runs that estimate anew,
 // byte by byte, whatever was moved in between.
 func TestTaughtChangesNoNumber(t *testing.T) {
 	v := straightRidge(t)
@@ -21,18 +21,18 @@ func TestTaughtChangesNoNumber(t *testing.T) {
 	bent := strings.Replace(straightPlan, "[0, 18, -2]", "[0.8, 18, -2]", 1)
 	upper := strings.NewReplacer("jaw: mandible", "jaw: maxilla\norientation_note: upside down\nocclusal: [0, 0, 1]", `"36"`, `"26"`, "root 35", "root 25").Replace(straightPlan)
 	turned := strings.Replace(straightPlan, "jaw: mandible", "jaw: mandible\nocclusal: [0.02, 0, 1]", 1)
-	taught := &Taught{}
+	cache := &Cache{}
 	for i, text := range []string{straightPlan, moved, bent, turned, upper} {
 		p, source, err := plan.Read("plan.yaml", []byte(text), nil)
 		require.NoError(t, err, i)
 		placed, err := p.Place(v.Grid, source)
 		require.NoError(t, err, i)
-		before := taught.lesson
-		again, err := Run(context.Background(), v, placed, Scan{}, Options{Taught: taught})
+		before := cache.model
+		again, err := Run(context.Background(), v, placed, Scan{}, Options{Cache: cache})
 		require.NoError(t, err)
 		anew, err := Run(context.Background(), v, placed, Scan{}, Options{})
 		require.NoError(t, err)
-		assert.Equal(t, i == 1, before != nil && before == taught.lesson, i)
+		assert.Equal(t, i == 1, before != nil && before == cache.model, i)
 		assert.True(t, everything(anew) == everything(again), "plan %d: other numbers", i)
 	}
 }

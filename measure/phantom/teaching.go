@@ -2,23 +2,23 @@ package phantom
 
 import "fmt"
 
-// Lesson is a site that teaches one thing, with its truth: widths at depths, plates, heights, tilt and
-// undercuts in [AxisTruth], what a lesson asks besides in [SocketTrue], [LoopTrue], [AxisTruth.Beside] and the
+// TeachingSite is a site that teaches one thing, with its truth: widths at depths, plates, heights, tilt and
+// undercuts in [AxisTruth], what it asks besides in [SocketTrue], [LoopTrue], [AxisTruth.Beside] and the
 // clearances of [ImplantTrue].
-type Lesson struct {
+type TeachingSite struct {
 	Name    string // in the trade's words: "knife-edge crest"
 	Teaches string // what goes wrong there, one sentence
 	Tooth   int    // ISO 3950, the only site
 	Options Options
 }
 
-// lessonEdge is the edge of a lesson's scan, mm: the section with what lies beside it.
-const lessonEdge = 34.0
+// teachingEdge is the edge of a teaching site's scan, mm: the section with what lies beside it.
+const teachingEdge = 34.0
 
-// Lessons returns the sites that teach, each cut down to a cube of 34 mm at 0.3 mm. The seed goes into noise,
-// texture and a slow variation of the shape; what a lesson is about is the same for all.
-func Lessons(seed uint64) []Lesson {
-	list := []Lesson{
+// TeachingSites returns the sites that teach, each cut down to a cube of 34 mm at 0.3 mm. The seed goes into noise,
+// texture and a slow variation of the shape; what a site is about is the same for all.
+func TeachingSites(seed uint64) []TeachingSite {
+	list := []TeachingSite{
 		{"ample ridge", "most sites are clear, and nothing misleads: what is missed is missed at the edges", 36, Options{Shape: Shape{Width: 9, Convexity: 2, Height: 30, CanalDepth: 16}}},
 		{"knife-edge crest", "the height is there, the width is not: the bone wide enough begins deep below the crest", 35, Options{
 			Shape: Shape{Width: 2.6, CrestCap: 3, Convexity: 7, Crest: 1.5, Buccal: 0.9, Lingual: 1}}},
@@ -47,8 +47,8 @@ func Lessons(seed uint64) []Lesson {
 	return list
 }
 
-// complete fills in what the lessons share.
-func (l *Lesson) complete(seed uint64) {
+// complete fills in what the teaching sites share.
+func (l *TeachingSite) complete(seed uint64) {
 	o := &l.Options
 	o.Case, o.Seed = fmt.Sprintf("%s %d", l.Name, seed), seed
 	if o.Teeth == nil {
@@ -56,9 +56,9 @@ func (l *Lesson) complete(seed uint64) {
 	}
 	o.Shape.Variation, o.Grey.Texture = 0.2, 50
 	o.Scan.Voxel, o.Scan.Blur, o.Scan.Noise = [3]float64{0.3, 0.3, 0.3}, 0.25, 50
-	small, err := o.Small(l.Tooth, lessonEdge)
+	small, err := o.Small(l.Tooth, teachingEdge)
 	if err != nil {
-		panic("phantom: lesson " + l.Name + ": " + err.Error()) // its tooth is written above
+		panic("phantom: teaching site " + l.Name + ": " + err.Error()) // its tooth is written above
 	}
 	*o = small
 }

@@ -7,7 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// Each lesson can be made, has truth, and the truth shows what the lesson is about.
+// Each teaching site can be made, has truth, and the truth shows what it is about.
 func TestLessonsHaveTheTruthOfWhatTheyTeach(t *testing.T) {
 	shows := map[string]func(s SiteTruth, all Truth) bool{
 		"ample ridge": func(s SiteTruth, _ Truth) bool {
@@ -39,7 +39,7 @@ func TestLessonsHaveTheTruthOfWhatTheyTeach(t *testing.T) {
 			return false
 		},
 	}
-	for _, l := range Lessons(3) {
+	for _, l := range TeachingSites(3) {
 		_, truth := truthOf(t, l.Options)
 		s := truth.Sites[0]
 		if f := shows[l.Name]; f == nil || !f(s, truth) {

@@ -9,9 +9,9 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// ErrOdd says that the path found is not what a canal between these marks is like. It is the sentinel of
-// a refusal that [Options.AllowOdd] takes back.
-var ErrOdd = errors.New("trace: an unlikely path")
+// ErrUnlikely says that the path found is not what a canal between these marks is like. It is the sentinel of
+// a refusal that [Options.AllowUnlikely] takes back.
+var ErrUnlikely = errors.New("trace: an unlikely path")
 
 const (
 	longest = 1.6 // times the marks' distance; a half circle is 1.57, and no canal bends as much between two marks
@@ -19,8 +19,8 @@ const (
 	doubted = 3.0 // mm; one or two millimetres without an edge are usual at a foramen
 )
 
-// odd returns what is unlike a canal about the path, each with its remedy.
-func (p *Path) odd(marks []r3.Vec, o Options) (why []string) {
+// unlikely returns what is unlike a canal about the path, each with its remedy.
+func (p *Path) unlikely(marks []r3.Vec, o Options) (why []string) {
 	straight := 0.0
 	for i := 1; i < len(marks); i++ {
 		straight += r3.Norm(r3.Sub(marks[i], marks[i-1]))
@@ -79,9 +79,9 @@ func (p *Path) nearest(m r3.Vec, from int) int {
 
 // judge refuses an unlikely path, or notes what is unlikely about it.
 func (p *Path) judge(marks []r3.Vec, o Options) (*Path, error) {
-	p.Odd = p.odd(marks, o)
-	if len(p.Odd) > 0 && !o.AllowOdd {
-		return nil, fmt.Errorf("%w: %s", ErrOdd, strings.Join(p.Odd, "; "))
+	p.Unlikely = p.unlikely(marks, o)
+	if len(p.Unlikely) > 0 && !o.AllowUnlikely {
+		return nil, fmt.Errorf("%w: %s", ErrUnlikely, strings.Join(p.Unlikely, "; "))
 	}
 	return p, nil
 }
