@@ -156,3 +156,21 @@ func TestWallThatServesAgain(t *testing.T) {
 	require.NoError(t, err)
 	require.Same(t, w, got)
 }
+
+// A plate of 2 mm on a line that leans by 30° goes 2·cos 30° across the section. Where its wall follows the arch by 0.2 a mm it is longer by 0.2 times that per
+// radian of turn, of which the second order, by a section 0.1 rad askew, takes a part: by hand (see Placement.direction).
+func TestDirectionOfALeaningPlate(t *testing.T) {
+	f := scene{voxel: 0.4, min: reformat.UV{U: -1, V: -1}, max: reformat.UV{U: 1, V: 1}, depth: 1}.field(t, func(reformat.UV) float64 { return soft })
+	across := 2 * math.Cos(math.Pi/6)
+	own := across * 0.1 / 2
+	for st, want := range map[float64]float64{0: own, 0.2: math.Sqrt(math.Pow(0.2*across, 2) - own*own)} {
+		w := patchOf(params{pTau: 2, pSigma: 0.2, pG0: soft, pG1: cortex, pG2: marrow, pST: st})
+		w.in = turnBy(reformat.UV{U: -1}, math.Pi/6)
+		o := (&Outline{field: f}).Fit()
+		p := o.plate(w, sub(w.at, w.in), w.in, Placement{Rotation: 0.1})
+		require.NoError(t, p.Err)
+		stretch := math.Sqrt(1 + st*st) // the model's distance is square to the surface
+		require.InDelta(t, 2*stretch, p.Value, 0.05)
+		require.InDelta(t, 0.1*want, math.Abs(term(t, p.Budget, "section direction").Contribution()), 0.002)
+	}
+}

@@ -66,6 +66,15 @@ func TestLinesBesideTheBoneHaveNoNumber(t *testing.T) {
 	}
 	_, err = cut.Fit().End(at(0), Placement{})
 	require.ErrorIs(t, err, ErrNoEnd)
+	for i, p := range cut.Points {
+		cut.Cut[i] = p.V > -3 // the crest is the field's end
+	}
+	r = cut.Fit()
+	_, err = r.FixAxis(reformat.UV{V: -1}, nil)
+	require.ErrorIs(t, err, ErrNoRidge)
+	given, err = r.FixAxis(reformat.UV{V: -1}, &reformat.UV{V: -3})
+	require.NoError(t, err, "who gives crest and direction needs no crest of the image")
+	require.Equal(t, Axis{Crest: reformat.UV{V: -1}, Dir: down, pivot: reformat.UV{V: -1}}, Axis{Crest: given.Crest, Dir: given.Dir, pivot: given.pivot})
 	o.site.smear = 2
 	_, err = o.FindAxis(nil)
 	require.ErrorIs(t, err, ErrDisturbed)
