@@ -108,15 +108,19 @@ func answer(q Question, t phantom.AxisTruth) (float64, error) {
 // and half as much again.
 const nearSheet = 0.8
 
-// Section makes the voxels of an item from which its sheet's section is sampled, the same as [Sealed.Scan] makes, and leaves all
-// others blank: several times faster.
+// Section makes the voxels of an item from which its sheet's section is sampled, the same as [Sealed.Scan] makes; all others
+// mean nothing. It is several times faster.
 func (it *Sealed) Section(ctx context.Context, progress func(done float64)) (*volume.Volume, error) {
 	jaw, _, err := it.place()
 	if err != nil {
 		return nil, err
 	}
 	f := it.Sheet.Frame
-	return jaw.VolumeIn(ctx, phantom.Slab{At: f.Origin, Normal: f.T, Half: nearSheet}, progress)
+	v, err := jaw.VolumeIn(ctx, phantom.Slab{At: f.Origin, Normal: f.T, Half: nearSheet}, progress)
+	if err == nil {
+		v.Blank = nil // the section is sampled as that of a whole scan is, to the last bit
+	}
+	return v, err
 }
 
 // Scan makes the voxels of an item. It returns ctx's error when ctx ends first.
