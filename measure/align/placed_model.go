@@ -1,199 +1,227 @@
 package align
 
 import (
-	"fmt"
 	"math"
-	"slices"
+
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/fit"
-
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// edge is where a ray left the metal.
-type edge struct {
-	z, angle float64 // mm from the body's middle along the axis; rad about it
-	r        float64 // mm from the axis
-}
-
-// fitted is a straight, tapering tube through edges:
+// The body in the image: a flat-ended cone of one grey, wider and longer by what it blooms, blurred by a Gaussian. With s the
+// share of the metal at a voxel's centre, Φ the normal distribution's function, d how far that lies outside the sides (r of
+// them there) and e how far beyond the ends,
 //
-//	r = radius + taper·z + (x + leanX·z)·cos(angle) + (y + leanY·z)·sin(angle)
-type fitted struct {
-	radius, taper, x, y, leanX, leanY float64
-	std                               [6]float64 // of each, in this order
-	used                              int
+//	s = Φ(−(d + blur²/2r)/blur) · Φ(−e/blur)
+//	grey = metal·s + outside·(1 − s) + rise·(t·Φ(t/blur) + blur·φ(t/blur))
+//
+// t is d or e, whichever face the voxel belongs to: what lies outside is a straight line across the face, blurred with it, another
+// one in each patch of the surface. blur²/2r is how far a blurred edge of a cylinder moves toward its axis. Voxels are asked at
+// their centres: half-way between two that a scan has cut off, or of which one is, no grey is true.
+
+// The unknowns of the body, from where it is thought to be.
+const (
+	placedU     = iota // mm, its middle across the axis
+	placedW            // mm
+	placedAlong        // mm, along it
+	placedLeanU        // rad, of its axis
+	placedLeanW        // rad
+	placedBloom        // mm, by how much its sides lie farther out
+	placedEnds         // mm, by how much each of its ends does
+	placedTaper        // mm/mm, of its radius, beyond what is known
+	placedBlur         // mm
+	placedMetal        // its grey: what a scan would show that cuts nothing off
+	placedUnknowns
+)
+
+// placedSteps are small changes of the unknowns, for differences.
+var placedSteps = [placedUnknowns]float64{1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1}
+
+// riseKnown is how much what lies outside may rise, standard, grey values per mm: from soft tissue to cortex, some 1000, within two
+// millimetres. Our choice: half and double move a placed implant by less than its U.
+const riseKnown = 500.0
+
+// face is a side or an end of the body.
+type face int
+
+const (
+	bodySide face = iota
+	coronalEnd
+	apicalEnd
+)
+
+// patch is a part of the surface.
+type patch struct {
+	face         face
+	sector, slab int
 }
 
-// refine lays new rays from the present axis and moves it onto the middle of what they meet.
-func (f *finder) refine() error {
-	u, w := frameOf(f.axis)
-	slope := (f.want.Apex - f.want.Diameter) / 2 / f.want.Length
-	var edges []edge
-	for z := f.top + 0.15*(f.bottom-f.top); z <= f.top+0.85*(f.bottom-f.top); z += depthStep {
-		for n := range sideRays {
-			angle := 2 * math.Pi * float64(n) / sideRays
-			dir := r3.Add(r3.Scale(math.Cos(angle), u), r3.Scale(math.Sin(angle), w))
-			if r, ok := f.leaves(r3.Add(f.middle, r3.Scale(z, f.axis)), dir, f.radius+slope*z); ok {
-				edges = append(edges, edge{z, angle, r})
-			}
-		}
-	}
-	fit, err := fitTube(edges)
-	if err != nil {
-		return err
-	}
-	f.sides = fit
-	f.radius = fit.radius
-	f.axis = r3.Unit(r3.Add(f.axis, r3.Add(r3.Scale(fit.leanX, u), r3.Scale(fit.leanY, w))))
-	f.middle = r3.Add(f.middle, r3.Add(r3.Scale(fit.x, u), r3.Scale(fit.y, w)))
-	return f.findEnds()
+// voxelSample is a voxel near the surface.
+type voxelSample struct {
+	p      r3.Vec // its centre, mm
+	grey   float64
+	face   face
+	patch  int
+	weight float64
 }
 
-// findEnds finds both ends along rays within the body, and moves the middle half-way between.
-func (f *finder) findEnds() error {
-	u, w := frameOf(f.axis)
-	var at [2][]float64
-	for _, share := range []float64{0, 0.25, 0.5} {
-		for n := range 12 {
-			angle := 2 * math.Pi * float64(n) / 12
-			off := r3.Add(r3.Scale(share*f.radius*math.Cos(angle), u), r3.Scale(share*f.radius*math.Sin(angle), w))
-			for i, dir := range []r3.Vec{r3.Scale(-1, f.axis), f.axis} {
-				expected := [2]float64{-f.top, f.bottom}[i]
-				if r, ok := f.leaves(r3.Add(f.middle, off), dir, expected); ok {
-					at[i] = append(at[i], r)
-				}
-			}
-			if share == 0 {
-				break
-			}
-		}
-	}
-	for i, list := range at {
-		if len(list) < 8 {
-			return fmt.Errorf("%w: the %s end of the bright body is not seen", ErrNoImplant, [2]string{"coronal", "apical"}[i])
-		}
-		slices.Sort(list)
-		f.ends[i] = (list[len(list)*84/100] - list[len(list)*16/100]) / 2 / math.Sqrt(float64(len(list))/3) // neighbours share voxels
-	}
-	top, bottom := at[0][len(at[0])/2], at[1][len(at[1])/2]
-	shift := (bottom - top) / 2
-	f.middle = r3.Add(f.middle, r3.Scale(shift, f.axis))
-	f.top, f.bottom = -(top+bottom)/2, (top+bottom)/2
-	return nil
+// bodyFit is a body on its way onto its voxels, as [fit.Descend] asks for it.
+type bodyFit struct {
+	want      Implant
+	middle    r3.Vec // about which the unknowns are taken, mm
+	axis      r3.Vec
+	u, w      r3.Vec // across the axis
+	at, trial [placedUnknowns]float64
+	samples   []voxelSample
+	patches   map[patch]int
+	outside   [][2]float64 // of each patch: the grey at the surface, and its rise, 1/mm
 }
 
-// leaves returns how far from p along dir the grey falls to half-way between metal and what lies just outside, where it falls
-// most steeply near where that is expected; both in mm. ok is false where the ray leaves the field or meets no such place. What
-// lies just outside may be a thin plate and something else behind it: it is asked within half a millimetre only.
-func (f *finder) leaves(p, dir r3.Vec, expected float64) (r float64, ok bool) {
-	from := max(0, expected-rayReach)
-	n := int((expected + rayReach + rayBeside[1] - from) / rayStep)
-	greys := make([]float64, n)
-	for i := range greys {
-		greys[i] = f.grey(r3.Add(p, r3.Scale(from+float64(i)*rayStep, dir)))
+func normalShare(x float64) float64 { return math.Erfc(-x/math.Sqrt2) / 2 }
+
+// expects returns what the model says of a place: the share of the metal, and what one grey outside, and a rise of one a mm, come to.
+func (b *bodyFit) expects(p r3.Vec, on face, x *[placedUnknowns]float64) (share float64, outside [2]float64) {
+	axis := r3.Unit(r3.Add(b.axis, r3.Add(r3.Scale(x[placedLeanU], b.u), r3.Scale(x[placedLeanW], b.w))))
+	middle := r3.Add(b.middle, r3.Add(r3.Add(r3.Scale(x[placedU], b.u), r3.Scale(x[placedW], b.w)), r3.Scale(x[placedAlong], b.axis)))
+	q := r3.Sub(p, middle)
+	z := r3.Dot(q, axis)
+	r, slope := b.radius(z, x)
+	blur := x[placedBlur]
+	side := (r3.Norm(across(q, axis))-r)/math.Sqrt(1+slope*slope) + blur*blur/2/max(0.5, r)
+	end := math.Abs(z) - b.want.Length/2 - x[placedEnds]
+	share = normalShare(-side/blur) * normalShare(-end/blur)
+	t := side
+	if on != bodySide {
+		t = end
 	}
-	const half = 3 // steps either way over which the fall is taken
-	near, far := int(rayBeside[0]/rayStep), int(rayBeside[1]/rayStep)
-	steepest, fall := -1, metalLeast/4.0
-	for i := half; i+far < n; i++ {
-		if d := greys[i-half] - greys[i+half]; d > fall {
-			steepest, fall = i, d
-		}
-	}
-	if steepest < 0 {
-		return 0, false
-	}
-	outside := 0.0
-	for _, g := range greys[steepest+near : steepest+far] {
-		outside += g / float64(far-near)
-	}
-	level := (f.metal + outside) / 2
-	for off := range near { // the crossing nearest to the steepest place
-		for _, i := range [2]int{steepest + off, steepest - off} {
-			if i > 0 && greys[i-1] > level && greys[i] <= level {
-				return from + rayStep*(float64(i-1)+(greys[i-1]-level)/(greys[i-1]-greys[i])), true
-			}
-		}
-	}
-	return 0, false
+	return share, [2]float64{1 - share, t*normalShare(t/blur) + blur*math.Exp(-t*t/2/(blur*blur))/math.Sqrt(2*math.Pi)}
 }
 
-// fitTube fits a tube to edges: least squares, those left out that lie beyond three spreads. Its uncertainty takes one in two
-// of the edges as independent: rays lie closer than voxels.
-func fitTube(edges []edge) (fitted, error) {
-	var out fitted
-	kept := slices.Clone(edges)
-	for range 4 {
-		if len(kept) < 60 {
-			return out, fmt.Errorf("%w: only %d places of its sides are seen", ErrNoImplant, len(kept))
-		}
-		a, b := mat.NewDense(len(kept), 6, nil), mat.NewVecDense(len(kept), nil)
-		for i, e := range kept {
-			c, s := math.Cos(e.angle), math.Sin(e.angle)
-			a.SetRow(i, []float64{1, e.z, c, s, e.z * c, e.z * s})
-			b.SetVec(i, e.r)
-		}
-		var x, rest mat.VecDense
-		if err := x.SolveVec(a, b); err != nil {
-			return out, fmt.Errorf("%w: its sides are seen from one direction only", ErrNoImplant)
-		}
-		rest.MulVec(a, &x)
-		rest.SubVec(b, &rest)
-		var sizes []float64
-		for i := range kept {
-			sizes = append(sizes, math.Abs(rest.AtVec(i)))
-		}
-		spread := fit.MADToSD * fit.Quantile(sizes, 0.5)
-		out = fitted{x.AtVec(0), x.AtVec(1), x.AtVec(2), x.AtVec(3), x.AtVec(4), x.AtVec(5), stds(a, max(spread, 0.01)), len(kept)}
-		var better []edge
-		for i, e := range kept {
-			if sizes[i] <= 3*max(spread, 0.02) {
-				better = append(better, e)
-			}
-		}
-		kept = better
-	}
-	return out, nil
+// radius returns that of the sides z mm below the middle, mm, and its slope.
+func (b *bodyFit) radius(z float64, x *[placedUnknowns]float64) (r, slope float64) {
+	slope = (b.want.Apex-b.want.Diameter)/2/b.want.Length + x[placedTaper]
+	return (b.want.Apex+b.want.Diameter)/4 + slope*z + x[placedBloom], slope
 }
 
-// stds returns the standard uncertainties of the six parameters for edges known to sd mm.
-func stds(a *mat.Dense, sd float64) (out [6]float64) {
-	var normal, inverse mat.Dense
-	normal.Mul(a.T(), a)
-	if inverse.Inverse(&normal) != nil {
-		for i := range out {
-			out[i] = math.Inf(1)
-		}
-		return out
+// rests returns what the image says beyond the model, in standard deviations: a number for each voxel, and one for the rise of
+// each patch. What lies outside is fitted to the voxels of its patch, whatever the unknowns.
+func (b *bodyFit) rests(x *[placedUnknowns]float64) []float64 {
+	type sums struct{ aa, ag, gg, ay, gy float64 }
+	at, all := make([][2]float64, len(b.samples)), make([]sums, len(b.patches))
+	out := make([]float64, len(b.samples)+len(b.patches))
+	for i := range b.samples {
+		s := &b.samples[i]
+		share, outside := b.expects(s.p, s.face, x)
+		at[i], out[i] = outside, s.grey-x[placedMetal]*share
+		a, g, k := outside[0], outside[1], &all[s.patch]
+		k.aa, k.ag, k.gg = k.aa+s.weight*a*a, k.ag+s.weight*a*g, k.gg+s.weight*g*g
+		k.ay, k.gy = k.ay+s.weight*a*out[i], k.gy+s.weight*g*out[i]
 	}
-	for i := range out {
-		out[i] = math.Sqrt2 * sd * math.Sqrt(inverse.At(i, i))
+	b.outside = make([][2]float64, len(all))
+	for n, k := range all {
+		k.gg += 1 / (riseKnown * riseKnown)
+		k.aa += 1e-8 // a grey of ten thousand: a patch deep in metal has none
+		det := k.aa*k.gg - k.ag*k.ag
+		b.outside[n] = [2]float64{(k.ay*k.gg - k.gy*k.ag) / det, (k.gy*k.aa - k.ay*k.ag) / det}
+		out[len(b.samples)+n] = -b.outside[n][1] / riseKnown
+	}
+	for i := range b.samples {
+		o := b.outside[b.samples[i].patch]
+		out[i] = math.Sqrt(b.samples[i].weight) * (out[i] - o[0]*at[i][0] - o[1]*at[i][1])
 	}
 	return out
 }
 
-// result says what was found, and how well.
-func (f *finder) result() (FoundImplant, error) {
-	long := f.bottom - f.top
-	out := FoundImplant{Implant: Implant{Axis: f.axis, Diameter: f.want.Diameter, Apex: f.want.Apex, Length: f.want.Length}}
-	out.Bloom = f.radius - (f.want.Diameter+f.want.Apex)/4
-	out.Ends = (long - f.want.Length) / 2
-	out.Platform = r3.Sub(f.middle, r3.Scale(f.want.Length/2, f.axis))
-	// Half of what the two blooms differ by may lie at one end alone.
-	odd := math.Abs(out.Ends - out.Bloom)
-	out.Along = math.Sqrt(square(odd/math.Sqrt(3)) + square(math.Hypot(f.ends[0], f.ends[1])/2) + square(sampled*f.voxel))
-	out.Across = math.Hypot(max(f.sides.std[2], f.sides.std[3]), sampled*f.voxel)
-	out.Lean = math.Hypot(max(f.sides.std[4], f.sides.std[5]), 2*sampled*f.voxel/f.want.Length) * 180 / math.Pi
-	if odd > 0.5 {
-		out.Cautions = append(out.Cautions, fmt.Sprintf("the body found is %.1f mm long and %.1f mm wide where one of %.1f × %.1f mm was planned: another size, or metal on its platform; depths and apices are less sure", long, 2*f.radius, f.want.Length, f.want.Diameter))
+// slopes returns the rests and, a row an unknown, what the model gains by each.
+func (b *bodyFit) slopes() blas64.General {
+	rests := b.rests(&b.at)
+	out := blas64.General{Rows: placedUnknowns + 1, Cols: len(rests), Stride: len(rests)}
+	for q, step := range placedSteps {
+		x := b.at
+		x[q] -= step
+		below := b.rests(&x)
+		x[q] += 2 * step
+		for i, above := range b.rests(&x) {
+			below[i] = (below[i] - above) / (2 * step)
+		}
+		out.Data = append(out.Data, below...)
 	}
-	return out, nil
+	out.Data = append(out.Data, rests...)
+	return out
 }
 
-// sampled is how far what all rays share is off by the grid of voxels, standard, of a voxel; our choice, of the size of what
-// the synthetic implants show (docs/alignment.md); an end of the axis, at half the length, may be off by as much.
-const sampled = 0.03
+// weigh gives each voxel the weight of what is known of it: noise everywhere, and where what lies outside is seen its scatter too;
+// one far off the rest counts less (Huber).
+func (b *bodyFit) weigh() {
+	rests := b.rests(&b.at)[:len(b.samples)]
+	shares := make([]float64, len(rests))
+	var metal, tissue []float64
+	for i, s := range b.samples {
+		rests[i] /= math.Sqrt(s.weight)
+		shares[i], _ = b.expects(s.p, s.face, &b.at)
+		switch {
+		case shares[i] > 0.5:
+			metal = append(metal, math.Abs(rests[i]))
+		case shares[i] < 0.25:
+			tissue = append(tissue, math.Abs(rests[i]))
+		}
+	}
+	noise, both := greySpread(metal), greySpread(tissue)
+	scatter := max(0, both*both-noise*noise)
+	for i := range b.samples {
+		known := noise*noise + square(1-shares[i])*scatter
+		_, huber := fit.Huber(rests[i]/math.Sqrt(known), 2.5)
+		b.samples[i].weight = huber / known
+	}
+}
+
+// greySpread returns the standard deviation that the median of sizes tells, at least a grey value.
+func greySpread(sizes []float64) float64 {
+	if len(sizes) == 0 {
+		return 1
+	}
+	return max(1, fit.MADToSD*fit.Quantile(sizes, 0.5))
+}
 
 func square(x float64) float64 { return x * x }
+
+// Move is part of [fit.Problem].
+func (b *bodyFit) Move(d []float64) bool {
+	b.trial = b.at
+	for q := range d {
+		b.trial[q] += d[q]
+	}
+	b.trial[placedBlur] = max(0.08, min(1.5, b.trial[placedBlur]))
+	return b.trial[placedBloom] > -1 && b.trial[placedBloom] < 3
+}
+
+// Look is part of [fit.Problem].
+func (b *bodyFit) Look() float64 { return sumOfSquares(b.rests(&b.trial)) }
+
+// Take is part of [fit.Problem].
+func (b *bodyFit) Take() { b.at = b.trial }
+
+// Equations is part of [fit.Problem].
+func (b *bodyFit) Equations() *fit.Equations {
+	rows := b.slopes()
+	e := fit.NewEquations(placedUnknowns, sumOfSquares(rows.Data[placedUnknowns*rows.Stride:]))
+	e.Add(rows)
+	return e
+}
+
+func sumOfSquares(list []float64) (sum float64) {
+	for _, x := range list {
+		sum += x * x
+	}
+	return sum
+}
+
+// recentre takes the unknowns about where the body now is.
+func (b *bodyFit) recentre() {
+	x := &b.at
+	b.middle = r3.Add(b.middle, r3.Add(r3.Add(r3.Scale(x[placedU], b.u), r3.Scale(x[placedW], b.w)), r3.Scale(x[placedAlong], b.axis)))
+	b.axis = r3.Unit(r3.Add(b.axis, r3.Add(r3.Scale(x[placedLeanU], b.u), r3.Scale(x[placedLeanW], b.w))))
+	b.u, b.w = frameOf(b.axis)
+	clear(x[:placedBloom])
+}

@@ -141,7 +141,7 @@ func (c *Comparison) limit(r *PositionRow) {
 		if l.Of == r.Measure && r.Value != nil && !strings.HasPrefix(r.Fit, FitDrop) {
 			if r.Fit == FitOneEnd && r.Implant == c.Names[c.Fits[1].End] {
 				r.Limit, r.Verdict = &l.Most, limitNotAssessed
-				r.Note = join(r.Note, "brought together, so no verdict")
+				r.Note = cells.Note(r.Note, "brought together, so no verdict")
 				continue
 			}
 			r.Limit, r.Verdict = &l.Most, l.judge(*r.Value, r.Budget, c.Second.Source != "")

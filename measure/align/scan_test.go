@@ -315,3 +315,18 @@ func TestScansWithACutField(t *testing.T) {
 	require.Positive(t, seen)
 	require.Positive(t, unseen)
 }
+
+// BenchmarkScans aligns two scans of 400×400×300 voxels; on two idle cores it must take 10 s at most. Drawing them takes longer, and
+// is not counted.
+func BenchmarkScans(b *testing.B) {
+	o := jawOf(phantom.Mandible, 7, 0.25)
+	o.Scan.Size, o.Scan.Blur = [3]int{400, 400, 300}, 0.3
+	v := movedVisit(0.25)
+	v.Scan.Size, v.Scan.Blur = [3]int{400, 400, 300}, 0.3
+	p := scanTwice(b, o, v)
+	for b.Loop() {
+		if _, err := Scans(context.Background(), p.first, p.second, ScanOptions{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -249,6 +249,7 @@ func (c *comparison) cautions() []string {
 			break
 		}
 	}
+	out = append(out, c.unplannedMetal()...)
 	return append(out, "no change per year is given: two scans show a change, not its course")
 }
 

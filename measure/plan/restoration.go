@@ -73,7 +73,7 @@ func (r *reader) restoration(top fields, dir fs.FS) *Restoration {
 		f.fail("name the set-up: surface: setup.stl, or surfaces: [{file: 36.stl, tooth: \"36\"}]", "restoration has no surface")
 	}
 	if v, ok := f.get("mucosa"); ok {
-		out.Mucosa = v.sheet(dir)
+		out.Mucosa = v.sheet(dir, out.Align)
 	}
 	r.window(f, out)
 	if known {
