@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"path"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -63,6 +65,11 @@ type Subject struct {
 	File   string     `json:"file,omitempty"`   // of a surface or of points: the name alone, without its folder
 	SHA256 string     `json:"sha256,omitempty"` // of that file's bytes, hexadecimal: another file of the same name is another surface
 	Voxel  [3]float64 `json:"voxel_mm,omitzero"`
+}
+
+// Exchanged reports whether a file of this name, with this SHA-256 of its bytes, stands where another one of the name was aligned.
+func (s Subject) Exchanged(name, sha256 string) bool {
+	return s.SHA256 != "" && path.Base(filepath.ToSlash(name)) == s.File && sha256 != s.SHA256
 }
 
 // Fact is a figure in words.

@@ -160,7 +160,7 @@ func (n node) sheet(dir fs.FS, a align.File) *solid.Sheet {
 		return nil
 	}
 	name, _ := n.text(500)
-	if hash := a.First.SHA256; hash != "" && path.Base(name) == a.First.File && n.r.files[name] != hash {
+	if a.First.Exchanged(name, n.r.files[name]) {
 		n.fail("align this one, look at it and accept it: ridgerule align "+path.Base(name)+" scan --start pairs.csv -o setup.json, or put the aligned one back",
 			"surface %s is not the file of that name that was aligned: it was changed or exchanged since", quoted(name))
 		return nil
