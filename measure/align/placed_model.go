@@ -39,7 +39,7 @@ const (
 var placedSteps = [placedUnknowns]float64{1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1}
 
 // riseKnown is how much what lies outside may rise, standard, grey values per mm: from soft tissue to cortex, some 1000, within two
-// millimetres. Our choice: half and double move a placed implant by less than its U.
+// millimetres. Our choice: half and double leave the error of synthetic implants as it is.
 const riseKnown = 500.0
 
 // face is a side or an end of the body.

@@ -151,6 +151,26 @@ func TestPlacedImplantBetweenTwoTissues(t *testing.T) {
 	}
 }
 
+// An implant of another length or diameter than planned is found where it is, as far as its middle tells, with a caution and a U of its depth
+// that holds half of the difference.
+func TestPlacedImplantOfAnotherSize(t *testing.T) {
+	is := Implant{Platform: r3.Vec{X: 10.07, Y: 10.11, Z: 17.13}, Axis: r3.Vec{Z: -1}, Diameter: 4, Apex: 3.4, Length: 8}
+	v := bodyVolume(t, is, 0.1, 0.3, func(r3.Vec) float64 { return 600 }, 4500)
+	for _, longer := range []float64{-2, 1.5, 2, 3} {
+		near := is
+		near.Length += longer
+		near.Platform.Z += 0.3
+		got, err := FindPlaced(v, near)
+		require.NoError(t, err, "%+g mm", longer)
+		middle := r3.Sub(got.at(near.Length/2), is.at(is.Length/2))
+		t.Logf("%+g mm: middle off %.3f, ends %.2f, along u %.2f, %v", longer, r3.Norm(middle), got.Ends, got.Along, got.Cautions)
+		require.Less(t, r3.Norm(middle), 0.03)
+		require.InDelta(t, -longer/2, got.Ends-got.Bloom, 0.05)
+		require.Less(t, math.Abs(longer)/2, 2*got.Along)
+		require.Len(t, got.Cautions, 1)
+	}
+}
+
 // bodyVolume draws one upright body, blurred in closed form, in voxels of 0.35 mm: its sides' edge moves inward by blur²/2r.
 func bodyVolume(t *testing.T, is Implant, bloom, blur float64, outside func(r3.Vec) float64, metal float64) *volume.Volume {
 	t.Helper()

@@ -11,8 +11,8 @@ import (
 	"ridgerule/measure/fit"
 )
 
-// Which voxels are asked. Wide enough for what lies outside to show, narrow enough for a straight line: half or twice as much
-// moves a placed implant by less than its U. Our choice.
+// Which voxels are asked. Wide enough for what lies outside to show, narrow enough for a straight line. Our choice: of synthetic implants
+// the platform is 0.013 to 0.019 mm off (root mean square) with 2.5 to 4 blurs outward; with 1.5 some are lost.
 const (
 	inward   = 2.5  // blurs, from the surface
 	outward  = 3.0  // blurs
@@ -21,7 +21,7 @@ const (
 	sectors  = 8    // patches about the axis
 	slab     = 1.5  // mm, of a patch along the axis
 	noiseSet = 100  // grey values, before it is known
-	rounds   = 5    // of choosing the voxels and fitting; the last moves the body by less than a micrometre
+	rounds   = 5    // of choosing the voxels and fitting
 )
 
 // fit moves the body onto its voxels.
