@@ -3,6 +3,7 @@ package measure
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
 	"encoding/json"
 	"fmt"
 	"maps"
@@ -246,6 +247,43 @@ func TestRestorationThatIsNone(t *testing.T) {
 	said, err := p.Check(source)
 	require.NoError(t, err)
 	require.Contains(t, fmt.Sprint(said), "accepted by nobody")
+}
+
+// A surface that was exchanged for another of the same name after it was aligned is refused; the aligned one is not, in any folder;
+// an alignment that does not say which file it was says so.
+func TestExchangedSurfaceIsRefused(t *testing.T) {
+	box := toothBlock(t, r3.Vec{}, r3.Vec{X: 8, Y: 8, Z: 8})
+	var f align.File
+	require.NoError(t, json.Unmarshal(aligned(t, r3.Vec{}, 0.1, ""), &f))
+	f.First = align.Subject{File: "setup.stl", SHA256: fmt.Sprintf("%x", sha256.Sum256(box))}
+	f, err := f.Accept("r01", time.Now())
+	require.NoError(t, err)
+	var b bytes.Buffer
+	require.NoError(t, f.Write(&b))
+	dir := fstest.MapFS{"teeth/setup.stl": {Data: box}, "setup.json": {Data: b.Bytes()}}
+	text := []byte(straightPlan + "restoration: {surface: teeth/setup.stl, align: setup.json}\n")
+	p, source, err := plan.Read("plan.yaml", text, dir)
+	require.NoError(t, err)
+	said, err := p.Check(source)
+	require.NoError(t, err)
+	require.NotContains(t, fmt.Sprint(said), "exchanged")
+
+	dir["teeth/setup.stl"] = &fstest.MapFile{Data: toothBlock(t, r3.Vec{X: 2}, r3.Vec{X: 10, Y: 8, Z: 8})}
+	_, _, err = plan.Read("plan.yaml", text, dir)
+	require.ErrorContains(t, err, "is not the file of that name that was aligned")
+	require.ErrorContains(t, err, "plan.yaml:1")
+
+	f.First.SHA256 = ""
+	f, err = f.Accept("r01", time.Now())
+	require.NoError(t, err)
+	b.Reset()
+	require.NoError(t, f.Write(&b))
+	dir["setup.json"] = &fstest.MapFile{Data: b.Bytes()}
+	p, source, err = plan.Read("plan.yaml", text, dir)
+	require.NoError(t, err)
+	said, err = p.Check(source)
+	require.NoError(t, err)
+	require.Contains(t, fmt.Sprint(said), "make sure that the file was not exchanged since")
 }
 
 // The outline of a box seen from above is its rectangle, from the side too; points inside and on edges do not count.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -107,8 +108,28 @@ func (a *app) acceptAlignment(k alignFlags) error {
 		return err
 	}
 	a.say("accepted by %s: %s", f.Accepted.By, k.accept)
-	return nil
+	return a.acceptPage(pageOf(k.accept), f)
 }
+
+// acceptPage says on the alignment's page, where it still lies beside the file, who has accepted it.
+func (a *app) acceptPage(page string, f align.File) error {
+	data, err := os.ReadFile(page)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("the file is accepted, its page %s cannot be read: %v", page, reason(err))
+	}
+	text, ok := report.AcceptedPage(data, f)
+	if !ok {
+		a.say("%s is not the page of this alignment, and is left as it is", page)
+		return nil
+	}
+	return writeFile(page, text)
+}
+
+// pageOf returns where the page of an alignment file lies.
+func pageOf(file string) string { return strings.TrimSuffix(file, filepath.Ext(file)) + ".html" }
 
 // readAlignment reads an alignment file; its error names the file.
 func readAlignment(path string) (align.File, error) {
@@ -133,7 +154,7 @@ type madeAlignment struct {
 
 // makeAlignment aligns and writes the file and its page, both or none.
 func (a *app) makeAlignment(ctx context.Context, args []string, k alignFlags) error {
-	page := strings.TrimSuffix(k.file, filepath.Ext(k.file)) + ".html"
+	page := pageOf(k.file)
 	for _, name := range []string{k.file, page} {
 		if err := freeFile(name, k.replace); err != nil {
 			return err
@@ -275,7 +296,7 @@ func alignTables(args []string) (*madeAlignment, error) {
 	if err != nil {
 		return nil, ofFiles(err, args...)
 	}
-	made := &madeAlignment{File: align.File{Kind: align.KindPoints, First: align.Subject{File: filepath.Base(args[0])}, Second: align.Subject{File: filepath.Base(args[1])}}}
+	made := &madeAlignment{File: align.File{Kind: align.KindPoints, First: align.Subject{File: filepath.Base(args[0]), SHA256: sets[0].SHA256}, Second: align.Subject{File: filepath.Base(args[1]), SHA256: sets[1].SHA256}}}
 	made.Transform, made.Fit, made.ScaleFound = fit.Transform, fit.Facts(), align.NewRatio(fit.ScaleFound, fit.ScaleStd)
 	made.Transform.From, made.Transform.To = "first table", "second table"
 	made.Cautions = []string{}

@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"io"
 	"os"
 	"path/filepath"
@@ -34,6 +36,10 @@ func (a *app) alignSurface(ctx context.Context, args []string, k alignFlags) (*m
 	if err != nil {
 		return nil, err
 	}
+	hash, err := hashOfFile(args[0])
+	if err != nil {
+		return nil, err
+	}
 	scan, scanOf, err := a.readScan(ctx, args[1], k.otherSeries)
 	if err != nil {
 		return nil, err
@@ -48,10 +54,24 @@ func (a *app) alignSurface(ctx context.Context, args []string, k alignFlags) (*m
 	if err != nil {
 		return nil, ofFiles(err, args[0], args[1], k.start)
 	}
-	made := &madeAlignment{File: align.File{Kind: align.KindSurface, First: align.Subject{File: filepath.Base(args[0])}, Second: scanOf}}
+	made := &madeAlignment{File: align.File{Kind: align.KindSurface, First: align.Subject{File: filepath.Base(args[0]), SHA256: hash}, Second: scanOf}}
 	made.Transform, made.Fit, made.Cautions = fit.Transform, fit.Facts(), append([]string{}, fit.Cautions...)
 	made.places, made.boards = align.SurfaceBoards(scan, sheet, fit.Transform)
 	return made, nil
+}
+
+// hashOfFile returns the SHA-256 of a file's bytes, hexadecimal.
+func hashOfFile(path string) (string, error) {
+	r, err := os.Open(path)
+	if err != nil {
+		return "", usagef("%s cannot be read: %v", path, reason(err))
+	}
+	defer r.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, r); err != nil {
+		return "", usagef("%s cannot be read: %v", path, reason(err))
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
 // usualScaleHalf is the relative half-width of the scale error of a scan that nobody calibrated, no unit. Source: method 5.

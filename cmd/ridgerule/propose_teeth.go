@@ -63,6 +63,13 @@ func (k proposeFlags) restoration(head *propose.Header) (*plan.Restoration, erro
 		if err != nil {
 			return nil, err
 		}
+		hash, err := hashOfFile(path)
+		if err != nil {
+			return nil, err
+		}
+		if f.First.Exchanged(path, hash) {
+			return nil, usagef("%s is not the file of that name that was aligned in %s: it was changed or exchanged since; align this one, look at it and accept it, or put the aligned one back", path, k.align)
+		}
 		name, err := k.besidePlan(path)
 		if err != nil {
 			return nil, err

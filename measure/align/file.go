@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"path"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -61,7 +63,13 @@ type Subject struct {
 	Series string     `json:"series,omitempty"` // hash, as a plan and a result name a scan
 	Frame  string     `json:"frame,omitempty"`  // hash of the frame of reference
 	File   string     `json:"file,omitempty"`   // of a surface or of points: the name alone, without its folder
+	SHA256 string     `json:"sha256,omitempty"` // of that file's bytes, hexadecimal: another file of the same name is another surface
 	Voxel  [3]float64 `json:"voxel_mm,omitzero"`
+}
+
+// Exchanged reports whether a file of this name, with this SHA-256 of its bytes, stands where another one of the name was aligned.
+func (s Subject) Exchanged(name, sha256 string) bool {
+	return s.SHA256 != "" && path.Base(filepath.ToSlash(name)) == s.File && sha256 != s.SHA256
 }
 
 // Fact is a figure in words.
@@ -91,9 +99,9 @@ type Accepted struct {
 	Digest string    `json:"sha256"` // of all the rest of the file: what is changed later is no longer accepted
 }
 
-// digest returns the hash of all but the acceptance.
-func (f File) digest() (string, error) {
-	f.Accepted = nil
+// Digest returns the hash of all but the acceptance, as [File.Write] writes it: it names the alignment, accepted or not.
+func (f File) Digest() (string, error) {
+	f.Accepted, f.Format = nil, fileFormat
 	data, err := json.Marshal(f)
 	if err != nil {
 		return "", err
@@ -108,8 +116,8 @@ func (f File) Accept(by string, at time.Time) (File, error) {
 	if by == "" {
 		return f, fmt.Errorf("%w: nobody is named who accepts it", ErrFile)
 	}
-	f.Format = fileFormat // as [File.Write] writes it: the digest is of what the file will hold
-	digest, err := f.digest()
+	f.Format = fileFormat // as [File.Write] writes it
+	digest, err := f.Digest()
 	if err != nil {
 		return f, err
 	}
@@ -149,7 +157,7 @@ func ReadFile(r io.Reader) (File, error) {
 	if f.Accepted == nil {
 		return f, nil
 	}
-	want, err := f.digest()
+	want, err := f.Digest()
 	if err != nil {
 		return File{}, err
 	}

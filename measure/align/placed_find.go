@@ -12,10 +12,9 @@ import (
 	"ridgerule/dicomio/volume"
 )
 
-// A placed implant in a scan: a bright body that blooms. Its edges are looked for along rays, where the grey is half-way
-// between the metal and what lies outside on that ray. Blooming moves all edges outward by about as much: the axis runs
-// through the middle of the sides, and the platform lies half the known length above the middle between both ends,
-// whatever the bloom.
+// A placed implant in a scan: a bright body that blooms, found roughly by its greys here, and then by its voxels
+// (placed_model.go). Blooming moves all of its surface outward by about as much: the axis runs through the middle of the sides,
+// and the platform lies half the known length above the middle between both ends, whatever the bloom.
 
 // ErrNoImplant is the fault of a scan that shows no such implant where it is looked for.
 var ErrNoImplant = errors.New("align: no implant found")
@@ -38,11 +37,7 @@ func (f FoundImplant) across(depth float64) float64 {
 
 // What is looked at; our choice. A placed implant is usually within 1 mm and 4° of its plan (docs/alignment.md).
 const (
-	searchAround = 4.0  // mm beyond the planned body
-	rayStep      = 0.05 // mm
-	rayReach     = 2.2  // mm outward from where the side is thought to be
-	sideRays     = 24
-	depthStep    = 0.4 // mm
+	searchAround = 4.0 // mm beyond the planned body
 	metalLeast   = 600 // grey values that metal must be brighter than half of what is about it; less is tooth or bone
 )
 
@@ -52,35 +47,22 @@ func FindPlaced(v *volume.Volume, near Implant) (FoundImplant, error) {
 	if near.Apex == 0 {
 		near.Apex = near.Diameter
 	}
-	f := finder{image: newImage(v), want: near, voxel: slices.Max(spacingOf(v))}
+	f := finder{image: newImage(v), want: near}
 	if err := f.roughly(); err != nil {
 		return FoundImplant{}, err
 	}
-	for range 4 {
-		if err := f.refine(); err != nil {
-			return FoundImplant{}, err
-		}
-	}
-	return f.result()
+	return f.fit(v)
 }
 
 func spacingOf(v *volume.Volume) []float64 { s := v.Spacing(); return s[:] }
 
-// rayBeside is where beyond an edge what lies just outside is asked, mm: past a usual blur, within a thin plate.
-var rayBeside = [2]float64{0.55, 0.95}
-
 // finder is an implant on its way to being found.
 type finder struct {
-	image       *image
-	want        Implant
-	voxel       float64 // the largest spacing, mm
-	metal       float64 // grey value within
-	middle      r3.Vec  // of the body found, mm
-	axis        r3.Vec
-	radius      float64 // where the sides were seen half-way down, mm
-	top, bottom float64 // where the ends were seen, from the middle along the axis, mm
-	sides       fitted
-	ends        [2]float64 // SD of the mean of each
+	image         *image
+	want          Implant
+	tissue, metal float64 // grey value about the body, and within it as the scan shows it
+	middle        r3.Vec  // of the bright body, mm
+	axis          r3.Vec
 }
 
 // grey returns the grey value at p, NaN outside the field.
@@ -108,7 +90,7 @@ func (f *finder) roughly() error {
 	if metal-tissue < metalLeast {
 		return fmt.Errorf("%w: nothing within %.0f mm of the planned place is brighter than its surroundings by more than %.0f", ErrNoImplant, searchAround, metal-tissue)
 	}
-	f.metal = metal
+	f.tissue, f.metal = tissue, metal
 	var bright []r3.Vec
 	for i, g := range greys {
 		if g > (tissue+2*metal)/3 {
@@ -124,7 +106,6 @@ func (f *finder) roughly() error {
 	if r3.Dot(f.axis, f.want.Axis) < 0 {
 		f.axis = r3.Scale(-1, f.axis)
 	}
-	f.radius, f.top, f.bottom = r+0.2, -f.want.Length/2, f.want.Length/2
 	if angle := math.Acos(min(1, r3.Dot(f.axis, f.want.Axis))) * 180 / math.Pi; angle > 35 {
 		return fmt.Errorf("%w: the bright body near its planned place lies %.0f° across the planned axis", ErrNoImplant, angle)
 	}

@@ -74,6 +74,40 @@ func TestMirroredTablesAreRefused(t *testing.T) {
 	}
 }
 
+// A one-end fit says nothing good of what it does not know: the end implant, brought together whatever was recorded, has no
+// verdict, and at the far end the doubt of the end's axis is in U. Two recordings that agree to the micrometre, 0.01 mm and
+// 0.5° uncertain: 0.5° of either axis over some 50 mm is 0.6 mm, far beyond a limit of 0.15 mm, though the gap itself is 0.
+func TestOneEndFitGivesNoVerdictItCannotKnow(t *testing.T) {
+	var limits []Limit
+	for _, of := range []string{"distance", "height", "lateral", "axis_angle"} {
+		l, err := NewLimit(of, 0.15, "laboratory A, 2026")
+		require.NoError(t, err)
+		limits = append(limits, l)
+	}
+	first := archSet(5)
+	first.Planned = false
+	for i := range first.Positions {
+		first.Positions[i].U, first.Positions[i].UAxis = 0.01, 0.5
+	}
+	second := recorded(first, 0.01, 0.5, nil)
+	second.Source = "desktop scan"
+	c, err := Compare(first, second, CompareOptions{Limits: limits})
+	require.NoError(t, err)
+	end := c.Names[c.Fits[1].End]
+	for _, m := range []Measure{GapDistance, GapHeight, GapLateral, GapAngle} {
+		r := find(t, c, end, m, FitOneEnd)
+		require.Equal(t, "not assessed", r.Verdict, m)
+		require.Contains(t, r.Note, "brought together", m)
+	}
+	far := c.Names[len(c.Names)-1]
+	require.NotEqual(t, end, far)
+	r := find(t, c, far, GapDistance, FitOneEnd)
+	require.InDelta(t, 0, *r.Value, 1e-9)
+	require.Greater(t, r.Budget.U(), 0.3)
+	require.Equal(t, "uncertain", r.Verdict)
+	require.Equal(t, "held", find(t, c, far, GapDistance, FitBest).Verdict)
+}
+
 // Straight rows and pairs have no best fit, and say so; the one-end fit and the pairs stay. Without u_mm there are values and
 // no U; without a source no limit is held.
 func TestWhatIsNotKnownIsSaid(t *testing.T) {

@@ -134,10 +134,16 @@ func number(implant string, m Measure, fit string, value float64, b uncertainty.
 	return PositionRow{Implant: implant, Measure: m, Fit: fit, Value: &value, Budget: b}
 }
 
-// limit fills in a laboratory's own limit. What a dropped implant leaves is not judged: no framework is fitted so.
+// limit fills in a laboratory's own limit. What a dropped implant leaves is not judged: no framework is fitted so. Nor is
+// the end implant of a one-end fit: the fit brings it together, whatever was recorded.
 func (c *Comparison) limit(r *PositionRow) {
 	for _, l := range c.Limits {
 		if l.Of == r.Measure && r.Value != nil && !strings.HasPrefix(r.Fit, FitDrop) {
+			if r.Fit == FitOneEnd && r.Implant == c.Names[c.Fits[1].End] {
+				r.Limit, r.Verdict = &l.Most, limitNotAssessed
+				r.Note = cells.Note(r.Note, "brought together, so no verdict")
+				continue
+			}
 			r.Limit, r.Verdict = &l.Most, l.judge(*r.Value, r.Budget, c.Second.Source != "")
 			if r.Verdict == limitNotAssessed {
 				r.Note = cells.Note(r.Note, "no U, no verdict")

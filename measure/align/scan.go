@@ -152,6 +152,9 @@ func (p *pair) finish(ctx context.Context, at found) (*ScanFit, error) {
 	if err := errors.Join(ctx.Err(), p.matching(middle, at.motion, fit)); err != nil {
 		return nil, err
 	}
+	if err := at.decided(); err != nil {
+		return nil, err
+	}
 	n := p.round(2, p.o.Points, at.motion)
 	all := len(n.samples)
 	n.within(at.motion)
@@ -188,7 +191,18 @@ const (
 	partsApart  = 0.25 // mm, the median part
 	oddPart     = 0.6  // mm, a tenth of the parts: a caution
 	mirrorImage = 1.25 // times as much said of the mirror image; two different jaws say as much of either
+	placeAlike  = 0.9  // times as much said of another place: one jaw twice says less than half
 )
+
+// decided refuses a place that the search cannot tell from another one, more than 3 mm away: where it missed the right one it says as much of
+// many, and parts of which little is said do not move.
+func (f found) decided() error {
+	if f.next > placeAlike*f.nats {
+		return &Refusal{fmt.Sprintf("no place is found at which the two scans fit clearly better than elsewhere (%.2f nats, and %.2f at another place)", f.nats, f.next),
+			"check that both show one patient and one jaw; if they do, name three pairs of points that show the same place in both"}
+	}
+	return nil
+}
 
 // matching refuses a mirror image and two different jaws.
 func (p *pair) matching(n *information, m motion, fit *ScanFit) error {
@@ -197,7 +211,7 @@ func (p *pair) matching(n *information, m motion, fit *ScanFit) error {
 	switch {
 	case fit.Mirrored > mirrorImage, fit.Mirrored > 1 && fit.Apart <= partsApart:
 		return &Refusal{fmt.Sprintf("the second scan resembles the first one's mirror image more than the first one (%.2f times)", fit.Mirrored),
-			"check which side is left in both series"}
+			"check which side is left in both series; if it is the same, name three pairs of points that show the same place in both"}
 	case !(fit.Apart <= partsApart):
 		return &Refusal{fmt.Sprintf("the two scans do not show one rigid bone: half of its parts still lie %.2f mm apart or more, at most %.2f mm are let pass", fit.Apart, partsApart),
 			"check that both show one patient; if they do, leave out by a mask what has moved or changed (the other jaw above all), or give a start"}

@@ -41,9 +41,33 @@ func (n *information) uncertain(m motion, fit *ScanFit) error {
 	if err := n.size(m, fit); err != nil {
 		return err
 	}
-	s.Cov[size][size] = fit.Size*fit.Size + fit.SizeStd*fit.SizeStd
+	along, err := withSize(curve)
+	if err != nil {
+		return err
+	}
+	for i := range params {
+		for j := range params {
+			s.Cov[i][j] += (square(fit.Size) + square(fit.SizeStd)) * along[i] * along[j]
+		}
+	}
 	fit.Spread = s
 	return nil
+}
+
+// withSize returns by how much each parameter is off for each part by which the second scan is larger, which is not applied: the
+// size by −1, and the rest by what brings a body of the wrong size best onto the other, which needs not lie about its middle,
+//
+//	δ = H⁻¹·h, H the second derivatives by turn and shift, h those by them and the size
+func withSize(curve *mat.Dense) (out [params]float64, err error) {
+	var rest mat.VecDense
+	if rest.SolveVec(curve.Slice(0, size, 0, size), curve.Slice(0, size, size, params).(*mat.Dense).ColView(0)) != nil {
+		return out, errLoose
+	}
+	for i := range size {
+		out[i] = rest.AtVec(i)
+	}
+	out[size] = -1
+	return out, nil
 }
 
 // size fits the size as a seventh parameter, from m on, and its uncertainty.
@@ -57,11 +81,14 @@ func (n *information) size(m motion, fit *ScanFit) error {
 	return nil
 }
 
+// errLoose is the fault of bone along which a motion changes nothing.
+var errLoose error = &Refusal{"the bone the two scans share does not hold a transform: along some motion nothing changes", "widen the mask, or use scans that share more"}
+
 // covariance returns that of the first parameters at m, as many as the second derivatives curve has.
 func (n *information) covariance(m motion, curve *mat.Dense) (*mat.Dense, error) {
 	var inverse, cov mat.Dense
 	if inverse.Inverse(curve) != nil {
-		return nil, &Refusal{"the bone the two scans share does not hold a transform: along some motion nothing changes", "widen the mask, or use scans that share more"}
+		return nil, errLoose
 	}
 	_, by := n.at(m)
 	k, _ := curve.Dims()

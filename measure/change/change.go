@@ -245,6 +245,7 @@ func (c *comparison) cautions() []string {
 	if why := c.unlike(); why != "" {
 		out = append(out, why)
 	}
+	out = append(out, c.unplannedMetal()...)
 	return append(out, "no change per year is given: two scans show a change, not its course")
 }
 

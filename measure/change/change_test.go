@@ -37,8 +37,7 @@ var once = sync.OnceValues(func() (*visited, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := j.Again(phantom.Visit{Turn: r3.Vec{X: 5, Y: -3, Z: 4}, Shift: r3.Vec{X: 3, Y: -2, Z: 2.5}, Changes: []phantom.Change{{Tooth: 46, Crest: 1.2}},
-		Scan: phantom.Scan{Voxel: [3]float64{0.55, 0.55, 0.55}, Blur: 0.35, Noise: 60, Seed: 9}})
+	s, err := j.Again(theVisit())
 	if err != nil {
 		return nil, err
 	}
@@ -60,6 +59,12 @@ var once = sync.OnceValues(func() (*visited, error) {
 	v.file, err = v.trueAlignment()
 	return v, err
 })
+
+// theVisit is the second visit of [once].
+func theVisit() phantom.Visit {
+	return phantom.Visit{Turn: r3.Vec{X: 5, Y: -3, Z: 4}, Shift: r3.Vec{X: 3, Y: -2, Z: 2.5}, Changes: []phantom.Change{{Tooth: 46, Crest: 1.2}},
+		Scan: phantom.Scan{Voxel: [3]float64{0.55, 0.55, 0.55}, Blur: 0.35, Noise: 60, Seed: 9}}
+}
 
 // trueAlignment is the true motion, known to 0.02 mm, accepted.
 func (v *visited) trueAlignment() (align.File, error) {

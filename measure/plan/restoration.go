@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"math"
+	"path"
 	"slices"
 
 	"ridgerule/measure/align"
@@ -67,14 +68,14 @@ func (r *reader) restoration(top fields, dir fs.FS) *Restoration {
 	case hasOne && hasMany:
 		f.fail("keep one of them", "surface (line %d) and surfaces (line %d) are both given", f.line("surface"), f.line("surfaces"))
 	case hasOne:
-		out.Surfaces = append(out.Surfaces, PlannedSurface{Sheet: one.sheet(dir)})
+		out.Surfaces = append(out.Surfaces, PlannedSurface{Sheet: one.sheet(dir, out.Align)})
 	case hasMany:
-		out.Surfaces = r.plannedSurfaces(many, dir)
+		out.Surfaces = r.plannedSurfaces(many, dir, out.Align)
 	case !f.has("surface") && !f.has("surfaces"):
 		f.fail("name the set-up: surface: setup.stl, or surfaces: [{file: 36.stl, tooth: \"36\"}]", "restoration has no surface")
 	}
 	if v, ok := f.get("mucosa"); ok {
-		out.Mucosa = v.sheet(dir)
+		out.Mucosa = v.sheet(dir, out.Align)
 	}
 	r.window(f, out)
 	if known {
@@ -126,7 +127,7 @@ func (r *Restoration) Teeth() []PlannedSurface {
 }
 
 // plannedSurfaces reads a list of surfaces, each with its tooth.
-func (r *reader) plannedSurfaces(n node, dir fs.FS) []PlannedSurface {
+func (r *reader) plannedSurfaces(n node, dir fs.FS, a align.File) []PlannedSurface {
 	var out []PlannedSurface
 	seen := map[string]int{} // line by tooth
 	list := n.list(maxRestoration)
@@ -137,7 +138,7 @@ func (r *reader) plannedSurfaces(n node, dir fs.FS) []PlannedSurface {
 		f := e.mapping("file", "tooth")
 		var s PlannedSurface
 		if v, ok := f.need("file", "name its file: file: 36.stl"); ok {
-			s.Sheet = v.sheet(dir)
+			s.Sheet = v.sheet(dir, a)
 		}
 		if v, ok := f.get("tooth"); ok {
 			text, _ := v.text(10)
@@ -153,9 +154,19 @@ func (r *reader) plannedSurfaces(n node, dir fs.FS) []PlannedSurface {
 	return out
 }
 
-// sheet reads the surface that the plan names; it may be open.
-func (n node) sheet(dir fs.FS) *solid.Sheet {
-	s, _ := stl(n, dir, maxSetUpBytes, solid.ReadSheet, "export it as an STL surface in mm")
+// sheet reads the surface that the plan names; it may be open. One of the name that was aligned must be the very file: another
+// one stands elsewhere, and what somebody accepted was not that.
+func (n node) sheet(dir fs.FS, a align.File) *solid.Sheet {
+	s, ok := stl(n, dir, maxSetUpBytes, solid.ReadSheet, "export it as an STL surface in mm")
+	if !ok {
+		return nil
+	}
+	name, _ := n.text(500)
+	if a.First.Exchanged(name, n.r.files[name]) {
+		n.fail("align this one, look at it and accept it: ridgerule align "+path.Base(name)+" scan --start pairs.csv -o setup.json, or put the aligned one back",
+			"surface %s is not the file of that name that was aligned: it was changed or exchanged since", quoted(name))
+		return nil
+	}
 	return s
 }
 
@@ -228,6 +239,9 @@ func (p *Placed) restorationDoubts() []Doubt {
 	}
 	if p.For.Series != "" && a.Second.Series != "" && p.For.Series != a.Second.Series {
 		say("restoration_other_scan", "the planned teeth were aligned with another scan than the plan was made on")
+	}
+	if a.First.File != "" && a.First.SHA256 == "" {
+		say("restoration_unhashed", "the alignment of the planned teeth does not say of which surface it is but for its name (%s): make sure that the file was not exchanged since, or align it again", a.First.File)
 	}
 	if a.Transform.Spread == nil {
 		say("restoration_unknown", "how uncertain the alignment of the planned teeth is, is not known: its numbers have no U and no verdict")

@@ -1,10 +1,12 @@
 package report
 
 import (
+	"bytes"
 	"fmt"
 	"html/template"
 	"io"
 	"math"
+	"slices"
 	"sync"
 
 	_ "embed"
@@ -35,6 +37,7 @@ type boardView struct {
 type alignmentView struct {
 	practicePage
 	Heading, Answer, Closing   string
+	Digest                     string // of the alignment: [AcceptedPage] knows its page by it
 	Look                       string // how the boards are looked at
 	Cautions                   []string
 	Places                     []placeView
@@ -49,7 +52,11 @@ func AlignmentPage(w io.Writer, f align.File, at []r3.Vec, boards []align.Board)
 	if err != nil {
 		return err
 	}
-	v := alignmentView{practicePage: head, Heading: alignmentHeading(f), Answer: acceptance(f, "the places below"), Cautions: f.Cautions, Look: lookWords(f),
+	digest, err := f.Digest()
+	if err != nil {
+		return err
+	}
+	v := alignmentView{practicePage: head, Digest: digest, Heading: alignmentHeading(f), Answer: acceptance(f, "the places below"), Cautions: f.Cautions, Look: lookWords(f),
 		Closing: shortCaution + " How alignments are made, and when not to trust one: docs/alignment.md."}
 	for i, p := range at {
 		v.Places = append(v.Places, alignedPlace(i, p, f.Transform))
@@ -70,6 +77,25 @@ func AlignmentPage(w io.Writer, f align.File, at []r3.Vec, boards []align.Board)
 		v.Boards = append(v.Boards, one)
 	}
 	return alignmentPages().ExecuteTemplate(w, "alignment", v)
+}
+
+// AcceptedPage returns the page of an alignment with f's acceptance in the place of what it said about that; ok is false where
+// page is no page of this alignment.
+func AcceptedPage(page []byte, f align.File) (out []byte, ok bool) {
+	digest, err := f.Digest()
+	if err != nil {
+		return nil, false
+	}
+	_, rest, ok := bytes.Cut(page, []byte(`data-alignment="`+digest+`">`))
+	if !ok {
+		return nil, false
+	}
+	_, after, ok := bytes.Cut(rest, []byte("</p>"))
+	if !ok {
+		return nil, false
+	}
+	opening := page[:len(page)-len(rest)]
+	return slices.Concat(opening, []byte(template.HTMLEscapeString(acceptance(f, "the places below"))), []byte("</p>"), after), true
 }
 
 func alignmentHeading(f align.File) string {

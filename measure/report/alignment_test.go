@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -40,6 +41,28 @@ func TestAlignmentChangeAndPositionsSayFirstWhoMustReview(t *testing.T) {
 		}
 	}
 	require.Contains(t, alignment.String(), "1: (0, −33, −15)", "no minus stands before a zero")
+}
+
+// An accepted alignment's page says so, whoever the name is, and keeps all the rest; the page of another alignment is left.
+func TestAcceptedAlignmentHasAnAcceptedPage(t *testing.T) {
+	f := align.File{Kind: align.KindScans, Transform: align.Identity("a"), Cautions: []string{"look twice"}}
+	var page bytes.Buffer
+	require.NoError(t, AlignmentPage(&page, f, nil, nil))
+	accepted, err := f.Accept("<b>r01</b>", time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC))
+	require.NoError(t, err)
+	got, ok := AcceptedPage(page.Bytes(), accepted)
+	require.True(t, ok)
+	require.Contains(t, string(got), "Accepted by &lt;b&gt;r01&lt;/b&gt; on 2026-03-04.")
+	require.NotContains(t, string(got), "Not accepted")
+	var fresh bytes.Buffer
+	require.NoError(t, AlignmentPage(&fresh, accepted, nil, nil))
+	require.Equal(t, fresh.String(), string(got), "as if it had been made after the acceptance")
+
+	accepted.Cautions = nil
+	_, ok = AcceptedPage(page.Bytes(), accepted)
+	require.False(t, ok, "of another alignment")
+	_, ok = AcceptedPage([]byte("<p>Not accepted</p>"), accepted)
+	require.False(t, ok)
 }
 
 // Labels come from the plan: no cell of a table of changes is a formula for a spreadsheet. A number keeps its sign.
