@@ -111,6 +111,7 @@ func Compare(ctx context.Context, before, after Scan, p *plan.Plan, source *plan
 	if err := c.measure(ctx, p, source); err != nil {
 		return nil, err
 	}
+	c.metal = c.newMetal()
 	out := &Result{Before: c.first, After: c.second, Alignment: f, Cautions: c.cautions()}
 	for i := range c.first.Sites {
 		out.Sites = append(out.Sites, c.site(i))
@@ -146,6 +147,7 @@ type comparison struct {
 	first         *measure.Result // with its own axes
 	second        *measure.Result // along the first's axes, its own crests
 	level         *measure.Result // of the second: along the first's axes, from the first's crests
+	metal         []align.Bright  // of the second scan alone, in the first's frame
 }
 
 // measure measures the first scan as it is, and the second along the axes of the first: once from its own crests, once from

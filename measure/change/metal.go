@@ -7,20 +7,47 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"ridgerule/measure/align"
+	"ridgerule/measure/reformat"
 )
 
 // plannedNear is how far from a planned implant's axis the middle of its metal lies at most, mm: as far as it is looked for
 // (docs/alignment.md).
 const plannedNear = 4.0
 
-// unplannedMetal says where the second scan shows something as bright as metal in the bone, where the plan has no implant
-// and the first scan nothing so bright: an implant that nobody planned, a screw, a root filling. It is told of by no number.
-func (c *comparison) unplannedMetal() (out []string) {
+// newMetal is what is as bright as metal in the second scan, in the bone or about a planned implant, where the first scan shows
+// nothing so bright.
+func (c *comparison) newMetal() []align.Bright {
 	var arch []r3.Vec
 	for s := 0.0; s <= c.placed.Curve.Length(); s++ {
 		arch = append(arch, c.placed.Curve.At(s))
 	}
-	for _, b := range align.NewBright(c.before.Volume, c.after.Volume, c.t, align.Basal(arch, c.placed.Occlusal, nil)) {
+	inBone := align.Basal(arch, c.placed.Occlusal, nil)
+	return align.NewBright(c.before.Volume, c.after.Volume, c.t, func(p r3.Vec) bool {
+		_, mm := c.nearestImplant(p)
+		return mm <= plannedNear || inBone(p)
+	})
+}
+
+// asideMetal is how far beside a site metal counts as standing in its section, mm across it: farther than blooming and streaks
+// move an edge by more than its U, and less than the other side of the jaw. Our choice.
+const asideMetal = 8.0
+
+// stands reports whether new metal stands in the section of a site, whether or not a planned implant was found in it.
+func (c *comparison) stands(f reformat.Frame) bool {
+	for _, b := range c.metal {
+		d := r3.Sub(b.Middle, f.Origin)
+		reach := math.Cbrt(3 * b.Size / (4 * math.Pi)) // as if it were a ball
+		if math.Abs(r3.Dot(d, f.T)) <= plannedNear+reach && math.Abs(r3.Dot(d, f.U)) <= asideMetal+reach {
+			return true
+		}
+	}
+	return false
+}
+
+// unplannedMetal says where new metal stands and the plan has no implant: one that nobody planned, a screw, a root filling.
+// It is told of by no number.
+func (c *comparison) unplannedMetal() (out []string) {
+	for _, b := range c.metal {
 		if site, mm := c.nearestImplant(b.Middle); mm > plannedNear {
 			text := fmt.Sprintf("something as bright as metal, %.0f mm³ or more, stands in the second scan at about (%.0f, %.0f, %.0f) mm of the first, where the plan has no implant and the first scan shows nothing so bright: look what it is, and plan it if it is an implant; bone within some millimetres of it looks changed by its blooming", b.Size, b.Middle.X, b.Middle.Y, b.Middle.Z)
 			if site != "" {

@@ -39,7 +39,9 @@ func TestMetalThatNobodyPlannedIsSaid(t *testing.T) {
 			after.Volume, err = again.Volume(context.Background(), nil)
 			require.NoError(t, err)
 		}
-		said := (&comparison{before: v.before, after: after, file: v.file, t: v.file.Transform, placed: placed, first: first}).cautions()
+		both := &comparison{before: v.before, after: after, file: v.file, t: v.file.Transform, placed: placed, first: first, second: first}
+		both.metal = both.newMetal()
+		said := both.cautions()
 		said = slices.DeleteFunc(said, func(s string) bool { return !strings.Contains(s, "as bright as metal") })
 		require.Len(t, said, c.want, name)
 		if c.want == 1 {

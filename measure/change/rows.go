@@ -24,7 +24,7 @@ func (c *comparison) site(i int) Site {
 	if placed != nil || c.o.Placed && c.planned(i) != nil {
 		out.Rows = c.boneLevels(i, placed, why)
 	}
-	rows, why := c.ridgeRows(i, placed != nil)
+	rows, why := c.ridgeRows(i, placed != nil || c.stands(a.Frame))
 	out.Rows, out.Err = append(out.Rows, rows...), why
 	return out
 }
@@ -34,7 +34,7 @@ func (c *comparison) ridgeRows(i int, metal bool) (rows []Row, why string) {
 	a, b, level := &c.first.Sites[i], &c.second.Sites[i], &c.level.Sites[i]
 	where := ""
 	if metal {
-		where = " (an implant stands there: see the level of the bone beside it)"
+		where = " (an implant stands there: see the level of the bone beside it, where it was found)"
 	}
 	if a.Err != "" {
 		return nil, "ridge not measured in the first scan" + where + ": " + a.Err

@@ -24,7 +24,7 @@ type Path struct {
 	Low        []Span    // stretches of low confidence: look there first
 	Length     float64   // along the centre-line, mm
 	EndSD      float64   // 1-sigma of where the ends lie along the canal, mm: that of the marks
-	Unlikely        []string  // what is unlike a canal about it; only with [Options.AllowUnlikely], else the path is refused
+	Unlikely   []string  // what is unlike a canal about it; only with [Options.AllowUnlikely], else the path is refused
 }
 
 // Span is a stretch of a path.
