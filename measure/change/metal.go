@@ -6,8 +6,8 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"ridgerule/measure"
 	"ridgerule/measure/align"
-	"ridgerule/measure/reformat"
 )
 
 // plannedNear is how far from a planned implant's axis the middle of its metal lies at most, mm: as far as it is looked for
@@ -32,12 +32,12 @@ func (c *comparison) newMetal() []align.Bright {
 // move an edge by more than its U, and less than the other side of the jaw. Our choice.
 const asideMetal = 8.0
 
-// stands reports whether new metal stands in the section of a site, whether or not a planned implant was found in it.
-func (c *comparison) stands(f reformat.Frame) bool {
+// standsAt reports whether new metal stands in the section of a site, whether or not a planned implant was found in it.
+func (c *comparison) standsAt(s *measure.SiteResult) bool {
 	for _, b := range c.metal {
-		d := r3.Sub(b.Middle, f.Origin)
+		d := r3.Sub(b.Middle, s.Frame.Origin)
 		reach := math.Cbrt(3 * b.Size / (4 * math.Pi)) // as if it were a ball
-		if math.Abs(r3.Dot(d, f.T)) <= plannedNear+reach && math.Abs(r3.Dot(d, f.U)) <= asideMetal+reach {
+		if math.Abs(r3.Dot(d, s.Frame.T)) <= plannedNear+reach && math.Abs(r3.Dot(d, s.Frame.U)) <= asideMetal+reach {
 			return true
 		}
 	}

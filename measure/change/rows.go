@@ -24,7 +24,7 @@ func (c *comparison) site(i int) Site {
 	if placed != nil || c.o.Placed && c.planned(i) != nil {
 		out.Rows = c.boneLevels(i, placed, why)
 	}
-	rows, why := c.ridgeRows(i, placed != nil || c.stands(a.Frame))
+	rows, why := c.ridgeRows(i, placed != nil || c.standsAt(a))
 	out.Rows, out.Err = append(out.Rows, rows...), why
 	return out
 }
