@@ -131,6 +131,30 @@ func TestSectionsDirectionMovesAValueAsItsTermSays(t *testing.T) {
 	}
 }
 
+// The same of a ridge that leans by θ in the section and lies 0.2 mm farther to buccal per mm along the arch: a turn of the section by
+// φ stretches the picture by 0.2·φ from side to side, and a length square to the walls by cos²θ of that. It goes cos θ of its
+// length from side to side.
+func TestSectionsDirectionMovesALeaningRidgeLess(t *testing.T) {
+	const shear, turn, lean = 0.2, 0.15, 0.5
+	outer, inner := hollow(3.5, 20, 1.5)
+	s := around(20, 0.2, 0)
+	s.shear = shear
+	o, a := trace(t, s.field(t, turned(bony(outer, inner, 0.2), lean)))
+	at8, err := o.Width(a, 8, Placement{Rotation: turn})
+	require.NoError(t, err)
+	side := a.Side()
+	beside, err := o.Beside(add(a.At(8), side), side, 0, Placement{Rotation: turn})
+	require.NoError(t, err)
+	for name, c := range map[string]struct {
+		got uncertainty.Length
+		mm  float64
+	}{"width": {at8.Length, 7}, "buccal plate": {at8.Plates[0].Length, 1.5}, "lingual plate": {at8.Plates[1].Length, 1.5}, "beside": {beside, 2.5}} {
+		require.InDelta(t, c.mm, c.got.Value, 0.05, name)
+		want := turn * c.mm * math.Cos(lean) * math.Sqrt(math.Pow(shear*math.Cos(lean), 2)-turn*turn/4)
+		require.InDelta(t, want, term(t, c.got.Budget, "section direction").Contribution(), 0.03*want, name)
+	}
+}
+
 // Walls that slope by d along the arch, seen by a section askew by a normal θ: the mean square of the error d·θ + ½·θ² of
 // a length of 1 mm is that of the term, up to the share of sections that look square to the walls by chance.
 func TestDirectionIsAsUncertainAsItSays(t *testing.T) {
