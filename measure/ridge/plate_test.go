@@ -80,3 +80,14 @@ func TestPlatesThatCannotBeHaveNoNumber(t *testing.T) {
 		}
 	}
 }
+
+// The mean about a point of a grey value that rises evenly each way is the point's own, along the arch too.
+func TestMeanAboutAPointIsItsOwn(t *testing.T) {
+	s := around(20, 0.4, 0)
+	s.shear = 0.5 // the grey value falls by 25 a mm along the arch
+	f := s.field(t, func(p reformat.UV) float64 { return 300 + 50*p.U + 20*p.V })
+	o := &Outline{field: f}
+	for _, p := range []reformat.UV{{U: 0, V: -8}, {U: 1.3, V: -10.1}} {
+		require.InDelta(t, f.Grey(p, 0), o.about(p, unit(reformat.UV{U: 1, V: 0.3})), 0.5)
+	}
+}
