@@ -5,7 +5,6 @@ import (
 	"encoding/base64"
 	"fmt"
 	"html"
-	"image/png"
 	"strconv"
 	"strings"
 )
@@ -56,8 +55,7 @@ func printable(text string) string {
 
 func (p *svgPen) grey(m picture) {
 	var data bytes.Buffer
-	enc := png.Encoder{CompressionLevel: png.BestCompression}
-	if err := enc.Encode(&data, m.Image); err != nil && p.fail == nil {
+	if err := quick.Encode(&data, m.Image); err != nil && p.fail == nil {
 		p.fail = err
 	}
 	fmt.Fprintf(&p.out, `<image x="%s" y="%s" width="%s" height="%s" preserveAspectRatio="none" href="data:image/png;base64,%s"/>`,
