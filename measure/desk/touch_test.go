@@ -84,3 +84,17 @@ func TestTwoTabsOfOnePage(t *testing.T) {
 	assert.Len(t, d.session.state().Sites, 1)
 	require.Empty(t, append(a.complaints(), b.complaints()...))
 }
+
+// A measurement that gives nothing is said, for as long as it holds: numbers of an earlier plan do not wait for ever as "measuring".
+func TestMeasurementThatFailsIsSaid(t *testing.T) {
+	d, _ := opened(t, planAt(t, wholePlan), Options{})
+	b := newTab(t, d.Address())
+	b.click("[data-step=sites] .head button")
+	b.until(`document.querySelector("[data-summary=now]")`)
+	says[bool](b, `(window.kept = window.fetch, window.fetch = (u, o) => String(u).includes("/api/numbers") ? Promise.reject(new Error("out of order")) : window.kept(u, o), true)`)
+	require.NoError(t, d.session.do("canal", d.session.draft.tag, []edit{{"set", "structures[0].radius_mm", []byte("2")}}))
+	b.until(`document.getElementById("case").textContent.includes("Not measured: out of order")`)
+	assert.NotContains(t, says[string](b, `document.body.innerText`), "measuring …")
+	assert.Contains(t, says[string](b, `document.querySelector("[data-summary=old]").textContent`), "old, not measured again")
+	b.lookAt("failed.png")
+}

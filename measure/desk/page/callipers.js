@@ -79,7 +79,7 @@ export function callipers(options) {
       held.disabled = !free();
       snap.checked = hand.snap;
       const all = of(options.site());
-      renew(list, ...(!all.length ? [] : [h("div", { class: store.current ? "" : "stale" }, table("Readings" + (store.current ? "" : "; measuring …"), ["Name", "value", "U (k = 2)", "unit", "ends", ""], all.map((r) => {
+      renew(list, ...(!all.length ? [] : [h("div", { class: store.current ? "" : "stale" }, table("Readings" + (store.current ? "" : "; " + store.age), ["Name", "value", "U (k = 2)", "unit", "ends", ""], all.map((r) => {
         const n = store.numbers && row(r.site, r.id);
         return [r.id, ...["value", "U", "unit"].map((c) => h("span", { class: "number", "data-reading": c }, n ? n[c] : "")), r.snapped ? "on the edge of bone" : "set by eye",
           h("button", { type: "button", "aria-label": "Remove reading " + r.id, disabled: !free(), onclick: () => remove(r) }, "Remove")];

@@ -84,9 +84,10 @@ function state() {
   if (store.gone) lines.push(h("p", { class: "gone" }, store.gone));
   if (p.notice) lines.push(h("p", {}, p.notice));
   if (!p.sites.length) lines.push(h("p", {}, "No site yet."));
-  else if (n && n.summary) lines.push(h("p", { class: store.current ? "" : "stale", "data-summary": store.current ? "now" : "old" }, n.summary + (store.current ? "." : "; measuring …")));
+  else if (n && n.summary) lines.push(h("p", { class: store.current ? "" : "stale", "data-summary": store.current ? "now" : "old" }, n.summary + (store.current ? "." : "; " + store.age)));
   else if (store.measuring) lines.push(h("p", { class: "stale" }, "measuring …"));
   else if (n && n.why && store.current) lines.push(h("p", {}, "Not measured yet: " + n.why + "."));
+  if (p.sites.length && store.failed) lines.push(h("p", {}, `Not measured: ${store.failed}. The next act measures again.`));
   if (unmarked.length) lines.push(h("p", {}, "Not marked: " + unmarked.map((a) => `${a.side} ${a.kind.replaceAll("_", " ")}`).join(", ") + "."));
   if (p.review) lines.push(h("p", {}, p.review.void ? `Review void since ${p.review.void}${p.review.since ? ", " + p.review.since : ""}: it was by ${p.review.by}, ${p.review.role}.` : `Reviewed by ${p.review.by}, ${p.review.role}.`));
   const act = (words, of, does) => h("button", { type: "button", disabled: !of || !!p.read_only, onclick: does }, words, of ? h("span", { class: "note" }, " " + of) : "");

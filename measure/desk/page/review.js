@@ -38,7 +38,7 @@ export const review = {
       const n = measured(s.id), view = s.arc_mm === null ? null : section({ label: "Section at site " + s.name, arc: s.arc_mm, draw: (pane) => { lines(pane, measured(s.id)); for (const r of store.plan.readings) if (r.site === s.id) pane.line([r.from, r.to]); } });
       const onward = h("button", { type: "button", class: "main", onclick: () => { looked.add(s.id); now = (now + 1) % all().length; show(); askOpen(); place.querySelector("button")?.focus(); } }, `Looked at ${s.id}, next section`);
       renew(place, h("h3", {}, s.name, " ", n?.verdict ? verdict(n.verdict) : ""), h("div", { class: "row" }, onward),
-        h("div", { class: "plate" }, view ? view.element : ""), h("div", {}, n && store.numbers ? h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, numberTable(n, store.numbers.columns)) : h("p", {}, "measuring …")));
+        h("div", { class: "plate" }, view ? view.element : ""), h("div", {}, n && store.numbers ? h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, numberTable(n, store.numbers.columns)) : h("p", {}, store.measuring ? "measuring …" : "Not measured: " + (store.failed || store.numbers?.why || "no numbers for this site"))));
       progress();
     };
     const progress = () => {

@@ -70,8 +70,8 @@ function workplace(options) {
     numbers() {
       const s = site(), n = s && measured(s.id);
       if (!s) return h("p");
-      if (!n) return h("p", { class: store.measuring ? "stale" : "" }, store.measuring ? "measuring …" : store.numbers?.why || "");
-      return h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, h("p", {}, n.verdict && verdict(n.verdict), store.current ? "" : " measuring …"),
+      if (!n) return h("p", { class: store.measuring ? "stale" : "" }, store.measuring ? "measuring …" : store.failed ? "Not measured: " + store.failed : store.numbers?.why || "");
+      return h("div", { class: store.current ? "" : "stale", "data-numbers": store.current ? "now" : "old" }, h("p", {}, n.verdict && verdict(n.verdict), store.current ? "" : " " + store.age),
         n.error ? h("p", { class: "caution", role: "note" }, "Not measured: " + n.error) : "", numberTable(n, store.numbers.columns));
     },
   };
@@ -208,7 +208,7 @@ export const implants = {
       const s = site(), all = s && measured(s.id)?.sizes || [];
       const take = (t) => settle({ platform: t.platform, axis: t.axis, diameter_mm: t.diameter_mm, length_mm: t.length_mm }, `implant ${s.id}: ${t.diameter_mm} × ${t.length_mm} mm taken`);
       box.hidden = !s || !free();
-      renew(tried, ...(!s?.sizes ? [] : [all.length ? h("div", { class: store.current ? "" : "stale" }, table("Sizes tried" + (store.current ? "" : "; measuring …"), ["Size, mm", "verdict", "limited by", ""], all.map((t) => [`${t.diameter_mm} × ${t.length_mm}`, verdict(t.verdict), words(t.limit),
+      renew(tried, ...(!s?.sizes ? [] : [all.length ? h("div", { class: store.current ? "" : "stale" }, table("Sizes tried" + (store.current ? "" : "; " + store.age), ["Size, mm", "verdict", "limited by", ""], all.map((t) => [`${t.diameter_mm} × ${t.length_mm}`, verdict(t.verdict), words(t.limit),
         h("button", { type: "button", "aria-label": `Take ${t.diameter_mm} × ${t.length_mm} mm`, onclick: () => take(t) }, "Take")]))) : h("p", { class: "stale" }, "trying …"),
         h("div", { class: "row" }, h("button", { type: "button", onclick: () => store.act(`sizes of ${s.id} put away`, [{ do: "delete", path: `sites[${chosen}].sizes` }]) }, "Put the sizes away"))]));
     };

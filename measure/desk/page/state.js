@@ -11,6 +11,7 @@ class Store extends EventTarget {
   /** @type {any} the numbers last measured, of whatever state of the plan */ numbers = null;
   /** @type {string} why the server does not answer */ gone = "";
   measuring = false;
+  /** @type {string} why the last measurement gave nothing */ failed = "";
   /** shades: percentiles of the scan's grey values */ low = 1;
   high = 99.5;
   #timer = 0;
@@ -30,9 +31,13 @@ class Store extends EventTarget {
   /** Numbers belong to the plan as it is shown. */
   get current() { return this.numbers && this.plan && this.numbers.tag === this.plan.tag; }
 
+  /** What is said of numbers that do not belong to the plan as it is shown. */
+  get age() { return this.current ? "" : this.measuring ? "measuring …" : "old, not measured again"; }
+
   measureSoon() {
     clearTimeout(this.#timer);
     this.measuring = true;
+    this.failed = "";
     this.tell("numbers");
     this.#timer = setTimeout(() => this.#measure(), rest);
   }
@@ -48,6 +53,7 @@ class Store extends EventTarget {
     } catch (error) {
       if (mine !== this.#asked) return;
       this.measuring = false;
+      this.failed = error.message;
       say("Not measured: " + error.message);
     }
     this.tell("numbers");
@@ -95,7 +101,7 @@ class Store extends EventTarget {
     for (;;) {
       try {
         const plan = await json("watch?tag=" + this.plan.tag, undefined, { signal: AbortSignal.timeout(silence) });
-        if (this.gone) { this.gone = ""; this.tell("plan"); }
+        if (this.gone) { this.gone = ""; this.tell("plan"); if (this.failed) this.measureSoon(); }
         if (plan.tag !== this.plan.tag) {
           const own = this.#sending; // the news of an act may come before its answer
           this.take(plan);
