@@ -74,11 +74,11 @@ func TestMotionOnItsBounds(t *testing.T) {
 // A wall is like the stations' where both its grey values lie within three tenths of a step; a base counts as asked whatever
 // was found there, and tells where its blur is known to 15 %.
 func TestWallsLikeTheStations(t *testing.T) {
-	c := coarseLevels{soft: 0, cortex: 10}
+	c := coarseLevels{soft: 10, cortex: 20}
 	for _, v := range []struct {
 		outside, inside float64
 		like            bool
-	}{{0, 10, true}, {0, 12.9, true}, {0, 13, false}, {0, 7, false}, {2.9, 10, true}, {3, 10, false}, {-3, 10, false}} {
+	}{{10, 20, true}, {10, 22.9, true}, {10, 23, false}, {10, 17, false}, {12.9, 20, true}, {13, 20, false}, {7, 20, false}} {
 		require.Equal(t, v.like, c.like(toldWall(v.outside, v.inside)), "%v", v)
 	}
 	base := -1
@@ -88,12 +88,12 @@ func TestWallsLikeTheStations(t *testing.T) {
 		}
 	}
 	told := func(sd float64) *SurfacePatch {
-		w := toldWall(0, 10)
+		w := toldWall(10, 20)
 		w.p[pSigma], w.cov = 1, mat.NewSymDense(2, []float64{sd * sd, 0, 0, 0})
 		return w
 	}
 	for sd, want := range map[float64]int{0.125: 1, 0.25: 0} {
-		st := Station{outline: &Outline{}, soft: 0, cortex: 10}
+		st := Station{outline: &Outline{}, soft: 10, cortex: 20}
 		st.fitted[base], st.asked[base] = told(sd), true
 		got := facings([]Station{st})
 		require.Equal(t, 1, got[faceBase].asked)
@@ -106,45 +106,48 @@ func TestTeachingOnItsBounds(t *testing.T) {
 	at := func(softer, brighter float64) Station {
 		return Station{outline: &Outline{}, soft: softer, cortex: brighter}
 	}
-	c := coarseOf([]Station{at(0, 1000), at(0, 1000), at(0, 1000), at(0, 1000), at(0, 100), at(0, -50), {}})
+	c := coarseOf([]Station{at(50, 1050), at(50, 1050), at(50, 1050), at(50, 1050), at(50, 150), at(50, 0), {}})
 	require.Equal(t, 4, c.stations, "a tenth of the others' step is none")
-	require.InDelta(t, 1000, c.cortex, 0)
-	c = coarseOf([]Station{at(0, 1000), at(0, 1000), at(0, 1000), at(0, 1000), at(0, 101)})
+	require.InDelta(t, 1050, c.cortex, 0)
+	require.InDelta(t, 50, c.soft, 0)
+	c = coarseOf([]Station{at(50, 1050), at(50, 1050), at(50, 1050), at(50, 1050), at(50, 151)})
 	require.Equal(t, 5, c.stations)
-	flat := coarseLevels{}
+	flat, lifted := coarseLevels{}, coarseLevels{soft: 10}
+	require.InDelta(t, 20.5, lifted.kind([]float64{20, 21}), 1e-12)
+	require.InDelta(t, 20, lifted.kind([]float64{20, 21.25}), 1e-12)
 	require.InDelta(t, 10.5, flat.kind([]float64{10, 11}), 1e-12, "a tenth brighter is of the kind")
 	require.InDelta(t, 10, flat.kind([]float64{10, 11.25}), 1e-12)
 	require.InDelta(t, 1, flat.kind([]float64{1, 1, 8, 8, 8, 8, 8, 8, 8, 8}), 1e-12, "a quarter of the commonest is common, and dimmer")
 	require.InDelta(t, 8, flat.kind([]float64{1, 8, 8, 8, 8, 8, 8, 8, 8}), 1e-12)
 	require.Zero(t, flat.kind(nil))
-	tissue := coarseLevels{soft: 0, cortex: 16}
+	tissue := coarseLevels{soft: 10, cortex: 26}
 	var bright []float64
-	for _, w := range tissue.cortical([]*SurfacePatch{toldWall(0, 16), toldWall(0, 16), toldWall(0, 16), toldWall(0, 17.5), toldWall(0, 18), toldWall(0, 8), toldWall(0, 8.5)}) {
+	for _, w := range tissue.cortical([]*SurfacePatch{toldWall(10, 26), toldWall(10, 26), toldWall(10, 26), toldWall(10, 27.5), toldWall(10, 28), toldWall(10, 18), toldWall(10, 18.5)}) {
 		bright = append(bright, w.p[pG1])
 	}
-	require.Equal(t, []float64{16, 16, 16, 17.5}, bright)
-	seen := coarseLevels{soft: 0, cortex: 10, stations: 10}
-	good := ImageModel{Cortex: 10, Blur: 0.5, BlurSD: 0.1, Edges: 2}
+	require.Equal(t, []float64{26, 26, 26, 27.5}, bright)
+	seen := coarseLevels{soft: 10, cortex: 20, stations: 10}
+	good := ImageModel{Soft: 20, Cortex: 30, Blur: 0.5, BlurSD: 0.1, Edges: 2}
 	for name, v := range map[string]struct {
 		spoil func(m *ImageModel)
 		ok    bool
 	}{
 		"as it is":                       {func(*ImageModel) {}, true},
-		"0.6 of the step":                {func(m *ImageModel) { m.Cortex = 6 }, false},
-		"more":                           {func(m *ImageModel) { m.Cortex = 6.1 }, true},
-		"three times":                    {func(m *ImageModel) { m.Cortex = 30 }, false},
-		"less":                           {func(m *ImageModel) { m.Cortex = 29.9 }, true},
+		"0.6 of the step":                {func(m *ImageModel) { m.Cortex = 26 }, false},
+		"more":                           {func(m *ImageModel) { m.Cortex = 26.1 }, true},
+		"three times":                    {func(m *ImageModel) { m.Cortex = 50 }, false},
+		"less":                           {func(m *ImageModel) { m.Cortex = 49.9 }, true},
 		"a blur known to a half":         {func(m *ImageModel) { m.BlurSD = 0.25 }, false},
 		"to a little less":               {func(m *ImageModel) { m.BlurSD = 0.249 }, true},
 		"one edge of ten stations":       {func(m *ImageModel) { m.Edges = 1 }, false},
-		"soft tissue as bright as bone":  {func(m *ImageModel) { m.Soft = 10 }, false},
+		"soft tissue as bright as bone":  {func(m *ImageModel) { m.Soft = 30 }, false},
 		"grey values of another series ": {func(m *ImageModel) { m.Soft, m.Cortex = 5, 12 }, true},
 	} {
 		m := good
 		v.spoil(&m)
 		require.Equal(t, v.ok, seen.confirms(m), name)
 	}
-	require.False(t, coarseLevels{stations: 1}.confirms(good), "no step was seen")
+	require.False(t, coarseLevels{soft: 10, cortex: 10, stations: 1}.confirms(good), "no step was seen")
 	require.InDelta(t, 4, oneOfTwo([]float64{0, 0, 4, 4}, 2, 16), 0, "a third of the step to cortex lies between the middle two")
 	require.InDelta(t, 2, oneOfTwo([]float64{1, 1, 4, 4}, 2, 16), 0, "a quarter: one tissue")
 	require.InDelta(t, 2, oneOfTwo([]float64{0, 0, 4, 4, 4}, 2, 16), 0, "an odd one in the middle")
@@ -158,7 +161,7 @@ func TestTeachingOnItsBounds(t *testing.T) {
 func TestWallsThatTellOnTheirBounds(t *testing.T) {
 	wall := func(blurSD, greySD, tau float64) *SurfacePatch {
 		w := &SurfacePatch{active: []int{pSigma, pG1}, plate: true, cov: mat.NewSymDense(2, []float64{blurSD * blurSD, 0, 0, greySD * greySD})}
-		w.p[pSigma], w.p[pG1], w.p[pTau] = 1, 10, tau
+		w.p[pSigma], w.p[pG0], w.p[pG1], w.p[pTau] = 1, 10, 20, tau
 		return w
 	}
 	require.True(t, wall(0.25, 9, 3.5).tells(), "as thick as that shows its brightness")
@@ -178,11 +181,11 @@ func TestTrustOnItsBounds(t *testing.T) {
 		}
 		return o
 	}
-	plain := [2]float64{0, 10}
-	require.Len(t, of(plain, plain, plain, [2]float64{0, 12.5}).alike(), 4)
-	require.Len(t, of(plain, plain, plain, [2]float64{0, 12.75}).alike(), 3)
-	require.Len(t, of(plain, plain, plain, [2]float64{-2.5, 10}).alike(), 4)
-	require.Len(t, of(plain, plain, plain, [2]float64{-2.75, 10}).alike(), 3)
+	plain := [2]float64{10, 20}
+	require.Len(t, of(plain, plain, plain, [2]float64{10, 22.5}).alike(), 4)
+	require.Len(t, of(plain, plain, plain, [2]float64{10, 22.75}).alike(), 3)
+	require.Len(t, of(plain, plain, plain, [2]float64{7.5, 20}).alike(), 4)
+	require.Len(t, of(plain, plain, plain, [2]float64{7.25, 20}).alike(), 3)
 	wide := func(sigma, sd float64) *SurfacePatch {
 		w := toldWall(0, 10)
 		w.p[pSigma], w.cov = sigma, mat.NewSymDense(2, []float64{sd * sd, 0, 0, 0})
@@ -201,11 +204,18 @@ func TestTrustOnItsBounds(t *testing.T) {
 	}
 	said := func(smear, disturbance float64, edges int) int {
 		r := of()
-		r.site, r.model = siteTrust{smear: smear, disturbance: disturbance}, ImageModel{Edges: edges, Cortex: 50}
+		r.site, r.model = siteTrust{smear: smear, disturbance: disturbance}, ImageModel{Edges: edges, Soft: 10, Cortex: 60}
 		return len(r.Cautions())
 	}
 	require.Equal(t, []int{0, 1, 1, 2, 0}, []int{said(0.2, 1, 9), said(0.21, 1, 9), said(0, 1.1, 9), said(0.21, 1.1, 9), said(0, 9, 2)})
 	field := scene{voxel: 0.5, min: reformat.UV{U: -1, V: -1}, max: reformat.UV{U: 1, V: 1}, depth: 1}.field(t, func(reformat.UV) float64 { return soft })
+	unsure := (&Outline{field: field}).Fit()
+	unsure.walls = []*SurfacePatch{wide(1, 0.125), wide(1.9, 0)}
+	unsure.weigh()
+	require.Zero(t, unsure.site.wide, "1.125 by chance, and 1.7 times that is more than 1.9")
+	unsure.walls = []*SurfacePatch{wide(1, 0), wide(1.9, 0.25)}
+	unsure.weigh()
+	require.Zero(t, unsure.site.wide, "1.65 by chance")
 	weighed := func(sigmas ...float64) siteTrust {
 		r := (&Outline{field: field}).Fit()
 		for _, s := range sigmas {
@@ -310,17 +320,17 @@ func TestHollowByHand(t *testing.T) {
 // A second edge is tried past the bound alone, and a layer of just that thickness or brightness is none.
 func TestMucosaOnItsBounds(t *testing.T) {
 	f := scene{voxel: 0.5, min: reformat.UV{U: -1, V: -1}, max: reformat.UV{U: 1, V: 1}, depth: 1}.field(t, func(reformat.UV) float64 { return soft })
-	m := ImageModel{Edges: 9, SoftSD: 80, Blur: 1, BlurSD: 0.25, Noise: 100}
+	m := ImageModel{Edges: 9, Soft: 100, SoftSD: 80, Blur: 1, BlurSD: 0.25, Noise: 100}
 	w := &SurfacePatch{noise: 25}
-	w.p[pG1], w.p[pSigma] = 1000, 1
+	w.p[pG1], w.p[pSigma] = 1100, 1
 	for _, c := range []struct {
 		thick, grey float64
 		is          bool
-	}{{0.375, 0, false}, {0.376, 0, true}, {1, 120, false}, {1, -120, false}, {1, 119, true}} {
+	}{{0.375, 100, false}, {0.376, 100, true}, {1, 220, false}, {1, -20, false}, {1, 219, true}} {
 		w.p[pGamma], w.p[pG0] = c.thick, c.grey
 		require.Equal(t, c.is, w.isMucosa(f, m), "%+v", c)
 	}
-	w.p[pG0] = 0
+	w.p[pG0] = 100
 	require.False(t, w.misfits(&estimate{noise: 20}, m, quick), "√(25² − 20²) is 1.5 % of 1000")
 	require.True(t, w.misfits(&estimate{noise: 19}, m, quick))
 	m.Noise = 10
@@ -338,24 +348,24 @@ func TestAirOnItsBounds(t *testing.T) {
 		level float64
 		ok    bool
 	}{
-		{ImageModel{Cortex: 10, Marrow: 5, Noise: 1}, -3, true},
-		{ImageModel{Cortex: 10, Marrow: 5.5, Noise: 1}, 2.5, true},
-		{ImageModel{Cortex: 3, Noise: 1}, 0, false},
-		{ImageModel{Cortex: 4, Noise: 1}, -1.2, true},
-		{ImageModel{Noise: 0}, 0, false},
+		{ImageModel{Soft: 20, Cortex: 30, Marrow: 25, Noise: 1}, 17, true},
+		{ImageModel{Soft: 20, Cortex: 30, Marrow: 25.5, Noise: 1}, 22.5, true},
+		{ImageModel{Soft: 20, Cortex: 23, Noise: 1}, 0, false},
+		{ImageModel{Soft: 20, Cortex: 24, Noise: 1}, 18.8, true},
+		{ImageModel{Soft: 20, Cortex: 20}, 0, false},
 	} {
 		level, ok := c.model.airLevel()
 		require.Equal(t, c.ok, ok, "%+v", c.model)
 		require.InDelta(t, c.level, level, 1e-12)
 	}
 	w := &SurfacePatch{count: 300, noise: 1}
-	w.p[pG1], w.p[pSigma], w.p[pG0] = 10, 0.25, -3
-	m := ImageModel{Cortex: 10, Noise: 1}
+	w.p[pG1], w.p[pSigma], w.p[pG0] = 30, 0.25, 17
+	m := ImageModel{Soft: 20, Cortex: 30, Noise: 1}
 	require.Zero(t, w.liningTerm(m, 0.3))
-	w.p[pG0] = -3.5
+	w.p[pG0] = 16.5
 	require.Positive(t, w.liningTerm(m, 0.3))
-	require.InDelta(t, 1.5, ImageModel{Cortex: 10}.leastBone(), 1e-12)
-	require.True(t, math.IsInf(ImageModel{}.leastBone(), -1))
+	require.InDelta(t, 21.5, ImageModel{Soft: 20, Cortex: 30}.leastBone(), 1e-12)
+	require.True(t, math.IsInf(ImageModel{Soft: 20, Cortex: 20}.leastBone(), -1))
 }
 
 // Where the axis leaves the bone: at 45° to it that is the base still; straight up it is a wall.
