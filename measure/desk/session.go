@@ -82,13 +82,16 @@ func openSession(scan Scan, path string, readOnly bool, now func() time.Time) (*
 		}
 		s.saved = now()
 		s.draft = s.read(j.text)
-		return s, nil
+	} else {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return nil, err
+		}
+		s.draft = s.read(text)
 	}
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return nil, err
+	if s.draft.plan == nil && !s.draft.voxels { // nothing of the text can be read: there is nothing to show, and no act could mend it
+		return nil, errors.Join(plan.Errors(s.draft.faults), s.close())
 	}
-	s.draft = s.read(text)
 	return s, nil
 }
 

@@ -1,12 +1,16 @@
 package desk
 
 import (
+	"os"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"ridgerule/measure/plan"
 )
 
 // finger puts a finger on a spot, moves it there, or takes it away where there is no spot.
@@ -97,4 +101,34 @@ func TestMeasurementThatFailsIsSaid(t *testing.T) {
 	assert.NotContains(t, says[string](b, `document.body.innerText`), "measuring …")
 	assert.Contains(t, says[string](b, `document.querySelector("[data-summary=old]").textContent`), "old, not measured again")
 	b.lookAt("failed.png")
+}
+
+// What is wrong in the plan's text is said with its line and remedy, and what is only still to come is not; what the image suggests
+// is said not to be known where it cannot be asked.
+func TestFaultsOfThePlanAreSaid(t *testing.T) {
+	d, _ := opened(t, planAt(t, strings.NewReplacer("jaw: mandible", "jaw: mandibel", "case: pine # not her name\n", "").Replace(wholePlan)), Options{})
+	b := newTab(t, d.Address())
+	said := says[string](b, `document.getElementById("case").innerText`)
+	assert.Contains(t, said, `line 2: jaw is "mandibel"; did you mean mandible?`)
+	assert.NotContains(t, said, "case is missing")
+	says[bool](b, `(window.kept = window.fetch, window.fetch = (u, o) => String(u).includes("/api/propose") ? Promise.reject(new Error("out of order")) : window.kept(u, o), true)`)
+	b.click("[data-step=occlusal] .head button")
+	b.until(`document.querySelector(".step.open").innerText.includes("Whether the image suggests another direction is not known: out of order.")`)
+	b.lookAt("faults.png")
+}
+
+// A plan of which nothing can be read is refused with the place and the remedy, and nobody holds it afterwards.
+func TestPlanThatCannotBeReadIsRefused(t *testing.T) {
+	for _, readOnly := range []bool{false, true} {
+		path := planAt(t, "jaw: [\n")
+		_, err := Open(jawScan(t), path, Options{ReadOnly: readOnly})
+		var faults plan.Errors
+		require.ErrorAs(t, err, &faults)
+		require.ErrorContains(t, err, "not readable as YAML")
+		require.NoError(t, os.WriteFile(path, []byte(wholePlan), 0o600))
+		d, err := Open(jawScan(t), path, Options{ReadOnly: readOnly})
+		require.NoError(t, err)
+		require.Empty(t, d.session.draft.faults)
+		require.NoError(t, d.session.close())
+	}
 }

@@ -135,6 +135,8 @@ type faultView struct {
 	What   string `json:"what"`
 	Remedy string `json:"remedy"`
 	Line   int    `json:"line"`
+
+	Missing bool `json:"missing"` // still to come
 }
 
 const curveStep = 0.5 // mm
@@ -160,7 +162,7 @@ func (s *session) state() *state {
 		}
 	}
 	for _, f := range d.faults {
-		out.Faults = append(out.Faults, faultView{f.Where, f.What, f.Remedy, f.Line})
+		out.Faults = append(out.Faults, faultView{f.Where, f.What, f.Remedy, f.Line, f.Missing})
 	}
 	if d.plan != nil {
 		s.tellPlan(out, d)

@@ -15,6 +15,7 @@ type Error struct {
 	Where        string // whose fault it is: `site "36"`; empty: the plan's
 	What         string // what is wrong, with the value
 	Remedy       string // what to do
+	Missing      bool   // what is wrong is that it is not there: a plan on its way lacks it still
 }
 
 // Error returns the fault on one line:
@@ -81,6 +82,15 @@ func (f *faults) add(at Position, where, remedy, format string, args ...any) {
 }
 
 // err returns the collected faults as an error, sorted by file and line, or nil.
+// lack adds that something named is not there.
+func (f *faults) lack(at Position, where, remedy, name string) {
+	n := len(f.list)
+	f.add(at, where, remedy, "%s is missing", name)
+	if len(f.list) > n {
+		f.list[n].Missing = true
+	}
+}
+
 func (f *faults) err() error {
 	if len(f.list) == 0 {
 		return nil

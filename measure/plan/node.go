@@ -125,7 +125,7 @@ func (f fields) line(name string) int { return f.all[name].mark.Line }
 // need returns the value of a key that must be there.
 func (f fields) need(name, remedy string) (node, bool) {
 	if !f.has(name) && f.isMapping() {
-		f.fail(remedy, "%s is missing", name)
+		f.r.lack(f.mark, f.where, remedy, name)
 	}
 	return f.get(name)
 }

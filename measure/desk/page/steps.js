@@ -30,7 +30,7 @@ const wayRound = {
       if (await store.act("sides confirmed", [{ do: "set", path: "orientation_note", value: `right, front and head confirmed on three slices, ${day}` }, ...confirming("jaw")])) next();
     } }, "Yes, R is the patient's right, A the front, H the head");
     const facts = h("p", { class: "lead" }), votes = h("p", { class: "note" }, "Looking which jaw it is …");
-    json("propose").then((p) => { votes.textContent = p.jaw ? p.votes.length ? `The image suggests: ${p.jaw}. ${p.votes.join("; ")}. You decide.` : "The jaw is named; the image was not asked." : "The image suggests no jaw: " + p.none.join("; "); }, () => { votes.textContent = ""; });
+    json("propose").then((p) => { votes.textContent = p.jaw ? p.votes.length ? `The image suggests: ${p.jaw}. ${p.votes.join("; ")}. You decide.` : "The jaw is named; the image was not asked." : "The image suggests no jaw: " + p.none.join("; "); }, (error) => { votes.textContent = `What the image suggests is not known: ${error.message}.`; });
     return {
       element: h("div", {}, h("p", { class: "lead" }, "Three slices through the middle of the scan, with the sides as the file gives them. Hold them against the patient."),
         h("div", { class: "three" }, ...panes.map((p) => p.element)), facts,
@@ -76,7 +76,7 @@ const occlusal = {
       if (apart < 1 || store.plan.occlusal_set) return;
       renew(other, h("p", { class: "caution", role: "note" }, `The image suggests another direction, ${apart.toFixed(0)}° from it: ${p.occlusal_why}.`),
         h("div", { class: "row" }, h("button", { type: "button", disabled: !free(), onclick: async () => { if (await store.act("occlusal direction of the image taken", [{ do: "set", path: "occlusal", value: p.occlusal }, ...confirming("occlusal")])) next(); } }, "Take the image's direction")));
-    }, () => {});
+    }, (error) => renew(other, h("p", { class: "caution", role: "note" }, `Whether the image suggests another direction is not known: ${error.message}.`)));
     const update = () => {
       says.textContent = store.plan.occlusal ? `In force: ${store.plan.occlusal_from}, toward ${direction()}. It is right where the patient bit on a horizontal plane. Else click three points of the plane, at the heights where they lie: ${points.length} of 3 are set.` : "Say which jaw it is first.";
       accept.disabled = !free() || !store.plan.occlusal;
