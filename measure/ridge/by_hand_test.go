@@ -385,3 +385,60 @@ func TestStationWithoutWalls(t *testing.T) {
 	require.Equal(t, 2, st.tried, "two that tell are enough")
 	require.Len(t, st.walls, 2)
 }
+
+// Everything twice as large, voxels too: the first guess of a fit is twice as large, its grey values the same.
+func TestFirstGuessScalesWithTheVoxels(t *testing.T) {
+	edge := func(n, at float64) float64 { return 0.5 * math.Erfc((at-n)/0.25/math.Sqrt2) }
+	stacks := map[string]func(n float64) float64{
+		"a plate":            func(n float64) float64 { return 1540*edge(n, 0.1) - 1150*edge(n, 1.6) },
+		"whole bone":         func(n float64) float64 { return 1540 * edge(n, 0.1) },
+		"mucosa under air":   func(n float64) float64 { return 1000*edge(n, -0.9) + 1540*edge(n, 0.1) - 1150*edge(n, 1.6) },
+		"air far off":        func(n float64) float64 { return 1000*edge(n, -1.9) + 1540*edge(n, 0.1) },
+		"a tooth far off":    func(n float64) float64 { return 900 - 900*edge(n, -1.7) + 1540*edge(n, 0.1) },
+		"a thin ridge":       func(n float64) float64 { return 1540*edge(n, 0.1) - 1540*edge(n, 2.3) },
+		"an edge 0.9 mm off": func(n float64) float64 { return 1540*edge(n, -0.9) - 1150*edge(n, 0.6) },
+	}
+	for name, grey := range stacks {
+		var first *estimate
+		for _, s := range []float64{1, 1.5, 3} {
+			var all []reformat.VoxelSample
+			for i := range 770 {
+				n := -2.6 + 0.01*float64(i) + 0.0005
+				all = append(all, reformat.VoxelSample{N: n * s, Grey: grey(n)})
+			}
+			o, ok := initialEstimate(all, 2.2*s, s, ImageModel{})
+			require.True(t, ok, name)
+			if first == nil {
+				first = o
+				continue
+			}
+			require.Equal(t, first.plate, o.plate, name)
+			require.Equal(t, first.mucosa, o.mucosa, name)
+			for param, by := range map[int]float64{pE: s, pTau: s, pGamma: s, pSigma: s, pG0: 1, pG1: 1, pG2: 1, pGA: 1} {
+				if first.p[param] != beyondReach {
+					require.InDelta(t, by*first.p[param], o.p[param], 1e-6*math.Max(1, math.Abs(o.p[param])), "%s: %d at %g", name, param, s)
+				}
+			}
+			require.InDelta(t, s*first.low, o.low, 1e-6, "%s at %g", name, s)
+			require.InDelta(t, s*first.high, o.high, 1e-6, "%s at %g", name, s)
+		}
+	}
+}
+
+// The foot of a place on a regular polygon lies on its side, and the bone's outward direction there is the middle's.
+func TestFootOnAPolygon(t *testing.T) {
+	o := &Outline{}
+	for i := range 12 {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / 12)
+		o.Points = append(o.Points, reformat.UV{U: 4 * cos, V: 4 * sin})
+	}
+	o.Cut = make([]bool, 12)
+	for _, f := range []float64{0.25, 0.5, 0.9} {
+		q := add(scale(1-f, o.Points[2]), scale(f, o.Points[3]))
+		square := unit(add(o.Points[2], o.Points[3]))
+		at, out, away := o.foot(add(q, scale(1.5, square)))
+		require.InDelta(t, 1.5, away, 1e-9)
+		require.InDelta(t, 0, norm(sub(at, q)), 1e-9)
+		require.InDelta(t, 1, dot(out, unit(q)), 1e-12)
+	}
+}
