@@ -67,15 +67,10 @@ they were broken off.
 	c.Flags().StringVar(&k.read, "read", "", "read the sections of the sitting `DIR`, which ridgerule read made, by eye")
 	c.Flags().BoolVar(&k.test, "test", false, "with --practice: tell nothing of the truth before the last answer")
 	c.RunE = func(c *cobra.Command, args []string) error {
+		if err := k.fit(args); err != nil {
+			return err
+		}
 		switch {
-		case k.port < 0 || k.port > 65535:
-			return usagef("--port %d is no port; give one from 0 to 65535", k.port)
-		case k.practice != "" && k.read != "":
-			return usagef("--practice DIR opens a set and --read DIR a sitting of a study; give one of them")
-		case (k.practice != "" || k.read != "") && (len(args) > 0 || k.plan != "" || k.dir != "" || k.readOnly):
-			return usagef("--practice DIR opens a set, --read DIR a sitting, and nothing else: leave out PATH, --plan, -o and --read-only")
-		case k.test && k.practice == "":
-			return usagef("--test goes with --practice DIR")
 		case k.practice != "":
 			return a.openPractice(c.Context(), k)
 		case k.read != "":
@@ -84,6 +79,21 @@ they were broken off.
 		return a.openDesk(c.Context(), k, args)
 	}
 	return c
+}
+
+// fit says which flags do not go together.
+func (k deskFlags) fit(args []string) error {
+	switch {
+	case k.port < 0 || k.port > 65535:
+		return usagef("--port %d is no port; give one from 0 to 65535", k.port)
+	case k.practice != "" && k.read != "":
+		return usagef("--practice DIR opens a set and --read DIR a sitting of a study; give one of them")
+	case (k.practice != "" || k.read != "") && (len(args) > 0 || k.plan != "" || k.dir != "" || k.readOnly):
+		return usagef("--practice DIR opens a set, --read DIR a sitting, and nothing else: leave out PATH, --plan, -o and --read-only")
+	case k.test && k.practice == "":
+		return usagef("--test goes with --practice DIR")
+	}
+	return nil
 }
 
 // openDesk reads or makes the scan, opens the page and serves it until it is interrupted.
