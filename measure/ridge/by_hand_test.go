@@ -79,8 +79,12 @@ func TestMiddlesMoveWithTheirWalls(t *testing.T) {
 		require.InDelta(t, 4, m.at[i].U, 0.1)
 		require.InDelta(t, 0.2*sign, v.along, 0.03)
 		require.InDelta(t, 0.8*sign, v.turn, 0.1)
-		require.Greater(t, m.noise[i], 0.001)
-		require.Less(t, m.noise[i], 0.1)
+		low, high := m.chords[i].low, m.chords[i].high // the middle of two places is half as unsure as both together
+		require.InDelta(t, math.Sqrt(low.sd*low.sd+high.sd*high.sd)/2, m.noise[i], 1e-12)
+		rule := math.Hypot(r.layerTerm(m.chords[i].lowWall)/low.square, r.layerTerm(m.chords[i].highWall)/high.square)
+		require.InDelta(t, rule/2, m.rule[i], 1e-12)
+		shift := math.Hypot(r.shift(m.chords[i].lowWall)/low.square, r.shift(m.chords[i].highWall)/high.square)
+		require.InDelta(t, shift/2, m.shift[i], 1e-12)
 	}
 }
 
@@ -312,6 +316,32 @@ func TestSpreadOfACombination(t *testing.T) {
 func TestAverageOnItsEnds(t *testing.T) {
 	p := average([]reformat.VoxelSample{{N: 0, Grey: 8}, {N: 1, Grey: 4}, {N: 2, Grey: 999}, {N: -0.5, Grey: 999}}, 0, 2, 1)
 	require.Equal(t, []float64{7, 5}, p.grey, "8 and 4, smoothed by 1-2-1")
+}
+
+// Neighbours one, two and three voxels off, and those 0.9 mm off, along each of a grid's axes.
+func TestLagsOfAGrid(t *testing.T) {
+	f := scene{voxel: 0.3, min: reformat.UV{U: -3, V: -3}, max: reformat.UV{U: 3, V: 3}, depth: 1.5}.field(t, func(reformat.UV) float64 { return soft })
+	got := gridLags(f)
+	for a, stride := range f.Strides() {
+		require.Equal(t, [lagMost + 1]int{stride, 2 * stride, 3 * stride, 3 * stride}, got[a])
+	}
+	f = scene{voxel: 1, min: reformat.UV{U: -3, V: -3}, max: reformat.UV{U: 3, V: 3}, depth: 1.5}.field(t, func(reformat.UV) float64 { return soft })
+	require.Equal(t, 2*f.Strides()[1], gridLags(f)[1][lagMost], "never the next voxel, which is like its neighbour by blur")
+}
+
+// A hole just as wide as one must be, and a rim just as thick as one may.
+func TestHoleOnItsBounds(t *testing.T) {
+	a := Axis{Dir: down}
+	width, _, ok := comb(-7, [3]float64{-4, -0.75, 0}, [3]float64{0.75, 4, 0}).Socket(a)
+	require.True(t, ok)
+	require.InDelta(t, 1.5, width, 0)
+	_, _, ok = comb(-7, [3]float64{-10, -2, 0}, [3]float64{2, 4, 0}).Socket(a)
+	require.True(t, ok, "8 mm thick")
+	_, _, ok = comb(-7, [3]float64{0, 4, 0}, [3]float64{8, 10, 0}).Socket(a)
+	require.False(t, ok, "4 mm aside")
+	_, depth, ok := comb(-2.75, [3]float64{-4, -2, 0}, [3]float64{2, 4, 0}).Socket(a)
+	require.True(t, ok)
+	require.InDelta(t, 2.5, depth, 0.26)
 }
 
 // A hole is followed for 15 mm.

@@ -97,7 +97,10 @@ export function table(caption, head, rows, notes = []) {
 export const tenths = (x) => x.toFixed(1).replace(/^-0\.0$/, "0.0");
 
 /** A number as the page says it, mm. @param {number} x */
-export const mm = (x) => tenths(x).replace("-", "−");
+export const mm = (x) => signed(tenths(x));
+
+/** A number in a sentence, with a minus sign. @param {number|string} x */
+export const signed = (x) => String(x).replace("-", "−");
 
 /** A point in words. @param {number[]} p */
 export const place = (p) => `x ${mm(p[0])}, y ${mm(p[1])}, z ${mm(p[2])}`;

@@ -1,6 +1,6 @@
 // A picture: grey values from the server, shaded here, with letters on its borders, lines over it and handles on it.
 // A pixel is a place in the patient by the geometry that came with the picture, and by nothing else.
-import { h, v } from "./dom.js";
+import { h, signed, v } from "./dom.js";
 import { ask, Newest } from "./transport.js";
 import { store } from "./state.js";
 import { Handles } from "./handles.js";
@@ -106,7 +106,7 @@ export class Pane {
     }
     context.putImageData(image, 0, 0);
     this.frame.classList.toggle("voxels", this.frame.clientWidth > 4 * width);
-    this.words.textContent = `${this.options.label}. Shades from percentile ${store.low} to ${store.high} of ${this.options.of || "the scan"}, relative grey ${low} to ${high}${this.preview ? "; preview, coarse" : ""}${this.query.voxels ? "; voxels as they are" : ""}.`;
+    this.words.textContent = `${this.options.label}. Shades from percentile ${store.low} to ${store.high} of ${this.options.of || "the scan"}, relative grey ${signed(low)} to ${signed(high)}${this.preview ? "; preview, coarse" : ""}${this.query.voxels ? "; voxels as they are" : ""}.`;
   }
 
   /** The patient's place of a pixel. @param {number} x @param {number} y */
