@@ -199,9 +199,9 @@ func TestHowFarOutwardAFitLooks(t *testing.T) {
 	o = look(layered(300, [2]float64{-1.5, 0}, [2]float64{0, 1000}))
 	require.InDelta(t, -1.55+0.25, o.low, 1e-9, "something brighter")
 	require.False(t, o.mucosa)
-	o = look(layered(190, [2]float64{-1.5, 0}, [2]float64{0, 1000}))
+	o = look(layered(200, [2]float64{-1.5, 0}, [2]float64{0, 1000}))
 	require.InDelta(t, -2.5, o.low, 1e-12, "a fifth of the rise is nothing")
-	o = look(layered(-190, [2]float64{-1.5, 0}, [2]float64{0, 1000}))
+	o = look(layered(-200, [2]float64{-1.5, 0}, [2]float64{0, 1000}))
 	require.InDelta(t, -2.5, o.low, 1e-12)
 	o = look(layered(-700, [2]float64{-1.5, 0}, [2]float64{0, 1000}))
 	require.False(t, o.mucosa, "1.55 mm off, more than 2.6 sigma and half a millimetre")
@@ -470,5 +470,87 @@ func TestFootOnAPolygon(t *testing.T) {
 		require.InDelta(t, 1.5, away, 1e-9)
 		require.InDelta(t, 0, norm(sub(at, q)), 1e-9)
 		require.InDelta(t, 1, dot(out, unit(q)), 1e-12)
+	}
+}
+
+// A level that a profile has just at a bin is crossed there.
+func TestCrossingJustAtABin(t *testing.T) {
+	p := profile{low: 0, step: 1, grey: []float64{0, 0, 50, 100, 100}}
+	require.InDelta(t, 2.5, p.crossing(0, 50), 1e-12)
+	require.InDelta(t, 2.5, p.crossing(4, 50), 1e-12)
+	require.InDelta(t, 3, p.crossing(2, 75), 1e-12)
+}
+
+// The lattice by which voxels are thinned is centred on the one nearest to the patch's middle, and on both where two are as near.
+func TestLatticeIsCentredOnTheNearestVoxel(t *testing.T) {
+	const n = 7
+	of := func(middle [3]float64) [3]int {
+		var all []reformat.VoxelSample
+		for v := range n * n * n {
+			all = append(all, reformat.VoxelSample{N: float64(v%n) - middle[0], X: float64(v/n%n) - middle[1], T: float64(v/(n*n)) - middle[2], Voxel: v})
+		}
+		return newLattice(all, [3]int{1, n, n * n}).twice
+	}
+	require.Equal(t, [3]int{2, 4, 8}, of([3]float64{1, 2, 4}))
+	require.Equal(t, [3]int{2, 4, 9}, of([3]float64{1, 2, 4.5}))
+	require.Equal(t, [3]int{10, 3, 2}, of([3]float64{5, 1.5, 1}))
+}
+
+// raster is a section of w by h pixels of step mm, its middle the origin, whose grey value is known at every place.
+func raster(w, h int, step float64, grey func(p reformat.UV) float64) reformat.Section {
+	s := reformat.Section{Width: w, Height: h, Step: step, Corner: reformat.UV{U: -step * float64(w-1) / 2, V: step * float64(h-1) / 2}, Grey: make([]float32, w*h)}
+	s.Frame.U.X, s.Frame.V.Z, s.Frame.T.Y = 1, 1, 1
+	for i := range s.Grey {
+		s.Grey[i] = float32(grey(s.Place(float64(i%w), float64(i/w))))
+	}
+	return s
+}
+
+// A cortex of 2 mm around dark marrow, open by 0.8 mm on one side, is closed and filled: all of the bone, not its ring alone. As much of one that is
+// open by 6 mm is the ring.
+func TestOpenCortexIsFilled(t *testing.T) {
+	ringed := func(gap float64) float64 {
+		s := raster(100, 100, 0.25, func(p reformat.UV) float64 {
+			if d := norm(p); d < 6 && d > 4 && !(p.U > 0 && math.Abs(p.V) < gap/2) {
+				return 1000
+			}
+			return 0
+		})
+		filled, level, ok := bone(newCoarse(s), math.Inf(-1))
+		require.True(t, ok)
+		require.True(t, level > 0 && level < 1000, level)
+		return float64(filled.count()) * 0.25 * 0.25
+	}
+	require.InEpsilon(t, math.Pi*36, ringed(0.8), 0.05)
+	require.Less(t, ringed(6), 0.8*math.Pi*36)
+}
+
+// The coarse line runs where the grey value passes its level, all round, also where the bone ends just at the raster's border.
+func TestCoarseLineOnAllSides(t *testing.T) {
+	box := func(p reformat.UV) float64 { // linear over the last mm: 500 at U ± 4, V ± 7
+		return 1000 * math.Max(0, math.Min(1, math.Min(4-math.Abs(p.U), 7-math.Abs(p.V))+0.5))
+	}
+	s := raster(60, 80, 0.25, box)
+	o := &Outline{level: 500, seen: s}
+	filled, _ := newCoarse(s).boneAt(500, 0)
+	require.NoError(t, o.draw(s, filled))
+	low, high := reformat.UV{U: 99, V: 99}, reformat.UV{U: -99, V: -99}
+	for i, p := range o.Points {
+		low = reformat.UV{U: math.Min(low.U, p.U), V: math.Min(low.V, p.V)}
+		high = reformat.UV{U: math.Max(high.U, p.U), V: math.Max(high.V, p.V)}
+		require.False(t, o.Cut[i])
+	}
+	for got, want := range map[float64]float64{low.U: -4, high.U: 4, low.V: -7, high.V: 7} {
+		require.InDelta(t, want, got, 0.02)
+	}
+	require.InEpsilon(t, 8*14., area(o.Points), 0.01)
+	narrow := raster(32, 80, 0.25, box) // 8 mm: to the middles of its last pixels the bone fills it
+	filled, _ = newCoarse(narrow).boneAt(500, 0)
+	o = &Outline{level: 500, seen: narrow}
+	require.NoError(t, o.draw(narrow, filled))
+	for i, p := range o.Points {
+		if math.Abs(p.V) < 6 {
+			require.Equal(t, math.Abs(p.U) > 3.5, o.Cut[i], "two pixels: %v", p)
+		}
 	}
 }

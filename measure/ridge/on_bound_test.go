@@ -191,9 +191,9 @@ func TestTrustOnItsBounds(t *testing.T) {
 		w.p[pSigma], w.cov = sigma, mat.NewSymDense(2, []float64{sd * sd, 0, 0, 0})
 		return w
 	}
-	low, high := blurs([]*SurfacePatch{wide(1, 0.25), wide(1, 0.125), wide(2, 0.015625)})
-	require.Equal(t, []float64{1 - 0.375, 2 - 0.1}, low)
-	require.Equal(t, []float64{1 + 0.375, 2 + 0.1}, high)
+	low, high := blurs([]*SurfacePatch{wide(1, 0.25), wide(1, 0.125), wide(2, 0.25)})
+	require.Equal(t, []float64{1 - 0.375, 2 - 0.75}, low)
+	require.Equal(t, []float64{1 + 0.375, 2 + 0.75}, high)
 	for _, c := range []struct {
 		site siteTrust
 		ok   bool
