@@ -144,7 +144,7 @@ func TestGuessOfAMucosa(t *testing.T) {
 	told := o.withMucosa(ImageModel{Edges: 9, Soft: 200})
 	require.InDelta(t, 200, told.p[pG0], 1e-9)
 	require.InDelta(t, 0.5, told.p[pSigma], 1e-9)
-	for _, s := range []float64{-500, 900} {
+	for _, s := range []float64{-500, -480, 820, 900} {
 		require.InDelta(t, 40, o.withMucosa(ImageModel{Edges: 9, Soft: s}).p[pG0], 1e-9, "no soft tissue of this edge")
 	}
 }

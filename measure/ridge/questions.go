@@ -239,18 +239,13 @@ func (o *Ridge) Beside(p, dir reformat.UV, turn float64, h Placement) (uncertain
 // nearest to it, as s in mm, off the outline alone: quicker than [Ridge.Beside], and good to a
 // tenth of a millimetre or so. NaN where the line meets no bone within 3 mm of p.
 func (o *Outline) Near(p, dir reformat.UV) (low, high float64) {
-	var at [32]float64
-	n := 0
-	o.crossed(p, dir, func(_, _ int, _, s float64) {
-		if n < len(at) {
-			at[n] = s
-			n++
-		}
-	})
-	slices.Sort(at[:n])
+	var room [32]float64 // more than a line usually crosses
+	at := room[:0]
+	o.crossed(p, dir, func(_, _ int, _, s float64) { at = append(at, s) })
+	slices.Sort(at)
 	low, high = math.NaN(), math.NaN()
 	best := nearest
-	for i := 0; i+1 < n; i += 2 {
+	for i := 0; i+1 < len(at); i += 2 {
 		if away := math.Max(0, math.Max(at[i], -at[i+1])); away < best {
 			low, high, best = at[i], at[i+1], away
 		}
