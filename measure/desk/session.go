@@ -64,6 +64,9 @@ type session struct {
 // openSession takes up the plan at path, or begins one.
 func openSession(scan Scan, path string, readOnly bool, now func() time.Time) (*session, error) {
 	s := &session{scan: scan, path: path, now: now, changed: make(chan struct{}), quantiles: quantiles(scan.Volume)}
+	if err := s.readable(); err != nil {
+		return nil, err
+	}
 	if readOnly {
 		s.readOnly = "opened to look only"
 	} else if err := s.hold(); err != nil {
@@ -89,10 +92,24 @@ func openSession(scan Scan, path string, readOnly bool, now func() time.Time) (*
 		}
 		s.draft = s.read(text)
 	}
-	if s.draft.plan == nil && !s.draft.voxels { // nothing of the text can be read: there is nothing to show, and no act could mend it
-		return nil, errors.Join(plan.Errors(s.draft.faults), s.close())
-	}
 	return s, nil
+}
+
+// readable returns the faults of a plan of which nothing can be read, for then there is nothing to show and no act could mend it,
+// and of a place where no plan can be.
+func (s *session) readable() error {
+	text, err := os.ReadFile(s.path)
+	switch {
+	case err == nil:
+		if d := s.read(text); d.plan == nil && !d.voxels {
+			return plan.Errors(d.faults)
+		}
+	case errors.Is(err, fs.ErrNotExist):
+		if _, err := os.Stat(filepath.Dir(s.path)); err != nil {
+			return plan.Errors{{File: filepath.Base(s.path), What: "its folder does not exist", Remedy: "make the folder, or give another place for the plan"}}
+		}
+	}
+	return nil // another error is told where it is met
 }
 
 // hold takes the plan's lock, or says who has it.

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -125,6 +126,11 @@ func TestPlanThatCannotBeReadIsRefused(t *testing.T) {
 		var faults plan.Errors
 		require.ErrorAs(t, err, &faults)
 		require.ErrorContains(t, err, "not readable as YAML")
+		left, err := os.ReadDir(filepath.Dir(path))
+		require.NoError(t, err)
+		require.Len(t, left, 1, "nothing is left beside it")
+		_, err = Open(jawScan(t), filepath.Join(filepath.Dir(path), "nowhere", "plan.yaml"), Options{ReadOnly: readOnly})
+		require.ErrorContains(t, err, "its folder does not exist")
 		require.NoError(t, os.WriteFile(path, []byte(wholePlan), 0o600))
 		d, err := Open(jawScan(t), path, Options{ReadOnly: readOnly})
 		require.NoError(t, err)
