@@ -2,6 +2,7 @@ package measure
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -36,13 +37,14 @@ func (c *run) lookDoubts(s *site, i int, near []place) []doubt {
 func (c *run) lookShort(i int) []doubt {
 	st := c.plan.Structures[i]
 	p, err := trace.LookShort(c.v, st.Path, c.tissue.Marrow, c.tissue.Cortex, trace.LookOptions{SD: st.SD})
-	if err != nil {
-		return nil // one point, or a series that taught no greys: there is nothing to look at
-	}
-	switch p.Answer {
-	case trace.NotShown:
+	switch {
+	case errors.Is(err, trace.ErrLevels): // the series taught no greys: nobody looked
 		return []doubt{c.notShown(i)}
-	case trace.Elsewhere:
+	case err != nil:
+		return nil // one point: there is nothing to look at
+	case p.Answer == trace.NotShown:
+		return []doubt{c.notShown(i)}
+	case p.Answer == trace.Elsewhere:
 		return []doubt{c.elsewhere(i, p)}
 	}
 	return nil

@@ -139,17 +139,31 @@ func (c *run) bodyDoubts(sites []*site) []doubt {
 		}
 		if d, wrong := c.placeDoubt(i, all); wrong {
 			out = append(out, d)
-		} else if deeper, upper := c.halves(st, all); plan.StandsInJaw(st.Kind) && (c.noRoot(deeper, st.SD) || c.noRoot(upper, st.SD)) {
-			out = append(out, c.noRootDoubt(i))
+		} else if plan.StandsInJaw(st.Kind) {
+			out = append(out, c.rootDoubts(i, all)...)
 		}
 	}
 	return out
 }
 
-// noRootDoubt says that the image shows no root, or no implant, where one is marked.
-func (c *run) noRootDoubt(i int) doubt {
+// rootDoubts says that the image shows no root, or no implant, where one is marked, or that it cannot be asked: what nobody
+// looked at is not there by itself.
+func (c *run) rootDoubts(i int, all []place) []doubt {
 	st := c.plan.Structures[i]
-	return c.plan.StructureDoubt(i, ".path[0]", "root_not_there", SeverityUncertain, "%s: the image shows marrow, or less, where this %s is marked: check its place", st.Name, quantity.InWords(st.Kind))
+	deeper, upper := c.halves(st, all)
+	down, up := c.denseShare(deeper, st.SD), c.denseShare(upper, st.SD)
+	said := func(code, why string) []doubt {
+		return []doubt{c.plan.StructureDoubt(i, ".path[0]", code, SeverityUncertain, "%s: "+why+": check its place", st.Name, quantity.InWords(st.Kind))}
+	}
+	switch {
+	case down < rootSeen || up < rootSeen:
+		return said("root_not_there", "the image shows marrow, or less, where this %s is marked")
+	case !c.tellsRoots():
+		return said("root_not_looked_for", "the series has not taught how bright bone is, so that nobody looked whether this %s is where it is marked")
+	case math.IsNaN(down) && math.IsNaN(up):
+		return said("root_not_looked_for", "this %s is marked outside the field, where nothing shows it")
+	}
+	return nil
 }
 
 // few returns the ends and the middle of a list, each once.

@@ -177,7 +177,7 @@ const rootCorners = 0.75
 // mark moved by as much across the root as its hand may have been off, whichever way shows most; NaN where the image does
 // not tell.
 func (c *run) denseShare(near []place, sd float64) float64 {
-	if c.tissue.Edges == 0 || !(c.tissue.Cortex > c.tissue.Marrow) {
+	if !c.tellsRoots() {
 		return math.NaN()
 	}
 	across := c.curve.Tangent(c.curve.Length() / 2)
@@ -189,6 +189,9 @@ func (c *run) denseShare(near []place, sd float64) float64 {
 	}
 	return most
 }
+
+// tellsRoots reports whether the series has taught how bright bone is, so that a root can be told from marrow.
+func (c *run) tellsRoots() bool { return c.tissue.Edges > 0 && c.tissue.Cortex > c.tissue.Marrow }
 
 // denseAt is [run.denseShare] with the mark moved by off, mm.
 func (c *run) denseAt(near []place, off r3.Vec) float64 {
@@ -212,9 +215,6 @@ func (c *run) denseAt(near []place, off r3.Vec) float64 {
 // corners are those of a cube of edge 2 about the origin.
 var corners = [8]r3.Vec{{X: 1, Y: 1, Z: 1}, {X: 1, Y: 1, Z: -1}, {X: 1, Y: -1, Z: 1}, {X: 1, Y: -1, Z: -1},
 	{X: -1, Y: 1, Z: 1}, {X: -1, Y: 1, Z: -1}, {X: -1, Y: -1, Z: 1}, {X: -1, Y: -1, Z: -1}}
-
-// noRoot reports whether the image shows marrow, or less, in a third and more of a marked root or implant.
-func (c *run) noRoot(near []place, sd float64) bool { return c.denseShare(near, sd) < rootSeen }
 
 // intoCavity reports whether a root stands in the bone with the upper end of its deeper half and the image shows it
 // where it has left the bone: an upper molar's root in the sinus, under a plate too thin to be outlined.

@@ -151,7 +151,45 @@ func TestHalfARootIsNone(t *testing.T) {
 		x, sd float64
 		none  bool
 	}{{-3, 0, false}, {-0.5, 0, true}, {-0.5, 0.1, true}, {-0.5, 1, false}, {3, 0.3, true}} {
-		assert.Equal(t, c.none, run.noRoot(root(c.x), c.sd), "%v", c)
+		assert.Equal(t, c.none, run.denseShare(root(c.x), c.sd) < rootSeen, "%v", c)
+	}
+}
+
+// A root that is seen where it is marked is not doubted; one that the image does not show there is, and so is one about which it
+// cannot be asked: the series has taught no greys, or the mark lies outside the field.
+func TestRootsThatCannotBeLookedFor(t *testing.T) {
+	root := func(at r3.Vec) safety.Structure {
+		return safety.Structure{Name: "root", Kind: safety.Root, Path: []r3.Vec{r3.Add(at, r3.Vec{Z: 4}), r3.Add(at, r3.Vec{Z: -4})}, Radii: []float64{2, 2}}
+	}
+	taught := ridge.ImageModel{Edges: 9, Cortex: 1000}
+	for name, c := range map[string]struct {
+		at     r3.Vec
+		tissue ridge.ImageModel
+		want   string
+	}{
+		"seen":                         {r3.Vec{X: -3}, taught, ""},
+		"not there":                    {r3.Vec{X: 3}, taught, "root_not_there"},
+		"no greys were taught":         {r3.Vec{X: -3}, ridge.ImageModel{Cortex: 1000}, "root_not_looked_for"},
+		"no marrow was told from bone": {r3.Vec{X: -3}, ridge.ImageModel{Edges: 9, Cortex: 1000, Marrow: 1000}, "root_not_looked_for"},
+		"outside the field":            {r3.Vec{X: -3, Y: 90}, taught, "root_not_looked_for"},
+	} {
+		run := barRun(t, 20, root(c.at))
+		run.v.Stored = make([]int16, 41*41*41)
+		for i := range run.v.Stored {
+			if i%41 < 20 { // x < 0
+				run.v.Stored[i] = 1000
+			}
+		}
+		run.tissue, run.curve = c.tissue, barCurve(t)
+		doubts := run.rootDoubts(0, places(run.plan.Structures[0]))
+		if c.want == "" {
+			assert.Empty(t, doubts, name)
+			continue
+		}
+		if assert.Len(t, doubts, 1, name) {
+			assert.Equal(t, c.want, doubts[0].Code, name)
+			assert.Equal(t, SeverityUncertain, doubts[0].Severity, name)
+		}
 	}
 }
 
