@@ -38,6 +38,7 @@ func (c *run) implantRows(s *site) {
 	c.poseRows(s, *im)
 	if s.ridge != nil && s.out.Err == "" {
 		c.denseDoubts(s, *im)
+		c.airDoubts(s, *im)
 	}
 }
 

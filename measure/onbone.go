@@ -102,6 +102,58 @@ func (c *run) denseDoubts(s *site, im safety.Implant) {
 	}
 }
 
+// How air about the deeper half of an implant is looked for; our choice: steps of half a millimetre along it and twelve directions, and as
+// many places as no noise makes.
+const (
+	airStep    = 0.5 // mm
+	airAsked   = 12
+	leastOfAir = 3
+)
+
+// airDoubts finds air about the deeper half of an implant in the upper jaw, in it or nearer than a sinus may be, that no marked structure
+// holds and over which no floor was found: a sinus that the site's own axis misses has no distance.
+func (c *run) airDoubts(s *site, im safety.Implant) {
+	level, ok := c.tissue.AirLevel()
+	if c.plan.Jaw != Maxilla || s.height.seen || !ok {
+		return
+	}
+	margin := c.rules[string(safety.Sinus)].Margin
+	side := r3.Unit(r3.Cross(im.Axis, leastAlong(im.Axis)))
+	air := 0
+	for x := im.Length / 2; x <= im.Length+margin; x += airStep {
+		for k := range airAsked {
+			out := r3.NewRotation(2*math.Pi*float64(k)/airAsked, im.Axis).Rotate(side)
+			for _, r := range [2]float64{im.Diameter / 2, im.Diameter/2 + margin} {
+				p := r3.Add(im.Platform, r3.Add(r3.Scale(x, im.Axis), r3.Scale(r, out)))
+				if c.v.At(p) < level && !c.inMarkedCavity(p) {
+					air++
+				}
+			}
+		}
+	}
+	if air >= leastOfAir {
+		s.doubts = append(s.doubts, c.plan.SiteDoubt(s.index, ".implant", "unmarked_air", SeverityUncertain,
+			"air stands within %s of the deeper half of the implant where no sinus or nasal floor is marked, and none was found over the site", mm(margin)))
+	}
+}
+
+// leastAlong is the coordinate axis that an axis runs least along.
+func leastAlong(axis r3.Vec) r3.Vec {
+	if x, y, z := math.Abs(axis.X), math.Abs(axis.Y), math.Abs(axis.Z); x <= y && x <= z {
+		return r3.Vec{X: 1}
+	} else if y <= z {
+		return r3.Vec{Y: 1}
+	}
+	return r3.Vec{Z: 1}
+}
+
+// inMarkedCavity reports whether a point lies in a marked sinus or nasal cavity, or as near to one as its marking scatters.
+func (c *run) inMarkedCavity(p r3.Vec) bool {
+	return slices.ContainsFunc(c.plan.Structures, func(st safety.Structure) bool {
+		return (st.Kind == safety.Sinus || st.Kind == safety.NasalFloor) && toSurface(p, st) <= markedBody+2*st.SD
+	})
+}
+
 // wayIn is the way by which an implant comes to its place, as wide as it, along its axis over the platform as far
 // as a crown reaches: what stands in it stands where the implant is planned, though its root be no denser than the
 // bone around.

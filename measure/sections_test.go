@@ -202,6 +202,46 @@ func TestUnmarkedBodiesThatCannotBeLookedFor(t *testing.T) {
 	assert.Contains(t, s.out.Rows[0].Note, "not looked for")
 }
 
+// Air within a sinus' margin of an implant's deeper half is told where nobody marked it and no floor was found: beside the ridge's own axis, in the upper
+// jaw alone, and not about the platform, where the mouth is.
+func TestAirBesideAnImplantThatNobodyMarked(t *testing.T) {
+	for name, c := range map[string]struct {
+		low, high float64 // of the air, z, mm
+		from      float64 // of the air, x, mm
+		change    func(r *run, s *site)
+		said      bool
+	}{
+		"beside its apex":     {-20, -4, 2.5, nil, true},
+		"past the margin":     {-20, -4, 4, nil, false},
+		"beside its platform": {2, 20, 2.5, nil, false},
+		"in the lower jaw":    {-20, -4, 2.5, func(r *run, _ *site) { r.plan.Jaw = Mandible }, false},
+		"its floor was found": {-20, -4, 2.5, func(_ *run, s *site) { s.height.seen = true }, false},
+		"no greys":            {-20, -4, 2.5, func(r *run, _ *site) { r.tissue.Cortex = 0 }, false},
+		"a sinus is marked there": {-20, -4, 2.5, func(r *run, _ *site) {
+			r.plan.Structures = []safety.Structure{{Name: "sinus", Kind: safety.Sinus, Path: []r3.Vec{{X: 6, Z: -6}}, Radii: []float64{5}}}
+		}, false},
+	} {
+		run := barRun(t, 20)
+		run.plan.Jaw, run.tissue = Maxilla, ridge.ImageModel{Edges: 9, Cortex: 1000, Noise: 10}
+		run.rules = safety.Margins()
+		run.plan.Sites = []plan.Site{{ID: "25"}}
+		run.v.Stored = make([]int16, 41*41*41)
+		for i := range run.v.Stored {
+			p := run.v.Patient(volume.Index{I: float64(i % 41), J: float64(i / 41 % 41), K: float64(i / (41 * 41))})
+			run.v.Stored[i] = 600
+			if p.X > c.from && p.Z > c.low && p.Z < c.high {
+				run.v.Stored[i] = -1000
+			}
+		}
+		s := &site{}
+		if c.change != nil {
+			c.change(run, s)
+		}
+		run.airDoubts(s, safety.Implant{Platform: r3.Vec{Z: 4}, Axis: r3.Vec{Z: -1}, Diameter: 4, Length: 10})
+		assert.Equal(t, c.said, len(s.doubts) == 1, name)
+	}
+}
+
 // Three marks that the image speaks against, and a quarter of those in the field, doubt the whole plan.
 func TestAQuarterOfTheMarksDoubtsThePlan(t *testing.T) {
 	for name, c := range map[string]struct {

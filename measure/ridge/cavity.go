@@ -26,9 +26,9 @@ const (
 	airUnderSoft   = 0.3
 )
 
-// airLevel returns the grey value below which there is air, and false when no wall of the series was
+// AirLevel returns the grey value (as the series has them) below which there is air, and false when no wall of the series was
 // fitted, or bone stands no more out of what lies on it than noise does. Where bone borders on air itself, the tissue learnt as soft is air.
-func (t ImageModel) airLevel() (float64, bool) {
+func (t ImageModel) AirLevel() (float64, bool) {
 	step := t.Cortex - t.Soft
 	if !(step > 0 && step > leastContrast*t.Noise) {
 		return 0, false
@@ -59,7 +59,7 @@ const (
 // lumen returns the depth, from 1 mm to most mm, at which air begins along the axis and stays for 1.5 mm;
 // false when there is none.
 func (o *Outline) lumen(a Axis, most float64) (float64, bool) {
-	level, ok := o.model.airLevel()
+	level, ok := o.model.AirLevel()
 	if !ok {
 		return 0, false
 	}
@@ -153,7 +153,7 @@ const liningShape = 0.005
 // share between two tissues (voxel: the coarsest spacing, mm): nothing changes at once where one fit is taken for the
 // other. 0 where no air is in the fit's reach.
 func (w *SurfacePatch) liningTerm(t ImageModel, voxel float64) float64 {
-	level, _ := t.airLevel()
+	level, _ := t.AirLevel()
 	air, thick := w.p[pG0], 0.0
 	if slices.Contains(w.active, pGamma) {
 		air, thick = w.p[pGA], w.p[pGamma]
@@ -179,7 +179,7 @@ func (w *SurfacePatch) unseenLining(air float64) float64 {
 func (o *Outline) floorAbove(a Axis, air float64) (float64, bool) {
 	t := o.model
 	soft := t.Soft
-	if level, _ := t.airLevel(); t.Soft < level {
+	if level, _ := t.AirLevel(); t.Soft < level {
 		soft = level
 	}
 	for _, share := range []float64{0.4, 0.25, 0.15} { // the brightest that is there: our choice, only where the fit begins

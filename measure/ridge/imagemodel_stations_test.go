@@ -72,7 +72,7 @@ func TestStationsThatOutlineNoiseTeachNothing(t *testing.T) {
 	t2 := EstimateImage(noise)
 	require.False(t, t2.known())
 	t2.Noise = 50
-	_, air := t2.airLevel()
+	_, air := t2.AirLevel()
 	require.False(t, air)
 }
 

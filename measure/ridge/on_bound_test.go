@@ -354,7 +354,7 @@ func TestAirOnItsBounds(t *testing.T) {
 		{ImageModel{Soft: 20, Cortex: 24, Noise: 1}, 18.8, true},
 		{ImageModel{Soft: 20, Cortex: 20}, 0, false},
 	} {
-		level, ok := c.model.airLevel()
+		level, ok := c.model.AirLevel()
 		require.Equal(t, c.ok, ok, "%+v", c.model)
 		require.InDelta(t, c.level, level, 1e-12)
 	}

@@ -98,7 +98,7 @@ func TestLevelOfAir(t *testing.T) {
 		{ImageModel{Soft: 50, Cortex: 50}, 0, false},
 		{ImageModel{Soft: 1600, Cortex: 50}, 0, false},
 	} {
-		level, ok := c.m.airLevel()
+		level, ok := c.m.AirLevel()
 		require.Equal(t, c.ok, ok, "%+v", c.m)
 		require.InDelta(t, c.level, level, 1e-9, "%+v", c.m)
 	}
