@@ -209,7 +209,7 @@ func TestSpreadOfACombination(t *testing.T) {
 	require.InDelta(t, 3, w.spread(only(pSigma)), 1e-12)
 	require.Zero(t, w.spread(only(pG1)), "held fast")
 	both := params{pE: 1, pSigma: -2}
-	require.InDelta(t, math.Sqrt(4-4+36), w.spread(both), 1e-12)
+	require.InDelta(t, 6, w.spread(both), 1e-12)
 	w.more = mat.NewSymDense(2, []float64{5, 0, 0, -7})
 	require.InDelta(t, 3, w.spread(only(pE)), 1e-12)
 	require.InDelta(t, 3, w.spread(only(pSigma)), 1e-12)
