@@ -84,7 +84,7 @@ func (c *run) doubtMarks(s *site) {
 		if st.Kind == safety.Other || oneBody[st.Kind] {
 			continue
 		}
-		if st.Surface != nil || st.Kind == safety.Sinus || st.Kind == safety.NasalFloor {
+		if st.Surface != nil || isCavity(st.Kind) {
 			out = append(out, c.cavityDoubts(s, i)...)
 			continue
 		}
@@ -112,6 +112,9 @@ func (c *run) placeDoubt(i int, near []place) (d doubt, wrong bool) {
 	d.Also, d.Spreads = c.plan.SameNerve(i), true
 	return d, true
 }
+
+// isCavity reports whether structures of a kind hold air.
+func isCavity(k safety.Kind) bool { return k == safety.Sinus || k == safety.NasalFloor }
 
 // oneBody are the kinds that lie at one place: marked wrongly they are so for every site.
 var oneBody = map[safety.Kind]bool{safety.MentalForamen: true, safety.Root: true, safety.ImplantBody: true}
@@ -279,7 +282,7 @@ func (c *run) halves(st safety.Structure, near []place) (deeper, upper []place) 
 // cavityDoubts holds a marked cavity against the bone under it.
 func (c *run) cavityDoubts(s *site, i int) []doubt {
 	st := c.plan.Structures[i]
-	if st.Kind != safety.Sinus && st.Kind != safety.NasalFloor {
+	if !isCavity(st.Kind) {
 		return nil
 	}
 	corners := st.Path

@@ -117,15 +117,14 @@ func (c *run) airDoubts(s *site, im safety.Implant) {
 	if c.plan.Jaw != Maxilla || s.height.seen || !ok {
 		return
 	}
-	margin := c.rules[string(safety.Sinus)].Margin
-	side := r3.Unit(r3.Cross(im.Axis, leastAlong(im.Axis)))
+	margin, side := c.rules[string(safety.Sinus)].Margin, solid.Across(im.Axis)
 	air := 0
-	for x := im.Length / 2; x <= im.Length+margin; x += airStep {
-		for k := range airAsked {
-			out := r3.NewRotation(2*math.Pi*float64(k)/airAsked, im.Axis).Rotate(side)
-			for _, r := range [2]float64{im.Diameter / 2, im.Diameter/2 + margin} {
-				p := r3.Add(im.Platform, r3.Add(r3.Scale(x, im.Axis), r3.Scale(r, out)))
-				if c.v.At(p) < level && !c.inMarkedCavity(p) {
+	for k := range airAsked {
+		out := r3.NewRotation(2*math.Pi*float64(k)/airAsked, im.Axis).Rotate(side)
+		for _, r := range [2]float64{im.Diameter / 2, im.Diameter/2 + margin} {
+			beside := r3.Add(im.Platform, r3.Scale(r, out))
+			for x := im.Length / 2; x <= im.Length+margin; x += airStep {
+				if p := r3.Add(beside, r3.Scale(x, im.Axis)); c.v.At(p) < level && !c.markedAt(isCavity, p) {
 					air++
 				}
 			}
@@ -135,23 +134,6 @@ func (c *run) airDoubts(s *site, im safety.Implant) {
 		s.doubts = append(s.doubts, c.plan.SiteDoubt(s.index, ".implant", "unmarked_air", SeverityUncertain,
 			"air stands within %s of the deeper half of the implant where no sinus or nasal floor is marked, and none was found over the site", mm(margin)))
 	}
-}
-
-// leastAlong is the coordinate axis that an axis runs least along.
-func leastAlong(axis r3.Vec) r3.Vec {
-	if x, y, z := math.Abs(axis.X), math.Abs(axis.Y), math.Abs(axis.Z); x <= y && x <= z {
-		return r3.Vec{X: 1}
-	} else if y <= z {
-		return r3.Vec{Y: 1}
-	}
-	return r3.Vec{Z: 1}
-}
-
-// inMarkedCavity reports whether a point lies in a marked sinus or nasal cavity, or as near to one as its marking scatters.
-func (c *run) inMarkedCavity(p r3.Vec) bool {
-	return slices.ContainsFunc(c.plan.Structures, func(st safety.Structure) bool {
-		return (st.Kind == safety.Sinus || st.Kind == safety.NasalFloor) && toSurface(p, st) <= markedBody+2*st.SD
-	})
 }
 
 // wayIn is the way by which an implant comes to its place, as wide as it, along its axis over the platform as far
@@ -204,12 +186,14 @@ func toBody(im safety.Implant, f reformat.Frame, b ridge.Body) float64 {
 // markedNear reports whether a root or an implant is marked where a body stands.
 func (c *run) markedNear(f reformat.Frame, b ridge.Body) bool {
 	foot := f.Patient(reformat.UV{U: b.Middle.U, V: b.Low}) // a crown's middle lies far over its root's mark
-	for _, st := range c.plan.Structures {
-		if plan.StandsInJaw(st.Kind) && math.Min(toSurface(f.Patient(b.Middle), st), toSurface(foot, st)) <= markedBody+2*st.SD {
-			return true
-		}
-	}
-	return false
+	return c.markedAt(plan.StandsInJaw, f.Patient(b.Middle), foot)
+}
+
+// markedAt reports whether a structure of such a kind is marked at one of these places, or as near to it as its marking scatters.
+func (c *run) markedAt(kind func(safety.Kind) bool, at ...r3.Vec) bool {
+	return slices.ContainsFunc(c.plan.Structures, func(st safety.Structure) bool {
+		return kind(st.Kind) && slices.ContainsFunc(at, func(p r3.Vec) bool { return toSurface(p, st) <= markedBody+2*st.SD })
+	})
 }
 
 // softCore is the share of the step from marrow to cortex below which what is seen in a marked root is marrow and no root.

@@ -27,9 +27,14 @@ type draft struct {
 	placed *plan.Placed  // whole and on the scan; nil: it is not
 }
 
+// parse reads a text as the session's plan.
+func (s *session) parse(text []byte) (*plan.Plan, *plan.Source, plan.Errors) {
+	return plan.ReadDraft(filepath.Base(s.path), text, os.DirFS(filepath.Dir(s.path)))
+}
+
 func (s *session) read(text []byte) *draft {
 	d := &draft{text: text, tag: hashOf(text)}
-	p, source, missing := plan.ReadDraft(filepath.Base(s.path), text, os.DirFS(filepath.Dir(s.path)))
+	p, source, missing := s.parse(text)
 	d.faults = missing
 	if p == nil {
 		d.noArch = "the plan cannot be read"

@@ -85,13 +85,13 @@ func openSession(scan Scan, path string, readOnly bool, now func() time.Time) (*
 		}
 		s.saved = now()
 		s.draft = s.read(j.text)
-	} else {
-		text, err := os.ReadFile(path)
-		if err != nil {
-			return nil, err
-		}
-		s.draft = s.read(text)
+		return s, nil
 	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	s.draft = s.read(text)
 	return s, nil
 }
 
@@ -101,8 +101,8 @@ func (s *session) readable() error {
 	text, err := os.ReadFile(s.path)
 	switch {
 	case err == nil:
-		if d := s.read(text); d.plan == nil && !d.voxels {
-			return plan.Errors(d.faults)
+		if p, _, faults := s.parse(text); p == nil {
+			return faults
 		}
 	case errors.Is(err, fs.ErrNotExist):
 		if _, err := os.Stat(filepath.Dir(s.path)); err != nil {

@@ -81,7 +81,6 @@ func (f *faults) add(at Position, where, remedy, format string, args ...any) {
 	})
 }
 
-// err returns the collected faults as an error, sorted by file and line, or nil.
 // lack adds that something named is not there.
 func (f *faults) lack(at Position, where, remedy, name string) {
 	n := len(f.list)
@@ -91,6 +90,7 @@ func (f *faults) lack(at Position, where, remedy, name string) {
 	}
 }
 
+// err returns the collected faults as an error, sorted by file and line, or nil.
 func (f *faults) err() error {
 	if len(f.list) == 0 {
 		return nil

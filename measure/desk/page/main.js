@@ -83,7 +83,7 @@ function state() {
   const lines = [];
   if (store.gone) lines.push(h("p", { class: "gone" }, store.gone));
   if (p.notice) lines.push(h("p", {}, p.notice));
-  for (const f of p.faults.filter((f) => !f.missing)) lines.push(h("p", { class: "fault" }, `${p.plan}${f.line ? ", line " + f.line : ""}: ${f.where ? f.where + ": " : ""}${f.what}; ${f.remedy}${f.remedy.endsWith("?") ? "" : "."}`));
+  for (const f of p.faults.filter((f) => !f.missing)) lines.push(h("p", { class: "caution", role: "note" }, `${p.plan}${f.line ? ", line " + f.line : ""}: ${f.where ? f.where + ": " : ""}${f.what}; ${f.remedy}${f.remedy.endsWith("?") ? "" : "."}`));
   if (!p.sites.length) lines.push(h("p", {}, "No site yet."));
   else if (n && n.summary) lines.push(h("p", { class: store.current ? "" : "stale", "data-summary": store.current ? "now" : "old" }, n.summary + (store.current ? "." : "; " + store.age)));
   else if (store.measuring) lines.push(h("p", { class: "stale" }, "measuring …"));
