@@ -242,3 +242,34 @@ func doubled(v *volume.Volume, by r3.Vec, share float64) *volume.Volume {
 	}
 	return &in
 }
+
+// Air beside an upper implant's apex is said where the plan has the height go to the border, past any cavity; where the image finds the
+// cavity over the site, the implant's distance says it.
+func TestAirBesideAnUpperImplantIsSaid(t *testing.T) {
+	v, drawn := drawnAbout(phantom.Maxilla, 23)
+	short := func(p *phantom.Plan) { p.Sites[0].Length = 6 }
+	past := func(text string) string {
+		return strings.Replace(text, "    implant:", "    height_to: border\n    implant:", 1)
+	}
+	for _, painted := range []bool{false, true} {
+		if painted {
+			s := drawn.Sites[0]
+			apex := r3.Add(s.Platform, r3.Scale(6, s.Implant))
+			beside := r3.Add(apex, r3.Scale(s.Diameter/2+1.5, r3.Unit(r3.Cross(s.Implant, r3.Sub(drawn.Arch[0], apex)))))
+			for i := range v.Stored {
+				at := v.Patient(volume.Index{I: float64(i % v.Size[0]), J: float64(i / v.Size[0] % v.Size[1]), K: float64(i / (v.Size[0] * v.Size[1]))})
+				if r3.Norm(r3.Sub(at, beside)) < 1.2 {
+					v.Stored[i] = -1000
+				}
+			}
+		}
+		r, err := measuredAs(t, v, drawn, short, past)
+		require.NoError(t, err)
+		found, said := caution(r, "unmarked_air")
+		assert.Equal(t, painted, said, "%v", codes(r))
+		if painted {
+			assert.Equal(t, measure.SeverityUncertain, found.Severity)
+			assert.NotEqual(t, measure.Held, r.Sites[0].Verdict)
+		}
+	}
+}

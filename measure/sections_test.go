@@ -202,22 +202,40 @@ func TestUnmarkedBodiesThatCannotBeLookedFor(t *testing.T) {
 	assert.Contains(t, s.out.Rows[0].Note, "not looked for")
 }
 
+// An incisive canal about which a series that taught no greys cannot be asked stands alone, as one does that is not visible; of one point nothing is asked.
+func TestIncisiveCanalThatCannotBeLookedFor(t *testing.T) {
+	canal := safety.Structure{Name: "incisive canal", Kind: safety.IncisiveCanal, Path: []r3.Vec{{Z: 4}, {Z: -4}}, Radii: []float64{2, 2}}
+	run := barRun(t, 20, canal)
+	doubts := run.lookShort(0)
+	require.Len(t, doubts, 1)
+	assert.Equal(t, "canal_not_shown", doubts[0].Code)
+	assert.Equal(t, SeverityNote, doubts[0].Severity)
+	canal.Path, canal.Radii = canal.Path[:1], canal.Radii[:1]
+	assert.Empty(t, barRun(t, 20, canal).lookShort(0))
+}
+
 // Air within a sinus' margin of an implant's deeper half is told where nobody marked it and no floor was found: beside the ridge's own axis, in the upper
 // jaw alone, and not about the platform, where the mouth is.
 func TestAirBesideAnImplantThatNobodyMarked(t *testing.T) {
 	for name, c := range map[string]struct {
 		low, high float64 // of the air, z, mm
 		from      float64 // of the air, x, mm
+		aside     float64 // half of its width, y, mm
 		change    func(r *run, s *site)
 		said      bool
 	}{
-		"beside its apex":     {-20, -4, 2.5, nil, true},
-		"past the margin":     {-20, -4, 4, nil, false},
-		"beside its platform": {2, 20, 2.5, nil, false},
-		"in the lower jaw":    {-20, -4, 2.5, func(r *run, _ *site) { r.plan.Jaw = Mandible }, false},
-		"its floor was found": {-20, -4, 2.5, func(_ *run, s *site) { s.height.seen = true }, false},
-		"no greys":            {-20, -4, 2.5, func(r *run, _ *site) { r.tissue.Cortex = 0 }, false},
-		"a sinus is marked there": {-20, -4, 2.5, func(r *run, _ *site) {
+		"beside its apex":     {-20, -4, 2.5, 20, nil, true},
+		"past the margin":     {-20, -4, 4, 20, nil, false},
+		"beside its platform": {2, 20, 2.5, 20, nil, false},
+		"one place of it":     {-5, -3, 2.5, 0.5, nil, false},
+		"under its apex":      {-7.5, -6.5, -20, 20, nil, true},
+		"a root is marked there": {-20, -4, 2.5, 20, func(r *run, _ *site) {
+			r.plan.Structures = []safety.Structure{{Name: "root", Kind: safety.Root, Path: []r3.Vec{{X: 6, Z: -6}}, Radii: []float64{5}}}
+		}, true},
+		"in the lower jaw":    {-20, -4, 2.5, 20, func(r *run, _ *site) { r.plan.Jaw = Mandible }, false},
+		"its floor was found": {-20, -4, 2.5, 20, func(_ *run, s *site) { s.height.seen = true }, false},
+		"no greys":            {-20, -4, 2.5, 20, func(r *run, _ *site) { r.tissue.Cortex = 0 }, false},
+		"a sinus is marked there": {-20, -4, 2.5, 20, func(r *run, _ *site) {
 			r.plan.Structures = []safety.Structure{{Name: "sinus", Kind: safety.Sinus, Path: []r3.Vec{{X: 6, Z: -6}}, Radii: []float64{5}}}
 		}, false},
 	} {
@@ -229,7 +247,7 @@ func TestAirBesideAnImplantThatNobodyMarked(t *testing.T) {
 		for i := range run.v.Stored {
 			p := run.v.Patient(volume.Index{I: float64(i % 41), J: float64(i / 41 % 41), K: float64(i / (41 * 41))})
 			run.v.Stored[i] = 600
-			if p.X > c.from && p.Z > c.low && p.Z < c.high {
+			if p.X > c.from && math.Abs(p.Y) < c.aside && p.Z > c.low && p.Z < c.high {
 				run.v.Stored[i] = -1000
 			}
 		}

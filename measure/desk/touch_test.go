@@ -102,6 +102,13 @@ func TestMeasurementThatFailsIsSaid(t *testing.T) {
 	assert.NotContains(t, says[string](b, `document.body.innerText`), "measuring …")
 	assert.Contains(t, says[string](b, `document.querySelector("[data-summary=old]").textContent`), "old, not measured again")
 	b.lookAt("failed.png")
+	// The server goes, and comes again: what could not be measured is asked for once more.
+	says[bool](b, `(window.fetch = () => Promise.reject(new Error("gone")), true)`)
+	require.NoError(t, d.session.do("canal", d.session.draft.tag, []edit{{"set", "structures[0].radius_mm", []byte("1.8")}}))
+	b.until(`document.querySelector("#case .gone") && document.getElementById("case").textContent.includes("Not measured: gone")`)
+	says[bool](b, `(window.fetch = (u, o) => window.kept(String(u).replace(/watch.*/, "state"), o), true)`) // no news, at once
+	b.until(`document.querySelector("[data-summary=now]")`)
+	assert.NotContains(t, says[string](b, `document.getElementById("case").textContent`), "Not measured: ")
 }
 
 // What is wrong in the plan's text is said with its line and remedy, and what is only still to come is not; what the image suggests

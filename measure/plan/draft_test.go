@@ -3,6 +3,7 @@ package plan
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"slices"
 	"strings"
 	"testing"
 
@@ -24,6 +25,12 @@ func TestDraftIsReadAsFarAsItGoes(t *testing.T) {
 	require.Error(t, err)
 	assert.Equal(t, 1.0, laid.Occlusal.Z)
 	whole := strings.Replace(begun, "]]}", "], [10, -20, 0], [20, 0, 0]]}", 1)
+	for _, f := range missing {
+		assert.Equal(t, strings.HasSuffix(f.What, " is missing"), f.Missing, f.What)
+	}
+	assert.True(t, missing[0].Missing)
+	_, _, wrong := ReadDraft("plan.yaml", []byte(strings.Replace(begun, "jaw: mandible", "jaw: mandibel", 1)), nil)
+	assert.True(t, slices.ContainsFunc(wrong, func(f *Error) bool { return !f.Missing && strings.Contains(f.What, "mandibel") }))
 	p, _, missing = ReadDraft("plan.yaml", []byte(whole), nil)
 	require.Len(t, missing, 1)
 	laid, err = p.Lay()

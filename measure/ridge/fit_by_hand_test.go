@@ -168,7 +168,8 @@ func TestLagsOfAlternatingResiduals(t *testing.T) {
 	require.InDelta(t, 39, l.count[0][0], 0)
 	require.InDelta(t, 19*400+19*900, l.product[0][1], 1e-9)
 	require.Zero(t, l.count[1][0])
-	require.InDelta(t, -600*39/39.*40/26000, func() float64 { return l.product[0][0] / l.count[0][0] * l.n / l.power }(), 1e-12)
+	require.Zero(t, l.rho(0, 0), "the opposite is no likeness")
+	require.InDelta(t, 1, l.rho(0, 1), 1e-12, "650 a pair, of 650 a voxel")
 	var both lags
 	both.add(l)
 	both.add(l)
